@@ -1,0 +1,1 @@
+"""The register block: one behaviour a module, put together by `RegisterBlock` in `registers`."""

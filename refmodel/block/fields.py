@@ -1,0 +1,100 @@
+"""The status register's fields: the one table every bit position comes from.
+
+A profile may move a field (`Layout.moved`); nothing else in the project states a position.
+SPEC.md's table and the constants of the reference core are tested against this one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+STATUS_WIDTH = 16
+WORD = 0xFFFF
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of status: bits `msb` down to `lsb`, and the clause that says when it changes."""
+
+    name: str
+    msb: int
+    lsb: int
+    clause: str
+    meaning: str
+
+    @property
+    def width(self) -> int:
+        """Number of bits."""
+        return self.msb - self.lsb + 1
+
+    @property
+    def mask(self) -> int:
+        """The field's bits within the register."""
+        return ((1 << self.width) - 1) << self.lsb
+
+    def of(self, word: int) -> int:
+        """Return the field's value in a register word."""
+        return (word & self.mask) >> self.lsb
+
+
+STATUS_FIELDS = (
+    Field("byte_ready", 15, 15, "B5", "a byte has completed since status was last read"),
+    Field("dma_active", 14, 14, "B6", "a transfer to or from memory is active"),
+    Field("writing", 13, 13, "B7", "the transfer writes to the disk"),
+    Field("sync_equal", 12, 12, "B3", "the last 16 channel bits equal sync_word"),
+    Field("data", 7, 0, "B4", "the last completed byte"),
+)
+FIELD_NAMES = tuple(f.name for f in STATUS_FIELDS)
+UNUSED = "unused"  # lane name of the bits no field owns (B8)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The fields of one status register, at their places."""
+
+    fields: tuple[Field, ...] = STATUS_FIELDS
+
+    @classmethod
+    def moved(cls, places: Mapping[str, tuple[int, int]]) -> Layout:
+        """Return the layout with the named fields at other (msb, lsb) places.
+
+        Raises ValueError for an unknown name, a changed width, a place outside the register or
+        an overlap.
+        """
+        unknown = sorted(set(places) - set(FIELD_NAMES))
+        if unknown:
+            raise ValueError(f"'{unknown[0]}' is no field of status: {', '.join(FIELD_NAMES)}")
+        fields = tuple(
+            Field(f.name, *places.get(f.name, (f.msb, f.lsb)), f.clause, f.meaning)
+            for f in STATUS_FIELDS
+        )
+        taken = 0
+        for field, standard in zip(fields, STATUS_FIELDS, strict=True):
+            if field.width != standard.width:
+                raise ValueError(f"{field.name} is {standard.width} bits wide, not {field.width}")
+            if not 0 <= field.lsb <= field.msb < STATUS_WIDTH:
+                raise ValueError(f"{field.name} does not fit in bits {STATUS_WIDTH - 1}..0")
+            if taken & field.mask:
+                raise ValueError(f"{field.name} overlaps another field")
+            taken |= field.mask
+        return cls(fields)
+
+    def __getitem__(self, name: str) -> Field:
+        for field in self.fields:
+            if field.name == name:
+                return field
+        raise KeyError(name)
+
+    @property
+    def unused_mask(self) -> int:
+        """The bits that belong to no field and read 0 (B8)."""
+        return WORD & ~sum(f.mask for f in self.fields)
+
+    def mask_of(self, lane: str) -> int:
+        """Return the register bits of a field name or of `unused`."""
+        return self.unused_mask if lane == UNUSED else self[lane].mask
+
+    def split(self, word: int) -> dict[str, int]:
+        """Return every field's value in a register word, by name."""
+        return {f.name: f.of(word) for f in self.fields}

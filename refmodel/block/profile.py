@@ -1,0 +1,122 @@
+"""Profiles: clock, channel-bit time, register layout, reset values and policies, from YAML."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from importlib import resources
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+from pydantic import Field as Key
+from pydantic import field_validator
+
+from refmodel.block.fields import Layout
+from refmodel.errors import UserError, near
+from refmodel.yamlfile import Schema, load
+
+PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
+
+
+class Policies(Schema):
+    """Behaviour that differs between real parts. Each choice is a clause's policy in SPEC.md."""
+
+    sync_view: Literal["live", "registered"] = "live"  # B3
+    realign: Literal["when_waiting", "always", "never"] = "when_waiting"  # B4
+    ready_tie: Literal["set_wins", "clear_wins"] = "set_wins"  # B5
+
+
+class ResetValues(Schema):
+    """What each register holds while reset is asserted (B14)."""
+
+    window: int = Key(0, ge=0, le=0xFFFF)
+    sync_word: int = Key(0x4489, ge=0, le=0xFFFF)
+    bit_count: int = Key(0, ge=0, le=7)
+    data: int = Key(0, ge=0, le=0xFF)
+    byte_ready: int = Key(0, ge=0, le=1)
+
+
+class Profile(Schema):
+    """One kind of controller and clock. Immutable; `with_policies` returns a changed copy."""
+
+    name: str
+    about: str = ""
+    clock_hz: Fraction
+    channel_bit_ns: int = Key(gt=0)
+    layout: dict[str, int | str] = {}
+    reset: ResetValues = ResetValues()
+    policies: Policies = Policies()
+
+    @field_validator("clock_hz", mode="before")
+    @classmethod
+    def _exact_clock(cls, value: object) -> Fraction:
+        """Take an integer or an exact fraction such as `78750000/11`."""
+        try:
+            clock = Fraction(str(value).replace("_", ""))
+        except (ValueError, ZeroDivisionError):
+            raise ValueError(f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11") from None
+        if clock <= 0:
+            raise ValueError(f"'{value}' is not above 0 Hz")
+        return clock
+
+    @field_validator("layout")
+    @classmethod
+    def _layout_fits(cls, value: dict[str, int | str]) -> dict[str, int | str]:
+        Layout.moved(_places(value))
+        return value
+
+    @property
+    def status(self) -> Layout:
+        """The status register's fields at this profile's places."""
+        return Layout.moved(_places(self.layout))
+
+    @property
+    def cycles_per_bit(self) -> Fraction:
+        """Cycles in one nominal channel bit: exact, usually no whole number."""
+        return self.clock_hz * self.channel_bit_ns / 1_000_000_000
+
+    @property
+    def cycle_ns(self) -> Fraction:
+        """Length of one cycle in nanoseconds."""
+        return 1_000_000_000 / self.clock_hz
+
+    def with_policies(self, changes: dict[str, str]) -> Profile:
+        """Return the profile with the named policies changed; raise UserError for an unknown one."""
+        known = Policies.model_fields
+        for name, value in changes.items():
+            if name not in known:
+                raise UserError(f"policy {name}: no such policy{near(name, known)}")
+            choices = get_args(known[name].annotation)
+            if value not in choices:
+                listed = ", ".join(map(str, choices))
+                raise UserError(f"policy {name}: '{value}' is not one of {listed}")
+        policies = self.policies.model_copy(update=changes)
+        return self.model_copy(update={"policies": policies})
+
+
+def _places(layout: dict[str, Any]) -> dict[str, tuple[int, int]]:
+    """Turn `{data: "7..0", writing: 13}` into (msb, lsb) pairs."""
+    places = {}
+    for name, place in layout.items():
+        ends = str(place).split("..")
+        if len(ends) > 2 or not all(end.isdecimal() for end in ends):
+            raise ValueError(f"{name}: '{place}' is no place; write 12 or \"7..0\"")
+        places[name] = (int(ends[0]), int(ends[-1]))
+    return places
+
+
+def profile_names() -> list[str]:
+    """Return the names of the profiles that ship with the model."""
+    return sorted(path.stem for path in PROFILES.glob("*.yaml"))
+
+
+def load_profile(name: str, folder: Path | None = None) -> Profile:
+    """Load a shipped profile by name, or a file by path (relative to `folder`).
+
+    Raises UserError when there is no such profile or the file is not a valid one.
+    """
+    if name in profile_names():
+        return load(PROFILES / f"{name}.yaml").validate(Profile)
+    path = Path(name) if folder is None else folder / name
+    if path.suffix in (".yaml", ".yml"):
+        return load(path).validate(Profile)
+    raise UserError(f"profile '{name}': no such profile{near(name, profile_names())}")

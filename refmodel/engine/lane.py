@@ -1,0 +1,53 @@
+"""A lane: one signal over time as the list of its changes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Cycles = NDArray[np.int64]
+Values = NDArray[np.uint32]
+
+
+@dataclass(frozen=True, slots=True)
+class Lane:
+    """Values and the cycles they begin in; strictly increasing cycles, equal neighbours merged.
+
+    `cycle[0]` is where the lane begins: before it the value is not known.
+    """
+
+    cycle: Cycles
+    value: Values
+
+    @classmethod
+    def constant(cls, value: int, first: int = 0) -> Lane:
+        """Return the lane that holds `value` from cycle `first` on."""
+        return cls(np.array([first], np.int64), np.array([value], np.uint32))
+
+    @classmethod
+    def of(cls, cycle: Cycles, value: NDArray[np.integer]) -> Lane:
+        """Return the lane with these values, in force from these (non-decreasing) cycles.
+
+        Of several values in one cycle the last counts; a value equal to the one before is dropped.
+        """
+        value = np.asarray(value).astype(np.uint32, copy=False)
+        if len(cycle) > 1:
+            last = np.empty(len(cycle), bool)
+            last[-1] = True
+            np.not_equal(cycle[1:], cycle[:-1], out=last[:-1])
+            cycle, value = cycle[last], value[last]
+            new = np.empty(len(cycle), bool)
+            new[0] = True
+            np.not_equal(value[1:], value[:-1], out=new[1:])
+            cycle, value = cycle[new], value[new]
+        return cls(cycle, value)
+
+    def at(self, cycles: Cycles | int) -> Values:
+        """Return the value in each of `cycles`, none before the lane begins."""
+        return self.value[np.searchsorted(self.cycle, cycles, side="right") - 1]
+
+    def delayed(self, cycles: int) -> Lane:
+        """Return the same lane `cycles` later."""
+        return Lane(self.cycle + cycles, self.value)

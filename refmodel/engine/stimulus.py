@@ -1,0 +1,48 @@
+"""A stimulus: everything that reaches the register block in a span of cycles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.engine.lane import Cycles, Lane
+
+LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
+
+# Kinds of host access (column `access_kind`).
+READ_STATUS, WRITE_SYNC_WORD, READ_OTHER = 0, 1, 2
+
+
+def _no_cycles() -> Cycles:
+    return np.empty(0, np.int64)
+
+
+@dataclass(frozen=True)
+class Stimulus:
+    """What the block samples at edges `first` .. `first + cycles - 1`.
+
+    Arrays are ordered by cycle. At most one channel bit and one host access fall on an edge.
+    Levels begin at or before `first`.
+    """
+
+    first: int
+    cycles: int
+    bit_cycle: Cycles = field(default_factory=_no_cycles)
+    bit: NDArray[np.uint8] = field(default_factory=lambda: np.empty(0, np.uint8))
+    access_cycle: Cycles = field(default_factory=_no_cycles)
+    access_kind: NDArray[np.uint8] = field(default_factory=lambda: np.empty(0, np.uint8))
+    access_value: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
+    levels: dict[str, Lane] = field(default_factory=dict)
+    resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
+
+    @property
+    def end(self) -> int:
+        """The first cycle after the span."""
+        return self.first + self.cycles
+
+    def of_kind(self, kind: int) -> tuple[Cycles, NDArray[np.uint16]]:
+        """Return cycles and values of the accesses of one kind."""
+        chosen = self.access_kind == kind
+        return self.access_cycle[chosen], self.access_value[chosen]

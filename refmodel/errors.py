@@ -1,0 +1,60 @@
+"""Errors a user can act on: each names the place, the key and the value, and says what is right."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+EXIT_AGREE = 0
+EXIT_MISMATCH = 1
+EXIT_BAD_INPUT = 2
+EXIT_CANNOT_RUN = 125  # what `git bisect run` skips
+
+
+class UserError(Exception):
+    """Something the user gave is wrong. `str(error)` is what they read: no traceback follows."""
+
+    exit_status = EXIT_BAD_INPUT
+
+
+class CannotRun(UserError):
+    """The core would not build, or the simulator would not run it to the end."""
+
+    exit_status = EXIT_CANNOT_RUN
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault in an input file. `line` and `column` count from 1; 0 means the whole file."""
+
+    file: Path
+    line: int
+    column: int
+    key: str
+    message: str
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}:{self.column}" if self.line else str(self.file)
+        return f"{place}: {self.key}: {self.message}" if self.key else f"{place}: {self.message}"
+
+
+class InputError(UserError):
+    """Every fault found in an input file, reported together."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def near(name: object, known: Iterable[str]) -> str:
+    """Return `; did you mean 'x'?` for the known name nearest to `name`, or what there is."""
+    names = sorted(known)
+    close = difflib.get_close_matches(str(name), names, n=1, cutoff=0.6)
+    if close:
+        return f"; did you mean '{close[0]}'?"
+    if not names:
+        return ""
+    shown = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
+    return f"; known: {shown}"

@@ -1,0 +1,73 @@
+"""Host programs: generators that yield register accesses and are sent what a read returned.
+
+    def poll(block):                      # count polls until the flag is up
+        polls = 0
+        while not (yield Read("status", cost=32)).byte_ready:
+            polls += 1
+        return polls
+
+One program runs unchanged against the model and against a core.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+from typing import Any
+
+from refmodel.block.fields import Layout
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """Read a register, `cost` cycles (1 or more) after the access before."""
+
+    register: str
+    cost: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Write:
+    """Write `value` to a register, `cost` cycles (1 or more) after the access before."""
+
+    register: str
+    value: int
+    cost: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Let `cycles` pass with no access."""
+
+    cycles: int
+
+
+Access = Read | Write | Wait
+Program = Generator[Access, Any, Any]
+
+
+class StatusView:
+    """A status word as the host sees it: `word`, and each field as an attribute."""
+
+    __slots__ = ("_layout", "word")
+
+    def __init__(self, word: int, layout: Layout) -> None:
+        self.word = word
+        self._layout = layout
+
+    def __getattr__(self, name: str) -> int:
+        try:
+            return self._layout[name].of(self.word)
+        except KeyError:
+            raise AttributeError(name) from None
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """What a program may know about the register block it talks to."""
+
+    cycles_per_bit: float
+    seed: int = 0
+
+
+ProgramMaker = Callable[..., Program]

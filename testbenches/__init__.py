@@ -1,0 +1,1 @@
+"""cocotb benches: bindings, the generated harness, player, recorder, lockstep and live host."""
