@@ -51,3 +51,20 @@ class Lane:
     def delayed(self, cycles: int) -> Lane:
         """Return the same lane `cycles` later."""
         return Lane(self.cycle + cycles, self.value)
+
+    def between(self, first: int, end: int) -> Lane:
+        """Return the part in cycles `first` .. `end - 1`; the lane must begin by `first`."""
+        start, stop = np.searchsorted(self.cycle, (first, end - 1), side="right")
+        start = max(int(start) - 1, 0)
+        cycle = self.cycle[start:stop].copy()
+        if len(cycle):
+            cycle[0] = max(int(cycle[0]), first)
+        return Lane(cycle, self.value[start:stop])
+
+    def then(self, later: Lane) -> Lane:
+        """Return this lane followed by `later`, which takes over where it begins."""
+        keep = int(np.searchsorted(self.cycle, later.cycle[0])) if len(later.cycle) else None
+        return Lane.of(
+            np.concatenate((self.cycle[:keep], later.cycle)),
+            np.concatenate((self.value[:keep], later.value)),
+        )

@@ -46,3 +46,18 @@ class Stimulus:
         """Return cycles and values of the accesses of one kind."""
         chosen = self.access_kind == kind
         return self.access_cycle[chosen], self.access_value[chosen]
+
+    def between(self, first: int, end: int) -> Stimulus:
+        """Return the part at edges `first` .. `end - 1`, resets left out."""
+        bits = slice(*np.searchsorted(self.bit_cycle, (first, end)))
+        accesses = slice(*np.searchsorted(self.access_cycle, (first, end)))
+        return Stimulus(
+            first,
+            end - first,
+            self.bit_cycle[bits],
+            self.bit[bits],
+            self.access_cycle[accesses],
+            self.access_kind[accesses],
+            self.access_value[accesses],
+            self.levels,
+        )
