@@ -40,8 +40,6 @@ def ready_flag(
         sets[0] = False
         at_read[:1] = True
     falls = read_cycle[at_read & ~tied] if set_wins else read_cycle[at_read]
-    if set_wins:
-        sets[1:] &= ~(tied & at_read)  # the flag stayed up through the read
     rises = byte_cycle[first_byte[sets]]
     cycle = np.concatenate(([first], rises, falls))
     value = np.concatenate(([initial], np.ones(len(rises)), np.zeros(len(falls))))

@@ -11,9 +11,6 @@ from refmodel.engine.lane import Cycles, Lane
 
 LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
 
-# Kinds of host access (column `access_kind`).
-READ_STATUS, WRITE_SYNC_WORD, READ_OTHER = 0, 1, 2
-
 
 def _no_cycles() -> Cycles:
     return np.empty(0, np.int64)
@@ -23,8 +20,9 @@ def _no_cycles() -> Cycles:
 class Stimulus:
     """What the block samples at edges `first` .. `first + cycles - 1`.
 
-    Arrays are ordered by cycle. At most one channel bit and one host access fall on an edge.
-    Levels begin at or before `first`.
+    Arrays are ordered by cycle. At most one channel bit and one bus cycle fall on an edge; the
+    kinds of bus cycle, and what mask and value mean, are `refmodel.host.bus`'s. Levels begin at
+    or before `first`.
     """
 
     first: int
@@ -33,6 +31,7 @@ class Stimulus:
     bit: NDArray[np.uint8] = field(default_factory=lambda: np.empty(0, np.uint8))
     access_cycle: Cycles = field(default_factory=_no_cycles)
     access_kind: NDArray[np.uint8] = field(default_factory=lambda: np.empty(0, np.uint8))
+    access_mask: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
     access_value: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
     levels: dict[str, Lane] = field(default_factory=dict)
     resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
@@ -58,6 +57,7 @@ class Stimulus:
             self.bit[bits],
             self.access_cycle[accesses],
             self.access_kind[accesses],
+            self.access_mask[accesses],
             self.access_value[accesses],
             self.levels,
         )

@@ -18,7 +18,8 @@ from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.framing import Framing, frame, sync_level
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.ready import Ready, ready_flag
-from refmodel.engine.stimulus import READ_STATUS, WRITE_SYNC_WORD, Stimulus
+from refmodel.engine.stimulus import Stimulus
+from refmodel.host.bus import READ_STATUS, WRITE_SYNC_WORD
 
 
 @dataclass(frozen=True)

@@ -62,12 +62,4 @@ class StatusView:
             raise AttributeError(name) from None
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
-    """What a program may know about the register block it talks to."""
-
-    cycles_per_bit: float
-    seed: int = 0
-
-
 ProgramMaker = Callable[..., Program]

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from refmodel.block.profile import Policies, Profile, ResetValues
 from refmodel.block.registers import Inputs, RegisterBlock
 from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import READ_OTHER, READ_STATUS, WRITE_SYNC_WORD, Stimulus
+from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
+from refmodel.host.bus import READ_OTHER, READ_STATUS, WRITE_SYNC_WORD
 
 POLICIES = [
     Policies(sync_view=view, realign=realign, ready_tie=tie)
@@ -91,6 +92,7 @@ def stimuli(draw, first=0, cycles=300):
         bits.astype(np.uint8),
         access_cycle,
         rng.choice(kinds, len(access_cycle)).astype(np.uint8),
+        np.full(len(access_cycle), 0xFFFF, np.uint16),
         rng.choice(SYNC_WORDS, len(access_cycle)).astype(np.uint16),
         levels,
         resets,

@@ -1,0 +1,59 @@
+"""The bus cycles a host access takes: one on a word-wide bus, two on a byte-wide one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from refmodel.block.fields import WORD
+
+# Kinds of bus cycle (column `access_kind` of a stimulus).
+READ_STATUS = 0  # reads status and clears byte_ready (B5)
+READ_STATUS_PART = 1  # reads the part of status that clears nothing
+READ_OTHER = 2  # reads some other register: no effect, value not modelled
+WRITE_SYNC_WORD = 3
+
+HIGH, LOW = 0xFF00, 0x00FF
+
+
+@dataclass(frozen=True, slots=True)
+class BusCycle:
+    """One cycle on the bus; `mask` has the register bits it carries.
+
+    A write's `value` is the whole register as it stands after the cycle.
+    """
+
+    cycle: int
+    kind: int
+    mask: int = WORD
+    value: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class BusShape:
+    """How one access to each register is laid out in bus cycles, in the order they happen.
+
+    `status` and `sync_word` hold the register bits each bus cycle carries; `clears` is the part
+    of status whose reading clears byte_ready.
+    """
+
+    status: tuple[int, ...] = (WORD,)
+    clears: int = WORD
+    sync_word: tuple[int, ...] = (WORD,)
+
+    def read_status(self, cycle: int) -> list[BusCycle]:
+        """Return the bus cycles of a read of status, the first at `cycle`."""
+        return [
+            BusCycle(cycle + n, READ_STATUS if mask == self.clears else READ_STATUS_PART, mask)
+            for n, mask in enumerate(self.status)
+        ]
+
+    def write_sync_word(self, cycle: int, old: int, new: int) -> list[BusCycle]:
+        """Return the bus cycles that change sync_word from `old` to `new`, part by part."""
+        beats = []
+        for n, mask in enumerate(self.sync_word):
+            old = (old & ~mask) | (new & mask)
+            beats.append(BusCycle(cycle + n, WRITE_SYNC_WORD, mask, old))
+        return beats
+
+
+WORD_BUS = BusShape()

@@ -1,0 +1,94 @@
+"""The processor that runs a host program: it places each access in time, on a bus of some shape."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from refmodel.block.profile import Profile
+from refmodel.errors import UserError, near
+from refmodel.host.bus import READ_OTHER, WORD_BUS, BusCycle, BusShape
+from refmodel.host.program import Access, Program, Read, StatusView, Wait, Write
+
+REGISTERS = ("status", "sync_word")
+ENDLESS = 1_000_000  # waits in a row without an access: the program will make none
+
+
+class Processor:
+    """Runs one program. `pending` holds the bus cycles of its next access, none when it ended.
+
+    Whoever owns the bus carries them out in the cycles they name and calls `complete` with what
+    was read; time is the program's own: an access comes `cost` cycles after the last bus cycle of
+    the one before, the first one `cost` cycles after edge `start`.
+    """
+
+    def __init__(
+        self, program: Program, profile: Profile, shape: BusShape = WORD_BUS, start: int = 0
+    ) -> None:
+        self._program = program
+        self._layout = profile.status
+        self._sync_word = profile.reset.sync_word
+        self._shape = shape
+        self._now = start
+        self.accesses = 0
+        self.ended = False
+        self.result: Any = None
+        self.pending: list[BusCycle] = []
+        self._access: Access | None = None
+        self._continue(None)
+
+    def complete(self, read: Sequence[int]) -> None:
+        """Take what the pending bus cycles read (whole words; only masked bits count)."""
+        access, beats = self._access, self.pending
+        self.accesses += 1
+        self._now = beats[-1].cycle
+        if isinstance(access, Write):
+            self._sync_word = beats[-1].value
+            self._continue(None)
+            return
+        word = 0
+        for beat, value in zip(beats, read, strict=True):
+            word |= value & beat.mask
+        self._continue(StatusView(word, self._layout))
+
+    def close(self) -> None:
+        """Stop the program where it stands."""
+        self._program.close()
+        self.pending = []
+
+    def _continue(self, answer: StatusView | None) -> None:
+        """Run the program up to its next access."""
+        self.pending = []
+        for _ in range(ENDLESS):
+            try:
+                access = self._program.send(answer)
+            except StopIteration as stop:
+                self.ended, self.result = True, stop.value
+                return
+            if not isinstance(access, Wait):
+                self._access = access
+                self.pending = self._bus_cycles(access)
+                return
+            if access.cycles < 0:
+                raise UserError(f"host program: Wait({access.cycles}): time cannot run backwards")
+            self._now += access.cycles
+            answer = None
+        raise UserError(f"host program: {ENDLESS} waits in a row without an access")
+
+    def _bus_cycles(self, access: Access) -> list[BusCycle]:
+        """Return the bus cycles of one access."""
+        if not isinstance(access, Read | Write):
+            raise UserError(f"host program yielded {access!r}; yield Read, Write or Wait")
+        if access.cost < 1:
+            raise UserError(f"host program: {access!r}: cost must be 1 cycle or more")
+        if access.register not in REGISTERS:
+            hint = near(access.register, REGISTERS)
+            raise UserError(f"host program: no register '{access.register}'{hint}")
+        cycle = self._now + access.cost
+        if isinstance(access, Read):
+            if access.register == "status":
+                return self._shape.read_status(cycle)
+            return [BusCycle(cycle, READ_OTHER)]
+        if access.register != "sync_word":
+            raise UserError(f"host program: {access!r}: the register is read only")
+        return self._shape.write_sync_word(cycle, self._sync_word, access.value)

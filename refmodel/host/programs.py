@@ -1,0 +1,154 @@
+"""The host programs that ship: each a generator, listed in `PROGRAMS` by its name."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from refmodel.host.program import Access, Program, Read, Wait, Write
+from refmodel.media.crc import crc16
+
+MARK = 0x4489
+TWO_MARKS = bytes.fromhex("44894489")
+ID, DATA, DELETED = 0xFE, 0xFB, 0xF8  # address bytes of a sector's fields
+
+
+def poll_until_ready(cost: int = 32, count: int | None = None) -> Program:
+    """Poll status until byte_ready, again and again; return the number of polls for each byte."""
+    polls = []
+    while count is None or len(polls) < count:
+        n = 1
+        while not (yield Read("status", cost)).byte_ready:
+            n += 1
+        polls.append(n)
+    return polls
+
+
+def read_every(cycles: int = 100) -> Program:
+    """Read status every `cycles` cycles for as long as the scenario lasts."""
+    while True:
+        yield Read("status", cycles)
+
+
+def wait_for_sync(cost: int = 7, count: int | None = None) -> Program:
+    """Poll status for sync_equal; return how many reads saw each appearance of the flag."""
+    seen: list[int] = []
+    up = False
+    while count is None or len(seen) < count or up:
+        equal = (yield Read("status", cost)).sync_equal
+        if equal and not up:
+            seen.append(0)
+        if equal:
+            seen[-1] += 1
+        up = bool(equal)
+    return seen
+
+
+def rewrite_sync_word(words: Sequence[int] = (0x4489,), every: int = 5000, reads: int = 3) -> Program:
+    """Write each of `words` to sync_word in turn, `every` cycles apart, with reads in between."""
+    while True:
+        for word in words:
+            yield Write("sync_word", word, max(1, every - reads * (every // (reads + 1))))
+            for _ in range(reads):
+                yield Read("status", max(1, every // (reads + 1)))
+
+
+def random_accesses(seed: int = 0, longest: int = 60, words: Sequence[int] = (0x4489,)) -> Program:
+    """Make accesses of random kinds at random distances of 1 .. `longest` cycles."""
+    rng = random.Random(seed)
+    while True:
+        kind, gap = rng.random(), rng.randint(1, longest)
+        if kind < 0.80:
+            yield Read("status", gap)
+        elif kind < 0.90:
+            yield Read("sync_word", gap)
+        else:
+            yield Write("sync_word", rng.choice(words), gap)
+
+
+def idle(cycles: int = 1) -> Program:
+    """Let the scenario run without touching a register."""
+    yield Wait(cycles)
+
+
+@dataclass(frozen=True)
+class HostSector:
+    """A sector as the host collected it through status."""
+
+    cylinder: int
+    head: int
+    number: int
+    data: bytes
+    crc_ok: bool
+
+
+def read_sectors(sectors: int = 9, cost: int = 32) -> Program:
+    """Collect `sectors` sectors byte by byte through status; return them with their CRC verdicts.
+
+    Needs realignment, so that bytes start behind the sync word. A byte of status is eight channel
+    bits, so each byte on the disk arrives as two.
+    """
+    found: list[HostSector] = []
+    size = 0
+    header = b""
+    while len(found) < sectors:
+        field = yield from _field(cost, {ID: 6, DATA: size + 2, DELETED: size + 2})
+        if field[3] == ID and crc16(field) == 0:
+            header, size = field[4:8], 128 << (field[7] & 7)
+        elif field[3] in (DATA, DELETED) and header:
+            cylinder, head, number, _ = header
+            found.append(HostSector(cylinder, head, number, field[4:-2], crc16(field) == 0))
+            header, size = b"", 0
+    return found
+
+
+def _field(cost: int, lengths: dict[int, int]) -> Generator[Access, Any, bytes]:
+    """Return the next field: three A1, its address byte, and `lengths[address byte]` bytes more."""
+    raw = b""
+    while raw != TWO_MARKS:
+        raw = raw[-3:] + bytes([(yield from _raw_byte(cost))])
+    words = [MARK]
+    while words == [MARK]:
+        words = [(yield from _raw_word(cost))]
+    length = lengths.get(_decoded(words)[0], 0)
+    for _ in range(length):
+        words.append((yield from _raw_word(cost)))
+    return b"\xa1\xa1\xa1" + _decoded(words)
+
+
+def _raw_byte(cost: int) -> Generator[Access, Any, int]:
+    """Poll for one byte of eight channel bits."""
+    while not (status := (yield Read("status", cost))).byte_ready:
+        pass
+    return int(status.data)
+
+
+def _raw_word(cost: int) -> Generator[Access, Any, int]:
+    """Poll for the two bytes of channel bits that make one byte of data."""
+    high = yield from _raw_byte(cost)
+    low = yield from _raw_byte(cost)
+    return high << 8 | low
+
+
+def _decoded(words: Sequence[int]) -> bytes:
+    """Return the data bytes in 16-bit words of channel bits: every second bit is a data bit."""
+    bits = np.unpackbits(np.array(words, ">u2").view(np.uint8))
+    return np.packbits(bits[1::2]).tobytes()
+
+
+PROGRAMS: dict[str, Callable[..., Program]] = {
+    program.__name__: program
+    for program in (
+        idle,
+        poll_until_ready,
+        random_accesses,
+        read_every,
+        read_sectors,
+        rewrite_sync_word,
+        wait_for_sync,
+    )
+}
