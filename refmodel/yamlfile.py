@@ -1,20 +1,30 @@
 """YAML as data: safe loading with positions, checked against a pydantic schema.
 
-Only plain data is taken: no tags, no anchors, no duplicate keys. Booleans are `true` and `false`
+Only plain data is taken: no tags, no aliases, no duplicate keys. Booleans are `true` and `false`
 alone (so a port may be called `on`), integers are decimal or `0x` hexadecimal (so `010` is text).
+A value is taken as what it is written as: text is never read as a number, nor `on` as a boolean.
 """
 
 from __future__ import annotations
 
+import json
 import re
 import types
 import typing
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import yaml
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    GetJsonSchemaHandler,
+    ValidationError,
+    model_validator,
+)
+from pydantic_core import CoreSchema, ErrorDetails
 
 from refmodel.errors import InputError, Problem, UserError, near
 
@@ -28,22 +38,59 @@ class Schema(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+class ShortForm(Schema):
+    """A mapping that may also be written as the value of its key `short`: `rd` for `{port: rd}`.
+
+    Use it in place of a union such as `str | Signal`, which answers one mistake with many faults.
+    """
+
+    short: ClassVar[str]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _long_form(cls, value: object) -> object:
+        return value if isinstance(value, dict) else {cls.short: value}
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Tell editors of both forms."""
+        long = handler.resolve_ref_schema(handler(core_schema))
+        return {"anyOf": [long["properties"][cls.short], long]}
+
+
 class _Loader(yaml.SafeLoader):
     """SafeLoader without YAML 1.1's surprises; plain scalars resolve as in YAML 1.2's core."""
 
-    yaml_implicit_resolvers: typing.ClassVar[dict[str, Any]] = {}
+    def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
+        """Compose a node; refuse an alias where it stands."""
+        if self.check_event(yaml.AliasEvent):
+            mark = self.peek_event().start_mark  # type: ignore[no-untyped-call]
+            raise yaml.MarkedYAMLError(
+                problem="aliases are not taken; write the value out", problem_mark=mark
+            )
+        return super().compose_node(parent, index)
 
 
-for _tag, _pattern, _first in (
+_Loader.yaml_implicit_resolvers = {}
+
+_SCALARS = (  # tag, pattern, first characters
     ("bool", r"true|false", "tf"),
     ("int", r"[-+]?[1-9][0-9_]*|[-+]?0|0x[0-9a-fA-F_]+", "-+0123456789"),
-    ("float", r"[-+]?[0-9]+\.[0-9]*(?:[eE][-+]?[0-9]+)?", "-+0123456789"),
-    ("null", r"~|null|", "~n"),
+    ("float", r"[-+]?(?:[0-9]+\.[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?", "-+.0123456789"),
+    ("null", r"~|null|", ["~", "n", ""]),
     ("timestamp", r"[0-9]{4}-[0-9]{2}-[0-9]{2}", "0123456789"),
-):
+)
+for _tag, _pattern, _first in _SCALARS:
     _Loader.add_implicit_resolver(
-        f"tag:yaml.org,2002:{_tag}", re.compile(f"^(?:{_pattern})$"), [*_first, *([""] if _tag == "null" else [])]
+        f"tag:yaml.org,2002:{_tag}", re.compile(f"^(?:{_pattern})$"), list(_first)
     )
+_PLAIN_TAGS = {f"tag:yaml.org,2002:{tag}" for tag, _, _ in _SCALARS} | {
+    "tag:yaml.org,2002:str",
+    "tag:yaml.org,2002:map",
+    "tag:yaml.org,2002:seq",
+}
 
 
 @dataclass(frozen=True)
@@ -56,32 +103,58 @@ class Document:
 
     def problem(self, key: Key, message: str) -> Problem:
         """Return the fault at `key`, placed at that key or at the nearest enclosing one."""
-        place = key
-        while place and place not in self.marks:
-            place = place[:-1]
-        line, column = self.marks.get(place, (0, 0))
+        line, column = self._place(key)
         return Problem(self.path, line, column, ".".join(map(str, key)), message)
 
     def validate(self, schema: type[M]) -> M:
         """Return the data as `schema`; raise InputError with every fault at its position."""
-        try:
-            return schema.model_validate(self.data)
+        try:  # the strict JSON rules: a list may become a tuple, text never a number
+            return schema.model_validate_json(json.dumps(self.data, default=str), strict=True)
         except ValidationError as error:
-            problems = {}
-            for fault in error.errors():
-                key, message = _explain(schema, fault)
-                problems.setdefault((key, message), self.problem(key, message))
-            raise InputError(problems.values()) from None
+            raise InputError(self._problems(schema, error.errors())) from None
+
+    def _problems(
+        self, schema: type[BaseModel], faults: Iterable[ErrorDetails]
+    ) -> Iterator[Problem]:
+        """Say the faults in the user's terms, those of one key as one problem, in file order."""
+        by_key: dict[Key, list[ErrorDetails]] = {}
+        for fault in faults:
+            by_key.setdefault(self._key_of(fault), []).append(fault)
+        for key in sorted(by_key, key=self._place):
+            of_type = all(fault["type"] in _WANTED for fault in by_key[key])
+            if of_type and any(_below(key, other) for other in by_key):
+                continue  # another branch of a union took the value's form, and says more
+            yield self.problem(key, _explain(schema, key, by_key[key]))
+
+    def _place(self, key: Key) -> tuple[int, int]:
+        """Return line and column of a key, or of the nearest one around it; (0, 0) if none."""
+        while key and key not in self.marks:
+            key = key[:-1]
+        return self.marks.get(key, (0, 0))
+
+    def _key_of(self, fault: ErrorDetails) -> Key:
+        """Return the key in the file: pydantic's location without the names of union branches."""
+        key: Key = ()
+        for part in fault["loc"]:
+            if (*key, part) in self.marks:
+                key = (*key, part)
+        return (*key, fault["loc"][-1]) if fault["type"] == "missing" else key
+
+
+def _below(key: Key, other: Key) -> bool:
+    return len(other) > len(key) and other[: len(key)] == key
 
 
 def load(path: Path) -> Document:
-    """Read one YAML file as plain data. Raise UserError if it is missing, unreadable or not plain."""
+    """Read one YAML file as plain data; raise UserError if it is missing, unreadable, not plain."""
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise UserError(f"{path}: no such file") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise UserError(f"{path}: cannot be read: {error}") from None
+    except OSError as error:
+        raise UserError(f"{path}: cannot be read: {error.strerror}") from None
+    except UnicodeDecodeError:
+        raise UserError(f"{path}: is not UTF-8 text") from None
     return parse(text, path)
 
 
@@ -94,98 +167,126 @@ def parse(text: str, path: Path) -> Document:
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
         message = f"not valid YAML: {error.problem or error.context}"
         raise InputError([Problem(path, line, column, "", message)]) from None
-    except (yaml.YAMLError, RecursionError) as error:
-        first = str(error).splitlines()[0] if str(error) else "nested too deeply"
-        raise InputError([Problem(path, 0, 0, "", f"not valid YAML: {first}")]) from None
+    except yaml.YAMLError as error:
+        raise UserError(f"{path}: not valid YAML: {str(error).splitlines()[0]}") from None
+    except RecursionError:
+        raise UserError(f"{path}: nested too deeply") from None
     if root is None:
         raise UserError(f"{path}: the file is empty")
-    document = Document(path, None)
-    data = _construct(document, root, (), set())
-    return Document(path, data, document.marks)
+    builder = _Builder(path)
+    return Document(path, builder.build(root, ()), builder.marks)
 
 
-def _construct(document: Document, node: yaml.Node, key: Key, seen: set[int]) -> Any:
-    """Turn one composed node into plain data, noting positions; reject tags, aliases, doubles."""
-    mark = node.start_mark
-    document.marks.setdefault(key, (mark.line + 1, mark.column + 1))
+class _Builder:
+    """Turns composed nodes into plain data and notes where each stands."""
 
-    def fail(message: str) -> InputError:
-        place = Problem(
-            document.path, mark.line + 1, mark.column + 1, ".".join(map(str, key)), message
-        )
-        return InputError([place])
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.marks: dict[Key, tuple[int, int]] = {}
 
-    if id(node) in seen:
-        raise fail("anchors and aliases are not taken; write the value out")
-    seen.add(id(node))
-    if not node.tag.startswith("tag:yaml.org,2002:"):
-        raise fail(f"tag {node.tag} is not taken; a file is plain data")
-    if isinstance(node, yaml.SequenceNode):
-        return [_construct(document, item, (*key, n), seen) for n, item in enumerate(node.value)]
-    if isinstance(node, yaml.MappingNode):
-        data: dict[Any, Any] = {}
+    def build(self, node: yaml.Node, key: Key) -> object:
+        """Return the node's data; raise InputError at a tag or a key standing twice."""
+        self.marks.setdefault(key, _place(node))
+        if node.tag not in _PLAIN_TAGS:
+            raise self._fault(node, key, f"tag {node.tag} is not taken; a file is plain data")
+        if isinstance(node, yaml.SequenceNode):
+            return [self.build(item, (*key, n)) for n, item in enumerate(node.value)]
+        if isinstance(node, yaml.MappingNode):
+            return self._mapping(node, key)
+        return self._scalar(node, key)
+
+    def _mapping(self, node: yaml.MappingNode, key: Key) -> dict[str, object]:
+        data: dict[str, object] = {}
         for name_node, value in node.value:
-            name = name_node.value if isinstance(name_node, yaml.ScalarNode) else None
-            if name is None:
-                raise fail("a key must be a plain name")
-            position = (name_node.start_mark.line + 1, name_node.start_mark.column + 1)
+            if not isinstance(name_node, yaml.ScalarNode):
+                raise self._fault(name_node, key, "a key must be a plain name")
+            name = name_node.value
             if name in data:
-                raise InputError([Problem(document.path, *position, name, "the key stands twice")])
-            document.marks[(*key, name)] = position
-            data[name] = _construct(document, value, (*key, name), seen)
+                raise self._fault(name_node, (*key, name), "the key stands twice")
+            self.marks[(*key, name)] = _place(name_node)
+            data[name] = self.build(value, (*key, name))
         return data
-    try:
-        return _Loader("").construct_object(node)
-    except (yaml.YAMLError, ValueError):
-        raise fail(f"'{node.value}' is not a value that can be read") from None
+
+    def _scalar(self, node: yaml.Node, key: Key) -> object:
+        try:
+            return _Loader("").construct_object(node)
+        except (yaml.YAMLError, ValueError):
+            message = f"'{node.value}' is not a value that can be read"
+            raise self._fault(node, key, message) from None
+
+    def _fault(self, node: yaml.Node, key: Key, message: str) -> InputError:
+        return InputError([Problem(self.path, *_place(node), ".".join(map(str, key)), message)])
 
 
-def _explain(schema: type[BaseModel], fault: Any) -> tuple[Key, str]:
-    """Say one pydantic fault in the user's terms: the key in the file, what is there, what is right."""
-    key, known = _key_in_file(schema, fault["loc"])
-    kind, value = fault["type"], fault["input"]
+def _place(node: yaml.Node) -> tuple[int, int]:
+    """Return line and column, from 1."""
+    return node.start_mark.line + 1, node.start_mark.column + 1
+
+
+_WANTED = {
+    "string_type": "text",
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "bool_type": "true or false",
+    "list_type": "a list",
+    "tuple_type": "a list",
+    "dict_type": "a mapping",
+    "model_type": "a mapping",
+}
+
+
+def _explain(schema: type[BaseModel], key: Key, faults: list[ErrorDetails]) -> str:
+    """Say the faults of one key in the user's terms: what is there, and what is right."""
+    wanted = [_WANTED[fault["type"]] for fault in faults if fault["type"] in _WANTED]
+    messages = [f"{_shown(faults[0]['input'])} should be {' or '.join(wanted)}"] if wanted else []
+    messages += [_say(schema, key, fault) for fault in faults if fault["type"] not in _WANTED]
+    return "; ".join(dict.fromkeys(messages))
+
+
+def _say(schema: type[BaseModel], key: Key, fault: ErrorDetails) -> str:
+    kind, value, message = fault["type"], fault["input"], fault["msg"]
     if kind == "extra_forbidden":
-        return key, f"unknown key '{key[-1]}'{near(key[-1], known)}"
+        return f"unknown key '{key[-1]}'{near(key[-1], _names_beside(schema, key))}"
     if kind == "missing":
-        return key, f"missing; '{key[-1]}' must be given"
+        return f"missing; '{key[-1]}' must be given"
     if kind == "literal_error":
-        return key, f"'{value}' is not one of {fault['ctx']['expected']}"
-    shown = value if isinstance(value, str | int | float) else f"a {type(value).__name__}"
-    message = fault["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+        return f"'{value}' is not one of {fault['ctx']['expected']}"
     if kind in ("value_error", "assertion_error"):
-        return key, message
-    return key, f"'{shown}' should be {message}"
+        return message.removeprefix("Value error, ").removeprefix("Assertion failed, ")
+    if message.startswith("Input should "):
+        return f"{_shown(value)} {message.removeprefix('Input ')}"
+    return f"{_shown(value)}: {message[0].lower()}{message[1:]}"
 
 
-def _key_in_file(schema: Any, loc: tuple[str | int, ...]) -> tuple[Key, list[str]]:
-    """Drop pydantic's union markers from `loc`; return the key and the names known beside it."""
-    models = _models(schema)
-    key: list[str | int] = []
-    known: list[str] = []
-    for n, part in enumerate(loc):
-        fields = {f.alias or name: f for m in models for name, f in m.model_fields.items()}
-        last = n == len(loc) - 1
-        if isinstance(part, int) or part in fields or last or not models:
-            key.append(part)
-            known = list(fields)
-            if part in fields:
-                models = _models(fields[str(part)].annotation)
-        elif part in {m.__name__ for m in models}:
-            models = [m for m in models if m.__name__ == part]
-        elif not _is_marker(part):
-            key.append(part)
-    if key and isinstance(key[-1], str) and _is_marker(key[-1]):
-        key.pop()
-    return tuple(key), known
+def _shown(value: object) -> str:
+    """Return how a message names a value."""
+    if value is None:
+        return "an empty value"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str | int | float):
+        return f"'{value}'"
+    return "a list" if isinstance(value, list) else "a mapping"
 
 
-def _is_marker(part: object) -> bool:
-    """True for the names pydantic adds to a location that are no keys of the file."""
-    text = str(part)
-    return text in {"int", "str", "float", "bool", "list", "dict"} or "[" in text or "(" in text
+def _names_beside(schema: type[BaseModel], key: Key) -> set[str]:
+    """Return the names the schema knows where `key` stands."""
+    models = [schema]
+    for part in key[:-1]:
+        inner = [m for model in models for m in _models_at(model, part)]
+        models = inner or models  # the name or index of an item: its schema is already here
+    return {f.alias or name for model in models for name, f in model.model_fields.items()}
 
 
-def _models(annotation: Any) -> list[type[BaseModel]]:
+def _models_at(model: type[BaseModel], part: str | int) -> list[type[BaseModel]]:
+    """Return the schemas that may stand under the key `part` of `model`."""
+    for name, field_info in model.model_fields.items():
+        if part == (field_info.alias or name):
+            return _models(field_info.annotation)
+    return []
+
+
+def _models(annotation: object) -> list[type[BaseModel]]:
     """Return the schemas inside a type annotation (Optional, Union, list, dict)."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]

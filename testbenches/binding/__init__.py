@@ -1,0 +1,1 @@
+"""The binding: how a user's core maps onto the harness, checked before any simulator starts."""

@@ -1,0 +1,115 @@
+"""What a binding must keep beyond its schema: keys that need, exclude or name one another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from typing import TYPE_CHECKING
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.block.profile import Profile, load_profile
+from refmodel.errors import InputError, Problem, UserError, near
+
+if TYPE_CHECKING:
+    from testbenches.binding.schema import Binding, Bus
+
+Fault = tuple[tuple[str | int, ...], str]  # key, message
+
+
+def problems(binding: Binding, today: date) -> Iterator[Problem]:
+    """Yield every rule the binding breaks, at its key."""
+    yield from _profile_problems(binding)
+    rules = [*_clock(binding), *_bus(binding), *_observe(binding), *_latency(binding)]
+    for key, message in [*rules, *_waivers(binding, today)]:
+        yield binding.document.problem(key, message)
+
+
+def _profile_problems(binding: Binding) -> Iterator[Problem]:
+    """Yield what is wrong with the profile's own file, its name, or the policies."""
+    try:
+        profile = load_profile(binding.profile, binding.folder)
+    except InputError as error:
+        yield from error.problems
+    except UserError as error:
+        yield binding.document.problem(("profile",), str(error))
+    else:
+        for key, message in _policies(binding, profile):
+            yield binding.document.problem(key, message)
+
+
+def _policies(binding: Binding, profile: Profile) -> Iterator[Fault]:
+    for name, value in binding.policies.items():
+        try:
+            profile.with_policies({name: value})
+        except UserError as error:
+            yield ("policies", name), str(error)
+
+
+def _clock(binding: Binding) -> Iterator[Fault]:
+    clock = binding.clock
+    if clock.enable is None:
+        for name in sorted(clock.model_fields_set & {"enable_active", "enable_every"}):
+            yield ("clock", name), "needs 'enable', the port of the clock enable"
+
+
+def _bus(binding: Binding) -> Iterator[Fault]:
+    bus = binding.bus
+    if bus is None:
+        return
+    if not binding.registers:
+        yield ("bus", "registers"), "give at least one of status, sync_word; or leave out bus"
+    if bus.read is not None and bus.select is not None:
+        yield ("bus", "select"), "read and select exclude each other; tie a select beside strobes"
+    if bus.select is not None and bus.write is None:
+        yield ("bus", "select"), "needs 'write', whose level tells the direction; or call it read"
+    yield from _needs(bus)
+    forms = {where.word is None for where in binding.registers.values()}
+    if len(forms) > 1:
+        yield ("bus", "registers"), "give all registers as one address, or all as high and low"
+
+
+def _needs(bus: Bus) -> Iterator[Fault]:
+    """Yield what the registers of the bus need and have not."""
+    needs = []
+    if bus.registers.status is not None:
+        needs += [
+            ("read", "status", bus.read or bus.select),
+            ("read_data", "status", bus.read_data),
+        ]
+    if bus.registers.sync_word is not None:
+        needs += [("write", "sync_word", bus.write), ("write_data", "sync_word", bus.write_data)]
+    for key, register, given in needs:
+        if given is None:
+            yield ("bus", key), f"missing; the register {register} needs it"
+
+
+def _observe(binding: Binding) -> Iterator[Fault]:
+    observe = binding.observe
+    if observe.status is not None and observe.fields:
+        yield ("observe", "fields"), "give status or fields, not both"
+    for name in observe.fields:
+        if name not in FIELD_NAMES:
+            yield ("observe", "fields", name), f"no field of status{near(name, FIELD_NAMES)}"
+    if observe.status is None and not observe.fields and "status" not in binding.registers:
+        yield ("observe",), "nothing to compare; name status, fields, or bus.registers.status"
+
+
+def _latency(binding: Binding) -> Iterator[Fault]:
+    known = ("status", *FIELD_NAMES, UNUSED)
+    for name in binding.latency:
+        if name not in known:
+            yield ("latency", name), f"no field of status{near(name, known)}"
+
+
+def _waivers(binding: Binding, today: date) -> Iterator[Fault]:
+    known = (*FIELD_NAMES, UNUSED)
+    for n, waiver in enumerate(binding.waivers):
+        if waiver.field not in known:
+            message = f"'{waiver.field}' is no field of status{near(waiver.field, known)}"
+            yield ("waivers", n, "field"), message
+        if waiver.until < today:
+            message = (
+                f"the waiver of {waiver.field} ended on {waiver.until}, and today is {today}; "
+                "mend the core, or renew the waiver with a reason"
+            )
+            yield ("waivers", n, "until"), message

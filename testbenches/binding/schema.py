@@ -1,0 +1,333 @@
+"""binding.yaml as data: the roles a core's ports play, and what follows from them alone.
+
+`load_binding` checks everything that can be said without the core's sources; `ports.preflight`
+checks the rest against the real ports.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Annotated, ClassVar, Literal, NamedTuple
+
+from pydantic import Field as Key
+from pydantic import PrivateAttr, model_validator
+
+from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
+from refmodel.block.profile import Profile, load_profile
+from refmodel.errors import InputError
+from refmodel.yamlfile import Document, Schema, ShortForm, load
+from testbenches.binding.rules import problems
+
+Active = Literal["high", "low"]
+Half = Literal["high", "low"]
+Natural = Annotated[int, Key(ge=0)]
+STATUS = "status"
+REGISTERS = (STATUS, "sync_word")
+LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
+
+
+class Signal(ShortForm):
+    """A port of the core: `rd`, or `{port: rd, active: low}`."""
+
+    short: ClassVar[str] = "port"
+    port: str
+    active: Active = "high"
+
+
+class Core(Schema):
+    """The user's Verilog; paths and globs are relative to the binding's folder."""
+
+    top: str
+    sources: list[str] = Key(min_length=1)
+    include_dirs: list[str] = Key([])
+    defines: dict[str, str | int | None] = Key({})
+    parameters: dict[str, int | str] = Key({})
+
+
+class Clock(Schema):
+    """The clock port, and the enable that is on in one of `enable_every` clock periods."""
+
+    port: str
+    enable: str | None = None
+    enable_active: Active = "high"
+    enable_every: int = Key(1, ge=1)
+
+
+class Reset(Schema):
+    """The reset port, asserted for `cycles` cycles at the start."""
+
+    port: str
+    active: Active = "high"
+    cycles: int = Key(4, ge=1)
+
+
+class Disk(Schema):
+    """Where channel bits enter: `value` is taken on an edge on which `strobe` is active."""
+
+    strobe: Signal
+    value: Signal
+
+    @model_validator(mode="before")
+    @classmethod
+    def _flux_comes_later(cls, value: object) -> object:
+        if isinstance(value, dict) and "flux" in value:
+            raise ValueError("flux is not supported yet; give the strobe and value of channel bits")
+        return value
+
+
+class StatusAddress(ShortForm):
+    """Where status is read: one address, or two bytes of which reading one clears byte_ready."""
+
+    short: ClassVar[str] = "word"
+    word: Natural | None = None
+    high: Natural | None = None
+    low: Natural | None = None
+    clears_on: Half | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> StatusAddress:
+        _check_halves(self.word, self.high, self.low)
+        if self.high is not None and self.clears_on is None:
+            raise ValueError("clears_on must say which byte's read clears byte_ready: high or low")
+        if self.high is None and self.clears_on is not None:
+            raise ValueError("clears_on goes with high and low of a byte-wide bus")
+        return self
+
+
+class WordAddress(ShortForm):
+    """Where a register is written: one address, or one for each byte."""
+
+    short: ClassVar[str] = "word"
+    word: Natural | None = None
+    high: Natural | None = None
+    low: Natural | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> WordAddress:
+        _check_halves(self.word, self.high, self.low)
+        return self
+
+
+def _check_halves(word: int | None, high: int | None, low: int | None) -> None:
+    """Raise ValueError unless there is one address, or two different ones."""
+    if (word is None) == (high is None) or (high is None) != (low is None):
+        raise ValueError("give one address, or both high and low of a byte-wide bus")
+    if high is not None and high == low:
+        raise ValueError(f"high and low are both {high}; the two bytes need two addresses")
+
+
+class Registers(Schema):
+    """The registers the core has on its bus. What is not here is not tested."""
+
+    status: StatusAddress | None = None
+    sync_word: WordAddress | None = None
+
+
+class Bus(Schema):
+    """The host's side: read and write strobes, or a select and a write line for the direction."""
+
+    address: str
+    read: Signal | None = None
+    select: Signal | None = None
+    write: Signal | None = None
+    write_data: str | None = None
+    read_data: str | None = None
+    registers: Registers
+    read_latency: Natural = 0
+
+
+class Inputs(Schema):
+    """Model inputs the core takes on ports."""
+
+    dma_active: Signal | None = None
+    writing: Signal | None = None
+    wait_for_sync: Signal | None = None
+
+
+class Observed(ShortForm):
+    """A port or hierarchical name that shows one field without side effects."""
+
+    short: ClassVar[str] = "signal"
+    signal: str
+    active: Active = "high"
+
+
+class Observe(Schema):
+    """Where status shows without being read: the whole word, or field by field."""
+
+    status: str | None = None
+    fields: dict[str, Observed] = Key({})
+
+    @model_validator(mode="before")
+    @classmethod
+    def _channel_bit_comes_later(cls, value: object) -> object:
+        if isinstance(value, dict) and "channel_bit" in value:
+            raise ValueError("channel_bit is not supported yet; leave it out")
+        return value
+
+
+class Waiver(Schema):
+    """A field that is not held against the core up to and including the day `until`."""
+
+    field: str
+    reason: str = Key(min_length=1)
+    until: date
+
+
+class Beat(NamedTuple):
+    """One bus cycle of an access: `offset` cycles from the one that counts (0 or less)."""
+
+    offset: int
+    address: int
+    half: Literal["word", "high", "low"]
+
+
+class Driven(NamedTuple):
+    """An input port the harness drives, and the key of the binding that says so."""
+
+    key: tuple[str, ...]
+    port: str
+    active: Active
+
+
+class Watched(NamedTuple):
+    """What the harness observes: a Verilog expression relative to the core's instance."""
+
+    lane: str
+    expression: str
+    width: int
+    active: Active
+    key: tuple[str, ...]
+
+
+class Binding(Schema):
+    """A whole binding.yaml. Load it with `load_binding`, which knows where each key stands."""
+
+    core: Core
+    profile: str
+    policies: dict[str, str] = Key({})
+    clock: Clock
+    reset: Reset
+    disk: Disk
+    bus: Bus | None = None
+    inputs: Inputs = Inputs()
+    tie: dict[str, Natural] = Key({})
+    observe: Observe = Observe()
+    latency: dict[str, Natural] = Key({})
+    waivers: list[Waiver] = Key([])
+
+    _document: Document = PrivateAttr()
+
+    @property
+    def document(self) -> Document:
+        """The loaded file, for the position of each key."""
+        return self._document
+
+    @property
+    def path(self) -> Path:
+        """The file."""
+        return self._document.path
+
+    @property
+    def folder(self) -> Path:
+        """The folder the binding's paths are relative to."""
+        return self.path.parent
+
+    @property
+    def registers(self) -> dict[str, StatusAddress | WordAddress]:
+        """Addresses of the registers the core has on its bus, by name."""
+        if self.bus is None:
+            return {}
+        found = {name: getattr(self.bus.registers, name) for name in REGISTERS}
+        return {name: where for name, where in found.items() if where is not None}
+
+    @property
+    def byte_wide(self) -> bool:
+        """True when a register is reached as two bytes."""
+        return any(where.word is None for where in self.registers.values())
+
+    def beats(self, register: str) -> list[Beat]:
+        """Return the bus cycles of one access, in order; the last, at offset 0, counts.
+
+        It is the one that clears byte_ready, or completes a write. Of a register without
+        `clears_on` the low byte comes last. Raises KeyError for a register the core has not.
+        """
+        where = self.registers[register]
+        if where.word is not None:
+            return [Beat(0, where.word, "word")]
+        assert where.high is not None
+        assert where.low is not None
+        high, low = Beat(0, where.high, "high"), Beat(0, where.low, "low")
+        last_is_high = isinstance(where, StatusAddress) and where.clears_on == "high"
+        first, last = (low, high) if last_is_high else (high, low)
+        return [first._replace(offset=-1), last]
+
+    def lag(self, field: str) -> int:
+        """Return how many cycles the core's `field` (or `unused`) may come after the model's."""
+        return self.latency.get(field, self.latency.get(STATUS, 0))
+
+    def waived(self, today: date) -> set[str]:
+        """Return the fields waived on that day."""
+        return {waiver.field for waiver in self.waivers if today <= waiver.until}
+
+    @property
+    def level_inputs(self) -> dict[str, Signal]:
+        """The model's level inputs the core takes on ports, by the model's name."""
+        found = {name: getattr(self.inputs, name) for name in LEVEL_INPUTS}
+        return {name: signal for name, signal in found.items() if signal is not None}
+
+    @property
+    def driven_inputs(self) -> list[Driven]:
+        """Every input of the core that a role drives; tied ones are in `tie`."""
+        return list(self._driven())
+
+    def _driven(self) -> Iterator[Driven]:
+        yield Driven(("clock", "port"), self.clock.port, "high")
+        if self.clock.enable is not None:
+            yield Driven(("clock", "enable"), self.clock.enable, self.clock.enable_active)
+        yield Driven(("reset", "port"), self.reset.port, self.reset.active)
+        yield Driven(("disk", "strobe"), self.disk.strobe.port, self.disk.strobe.active)
+        yield Driven(("disk", "value"), self.disk.value.port, self.disk.value.active)
+        if self.bus is not None:
+            yield Driven(("bus", "address"), self.bus.address, "high")
+            for name in ("read", "select", "write"):
+                signal = getattr(self.bus, name)
+                if signal is not None:
+                    yield Driven(("bus", name), signal.port, signal.active)
+            if self.bus.write_data is not None:
+                yield Driven(("bus", "write_data"), self.bus.write_data, "high")
+        for name, signal in self.level_inputs.items():
+            yield Driven(("inputs", name), signal.port, signal.active)
+
+    @property
+    def observed(self) -> list[Watched]:
+        """What shows status without side effects: the word, or the fields; empty if nothing."""
+        if self.observe.status is not None:
+            key = ("observe", STATUS)
+            return [Watched(STATUS, self.observe.status, STATUS_WIDTH, "high", key)]
+        width = {field.name: field.width for field in STATUS_FIELDS}
+        return [
+            Watched(name, shown.signal, width[name], shown.active, ("observe", "fields", name))
+            for name, shown in self.observe.fields.items()
+            if name in FIELD_NAMES
+        ]
+
+    def load_profile(self) -> Profile:
+        """Return the profile with the binding's policies; raise UserError if it is no good."""
+        return load_profile(self.profile, self.folder).with_policies(self.policies)
+
+
+def load_binding(path: Path, today: date | None = None) -> Binding:
+    """Load a binding.yaml; waivers are held against `today`.
+
+    Raises UserError for a file that cannot be read, InputError with every fault otherwise.
+    """
+    document = load(path)
+    binding = document.validate(Binding)
+    binding._document = document
+    found = list(problems(binding, today or date.today()))
+    if found:
+        raise InputError(found)
+    return binding
