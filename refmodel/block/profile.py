@@ -42,7 +42,7 @@ class Profile(Schema):
     about: str = ""
     clock_hz: Fraction
     channel_bit_ns: int = Key(gt=0)
-    layout: dict[str, int | str] = {}
+    layout: dict[str, int | str] = Key({})
     reset: ResetValues = ResetValues()
     policies: Policies = Policies()
 
@@ -53,7 +53,9 @@ class Profile(Schema):
         try:
             clock = Fraction(str(value).replace("_", ""))
         except (ValueError, ZeroDivisionError):
-            raise ValueError(f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11") from None
+            raise ValueError(
+                f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11"
+            ) from None
         if clock <= 0:
             raise ValueError(f"'{value}' is not above 0 Hz")
         return clock
@@ -80,7 +82,7 @@ class Profile(Schema):
         return 1_000_000_000 / self.clock_hz
 
     def with_policies(self, changes: dict[str, str]) -> Profile:
-        """Return the profile with the named policies changed; raise UserError for an unknown one."""
+        """Return the profile with policies changed; raise UserError for an unknown one."""
         known = Policies.model_fields
         for name, value in changes.items():
             if name not in known:

@@ -11,13 +11,13 @@ from refmodel.block.status import StatusWord, next_byte_ready
 
 @dataclass(slots=True)
 class Inputs:
-    """What the block samples at one edge (B1). All are 0 or 1 but `sync_word`."""
+    """What the block samples at one edge (B1). All are 0 or 1 but the sync word's."""
 
     reset: int = 0
     bit_strobe: int = 0  # a channel bit arrives
     bit: int = 0
     read_status: int = 0  # the host reads status
-    write_sync_word: int = 0  # the host writes sync_word
+    write_sync_word: int = 0  # the bits of sync_word the host writes, 0 for no write
     sync_word: int = 0
     dma_active: int = 0
     writing: int = 0
@@ -67,7 +67,7 @@ class RegisterBlock:
         return self.status
 
     def _is_quiet(self, inputs: Inputs) -> bool:
-        """True when nothing arrives and nothing is on its way: the edge changes no state."""
+        """Return whether nothing arrives and nothing is on its way: the edge changes no state."""
         if inputs.bit_strobe | inputs.read_status | inputs.write_sync_word | inputs.reset:
             return False
         state = self.state
@@ -82,7 +82,8 @@ class RegisterBlock:
         state = self.state
         if inputs.reset:
             return self._reset_state()  # B14
-        sync_word = inputs.sync_word if inputs.write_sync_word else state.sync_word
+        written = inputs.write_sync_word
+        sync_word = state.sync_word & ~written | inputs.sync_word & written
         window, bit_count, data, byte_done = state.window, state.bit_count, state.data, False
         if inputs.bit_strobe:
             realign = self._realign_always or (self._realign_waiting and inputs.wait_for_sync)
@@ -122,6 +123,4 @@ class RegisterBlock:
     def _status_of(self, state: State) -> int:
         """Return the status word that shows `state`."""
         view = state.sync_equal_before if self._registered_view else state.sync_equal
-        return self._word.pack(
-            state.byte_ready, state.dma_active, state.writing, view, state.data
-        )
+        return self._word.pack(state.byte_ready, state.dma_active, state.writing, view, state.data)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from refmodel.block.registers import State
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.stimulus import Stimulus
+from refmodel.host.bus import WRITE_SYNC_WORD
 
 Writes = tuple[Cycles, NDArray[np.uint16]]
 
@@ -64,9 +65,19 @@ def frame(stimulus: Stimulus, writes: Writes, state: State, realign: str) -> Fra
     )
 
 
-def _in_force(
-    writes: Writes, edges: Cycles, sync_word: int
-) -> np.uint16 | NDArray[np.uint16]:
+def sync_word_writes(stimulus: Stimulus, sync_word: int) -> Writes:
+    """Return when sync_word is written, and what it holds from then on."""
+    written = np.flatnonzero(stimulus.access_kind == WRITE_SYNC_WORD)
+    words = []
+    for mask, value in zip(
+        stimulus.access_mask[written].tolist(), stimulus.access_value[written].tolist(), strict=True
+    ):
+        sync_word = sync_word & ~mask | value & mask
+        words.append(sync_word)
+    return stimulus.access_cycle[written], np.array(words, np.uint16)
+
+
+def _in_force(writes: Writes, edges: Cycles, sync_word: int) -> np.uint16 | NDArray[np.uint16]:
     """Return the sync word at each edge; a write on the same edge lands first."""
     cycle, value = writes
     if not len(cycle):

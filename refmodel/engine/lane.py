@@ -32,17 +32,17 @@ class Lane:
 
         Of several values in one cycle the last counts; a value equal to the one before is dropped.
         """
-        value = np.asarray(value).astype(np.uint32, copy=False)
+        values: Values = np.asarray(value).astype(np.uint32, copy=False)
         if len(cycle) > 1:
             last = np.empty(len(cycle), bool)
             last[-1] = True
             np.not_equal(cycle[1:], cycle[:-1], out=last[:-1])
-            cycle, value = cycle[last], value[last]
+            cycle, values = cycle[last], values[last]
             new = np.empty(len(cycle), bool)
             new[0] = True
-            np.not_equal(value[1:], value[:-1], out=new[1:])
-            cycle, value = cycle[new], value[new]
-        return cls(cycle, value)
+            np.not_equal(values[1:], values[:-1], out=new[1:])
+            cycle, values = cycle[new], values[new]
+        return cls(cycle, values)
 
     def at(self, cycles: Cycles | int) -> Values:
         """Return the value in each of `cycles`, none before the lane begins."""

@@ -15,13 +15,11 @@ class Ready:
     """The flag's lane, what each read of status sees of it, and the flag after the span."""
 
     lane: Lane
-    at_read: NDArray[np.bool_]
+    at_read: NDArray[np.uint32]
     after: int
 
 
-def ready_flag(
-    byte_cycle: Cycles, read_cycle: Cycles, initial: int, tie: str, first: int
-) -> Ready:
+def ready_flag(byte_cycle: Cycles, read_cycle: Cycles, initial: int, tie: str, first: int) -> Ready:
     """Return byte_ready set at `byte_cycle`, cleared at `read_cycle`, starting from `initial`.
 
     `tie` is the policy ready_tie. A byte counts for a read when it completed on an earlier edge
@@ -45,4 +43,4 @@ def ready_flag(
     value = np.concatenate(([initial], np.ones(len(rises)), np.zeros(len(falls))))
     order = np.argsort(cycle, kind="stable")
     lane = Lane.of(cycle[order], value[order])
-    return Ready(lane, at_read, int(lane.value[-1]))
+    return Ready(lane, at_read.astype(np.uint32), int(lane.value[-1]))

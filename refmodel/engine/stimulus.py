@@ -41,11 +41,6 @@ class Stimulus:
         """The first cycle after the span."""
         return self.first + self.cycles
 
-    def of_kind(self, kind: int) -> tuple[Cycles, NDArray[np.uint16]]:
-        """Return cycles and values of the accesses of one kind."""
-        chosen = self.access_kind == kind
-        return self.access_cycle[chosen], self.access_value[chosen]
-
     def between(self, first: int, end: int) -> Stimulus:
         """Return the part at edges `first` .. `end - 1`, resets left out."""
         bits = slice(*np.searchsorted(self.bit_cycle, (first, end)))

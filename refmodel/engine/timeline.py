@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from refmodel.block.fields import UNUSED
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
-from refmodel.engine.framing import Framing, frame, sync_level
+from refmodel.engine.framing import Framing, frame, sync_level, sync_word_writes
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.ready import Ready, ready_flag
 from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import READ_STATUS, WRITE_SYNC_WORD
+from refmodel.host.bus import READ_STATUS
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Timeline:
         self.state = self._reset_block.state
         shown = self._shown(self.state)
         lanes = {name: Lane.constant(value, stimulus.first) for name, value in shown.items()}
-        reads, _ = stimulus.of_kind(READ_STATUS)
+        reads = stimulus.access_cycle[stimulus.access_kind == READ_STATUS]
         fields = {
             name: np.where(reads == stimulus.first, before[name], shown[name]) for name in shown
         }
@@ -74,8 +74,8 @@ class Timeline:
         """No reset falls in the span: compute every field's changes at once."""
         state, before = self.state, self._shown(self.state)
         first, end = stimulus.first, stimulus.end
-        reads, _ = stimulus.of_kind(READ_STATUS)
-        writes = stimulus.of_kind(WRITE_SYNC_WORD)
+        reads = stimulus.access_cycle[stimulus.access_kind == READ_STATUS]
+        writes = sync_word_writes(stimulus, state.sync_word)
         framing = frame(stimulus, writes, state, self._profile.policies.realign)
         ready = ready_flag(
             framing.byte_cycle, reads, state.byte_ready, self._profile.policies.ready_tie, first

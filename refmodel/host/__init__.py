@@ -1,1 +1,1 @@
-"""The host processor's side: programs that access registers, and scenarios that put them to work."""
+"""The host processor's side: programs that access registers, scenarios that use them."""

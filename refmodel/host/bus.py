@@ -17,10 +17,7 @@ HIGH, LOW = 0xFF00, 0x00FF
 
 @dataclass(frozen=True, slots=True)
 class BusCycle:
-    """One cycle on the bus; `mask` has the register bits it carries.
-
-    A write's `value` is the whole register as it stands after the cycle.
-    """
+    """One cycle on the bus: the register bits it carries, and what a write puts there."""
 
     cycle: int
     kind: int
@@ -47,13 +44,12 @@ class BusShape:
             for n, mask in enumerate(self.status)
         ]
 
-    def write_sync_word(self, cycle: int, old: int, new: int) -> list[BusCycle]:
-        """Return the bus cycles that change sync_word from `old` to `new`, part by part."""
-        beats = []
-        for n, mask in enumerate(self.sync_word):
-            old = (old & ~mask) | (new & mask)
-            beats.append(BusCycle(cycle + n, WRITE_SYNC_WORD, mask, old))
-        return beats
+    def write_sync_word(self, cycle: int, value: int) -> list[BusCycle]:
+        """Return the bus cycles of a write of sync_word, each of which takes effect at once."""
+        return [
+            BusCycle(cycle + n, WRITE_SYNC_WORD, mask, value & mask)
+            for n, mask in enumerate(self.sync_word)
+        ]
 
 
 WORD_BUS = BusShape()

@@ -27,7 +27,6 @@ class Processor:
     ) -> None:
         self._program = program
         self._layout = profile.status
-        self._sync_word = profile.reset.sync_word
         self._shape = shape
         self._now = start
         self.accesses = 0
@@ -43,7 +42,6 @@ class Processor:
         self.accesses += 1
         self._now = beats[-1].cycle
         if isinstance(access, Write):
-            self._sync_word = beats[-1].value
             self._continue(None)
             return
         word = 0
@@ -91,4 +89,4 @@ class Processor:
             return [BusCycle(cycle, READ_OTHER)]
         if access.register != "sync_word":
             raise UserError(f"host program: {access!r}: the register is read only")
-        return self._shape.write_sync_word(cycle, self._sync_word, access.value)
+        return self._shape.write_sync_word(cycle, access.value)

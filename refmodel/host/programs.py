@@ -19,7 +19,7 @@ ID, DATA, DELETED = 0xFE, 0xFB, 0xF8  # address bytes of a sector's fields
 
 def poll_until_ready(cost: int = 32, count: int | None = None) -> Program:
     """Poll status until byte_ready, again and again; return the number of polls for each byte."""
-    polls = []
+    polls: list[int] = []
     while count is None or len(polls) < count:
         n = 1
         while not (yield Read("status", cost)).byte_ready:
@@ -48,7 +48,9 @@ def wait_for_sync(cost: int = 7, count: int | None = None) -> Program:
     return seen
 
 
-def rewrite_sync_word(words: Sequence[int] = (0x4489,), every: int = 5000, reads: int = 3) -> Program:
+def rewrite_sync_word(
+    words: Sequence[int] = (0x4489,), every: int = 5000, reads: int = 3
+) -> Program:
     """Write each of `words` to sync_word in turn, `every` cycles apart, with reads in between."""
     while True:
         for word in words:

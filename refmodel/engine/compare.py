@@ -1,0 +1,141 @@
+"""Comparison of a core's recorded changes with the timeline, over a whole span at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.block.fields import STATUS_FIELDS, UNUSED, Layout
+from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.timeline import Expected
+
+
+@dataclass(frozen=True)
+class Observed:
+    """A core's recorded lanes, each in the form of the model's; `unknown` has its X and Z bits."""
+
+    lanes: dict[str, Lane]
+    unknown: dict[str, Lane]
+
+
+@dataclass(frozen=True)
+class Reads:
+    """Bus reads of status: at edge `cycle`, register bits `mask`, `value` as the core returned it.
+
+    `unknown` has the X and Z bits of the value.
+    """
+
+    cycle: Cycles
+    mask: NDArray[np.uint16]
+    value: NDArray[np.uint16]
+    unknown: NDArray[np.uint16]
+
+    def since(self, cycle: int) -> Reads:
+        """Return the reads from edge `cycle` on."""
+        at = int(np.searchsorted(self.cycle, cycle))
+        return Reads(self.cycle[at:], self.mask[at:], self.value[at:], self.unknown[at:])
+
+
+@dataclass(frozen=True)
+class Divergence:
+    """One place where core and model part. `lag` is the field's constant latency in cycles.
+
+    `cycle` is the core's; the model showed `expected` in cycle `cycle - lag`. `through` is
+    `status` for the register itself and `read` for a bus read at edge `cycle`. `unknown` has the
+    observed bits that were X or Z: a mismatch of its own kind (B14).
+    """
+
+    cycle: int
+    field: str
+    expected: int
+    observed: int
+    unknown: int
+    lag: int
+    through: str = "status"
+
+
+def first_divergence(
+    field: str, expected: Lane, observed: Lane, unknown: Lane, lag: int, first: int, end: int
+) -> Divergence | None:
+    """Return the first cycle in `first` .. `end - 1` in which the field differs from the model."""
+    model = expected.delayed(lag)
+    cycles = np.unique(np.concatenate(([first], model.cycle, observed.cycle, unknown.cycle)))
+    cycles = cycles[(cycles >= first) & (cycles < end)]
+    wanted, shown, vague = model.at(cycles), observed.at(cycles), unknown.at(cycles)
+    wrong = np.flatnonzero((wanted != shown) | (vague != 0))
+    if not len(wrong):
+        return None
+    at = int(wrong[0])
+    return Divergence(int(cycles[at]), field, int(wanted[at]), int(shown[at]), int(vague[at]), lag)
+
+
+def first_read_divergence(
+    lanes: dict[str, Lane], reads: Reads, layout: Layout, lags: dict[str, int]
+) -> Divergence | None:
+    """Return the first read that returned something other than status in the cycle before it.
+
+    `lanes` are the model's, `lags` names the fields to compare and their latency.
+    """
+    found = []
+    for field, lag in lags.items():
+        mask = layout.mask_of(field)
+        shift = 0 if field == UNUSED else layout[field].lsb
+        wanted = (lanes[field].at(reads.cycle - 1 - lag) << np.uint32(shift)) & mask & reads.mask
+        shown = reads.value & mask & reads.mask
+        vague = reads.unknown & mask & reads.mask
+        wrong = np.flatnonzero((wanted != shown) | (vague != 0))
+        if len(wrong):
+            at = int(wrong[0])
+            want, show, vague_bits = (int(v[at]) >> shift for v in (wanted, shown, vague))
+            cycle = int(reads.cycle[at])
+            found.append(Divergence(cycle, field, want, show, vague_bits, lag, "read"))
+    return min(found, key=lambda d: d.cycle, default=None)
+
+
+class Checker:
+    """Compares a core with the model, span after span, and counts what it compared.
+
+    `lags` has the compared fields and their latency in cycles. Nothing before cycle `start` counts:
+    the core may show anything until its reset is done.
+    """
+
+    def __init__(self, layout: Layout, lags: dict[str, int], start: int) -> None:
+        self._layout = layout
+        self._lags = lags
+        self._start = start
+        self._recent: dict[str, Lane] = {}
+        self.cycles_compared = 0
+        self.reads_compared = 0
+
+    def check(self, expected: Expected, observed: Observed, reads: Reads) -> Divergence | None:
+        """Compare one span; return the earliest divergence in it."""
+        lanes = {
+            name: self._recent[name].then(lane) if self._recent else lane
+            for name, lane in expected.lanes.items()
+        }
+        first, end = max(expected.first, self._start + max(self._lags.values())), expected.end
+        found = [
+            first_divergence(
+                field, lanes[field], lane, observed.unknown[field], self._lags[field], first, end
+            )
+            for field, lane in observed.lanes.items()
+            if field in self._lags
+        ]
+        if found:
+            self.cycles_compared += max(0, end - first)
+        reads = reads.since(first + 1)
+        found.append(first_read_divergence(lanes, reads, self._layout, self._lags))
+        self.reads_compared += len(reads.cycle)
+        keep = end - 2 - max(self._lags.values())
+        self._recent = {
+            name: lane.between(max(keep, int(lane.cycle[0])), end) for name, lane in lanes.items()
+        }
+        return min((d for d in found if d), key=_order, default=None)
+
+
+def _order(divergence: Divergence) -> tuple[int, bool, int]:
+    """Sort by cycle; in one cycle the register before a read of it, then as in the field table."""
+    names = [field.name for field in STATUS_FIELDS] + [UNUSED]
+    return divergence.cycle, divergence.through == "read", names.index(divergence.field)
