@@ -14,9 +14,10 @@ from typing import Annotated, ClassVar, Literal, NamedTuple
 from pydantic import Field as Key
 from pydantic import PrivateAttr, model_validator
 
-from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
+from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, WORD
 from refmodel.block.profile import Profile, load_profile
 from refmodel.errors import InputError
+from refmodel.host.bus import HIGH, LOW, BusShape
 from refmodel.yamlfile import Document, Schema, ShortForm, load
 from testbenches.binding.rules import problems
 
@@ -177,7 +178,7 @@ class Waiver(Schema):
 
 
 class Beat(NamedTuple):
-    """One bus cycle of an access: `offset` cycles from the one that counts (0 or less)."""
+    """One bus cycle of an access: `offset` cycles from the one that counts."""
 
     offset: int
     address: int
@@ -249,20 +250,27 @@ class Binding(Schema):
         return any(where.word is None for where in self.registers.values())
 
     def beats(self, register: str) -> list[Beat]:
-        """Return the bus cycles of one access, in order; the last, at offset 0, counts.
+        """Return the bus cycles of one access in order, of two bytes the high one first.
 
-        It is the one that clears byte_ready, or completes a write. Of a register without
-        `clears_on` the low byte comes last. Raises KeyError for a register the core has not.
+        The one at offset 0 counts: it clears byte_ready, or completes a write. Raises KeyError
+        for a register the core has not.
         """
         where = self.registers[register]
-        if where.word is not None:
-            return [Beat(0, where.word, "word")]
-        assert where.high is not None
-        assert where.low is not None
-        high, low = Beat(0, where.high, "high"), Beat(0, where.low, "low")
-        last_is_high = isinstance(where, StatusAddress) and where.clears_on == "high"
-        first, last = (low, high) if last_is_high else (high, low)
-        return [first._replace(offset=-1), last]
+        if where.high is None or where.low is None:
+            return [Beat(0, where.word or 0, "word")]
+        first = 0 if isinstance(where, StatusAddress) and where.clears_on == "high" else -1
+        return [Beat(first, where.high, "high"), Beat(first + 1, where.low, "low")]
+
+    @property
+    def bus_shape(self) -> BusShape:
+        """How an access is laid out in bus cycles: the same as `beats`, by register bits."""
+        masks = {"word": WORD, "high": HIGH, "low": LOW}
+        parts = {name: self.beats(name) for name in self.registers}
+        order = {name: tuple(masks[beat.half] for beat in parts[name]) for name in parts}
+        counting = {beat.offset: masks[beat.half] for beat in parts.get(STATUS, ())}
+        return BusShape(
+            order.get(STATUS, (WORD,)), counting.get(0, WORD), order.get("sync_word", (WORD,))
+        )
 
     def lag(self, field: str) -> int:
         """Return how many cycles the core's `field` (or `unused`) may come after the model's."""

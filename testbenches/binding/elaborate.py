@@ -1,0 +1,233 @@
+"""The core as its source says it is: ports, widths and hierarchical names, from pyslang."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from refmodel.errors import CannotRun, near
+
+if TYPE_CHECKING:
+    import pyslang
+    from pyslang import ast
+
+Direction = Literal["input", "output", "inout"]
+SHOWN_FAULTS = 20
+PLAIN_NAME = re.compile(r"[A-Za-z_][\w$]*")
+_INDEXED = re.compile(rf"({PLAIN_NAME.pattern})((?:\[\d+\])*)")
+_SELECT = re.compile(r"\[(\d+)(?::(\d+))?\]")
+_NUMBER = re.compile(r"[-+]?\d[\d_]*(\.\d+)?|\d*'s?[bodhBODH][\da-fA-F_xzXZ?]+")
+_HIERARCHICAL = re.compile(rf"{_INDEXED.pattern}(?:\.{_INDEXED.pattern})*(?:\[\d+:\d+\])?")
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """One port of the core. `width` is None for what is no plain vector: a real, an array."""
+
+    name: str
+    direction: Direction
+    width: int | None
+
+
+class UnknownTopError(Exception):
+    """There is no module of that name; `known` are the modules there are."""
+
+    def __init__(self, known: Iterable[str]) -> None:
+        self.known = tuple(sorted(known))
+
+
+class NameFaultError(Exception):
+    """A hierarchical name names nothing that can be observed; `str()` says why."""
+
+
+@dataclass(frozen=True)
+class Design:
+    """The elaborated core."""
+
+    top: ast.InstanceSymbol
+    ports: dict[str, Port]
+    parameters: tuple[str, ...]
+    _alive: tuple[object, ...] = field(repr=False)  # what the symbols' memory belongs to
+
+    def width_of(self, name: str) -> int:
+        """Return the width of a hierarchical name below the core, such as `u0.flags[3]`.
+
+        Raises NameFaultError for a name that does not resolve to a vector.
+        """
+        from pyslang import ast
+
+        if not _HIERARCHICAL.fullmatch(name):
+            raise NameFaultError("is not a name such as u0.ready or u0.flags[7:0]")
+        *scopes, leaf = name.split(".")
+        scope: Any = self.top.body
+        for n, step in enumerate(scopes):
+            scope = _step(scope, step, scopes[:n])
+        base, selects = leaf.split("[", 1)[0], _SELECT.findall(leaf)
+        found = _find(scope, base, scopes)
+        if found.kind not in (ast.SymbolKind.Net, ast.SymbolKind.Variable):
+            raise NameFaultError(f"'{base}' is not a signal")
+        return _width_after(found.type, selects)
+
+
+def _step(scope: Any, step: str, above: Sequence[str]) -> Any:  # noqa: ANN401 - pyslang's scopes
+    """Return the instance body or block named `step` (index included) in `scope`."""
+    base, index = step.split("[", 1)[0], "[" in step
+    found = _find(scope, base, above)
+    if index:
+        found = scope.lookupName(step)
+        if found is None:
+            raise NameFaultError(f"there is no {'.'.join((*above, step))}")
+    inner = getattr(found, "body", found)
+    if not getattr(inner, "isScope", False):
+        raise NameFaultError(f"'{'.'.join((*above, step))}' is a signal; nothing is below it")
+    return inner
+
+
+def _find(scope: Any, name: str, above: Sequence[str]) -> Any:  # noqa: ANN401
+    """Return the symbol `name` of `scope` itself, or raise NameFaultError with the nearest name."""
+    found = scope.find(name)
+    if found is None:
+        where = f" in {'.'.join(above)}" if above else " in the core"
+        names = {symbol.name for symbol in scope if symbol.name}
+        raise NameFaultError(f"there is no '{name}'{where}{near(name, names)}")
+    return found
+
+
+def _width_after(vector: Any, selects: Iterable[tuple[str, str]]) -> int:  # noqa: ANN401
+    """Return the width left of a type after its selects, each (left, right or nothing)."""
+    count = 1
+    for left, right in selects:
+        if count > 1 or vector.isScalar or not vector.hasFixedRange:
+            raise NameFaultError("bits can be taken of a vector only")
+        bounds = vector.fixedRange
+        for index in filter(None, (left, right)):
+            if not bounds.lower <= int(index) <= bounds.upper:
+                raise NameFaultError(f"[{index}] is outside [{bounds.left}:{bounds.right}]")
+        if right and int(left) != int(right) and (int(left) > int(right)) != bounds.isDescending:
+            raise NameFaultError(f"[{left}:{right}] runs against [{bounds.left}:{bounds.right}]")
+        count = abs(int(left) - int(right)) + 1 if right else 1
+        if not (vector.isUnpackedArray or vector.isPackedArray):
+            return count  # bits of a structure or an integer
+        if right and vector.isUnpackedArray:
+            raise NameFaultError("is a range of a memory; choose one element")
+        vector = vector.arrayElementType
+    if not vector.isIntegral:
+        raise NameFaultError("is no vector; choose an element or a bit")
+    return count * int(vector.bitWidth)
+
+
+def elaborate(
+    files: Sequence[Path],
+    top: str | None,
+    include_dirs: Sequence[Path] = (),
+    defines: Mapping[str, str | int | None] | None = None,
+    parameters: Mapping[str, str | int] | None = None,
+) -> Design:
+    """Parse and elaborate the core; `top` None takes the only module no other one instantiates.
+
+    Raises CannotRun with the source's file, line and column for code that does not compile, and
+    UnknownTopError when there is no such module, or no single one to take.
+    """
+    import pyslang
+
+    sources = pyslang.SourceManager()
+    for folder in include_dirs:
+        sources.addUserDirectories(str(folder))
+    compilation = _compilation(files, sources, top, defines or {}, parameters or {})
+    _raise_faults(compilation.getParseDiagnostics(), sources)
+    instance = _instance(compilation, top)
+    _raise_faults(compilation.getSemanticDiagnostics(), sources)
+    return Design(
+        instance,
+        {port.name: port for port in _ports(instance)},
+        tuple(p.name for p in instance.body.parameters if not p.isLocalParam),
+        (compilation, sources),
+    )
+
+
+def _compilation(
+    files: Sequence[Path],
+    sources: pyslang.SourceManager,
+    top: str | None,
+    defines: Mapping[str, str | int | None],
+    parameters: Mapping[str, str | int],
+) -> ast.Compilation:
+    """Return the compilation of the files as one unit: a macro holds in the files after it."""
+    import pyslang
+    from pyslang import ast, parsing, syntax
+
+    preprocessor = parsing.PreprocessorOptions()
+    preprocessor.predefines = [
+        name if value is None else f"{name}={value}" for name, value in defines.items()
+    ]
+    bag = pyslang.Bag([preprocessor])
+    options = ast.CompilationOptions()
+    options.flags = (
+        ast.CompilationFlags.AllowUseBeforeDeclare | ast.CompilationFlags.DisableInstanceCaching
+    )
+    options.paramOverrides = [f"{name}={verilog_literal(v)}" for name, v in parameters.items()]
+    options.topModules = {top} if top else set()
+    compilation = ast.Compilation(pyslang.Bag([options]))
+    compilation.addSyntaxTree(syntax.SyntaxTree.fromFiles([str(f) for f in files], sources, bag))
+    return compilation
+
+
+def verilog_literal(value: int | str) -> str:
+    """Return a parameter's value as Verilog: a number as it stands, other text quoted."""
+    if isinstance(value, int) or _NUMBER.fullmatch(value):
+        return str(value)
+    return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _raise_faults(diagnostics: Iterable[Any], sources: pyslang.SourceManager) -> None:
+    """Raise CannotRun with the errors among the diagnostics, each at the user's file and line."""
+    import pyslang
+
+    engine = pyslang.DiagnosticEngine(sources)
+    faults = []
+    for found in diagnostics:
+        if found.isError():
+            at = sources.getFullyExpandedLoc(found.location)
+            file = shown_path(Path(str(sources.getFullPath(at.buffer))))
+            line, column = sources.getLineNumber(at), sources.getColumnNumber(at)
+            faults.append(f"{file}:{line}:{column}: {engine.formatMessage(found)}")
+    if faults:
+        more = len(faults) - SHOWN_FAULTS
+        shown = faults[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
+        raise CannotRun("\n".join(["the core does not compile:", *shown]))
+
+
+def shown_path(path: Path) -> Path:
+    """Return the path as a user in the current folder would write it."""
+    here = Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
+
+
+def _instance(compilation: ast.Compilation, top: str | None) -> ast.InstanceSymbol:
+    """Return the top instance, or raise UnknownTopError."""
+    from pyslang import ast
+
+    instances: list[ast.InstanceSymbol] = list(compilation.getRoot().topInstances)
+    if top is None:
+        if len(instances) != 1:
+            raise UnknownTopError(instance.name for instance in instances)
+        return instances[0]
+    definitions: list[Any] = compilation.getDefinitions()
+    modules = {d.name for d in definitions if d.definitionKind == ast.DefinitionKind.Module}
+    if top not in modules:
+        raise UnknownTopError(modules)
+    return instances[0]
+
+
+def _ports(instance: ast.InstanceSymbol) -> Iterator[Port]:
+    """Yield the instance's ports in order; one that is no plain vector has no width."""
+    directions: dict[str, Direction] = {"In": "input", "Out": "output", "InOut": "inout"}
+    for port in instance.body.portList:
+        kind = getattr(getattr(port, "direction", None), "name", "InOut")
+        vector: Any = getattr(port, "type", None)
+        plain = getattr(vector, "isIntegral", False) and PLAIN_NAME.fullmatch(port.name)
+        width = int(vector.bitWidth) if plain else None
+        yield Port(port.name, directions.get(kind, "inout"), width)

@@ -1,0 +1,240 @@
+"""Pre-flight: every role of the binding against the core's real ports, before any simulation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from refmodel.errors import InputError, near
+from testbenches.binding.elaborate import (
+    Design,
+    NameFaultError,
+    Port,
+    UnknownTopError,
+    elaborate,
+    shown_path,
+)
+from testbenches.binding.schema import Binding, Driven, Watched
+
+Fault = tuple[tuple[str | int, ...], str]  # key, message
+
+
+@dataclass(frozen=True)
+class CorePorts:
+    """The core a binding was checked against: what the harness is generated from."""
+
+    top: str
+    sources: tuple[Path, ...]
+    include_dirs: tuple[Path, ...]
+    ports: dict[str, Port]
+
+    def width(self, name: str) -> int:
+        """Return the width of a port that has a role or is tied."""
+        width = self.ports[name].width
+        assert width is not None, f"preflight lets no such port through: {name}"
+        return width
+
+    @property
+    def outputs(self) -> dict[str, int]:
+        """Every output that is a vector, and its width."""
+        found = (p for p in self.ports.values() if p.direction == "output")
+        return {port.name: port.width for port in found if port.width is not None}
+
+
+def preflight(binding: Binding) -> CorePorts:
+    """Check every role and return the core's ports.
+
+    Raises InputError (exit 2) with every fault at its key in the binding, CannotRun (exit 125)
+    with the source's file and line for code that does not compile.
+    """
+    sources, include_dirs = source_files(binding)
+    core = binding.core
+    try:
+        design = elaborate(sources, core.top, include_dirs, core.defines, core.parameters)
+    except UnknownTopError as error:
+        raise _failed(binding, [(("core", "top"), _no_module(core.top, error.known))]) from None
+    faults = list(_faults(binding, design))
+    if faults:
+        raise _failed(binding, faults)
+    return CorePorts(core.top, tuple(sources), tuple(include_dirs), design.ports)
+
+
+def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
+    """Return the core's files, each once and in order, and its include folders.
+
+    Raises InputError for a pattern that matches no file and a folder that is not there.
+    """
+    files: dict[Path, None] = {}
+    faults: list[Fault] = []
+    for n, pattern in enumerate(binding.core.sources):
+        found = _matches(binding.folder, pattern)
+        files.update(dict.fromkeys(found))
+        if not found:
+            message = f"'{pattern}' is no file in {shown_path(binding.folder.resolve())}"
+            faults.append((("core", "sources", n), message))
+    folders = [binding.folder / folder for folder in binding.core.include_dirs]
+    for n, folder in enumerate(folders):
+        if not folder.is_dir():
+            faults.append((("core", "include_dirs", n), f"'{folder}' is no folder"))
+    if faults:
+        raise _failed(binding, faults)
+    return list(files), folders
+
+
+def _matches(folder: Path, pattern: str) -> list[Path]:
+    """Return the files a path or glob names, sorted."""
+    if not any(mark in pattern for mark in "*?["):
+        return [folder / pattern] if (folder / pattern).is_file() else []
+    start = Path(Path(pattern).anchor) if Path(pattern).is_absolute() else folder
+    relative = str(Path(pattern).relative_to(Path(pattern).anchor))
+    return sorted(path for path in start.glob(relative) if path.is_file())
+
+
+def _failed(binding: Binding, faults: list[Fault]) -> InputError:
+    problems = [binding.document.problem(key, message) for key, message in faults]
+    return InputError(sorted(problems, key=lambda problem: (problem.line, problem.column)))
+
+
+def _no_module(top: str, known: tuple[str, ...]) -> str:
+    return f"no module '{top}' in the sources{near(top, known)}"
+
+
+def _faults(binding: Binding, design: Design) -> Iterator[Fault]:
+    """Yield everything in the binding that does not fit the core."""
+    for name in binding.core.parameters:
+        if name not in design.parameters:
+            message = f"'{binding.core.top}' has no such parameter{near(name, design.parameters)}"
+            yield ("core", "parameters", name), message
+    for driven in binding.driven_inputs:
+        yield from _driven_faults(binding, design, driven)
+    yield from _read_data_faults(binding, design)
+    yield from _tie_faults(binding, design)
+    yield from _clashes(binding)
+    yield from _untied(binding, design)
+    for watched in binding.observed:
+        yield from _watched_faults(design, watched)
+
+
+def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator[Fault]:
+    """Yield what keeps the harness from driving a port: name, direction, width."""
+    message = _wrong(design, driven.port, "input")
+    if message:
+        yield driven.key, message
+        return
+    width = design.ports[driven.port].width or 0
+    if driven.key == ("bus", "address"):
+        yield from _address_faults(binding, driven.port, width)
+    elif driven.key == ("bus", "write_data"):
+        yield from _data_fault(binding, driven.key, driven.port, width)
+    elif width != 1:
+        yield driven.key, f"'{driven.port}' has {_bits(width)}; this role takes 1 bit"
+
+
+def _wrong(design: Design, name: str, direction: str) -> str:
+    """Say why `name` is no port of that direction that can be connected; empty if it is one."""
+    port = design.ports.get(name)
+    article = "an" if direction[0] in "aeiou" else "a"
+    if port is None:
+        fitting = [p.name for p in design.ports.values() if p.direction == direction]
+        return f"the core has no port '{name}'{near(name, fitting)}"
+    if port.direction != direction:
+        return f"'{name}' is an {port.direction}; this role needs {article} {direction}"
+    if port.width is None:
+        return f"'{name}' is no plain vector; wrap the core in a module with plain ports"
+    return ""
+
+
+def _address_faults(binding: Binding, port: str, width: int) -> Iterator[Fault]:
+    """Yield the registers whose address the port cannot carry."""
+    for register in binding.registers:
+        for beat in binding.beats(register):
+            if beat.address >> width:
+                key = ("bus", "registers", register, beat.half)
+                message = f"address {beat.address:#x} does not fit the {_bits(width)} of '{port}'"
+                yield key if key in binding.document.marks else key[:-1], message
+
+
+def _data_fault(binding: Binding, key: tuple[str, ...], port: str, width: int) -> Iterator[Fault]:
+    """Yield a data port whose width is not that of the registers."""
+    wanted = 8 if binding.byte_wide else 16
+    if width == wanted:
+        return
+    message = f"'{port}' has {_bits(width)}; the registers are reached {wanted} bits at a time"
+    if width == 8:
+        message += ", so give each as {high: ..., low: ...}"
+    elif width == 16:
+        message += ", so give each as one address"
+    yield key, message
+
+
+def _read_data_faults(binding: Binding, design: Design) -> Iterator[Fault]:
+    if binding.bus is None or binding.bus.read_data is None:
+        return
+    key, port = ("bus", "read_data"), binding.bus.read_data
+    message = _wrong(design, port, "output")
+    if message:
+        yield key, message
+    else:
+        yield from _data_fault(binding, key, port, design.ports[port].width or 0)
+
+
+def _tie_faults(binding: Binding, design: Design) -> Iterator[Fault]:
+    for name, value in binding.tie.items():
+        message = _wrong(design, name, "input")
+        width = 0 if message else design.ports[name].width or 0
+        if not message and value >> width:
+            message = f"{value} does not fit '{name}', which has {_bits(width)}"
+        if message:
+            yield ("tie", name), message
+
+
+def _clashes(binding: Binding) -> Iterator[Fault]:
+    """Yield each second role of one port."""
+    first: dict[str, str] = {}
+    roles = [(driven.key, driven.port) for driven in binding.driven_inputs]
+    roles += [(("tie", name), name) for name in binding.tie]
+    if binding.bus is not None and binding.bus.read_data is not None:
+        roles.append((("bus", "read_data"), binding.bus.read_data))
+    roles += [(watched.key, watched.expression) for watched in binding.observed]
+    for key, port in roles:
+        if port in first:
+            yield key, f"'{port}' already has the role {first[port]}"
+        first.setdefault(port, ".".join(key))
+
+
+def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
+    """Yield one fault that names every input without a role, with the line to paste."""
+    taken = {driven.port for driven in binding.driven_inputs} | set(binding.tie)
+    left = [p for p in design.ports.values() if p.direction != "output" and p.name not in taken]
+    for port in left:
+        if port.width is None:
+            message = f"its port '{port.name}' is no plain vector; wrap it in a module of vectors"
+            yield ("core", "top"), message
+    missing = [p.name for p in left if p.direction == "input" and p.width is not None]
+    if missing:
+        values = {**binding.tie, **dict.fromkeys(missing, 0)}
+        line = ", ".join(f"{name}: {value}" for name, value in values.items())
+        named = ", ".join(f"'{name}'" for name in missing)
+        yield ("tie",), f"no role drives {named}; give each one, or tie it:  tie: {{{line}}}"
+
+
+def _watched_faults(design: Design, watched: Watched) -> Iterator[Fault]:
+    """Yield what keeps a name from being observed as its lane."""
+    name = watched.expression
+    port = design.ports.get(name)
+    if port is not None and port.direction == "input":
+        yield watched.key, f"'{name}' is an input, driven by the harness; observe the core's own"
+        return
+    try:
+        width = design.width_of(name)
+    except NameFaultError as error:
+        yield watched.key, f"'{name}': {error}"
+        return
+    if width != watched.width:
+        message = f"'{name}' has {_bits(width)}; {watched.lane} has {_bits(watched.width)}"
+        yield watched.key, message
+
+
+def _bits(width: int) -> str:
+    return "1 bit" if width == 1 else f"{width} bits"
