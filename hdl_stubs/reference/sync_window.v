@@ -1,0 +1,42 @@
+`default_nettype none
+
+// The last 16 channel bits beside sync_word, and whether they are equal (B2, B3).
+module sync_window (
+    // clock
+    input  wire        clk,
+    input  wire        rst,
+    // disk
+    input  wire        bit_stb,
+    input  wire        bit_in,
+    // host
+    input  wire        sync_write,
+    input  wire [15:0] din,
+    output reg  [15:0] sync_word,
+    // result
+    output wire [7:0]  byte_next,  // the newest eight bits, as they are after this edge
+    output wire        match,      // this edge shifts in the last matching bit
+    output wire        sync_equal  // level: the window equals sync_word in this cycle
+);
+
+    reg [15:0] window;
+
+    // A write of sync_word lands before the bit, so the bit is compared with the new word.
+    wire [15:0] sync_word_next = sync_write ? din : sync_word;
+    wire [15:0] window_next    = bit_stb ? {window[14:0], bit_in} : window;
+
+    assign byte_next  = window_next[7:0];
+    assign match      = bit_stb && window_next == sync_word_next;
+    assign sync_equal = window == sync_word;
+
+    always @(posedge clk)
+        if (rst) begin
+            window    <= 16'h0000;
+            sync_word <= 16'h4489;
+        end else begin
+            window    <= window_next;
+            sync_word <= sync_word_next;
+        end
+
+endmodule
+
+`default_nettype wire

