@@ -67,7 +67,8 @@ def bits_to_words(bits: Bits) -> NDArray[np.uint16]:
 def find(bits: Bits, word: int) -> NDArray[np.int64]:
     """Return, at any phase, the index of each bit that completes the 16-bit `word`."""
     pattern = word_bits(word)
-    if len(bits) < len(pattern):
-        return np.empty(0, np.int64)
-    seen = np.lib.stride_tricks.sliding_window_view(bits, len(pattern))
-    return np.flatnonzero((seen == pattern).all(axis=1)).astype(np.int64) + len(pattern) - 1
+    starts = max(len(bits) - len(pattern) + 1, 0)
+    equal = np.ones(starts, bool)
+    for n, bit in enumerate(pattern):
+        equal &= bits[n : n + starts] == bit
+    return np.flatnonzero(equal).astype(np.int64) + len(pattern) - 1

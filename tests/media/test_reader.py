@@ -178,6 +178,17 @@ def test_a_data_field_belongs_to_the_id_right_before_it():
     assert read == [(0, False), (128, True)]
 
 
+def test_a_data_field_shorter_than_its_size_is_wrong():
+    """Data that ends early is no whole field, though a right CRC happens to end it."""
+    identity, data = A1 + b"\xfe\x00\x00\x01\x01", A1 + b"\xfb" + bytes(128)
+    fields = [
+        Piece("ID", identity + crc_bytes(identity) + bytes(8), 3),
+        Piece("data", data + crc_bytes(data), 3),
+    ]
+    (sector,) = read_sectors(join(fields).bits)
+    assert (sector.size, len(sector.data), sector.data_crc_ok) == (256, 130, False)
+
+
 @pytest.mark.parametrize(("code", "size"), [(7, 16384), (8, 128), (0xFF, 16384)])
 def test_three_bits_of_the_size_code_count(code, size):
     """A size code above 7 is cut to three bits (common practice, no source)."""
