@@ -155,6 +155,8 @@ def load(path: Path) -> Document:
         raise UserError(f"{path}: cannot be read: {error.strerror}") from None
     except UnicodeDecodeError:
         raise UserError(f"{path}: is not UTF-8 text") from None
+    except ValueError as error:  # a null byte in the name
+        raise UserError(f"{path!r}: cannot be read: {error}") from None
     return parse(text, path)
 
 
@@ -253,6 +255,8 @@ def _say(schema: type[BaseModel], key: Key, fault: ErrorDetails) -> str:
         return f"'{value}' is not one of {fault['ctx']['expected']}"
     if kind in ("value_error", "assertion_error"):
         return message.removeprefix("Value error, ").removeprefix("Assertion failed, ")
+    if kind in ("too_short", "string_too_short") and fault["ctx"]["min_length"] == 1:
+        return "must not be empty"
     if message.startswith("Input should "):
         return f"{_shown(value)} {message.removeprefix('Input ')}"
     return f"{_shown(value)}: {message[0].lower()}{message[1:]}"

@@ -66,6 +66,11 @@ class RegisterBlock:
         self.status = self._status_of(self.state)
         return self.status
 
+    def restore(self, state: State) -> None:
+        """Go on from `state`."""
+        self.state = state
+        self.status = self._status_of(state)
+
     def _is_quiet(self, inputs: Inputs) -> bool:
         """Return whether nothing arrives and nothing is on its way: the edge changes no state."""
         if inputs.bit_strobe | inputs.read_status | inputs.write_sync_word | inputs.reset:

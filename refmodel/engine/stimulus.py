@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,20 @@ class Stimulus:
     def end(self) -> int:
         """The first cycle after the span."""
         return self.first + self.cycles
+
+    def accesses_only(self) -> Stimulus:
+        """Return the stimulus without its disk and levels: all that cannot be made again."""
+        return replace(self, bit_cycle=_no_cycles(), bit=self.bit[:0].copy(), levels={})
+
+    def with_accesses_of(self, other: Stimulus) -> Stimulus:
+        """Return the stimulus with the bus cycles of another."""
+        return replace(
+            self,
+            access_cycle=other.access_cycle,
+            access_kind=other.access_kind,
+            access_mask=other.access_mask,
+            access_value=other.access_value,
+        )
 
     def between(self, first: int, end: int) -> Stimulus:
         """Return the part at edges `first` .. `end - 1`, resets left out."""

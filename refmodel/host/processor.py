@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from refmodel.block.profile import Profile
@@ -14,17 +14,31 @@ REGISTERS = ("status", "sync_word")
 ENDLESS = 1_000_000  # waits in a row without an access: the program will make none
 
 
+class MissingRegisterError(Exception):
+    """The program accesses a register that exists, but not in the core at hand."""
+
+    def __init__(self, register: str) -> None:
+        super().__init__(f"the core has no register '{register}'")
+
+
 class Processor:
     """Runs one program. `pending` holds the bus cycles of its next access, none when it ended.
 
     Whoever owns the bus carries them out in the cycles they name and calls `complete` with what
     was read; time is the program's own: an access comes `cost` cycles after the last bus cycle of
-    the one before, the first one `cost` cycles after edge `start`.
+    the one before, the first one `cost` cycles after edge `start`. An access to a register that
+    is not in `registers` raises MissingRegisterError.
     """
 
     def __init__(
-        self, program: Program, profile: Profile, shape: BusShape = WORD_BUS, start: int = 0
+        self,
+        program: Program,
+        profile: Profile,
+        shape: BusShape = WORD_BUS,
+        start: int = 0,
+        registers: Collection[str] = REGISTERS,
     ) -> None:
+        self._registers = registers
         self._program = program
         self._layout = profile.status
         self._shape = shape
@@ -82,6 +96,8 @@ class Processor:
         if access.register not in REGISTERS:
             hint = near(access.register, REGISTERS)
             raise UserError(f"host program: no register '{access.register}'{hint}")
+        if access.register not in self._registers:
+            raise MissingRegisterError(access.register)
         cycle = self._now + access.cost
         if isinstance(access, Read):
             if access.register == "status":

@@ -1,0 +1,196 @@
+"""The harness: SystemVerilog generated from a binding, around the unchanged core."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import resources
+
+from jinja2 import Environment, StrictUndefined
+
+from refmodel.host.bus import HIGH, LOW, BusShape
+from testbenches.binding.schema import Binding, Signal
+from testbenches.binding.ports import CorePorts
+
+HARNESS = "cellstep_harness"
+HELD = ("reset", "dma_active", "writing", "wait_for_sync")
+
+
+@dataclass(frozen=True)
+class Drive:
+    """The word that holds every driven input of one cycle: named slots of bits.
+
+    `reset` and the level inputs are held from event to event, the others last one cycle.
+    """
+
+    slots: Mapping[str, tuple[int, int]]  # name: (lowest bit, width)
+
+    @classmethod
+    def of(cls, widths: Mapping[str, int]) -> Drive:
+        """Place slots of these widths one after the other."""
+        slots, at = {}, 0
+        for name, width in widths.items():
+            slots[name] = (at, width)
+            at += width
+        return cls(slots)
+
+    @property
+    def width(self) -> int:
+        """Number of bits in the word."""
+        return sum(width for _, width in self.slots.values())
+
+    @property
+    def held(self) -> int:
+        """The bits that keep their value from event to event."""
+        return sum(self.mask(name) for name in HELD if name in self.slots)
+
+    def lsb(self, name: str) -> int:
+        """Lowest bit of a slot."""
+        return self.slots[name][0]
+
+    def mask(self, name: str) -> int:
+        """Bits of a slot, none for a slot that is not there."""
+        lsb, width = self.slots.get(name, (0, 0))
+        return ((1 << width) - 1) << lsb
+
+    def verilog(self, name: str) -> str:
+        """The slot as a Verilog expression."""
+        lsb, width = self.slots[name]
+        return f"drive[{lsb}]" if width == 1 else f"drive[{lsb + width - 1}:{lsb}]"
+
+
+@dataclass(frozen=True)
+class Harness:
+    """The generated source, and what the bench must know to play and record through it."""
+
+    binding: Binding
+    drive: Drive
+    shape: BusShape
+    source: str
+    addresses: Mapping[tuple[str, int], int]  # (register, mask of the bits): bus address
+    other_address: int  # where a read has no effect
+
+
+def generate(binding: Binding, ports: CorePorts) -> Harness:
+    """Generate the harness for a binding whose ports have been checked."""
+    drive = _drive(binding, ports)
+    connections = _connections(binding, drive)
+    taken = {*connections, binding.bus.read_data if binding.bus else None}
+    outputs = {port: width for port, width in ports.outputs.items() if port not in taken}
+    connections |= {port: port for port in outputs}
+    if binding.bus is not None and binding.bus.read_data is not None:
+        connections[binding.bus.read_data] = "read_data"
+    watched = binding.observed
+    observed = [_inverted(_seen(w.expression, outputs), w.active) for w in watched]
+    bus = None
+    if binding.bus is not None:
+        read_data = binding.bus.read_data
+        read_width = ports.width(read_data) if read_data else 1
+        bus = {"read_width": read_width, "latency": binding.bus.read_latency}
+    template = (resources.files("testbenches") / "harness.sv.j2").read_text()
+    source = Environment(undefined=StrictUndefined, keep_trailing_newline=True).from_string(template)
+    return Harness(
+        binding,
+        drive,
+        bus_shape(binding),
+        source.render(
+            top=binding.core.top,
+            parameters=binding.core.parameters,
+            drive=drive,
+            bus=bus,
+            enable=binding.clock.enable,
+            enable_every=binding.clock.enable_every,
+            connections=connections,
+            outputs=outputs,
+            observed=observed,
+            observed_width=sum(w.width for w in watched),
+        ),
+        *_addresses(binding, ports),
+    )
+
+
+def bus_shape(binding: Binding) -> BusShape:
+    """Return the bus cycles an access takes. Of two bytes the high one, with the flags, is first."""
+    halves = {"high": HIGH, "low": LOW}
+    status = binding.registers.get("status")
+    word = binding.registers.get("sync_word")
+    shape = BusShape()
+    if status is not None and status.word is None:
+        shape = BusShape(status=(HIGH, LOW), clears=halves[status.clears_on])
+    if word is not None and word.word is None:
+        shape = BusShape(shape.status, shape.clears, sync_word=(HIGH, LOW))
+    return shape
+
+
+def _drive(binding: Binding, ports: CorePorts) -> Drive:
+    """Lay out the drive word: what is held first, then what lasts one cycle."""
+    widths = {"reset": 1, **dict.fromkeys(binding.level_inputs, 1), "bit_strobe": 1, "bit": 1}
+    if binding.bus is not None:
+        widths |= {"read": 1, "write": 1, "address": ports.width(binding.bus.address)}
+        if binding.bus.write_data is not None:
+            widths["write_data"] = ports.width(binding.bus.write_data)
+    return Drive.of(widths)
+
+
+def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
+    """Return the expression that drives each input port of the core."""
+    found = {binding.clock.port: "clk"}
+    if binding.clock.enable is not None:
+        found[binding.clock.enable] = _inverted("enable", binding.clock.enable_active)
+    found[binding.reset.port] = _inverted(drive.verilog("reset"), binding.reset.active)
+    for name, signal in binding.level_inputs.items():
+        found[signal.port] = _signal(drive.verilog(name), signal)
+    found[binding.disk.strobe.port] = _signal(drive.verilog("bit_strobe"), binding.disk.strobe)
+    found[binding.disk.value.port] = _signal(drive.verilog("bit"), binding.disk.value)
+    if binding.bus is not None:
+        found |= _bus_connections(binding, drive)
+    for port, value in binding.tie.items():
+        found[port] = str(value)
+    return found
+
+
+def _bus_connections(binding: Binding, drive: Drive) -> dict[str, str]:
+    """Return the expressions that drive the bus ports."""
+    bus = binding.bus
+    assert bus is not None
+    read, write = drive.verilog("read"), drive.verilog("write")
+    found = {bus.address: drive.verilog("address")}
+    if bus.read is not None:
+        found[bus.read.port] = _signal(read, bus.read)
+    if bus.select is not None:
+        found[bus.select.port] = _signal(f"({read} | {write})", bus.select)
+    if bus.write is not None:
+        found[bus.write.port] = _signal(write, bus.write)
+    if bus.write_data is not None:
+        found[bus.write_data] = drive.verilog("write_data")
+    return found
+
+
+def _signal(expression: str, signal: Signal) -> str:
+    return _inverted(expression, signal.active)
+
+
+def _inverted(expression: str, active: str) -> str:
+    """Return the expression, inverted for an active-low signal."""
+    return f"~{expression}" if active == "low" else expression
+
+
+def _seen(expression: str, outputs: Mapping[str, int]) -> str:
+    """Return an observed name as seen from the harness: an output's wire, or below `dut`."""
+    return expression if expression.split("[")[0] in outputs else f"dut.{expression}"
+
+
+def _addresses(binding: Binding, ports: CorePorts) -> tuple[dict[tuple[str, int], int], int]:
+    """Return the bus address of each part of each register, and one where a read does nothing."""
+    found: dict[tuple[str, int], int] = {}
+    for name, where in binding.registers.items():
+        if where.word is not None:
+            found[name, HIGH | LOW] = where.word
+        else:
+            found[name, HIGH], found[name, LOW] = where.high or 0, where.low or 0
+    if binding.bus is None:
+        return found, 0
+    status = {address for (name, _), address in found.items() if name == "status"}
+    others = [address for (name, _), address in found.items() if name != "status"]
+    free = (a for a in range(1 << ports.width(binding.bus.address)) if a not in status)
+    return found, others[0] if others else next(free, 0)

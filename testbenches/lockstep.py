@@ -1,0 +1,242 @@
+"""Lockstep: player, simulator, recorder, model and checker, wired together for one binding."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.block.profile import Profile
+from refmodel.engine.cause import Cause, find_cause
+from refmodel.engine.compare import Checker, Divergence, Reads
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.timeline import Expected, Timeline
+from refmodel.host.bus import BusCycle
+from refmodel.host.play import ModelPlayer, with_accesses
+from refmodel.host.processor import MissingRegisterError, Processor
+from refmodel.host.scenario import Disk, HostPart, Scenario, seed_of
+from testbenches.binding.ports import CorePorts, preflight
+from testbenches.binding.schema import Binding
+from testbenches.harness import Harness, bus_shape, generate
+from testbenches.player import Player
+from testbenches.recorder import Recorder
+from testbenches.simulator import LiveHost, Run, RunDone, Session
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class AccessSeen:
+    """A bus cycle near a divergence: what was done, and what a read returned."""
+
+    cycle: int
+    kind: int
+    mask: int
+    value: int
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The first divergence of a run, told."""
+
+    divergence: Divergence
+    cause: Cause
+    place: str
+    time_ns: float
+    accesses: list[AccessSeen]
+    stimulus: Stimulus  # the span it fell in
+    expected: Expected
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One scenario on one simulator."""
+
+    scenario: str
+    simulator: str
+    seed: int
+    verdict: str  # agree, mismatch, skipped
+    cycles: int = 0
+    reads: int = 0
+    seconds: float = 0.0
+    finding: Finding | None = None
+    result: Any = None
+    note: str = ""
+
+
+@dataclass
+class Prepared:
+    """A scenario made ready for one core: its disk and, in replay, the bus cycles of its host."""
+
+    index: int
+    scenario: Scenario
+    seed: int
+    disk: Disk
+    accesses: list[Stimulus] = field(default_factory=list)
+    skipped: str = ""
+
+
+class Lockstep:
+    """One core beside the model.
+
+    `prepare` plays the host programs against the model and writes the events; `run` plays them
+    into the core on one simulator and yields an outcome a scenario. With `live`, the programs run
+    against the core itself and the model is told what they did.
+    """
+
+    def __init__(
+        self, binding: Binding, work: Path, seed: int, policies: dict[str, str], live: bool = False
+    ) -> None:
+        self.binding = binding
+        self.seed = seed
+        self.live = live
+        self.ports: CorePorts = preflight(binding)
+        self.profile: Profile = binding.load_profile().with_policies(policies)
+        self.harness: Harness = generate(binding, self.ports)
+        self._work = work
+        self._player = Player(self.harness)
+        waived = binding.waived(date.today())
+        self._lags = {
+            name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED) if name not in waived
+        }
+
+    def session(self, simulator: str) -> Session:
+        """Return a simulator session for this core."""
+        folder = self._work / simulator
+        return Session(simulator, self.harness, self.ports, folder, self.seed)
+
+    def prepare(self, scenarios: list[tuple[Path, Scenario]], say: Progress) -> list[Prepared]:
+        """Make scenarios ready; one whose program needs a register the core lacks is skipped."""
+        self._work.mkdir(parents=True, exist_ok=True)
+        return [self._prepared(n, path, s, say) for n, (path, s) in enumerate(scenarios)]
+
+    def run(self, prepared: list[Prepared], session: Session, say: Progress) -> Iterator[Outcome]:
+        """Play the prepared scenarios in one session and compare each with the model."""
+        name = session.simulator
+        playing = [p for p in prepared if not p.skipped]
+        folder = self._work / name
+        folder.mkdir(parents=True, exist_ok=True)
+        for p in playing:
+            (folder / f"{p.index}.events").unlink(missing_ok=True)
+            (folder / f"{p.index}.events").hardlink_to(self._events(p.index))
+        cycles = sum(p.disk.cycles for p in playing)
+        say(f"{name}: building and running {cycles / 1e6:.1f} M cycles")
+        runs = [Run(p.index, live=self._live_host(p) if self.live else None) for p in playing]
+        timeout = 120 + cycles * self.binding.clock.enable_every / 20_000
+        done = {d.index: d for d in (session.run(runs, timeout) if runs else [])}
+        for p in prepared:
+            if p.skipped:
+                yield Outcome(p.scenario.name, name, p.seed, "skipped", note=p.skipped)
+            else:
+                say(f"{name}: comparing {p.scenario.name}")
+                yield self._check(p, name, folder, done[p.index])
+
+    def _prepared(self, index: int, path: Path, scenario: Scenario, say: Progress) -> Prepared:
+        """Build a scenario's disk and, in replay, let its program run against the model."""
+        seed = seed_of(scenario.name, self.seed)
+        if self.binding.bus is None:
+            scenario = scenario.model_copy(update={"host": HostPart()})
+        levels = {n: v for n, v in scenario.levels.items() if n in self.binding.level_inputs}
+        scenario = scenario.model_copy(update={"levels": levels})
+        say(f"model: preparing {scenario.name}")
+        track = scenario.track.build(seed, path.parent)
+        disk = Disk(scenario, track, self.profile, self.binding.reset.cycles)
+        ready = Prepared(index, scenario, seed, disk)
+        try:
+            stimuli = disk.revolutions()
+            if not self.live:
+                stimuli = ModelPlayer(self.profile, self._processor(ready)).play(stimuli)
+            for stimulus in self._player.write(stimuli, self._events(index), disk.cycles):
+                ready.accesses.append(stimulus.accesses_only())
+        except MissingRegisterError as error:
+            ready.skipped = str(error)
+        return ready
+
+    def _processor(self, prepared: Prepared) -> Processor:
+        return Processor(
+            prepared.scenario.program(prepared.seed),
+            self.profile,
+            bus_shape(self.binding),
+            prepared.disk.start,
+            self._registers,
+        )
+
+    @property
+    def _registers(self) -> list[str]:
+        return list(self.binding.registers)
+
+    def _live_host(self, prepared: Prepared) -> LiveHost:
+        return LiveHost(
+            prepared.scenario,
+            self.profile,
+            bus_shape(self.binding),
+            self._registers,
+            prepared.disk.start,
+            prepared.seed,
+            self._player,
+            prepared.disk.cycles - (self.binding.bus.read_latency if self.binding.bus else 0),
+        )
+
+    def _events(self, index: int) -> Path:
+        return self._work / f"{index}.events"
+
+    def _check(self, prepared: Prepared, simulator: str, folder: Path, done: RunDone) -> Outcome:
+        """Compare one finished run with the model, revolution by revolution, up to a divergence."""
+        disk = prepared.disk
+        timeline = Timeline(self.profile)
+        recorder = Recorder(self.binding, self.profile.status, folder, prepared.index)
+        checker = Checker(self.profile.status, self._lags, disk.start - 1)
+        finding = None
+        for stimulus in self._stimuli(prepared, done.beats):
+            state = timeline.state
+            expected = timeline.run(stimulus)
+            observed = recorder.observed(stimulus.first, stimulus.end)
+            reads = recorder.reads(stimulus)
+            divergence = checker.check(expected, observed, reads)
+            if divergence is not None:
+                cause = find_cause(divergence, self.profile, state, stimulus, observed)
+                place = disk.place(divergence.cycle - divergence.lag)
+                time_ns = float(divergence.cycle * self.profile.cycle_ns)
+                seen = _accesses_before(stimulus, reads, divergence.cycle)
+                finding = Finding(divergence, cause, place, time_ns, seen, stimulus, expected)
+                break
+        return Outcome(
+            prepared.scenario.name,
+            simulator,
+            prepared.seed,
+            "mismatch" if finding else "agree",
+            checker.cycles_compared,
+            checker.reads_compared,
+            done.seconds,
+            finding,
+            done.result,
+        )
+
+    def _stimuli(self, prepared: Prepared, beats: list[BusCycle]) -> Iterator[Stimulus]:
+        """Yield the run's stimuli again: the disk's, with the accesses that were made."""
+        if not self.live:
+            turns = zip(prepared.disk.revolutions(), prepared.accesses, strict=True)
+            yield from (turn.with_accesses_of(made) for turn, made in turns)
+            return
+        for turn in prepared.disk.revolutions():
+            yield with_accesses(turn, [b for b in beats if turn.first <= b.cycle < turn.end])
+
+
+def _accesses_before(stimulus: Stimulus, reads: Reads, cycle: int, count: int = 4) -> list[AccessSeen]:
+    """Return the last bus cycles up to `cycle`, reads of status with what the core returned."""
+    returned = dict(zip(reads.cycle.tolist(), reads.value.tolist(), strict=True))
+    end = int(np.searchsorted(stimulus.access_cycle, cycle, side="right"))
+    part = slice(max(0, end - count), end)
+    rows = zip(
+        stimulus.access_cycle[part].tolist(),
+        stimulus.access_kind[part].tolist(),
+        stimulus.access_mask[part].tolist(),
+        stimulus.access_value[part].tolist(),
+        strict=True,
+    )
+    return [AccessSeen(at, kind, mask, returned.get(at, value)) for at, kind, mask, value in rows]

@@ -1,0 +1,95 @@
+"""The driver: turns a stimulus into the event file the harness plays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.host.bus import READ_OTHER, WRITE_SYNC_WORD, BusCycle
+from testbenches.harness import Harness
+
+Words = NDArray[np.uint64]
+
+
+class Player:
+    """Writes drive words for a harness. An event is the word of one cycle: `cycle word` in hex."""
+
+    def __init__(self, harness: Harness) -> None:
+        self._harness = harness
+        self._drive = harness.drive
+
+    def write(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
+        """Write the event file of `cycles` cycles while passing the stimuli on."""
+        with path.open("w", encoding="ascii") as file:
+            file.write(f"{cycles}\n")
+            for stimulus in stimuli:
+                edges, words = self.events(stimulus)
+                pairs = zip(edges.tolist(), words.tolist(), strict=True)
+                file.write("".join(map("%d %x\n".__mod__, pairs)))
+                yield stimulus
+
+    def events(self, stimulus: Stimulus) -> tuple[Cycles, Words]:
+        """Return the cycles in which a driven input changes or lasts, and their drive words."""
+        held = self._held_lanes(stimulus)
+        edges = np.unique(
+            np.concatenate(
+                (stimulus.bit_cycle, stimulus.access_cycle, *(lane.cycle for lane in held.values()))
+            )
+        )
+        words = np.zeros(len(edges), np.uint64)
+        for name, lane in held.items():
+            words |= self._slot(name, lane.at(edges))
+        at = np.searchsorted(edges, stimulus.bit_cycle)
+        words[at] |= np.uint64(self._drive.mask("bit_strobe")) | self._slot("bit", stimulus.bit)
+        if len(stimulus.access_cycle):
+            at = np.searchsorted(edges, stimulus.access_cycle)
+            words[at] |= self._accesses(stimulus)
+        return edges, words
+
+    def access(self, beat: BusCycle) -> int:
+        """Return the drive word of one bus cycle, as a live host adds it to the disk's."""
+        kind, mask = np.array([beat.kind]), np.array([beat.mask])
+        return int(self._bus_words(kind, mask, np.array([beat.value]))[0])
+
+    def _accesses(self, stimulus: Stimulus) -> Words:
+        return self._bus_words(stimulus.access_kind, stimulus.access_mask, stimulus.access_value)
+
+    def _bus_words(
+        self, kind: NDArray[np.integer], mask: NDArray[np.integer], value: NDArray[np.integer]
+    ) -> Words:
+        """Return the bus slots of bus cycles of these kinds."""
+        addresses = self._harness.addresses
+        address = np.full(len(kind), self._harness.other_address)
+        for (register, part), place in addresses.items():
+            writes = register == "sync_word"
+            hit = (mask == part) & (kind == WRITE_SYNC_WORD if writes else kind < READ_OTHER)
+            address[hit] = place
+        write = kind == WRITE_SYNC_WORD
+        width = self._drive.slots.get("write_data", (0, 0))[1]
+        data = np.where((width <= 8) & (mask == 0xFF00), value >> 8, value)
+        words = self._slot("write", write) | self._slot("read", ~write)
+        return words | self._slot("address", address) | self._slot("write_data", data * write)
+
+    def _held_lanes(self, stimulus: Stimulus) -> dict[str, Lane]:
+        """Return the held inputs the core has, reset among them, over the stimulus."""
+        lanes = {n: lane for n, lane in stimulus.levels.items() if n in self._drive.slots}
+        resets = [edge for span in stimulus.resets for edge in span if edge < stimulus.end]
+        asserted = np.arange(len(resets)) % 2 ^ 1
+        lanes["reset"] = Lane.of(
+            np.concatenate(([stimulus.first], np.array(resets, np.int64))),
+            np.concatenate(([0], asserted)),
+        )
+        return lanes
+
+    def _slot(self, name: str, values: NDArray[np.generic]) -> Words:
+        """Return values placed in a slot of the drive word; a slot not there takes none."""
+        if name not in self._drive.slots:
+            return np.zeros(len(values), np.uint64)
+        lsb, width = self._drive.slots[name]
+        fitted: Words = values.astype(np.uint64) & np.uint64((1 << width) - 1)
+        return fitted << np.uint64(lsb)

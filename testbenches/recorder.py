@@ -1,0 +1,125 @@
+"""The monitor: reads the harness's records back as lanes, losing nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, UNUSED, Layout
+from refmodel.engine.compare import Observed, Reads
+from refmodel.engine.lane import Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.errors import CannotRun
+from refmodel.host.bus import READ_STATUS_PART, WRITE_SYNC_WORD
+from testbenches.binding.schema import Binding
+
+
+class Recorder:
+    """Reads the records of one run, span by span in step with the model."""
+
+    def __init__(self, binding: Binding, layout: Layout, folder: Path, index: int) -> None:
+        self._binding = binding
+        self._slices = _slices(binding, layout)
+        self._changes = Table(folder / f"{index}.changes", 2)
+        self._unknown = Table(folder / f"{index}.unknown", 2)
+        self._reads = Table(folder / f"{index}.reads", 3)
+        self._word = 0  # what the core showed, and which of its bits were X or Z, so far
+        self._vague = 0
+
+    def observed(self, first: int, end: int) -> Observed:
+        """Return what the core showed in cycles `first` .. `end - 1`."""
+        words = self._lane(self._changes, first, end, self._word)
+        vague = self._lane(self._unknown, first, end, self._vague)
+        self._word, self._vague = int(words.value[-1]), int(vague.value[-1])
+        return Observed(self._split(words), self._split(vague))
+
+    def reads(self, stimulus: Stimulus) -> Reads:
+        """Return what the stimulus's reads of status returned.
+
+        Raises CannotRun when the core's run does not hold exactly the reads of the stimulus.
+        """
+        rows = self._reads.before(stimulus.end)
+        reading = stimulus.access_kind != WRITE_SYNC_WORD
+        planned = stimulus.access_cycle[reading]
+        if not np.array_equal(rows[:, 0], planned):
+            raise CannotRun(
+                f"the run recorded {len(rows)} reads up to cycle {stimulus.end}, "
+                f"not the {len(planned)} that were played"
+            )
+        kind, mask = stimulus.access_kind[reading], stimulus.access_mask[reading]
+        status = kind <= READ_STATUS_PART
+        shift = np.where((mask == 0xFF00) & self._binding.byte_wide, 8, 0)[status]
+        value, vague = (rows[status, column] << shift for column in (1, 2))
+        return Reads(
+            planned[status],
+            mask[status],
+            (value & 0xFFFF).astype(np.uint16),
+            (vague & 0xFFFF).astype(np.uint16),
+        )
+
+    def _lane(self, table: Table, first: int, end: int, before: int) -> Lane:
+        """Return a recorded word over the span; it begins with what it was before."""
+        rows = table.before(end)
+        return Lane.of(
+            np.concatenate(([first], rows[:, 0])), np.concatenate(([before], rows[:, 1]))
+        )
+
+    def _split(self, words: Lane) -> dict[str, Lane]:
+        """Return the lanes of the fields within the recorded word."""
+        return {
+            name: Lane.of(words.cycle, words.value >> np.uint32(lsb) & np.uint32(mask))
+            for name, (lsb, mask) in self._slices.items()
+        }
+
+
+class Table:
+    """A file of whole numbers in rows, sorted by the first column, read in blocks."""
+
+    BLOCK = 1 << 22  # characters
+
+    def __init__(self, path: Path, columns: int) -> None:
+        self._blocks = self._read(path, columns)
+        self._rows = np.empty((0, columns), np.int64)
+        self._more = True
+
+    def before(self, end: int) -> NDArray[np.int64]:
+        """Return the rows not returned yet whose first column is below `end`."""
+        while self._more and (not len(self._rows) or self._rows[-1, 0] < end):
+            block = next(self._blocks, None)
+            if block is None:
+                self._more = False
+            else:
+                self._rows = np.concatenate((self._rows, block))
+        at = int(np.searchsorted(self._rows[:, 0], end))
+        rows, self._rows = self._rows[:at], self._rows[at:]
+        return rows
+
+    def _read(self, path: Path, columns: int) -> Iterator[NDArray[np.int64]]:
+        """Yield the file's rows block by block."""
+        try:
+            with path.open("r", encoding="ascii") as file:
+                while text := file.read(self.BLOCK):
+                    text += file.readline()
+                    yield np.fromstring(text, np.int64, sep=" ").reshape(-1, columns)
+        except (OSError, ValueError, DeprecationWarning) as error:
+            raise CannotRun(f"{path.name}: the simulator's record is not whole: {error}") from None
+
+
+def _slices(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
+    """Return each observed lane's lowest bit and mask within the recorded word."""
+    watched = binding.observed
+    if [w.lane for w in watched] == ["status"]:
+        slices = {f.name: (f.lsb, f.mask >> f.lsb) for f in layout.fields}
+        return {**slices, UNUSED: (0, layout.unused_mask)}
+    width = {f.name: f.width for f in STATUS_FIELDS}
+    slices, at = {}, sum(w.width for w in watched)
+    for name in (w.lane for w in watched if w.lane in FIELD_NAMES):
+        at -= width[name]
+        slices[name] = (at, (1 << width[name]) - 1)
+    return slices
+
+
+

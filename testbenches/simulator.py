@@ -1,0 +1,210 @@
+"""Runs a harness in a simulator: a worker process of its own, which builds it and plays the runs.
+
+The parent stays free of the simulator's environment and survives whatever the core does.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import pickle
+import re
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from refmodel.errors import CannotRun
+from testbenches.binding.ports import CorePorts
+from testbenches.harness import Harness
+from testbenches.toolchain import cache_folder, simulator_environment
+
+SIMULATORS = ("icarus", "verilator")
+SHOWN_LINES = 12  # of a simulator's own message
+
+
+@dataclass(frozen=True)
+class LiveHost:
+    """A host program to run against the core itself: everything its processor is made from."""
+
+    scenario: Any
+    profile: Any
+    shape: Any
+    registers: list[str]
+    start: int
+    seed: int
+    player: Any
+    end: int  # accesses from this cycle on are not made
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run of a session: the event file's number, and a live host if there is one."""
+
+    index: int
+    recording: bool = True
+    live: LiveHost | None = None
+
+
+@dataclass(frozen=True)
+class RunDone:
+    """What the bench says of a run: cycles played, seconds of wall time, the live host's story."""
+
+    index: int
+    cycles: int
+    seconds: float
+    beats: list[Any] = field(default_factory=list)
+    accesses: int = 0
+    result: Any = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """What a worker gets: how to build, and the runs to play in one simulator session."""
+
+    simulator: str
+    sources: tuple[Path, ...]
+    include_dirs: tuple[Path, ...]
+    defines: dict[str, Any]
+    build_dir: Path
+    folder: Path
+    runs: tuple[Run, ...]
+    seed: int
+
+    @property
+    def file(self) -> Path:
+        """Where the job lies for the worker and the test in the simulator."""
+        return self.folder / "job.pickle"
+
+    @property
+    def results(self) -> Path:
+        """Where the test leaves a `RunDone` for each finished run."""
+        return self.folder / "results.pickle"
+
+    @property
+    def log(self) -> Path:
+        """The worker's and the simulator's output."""
+        return self.folder / "simulator.log"
+
+
+class Session:
+    """One simulator, one core: started once, it builds what is not built yet and plays every run."""
+
+    def __init__(
+        self, simulator: str, harness: Harness, ports: CorePorts, folder: Path, seed: int
+    ) -> None:
+        self.simulator = simulator
+        self._harness = harness
+        self._ports = ports
+        self._folder = folder
+        self._seed = seed
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def run(self, runs: list[Run], timeout: float) -> list[RunDone]:
+        """Play the runs in order and return what became of them.
+
+        Raises CannotRun when the core does not build, ends the simulation itself, or takes more
+        than `timeout` seconds.
+        """
+        job = self._job(runs)
+        job.file.write_bytes(pickle.dumps(job))
+        with job.log.open("wb") as log:
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "testbenches.worker", str(job.file)],
+                env={**os.environ, **simulator_environment(self.simulator)},
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+            )
+        try:
+            status = self._process.wait(timeout)
+        except subprocess.TimeoutExpired:
+            self.stop()
+            raise CannotRun(
+                f"{self.simulator}: no end after {timeout:.0f} s; does the core loop without "
+                "letting time pass?"
+            ) from None
+        except BaseException:
+            self.stop()
+            raise
+        return self._results(job, status)
+
+    def stop(self) -> None:
+        """End the worker and everything it started."""
+        if self._process is not None and self._process.poll() is None:
+            os.killpg(self._process.pid, signal.SIGKILL)
+            self._process.wait()
+
+    def _job(self, runs: list[Run]) -> Job:
+        """Write the harness and describe the work."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        core = self._harness.binding.core
+        key = _digest(
+            self.simulator, self._harness.source, core.defines, *_contents(self._ports)
+        )
+        build_dir = cache_folder() / "builds" / key
+        build_dir.mkdir(parents=True, exist_ok=True)
+        harness = build_dir / "harness.sv"
+        if not harness.exists():
+            harness.write_text(self._harness.source)
+        return Job(
+            self.simulator,
+            (*self._ports.sources, harness),
+            self._ports.include_dirs,
+            dict(core.defines),
+            build_dir,
+            self._folder,
+            tuple(runs),
+            self._seed,
+        )
+
+    def _results(self, job: Job, status: int) -> list[RunDone]:
+        """Return the finished runs; raise CannotRun unless there is one for each."""
+        if status == BUILD_FAILED:
+            raise CannotRun(f"{self.simulator}: the core does not build:\n{_said(job)}")
+        done: list[RunDone] = []
+        if job.results.exists():
+            done = pickle.loads(job.results.read_bytes())
+        if len(done) < len(job.runs):
+            raise CannotRun(
+                f"{self.simulator}: the simulation ended by itself after {len(done)} of "
+                f"{len(job.runs)} runs; does the core call $finish?\n{_said(job)}"
+            )
+        if status:
+            raise CannotRun(f"{self.simulator}: the simulator failed:\n{_said(job)}")
+        return done
+
+
+BUILD_FAILED = 3
+
+
+def _contents(ports: CorePorts) -> list[bytes]:
+    """Return the text of every file the core may be built from."""
+    folders = {*ports.include_dirs, *(source.parent for source in ports.sources)}
+    headers = {
+        path for folder in folders for path in folder.glob("*") if path.suffix in (".vh", ".svh")
+    }
+    names = sorted(str(source) for source in ports.sources)
+    return [repr(names).encode(), *(p.read_bytes() for p in (*ports.sources, *sorted(headers)))]
+
+
+def _digest(*parts: object) -> str:
+    """Return a short name for everything that makes one build differ from another."""
+    digest = hashlib.sha256()
+    for part in parts:
+        data = part if isinstance(part, bytes) else repr(part).encode()
+        digest.update(len(data).to_bytes(8, "big") + data)
+    return digest.hexdigest()[:20]
+
+
+def _said(job: Job) -> str:
+    """Return the lines of the log that say what went wrong, with the user's file and line."""
+    lines = job.log.read_text(errors="replace").splitlines()
+    build_log = job.build_dir / "build.log"
+    if build_log.exists():
+        lines = build_log.read_text(errors="replace").splitlines() + lines
+    telling = [line for line in lines if re.search(r"error|warning: .*\.s?v|\$finish", line, re.I)]
+    return "\n".join(f"  {line}" for line in (telling or lines)[:SHOWN_LINES])

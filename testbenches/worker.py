@@ -1,0 +1,113 @@
+"""The worker process: builds one harness, unless it is built already, and runs one session."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import pickle
+import sys
+from pathlib import Path
+
+from cocotb_tools.check_results import get_results
+from cocotb_tools.runner import Icarus, Runner, Verilator
+
+from testbenches.harness import HARNESS
+from testbenches.simulator import BUILD_FAILED, Job
+
+ICARUS = ["-g2012"]
+VERILATOR = [
+    "--timing",
+    "-O3",
+    "--x-initial", "unique",
+    "--x-assign", "unique",
+    "--no-assert-case",
+    "-Wno-fatal",
+    "-Wno-lint",
+    "-CFLAGS", "-std=c++20 -O2",
+]  # fmt: skip
+PUBLIC = f"""`verilator_config
+public_flat_rw -module "{HARNESS}" -var "go"
+public_flat_rw -module "{HARNESS}" -var "finished"
+public_flat_rw -module "{HARNESS}" -var "recording"
+public_flat_rw -module "{HARNESS}" -var "live"
+public_flat_rw -module "{HARNESS}" -var "run_index"
+public_flat_rw -module "{HARNESS}" -var "cycle"
+public_flat_rw -module "{HARNESS}" -var "answer"
+public_flat_rw -module "{HARNESS}" -var "request"
+public_flat_rw -module "{HARNESS}" -var "two_beats"
+public_flat_rw -module "{HARNESS}" -var "host_*"
+public_flat_rw -module "{HARNESS}" -var "read_value*"
+"""
+
+
+class FastVerilator(Verilator):
+    """cocotb's runner, but only the harness's own controls are made public: the core runs faster."""
+
+    def _build_command(self) -> list[list[str]]:
+        commands = super()._build_command()
+        return [[arg for arg in command if arg != "--public-flat-rw"] for command in commands]
+
+
+def build(job: Job, runner: Runner) -> None:
+    """Build the harness into the job's build folder, once for all who share the folder."""
+    done = job.build_dir / "built"
+    with (job.build_dir / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if done.exists():
+            return
+        sources: list[Path] = list(job.sources)
+        if job.simulator == "verilator":
+            public = job.build_dir / "public.vlt"
+            public.write_text(PUBLIC)
+            sources.insert(0, public)
+        runner.build(
+            sources=sources,
+            includes=list(job.include_dirs),
+            defines={k: 1 if v is None else v for k, v in job.defines.items()},
+            hdl_toplevel=HARNESS,
+            build_args=ICARUS if job.simulator == "icarus" else VERILATOR,
+            build_dir=job.build_dir,
+            always=True,
+            timescale=("1ns", "1ns"),
+            log_file=job.build_dir / "build.log",
+        )
+        done.touch()
+
+
+def play(job: Job, runner: Runner) -> int:
+    """Run the session; return how many of its tests failed."""
+    runner.build_dir = job.build_dir
+    arguments = [f"+cellstep_dir={job.folder}"]
+    if job.simulator == "verilator":
+        arguments += ["+verilator+rand+reset+2", f"+verilator+seed+{job.seed % (1 << 31) + 1}"]
+    results = runner.test(
+        hdl_toplevel=HARNESS,
+        hdl_toplevel_lang="verilog",
+        test_module="testbenches.session_tests",
+        build_dir=job.build_dir,
+        test_dir=job.folder,
+        results_xml=str(job.folder / "results.xml"),
+        plusargs=arguments,
+        seed=job.seed,
+    )
+    ran, failed = get_results(results)
+    return failed if ran else 1
+
+
+def main(path: str) -> int:
+    """Do the job that lies in a file; return the exit status the parent expects."""
+    job: Job = pickle.loads(Path(path).read_bytes())
+    for name in [n for n in os.environ if n.startswith("COCOTB_") or n == "GPI_EXTRA"]:
+        del os.environ[name]
+    os.environ["CELLSTEP_JOB"] = path
+    runner = Icarus() if job.simulator == "icarus" else FastVerilator()
+    try:
+        build(job, runner)
+    except (RuntimeError, SystemExit) as error:
+        print(error)
+        return BUILD_FAILED
+    return 1 if play(job, runner) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1]))
