@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from glob import glob
 from pathlib import Path
 
 from refmodel.errors import InputError, near
@@ -65,18 +66,20 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
 
     Raises InputError for a pattern that matches no file and a folder that is not there.
     """
+    folder = binding.folder.absolute()
     files: dict[Path, None] = {}
     faults: list[Fault] = []
     for n, pattern in enumerate(binding.core.sources):
-        found = _matches(binding.folder, pattern)
+        found = _matches(folder, pattern)
         files.update(dict.fromkeys(found))
         if not found:
-            message = f"'{pattern}' is no file in {shown_path(binding.folder.resolve())}"
+            message = f"'{pattern}' is no file in {shown_path(folder)}"
             faults.append((("core", "sources", n), message))
-    folders = [binding.folder / folder for folder in binding.core.include_dirs]
-    for n, folder in enumerate(folders):
-        if not folder.is_dir():
-            faults.append((("core", "include_dirs", n), f"'{folder}' is no folder"))
+    folders = [folder / name for name in binding.core.include_dirs]
+    for n, name in enumerate(binding.core.include_dirs):
+        if not folders[n].is_dir():
+            message = f"'{name}' is no folder in {shown_path(folder)}"
+            faults.append((("core", "include_dirs", n), message))
     if faults:
         raise _failed(binding, faults)
     return list(files), folders
@@ -84,11 +87,10 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
 
 def _matches(folder: Path, pattern: str) -> list[Path]:
     """Return the files a path or glob names, sorted."""
-    if not any(mark in pattern for mark in "*?["):
-        return [folder / pattern] if (folder / pattern).is_file() else []
-    start = Path(Path(pattern).anchor) if Path(pattern).is_absolute() else folder
-    relative = str(Path(pattern).relative_to(Path(pattern).anchor))
-    return sorted(path for path in start.glob(relative) if path.is_file())
+    if (folder / pattern).is_file():
+        return [folder / pattern]
+    found = (folder / name for name in glob(pattern, root_dir=folder, recursive=True))
+    return sorted(path for path in found if path.is_file())
 
 
 def _failed(binding: Binding, faults: list[Fault]) -> InputError:
@@ -191,12 +193,18 @@ def _tie_faults(binding: Binding, design: Design) -> Iterator[Fault]:
 
 def _clashes(binding: Binding) -> Iterator[Fault]:
     """Yield each second role of one port."""
-    first: dict[str, str] = {}
-    roles = [(driven.key, driven.port) for driven in binding.driven_inputs]
-    roles += [(("tie", name), name) for name in binding.tie]
+    driven = [(driven.key, driven.port) for driven in binding.driven_inputs]
+    tied = [(("tie", name), name) for name in binding.tie]
+    read: list[tuple[tuple[str, ...], str]] = []
     if binding.bus is not None and binding.bus.read_data is not None:
-        roles.append((("bus", "read_data"), binding.bus.read_data))
-    roles += [(watched.key, watched.expression) for watched in binding.observed]
+        read = [(("bus", "read_data"), binding.bus.read_data)]
+    watched = [(watched.key, watched.expression) for watched in binding.observed]
+    yield from _second_roles([*driven, *tied])
+    yield from _second_roles([*read, *watched])
+
+
+def _second_roles(roles: list[tuple[tuple[str, ...], str]]) -> Iterator[Fault]:
+    first: dict[str, str] = {}
     for key, port in roles:
         if port in first:
             yield key, f"'{port}' already has the role {first[port]}"

@@ -1,0 +1,164 @@
+"""What is wrong in a binding by itself is refused at its line and column, with what is right."""
+
+from datetime import date
+
+import pytest
+
+from refmodel.errors import InputError, UserError
+from testbenches.binding.schema import load_binding
+
+STATUS, REGISTERS = "status: 0x4", "{status: 0x4, sync_word: 0x8}"
+
+FAULTS = [
+    # schema
+    ({"profile: pal_dd\n": ""}, "binding.yaml:1:1: profile: missing; 'profile' must be given"),
+    ({"clock: {": "clok: {"}, "binding.yaml:1:1: clock: missing; 'clock' must be given\n"
+     "binding.yaml:3:1: clok: unknown key 'clok'; did you mean 'clock'?"),
+    ({"sources: [regs.v]": "sources: []"},
+     "binding.yaml:1:19: core.sources: must not be empty"),
+    ({"active: low}\ndisk": "active: lo}\ndisk"},
+     "binding.yaml:4:22: reset.active: 'lo' is not one of 'high' or 'low'"),
+    ({"enable_every: 4": "enable_every: 0"},
+     "binding.yaml:3:32: clock.enable_every: '0' should be greater than or equal to 1"),
+    ({"rst_n, active: low": "rst_n, cycles: 0"},
+     "binding.yaml:4:22: reset.cycles: '0' should be greater than or equal to 1"),
+    ({"  read: rd": "  read_latency: -1\n  read: rd"},
+     "binding.yaml:8:3: bus.read_latency: '-1' should be greater than or equal to 0"),
+    ({"mode: 1": "mode: -1"},
+     "binding.yaml:14:7: tie.mode: '-1' should be greater than or equal to 0"),
+    ({"data: 2": "data: -2"},
+     "binding.yaml:16:22: latency.data: '-2' should be greater than or equal to 0"),
+    ({"strobe: stb": "strobe: {prt: stb}"},
+     "binding.yaml:5:8: disk.strobe.port: missing; 'port' must be given\n"
+     "binding.yaml:5:17: disk.strobe.prt: unknown key 'prt'; did you mean 'port'?"),
+    ({"strobe: stb, value: {port: bitv, active: low}": "flux: rdata"},
+     "binding.yaml:5:1: disk: flux is not supported yet; give the strobe and value of channel "
+     "bits"),
+    ({"{status: status}": "{channel_bit: {strobe: a, value: b}}"},
+     "binding.yaml:15:1: observe: channel_bit is not supported yet; leave it out"),
+    ({"reason: no writer yet": "reason: ''"},
+     "binding.yaml:17:28: waivers.0.reason: must not be empty"),
+    ({"2027-01-31": "never"},
+     "binding.yaml:17:51: waivers.0.until: 'never' should be a valid date in the format "
+     "YYYY-MM-DD, input is too short"),
+    # registers
+    ({STATUS: "status: -1"},
+     "binding.yaml:12:15: bus.registers.status: '-1' should be greater than or equal to 0"),
+    ({STATUS: "status: {high: 1, clears_on: high}"},
+     "binding.yaml:12:15: bus.registers.status: give one address, or both high and low of a "
+     "byte-wide bus"),
+    ({STATUS: "status: {word: 4, low: 1}"},
+     "binding.yaml:12:15: bus.registers.status: give one address, or both high and low of a "
+     "byte-wide bus"),
+    ({STATUS: "status: {high: 1, low: 0}"},
+     "binding.yaml:12:15: bus.registers.status: clears_on must say which byte's read clears "
+     "byte_ready: high or low"),
+    ({STATUS: "status: {word: 4, clears_on: high}"},
+     "binding.yaml:12:15: bus.registers.status: clears_on goes with high and low of a "
+     "byte-wide bus"),
+    ({"sync_word: 0x8": "sync_word: {high: 2, low: 2}"},
+     "binding.yaml:12:28: bus.registers.sync_word: high and low are both 2; the two bytes need "
+     "two addresses"),
+    ({"sync_word: 0x8": "transfer: 0x8"},
+     "binding.yaml:12:28: bus.registers.transfer: unknown key 'transfer'; known: status, "
+     "sync_word"),
+    ({REGISTERS: "{}"},
+     "binding.yaml:12:3: bus.registers: give at least one of status, sync_word; or leave out bus"),
+    ({STATUS: "status: {high: 0, low: 1, clears_on: high}"},
+     "binding.yaml:12:3: bus.registers: give all registers as one address, or all as high and low"),
+    # bus
+    ({"read: rd": "select: rd\n  read: cs"},
+     "binding.yaml:8:3: bus.select: read and select exclude each other; tie a select beside "
+     "strobes"),
+    ({"read: rd": "select: rd", "  write: {port: wr, active: low}\n": "", REGISTERS: "{status: 4}"},
+     "binding.yaml:8:3: bus.select: needs 'write', whose level tells the direction; or call it "
+     "read"),
+    ({"  read: rd\n": ""},
+     "binding.yaml:6:1: bus.read: missing; the register status needs it"),
+    ({"  read_data: dout\n": ""},
+     "binding.yaml:6:1: bus.read_data: missing; the register status needs it"),
+    ({"  write: {port: wr, active: low}\n": ""},
+     "binding.yaml:6:1: bus.write: missing; the register sync_word needs it"),
+    ({"  write_data: din\n": ""},
+     "binding.yaml:6:1: bus.write_data: missing; the register sync_word needs it"),
+    # clock
+    ({"enable: en, enable_every: 4": "enable_active: low, enable_every: 4"},
+     "binding.yaml:3:20: clock.enable_active: needs 'enable', the port of the clock enable\n"
+     "binding.yaml:3:40: clock.enable_every: needs 'enable', the port of the clock enable"),
+    # observe, latency, waivers
+    ({"{status: status}": "{status: status, fields: {data: u0.last}}"},
+     "binding.yaml:15:27: observe.fields: give status or fields, not both"),
+    ({"{status: status}": "{fields: {dat: u0.last}}"},
+     "binding.yaml:15:20: observe.fields.dat: no field of status; did you mean 'data'?"),
+    ({"observe: {status: status}\n": "", REGISTERS: "{sync_word: 8}"},
+     "binding.yaml:1:1: observe: nothing to compare; name status, fields, or bus.registers.status"),
+    ({"data: 2": "sync: 2"},
+     "binding.yaml:16:22: latency.sync: no field of status; known: byte_ready, data, dma_active, "
+     "status, sync_equal, unused, writing"),
+    ({"field: writing": "field: writting"},
+     "binding.yaml:17:12: waivers.0.field: 'writting' is no field of status; did you mean "
+     "'writing'?"),
+    ({"field: writing": "field: status"},
+     "binding.yaml:17:12: waivers.0.field: 'status' is no field of status; known: byte_ready, "
+     "data, dma_active, sync_equal, unused, writing"),
+    # profile
+    ({"pal_dd": "pal_d"},
+     "binding.yaml:2:1: profile: profile 'pal_d': no such profile; did you mean 'pal_dd'?"),
+    ({"profile: pal_dd": "profile: pal_dd\npolicies: {ready_tie: both, redy: 1}"},
+     "binding.yaml:3:29: policies.redy: '1' should be text"),
+    ({"profile: pal_dd": "profile: pal_dd\npolicies: {ready_tie: both, redy: x}"},
+     "binding.yaml:3:12: policies.ready_tie: policy ready_tie: 'both' is not one of set_wins, "
+     "clear_wins\n"
+     "binding.yaml:3:29: policies.redy: policy redy: no such policy; did you mean 'ready_tie'?"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("changes", "message"), FAULTS)
+def test_fault(load, changes, message):
+    """Each fault is reported where it stands, and exits with 2."""
+    with pytest.raises(InputError) as error:
+        load(changes)
+    assert str(error.value) == message
+    assert error.value.exit_status == 2
+
+
+def test_expired_waiver(load):
+    """A waiver whose last day has passed is an error that names the day."""
+    with pytest.raises(InputError) as error:
+        load(today=date(2027, 2, 1))
+    assert str(error.value) == (
+        "binding.yaml:17:51: waivers.0.until: the waiver of writing ended on 2027-01-31, and today "
+        "is 2027-02-01; mend the core, or renew the waiver with a reason"
+    )
+
+
+def test_expired_today_by_the_calendar(load):
+    """Without a given day, waivers are held against today's date."""
+    load()
+    load({"2027-01-31": "9999-12-31"})
+    with pytest.raises(InputError, match="ended on 2001-01-01"):
+        load({"2027-01-31": "2001-01-01"}, today=None)
+
+
+def test_faults_in_the_profile_file(load, tmp_path):
+    """A fault in the profile's own file is reported at its place in that file."""
+    (tmp_path / "mine.yaml").write_text("name: mine\nclock_hz: 0\nchannel_bit_ns: 2000\n")
+    with pytest.raises(InputError) as error:
+        load({"pal_dd": "mine.yaml"})
+    assert str(error.value) == "mine.yaml:2:1: clock_hz: '0' is not above 0 Hz"
+
+
+def test_all_rules_at_once(load):
+    """Faults of different rules come in one report."""
+    with pytest.raises(InputError) as error:
+        load({"field: writing": "field: w", "data: 2": "dat: 2", "  read: rd\n": ""})
+    assert [problem.key for problem in error.value.problems] == [
+        "bus.read", "latency.dat", "waivers.0.field"
+    ]  # fmt: skip
+
+
+def test_missing_binding(tmp_path):
+    """A binding that is not there is named."""
+    with pytest.raises(UserError) as error:
+        load_binding(tmp_path / "binding.yaml")
+    assert str(error.value) == f"{tmp_path}/binding.yaml: no such file"
