@@ -294,3 +294,10 @@ def _numbers(text: str) -> tuple[int, ...]:
     """Return the first dotted number of a text, as integers."""
     match = re.search(r"\b\d+(\.\d+)+\b", text)
     return tuple(int(part) for part in match[0].split(".")) if match else ()
+
+
+if __name__ == "__main__":  # the last step of the setup
+    try:
+        simulators()
+    except UserError as error:
+        sys.exit(str(error))

@@ -1,0 +1,39 @@
+# One command for everything; CI calls only these. `make help` lists them.
+
+PYTEST_ARGS ?=
+python := .venv/bin/python
+
+.DEFAULT_GOAL := help
+.PHONY: help setup demo test check lint bench lock clean distclean
+
+help: ## list these targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-10s %s\n", $$1, $$2 }' Makefile
+
+setup: ## get what the demo and the tests need (they call it themselves)
+	@bash .ci/setup
+
+demo: setup ## compare the reference core with the model, then a core with one defect
+	@.venv/bin/cellstep demo
+
+test: setup ## run the tests; PYTEST_ARGS="-k sync" picks some
+	@$(python) -m pytest -n 2 $(PYTEST_ARGS)
+
+check: lint test ## lint, then test
+
+lint: setup ## look for mistakes in style, layout and types without running anything
+	@$(python) -m ruff check .
+	@$(python) -m ruff format --check .
+	@$(python) -m mypy
+
+bench: setup ## measure the speeds and print them beside their targets
+	@$(python) -m testbenches.bench
+
+lock: ## pin the newest Python packages that pyproject.toml allows
+	@bash .ci/lock
+
+clean: ## remove what was built, but not .venv
+	rm -rf build dist cellstep-out sim_build .pytest_cache .mypy_cache .ruff_cache
+	find refmodel testbenches hdl_stubs tests -name __pycache__ -prune -exec rm -rf {} +
+
+distclean: clean ## remove .venv and saved test examples too
+	rm -rf .venv .hypothesis *.egg-info
