@@ -6,20 +6,21 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile
-from refmodel.engine.cause import Cause, find_cause
-from refmodel.engine.compare import Checker, Divergence, Reads
+from refmodel.block.registers import State
+from refmodel.engine.cause import find_cause
+from refmodel.engine.compare import Checker, Divergence, Observed, Reads
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected, Timeline
 from refmodel.host.bus import BusCycle
 from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError, Processor
 from refmodel.host.scenario import Disk, HostPart, Scenario, seed_of
+from refmodel.report.result import AccessSeen, Finding, Outcome
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, bus_shape, generate
@@ -28,45 +29,6 @@ from testbenches.recorder import Recorder
 from testbenches.simulator import LiveHost, Run, RunDone, Session
 
 Progress = Callable[[str], None]
-
-
-@dataclass(frozen=True)
-class AccessSeen:
-    """A bus cycle near a divergence: what was done, and what a read returned."""
-
-    cycle: int
-    kind: int
-    mask: int
-    value: int
-
-
-@dataclass(frozen=True)
-class Finding:
-    """The first divergence of a run, told."""
-
-    divergence: Divergence
-    cause: Cause
-    place: str
-    time_ns: float
-    accesses: list[AccessSeen]
-    stimulus: Stimulus  # the span it fell in
-    expected: Expected
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """One scenario on one simulator."""
-
-    scenario: str
-    simulator: str
-    seed: int
-    verdict: str  # agree, mismatch, skipped
-    cycles: int = 0
-    reads: int = 0
-    seconds: float = 0.0
-    finding: Finding | None = None
-    result: Any = None
-    note: str = ""
 
 
 @dataclass
@@ -199,11 +161,7 @@ class Lockstep:
             reads = recorder.reads(stimulus)
             divergence = checker.check(expected, observed, reads)
             if divergence is not None:
-                cause = find_cause(divergence, self.profile, state, stimulus, observed)
-                place = disk.place(divergence.cycle - divergence.lag)
-                time_ns = float(divergence.cycle * self.profile.cycle_ns)
-                seen = _accesses_before(stimulus, reads, divergence.cycle)
-                finding = Finding(divergence, cause, place, time_ns, seen, stimulus, expected)
+                finding = self._tell(divergence, disk, state, stimulus, expected, observed, reads)
                 break
         return Outcome(
             prepared.scenario.name,
@@ -217,6 +175,30 @@ class Lockstep:
             done.result,
         )
 
+    def _tell(
+        self,
+        divergence: Divergence,
+        disk: Disk,
+        state: State,
+        stimulus: Stimulus,
+        expected: Expected,
+        observed: Observed,
+        reads: Reads,
+    ) -> Finding:
+        """Say of a divergence where and when it is, why, and what the host did before."""
+        return Finding(
+            divergence,
+            find_cause(divergence, self.profile, state, stimulus, observed),
+            disk.place(divergence.cycle - divergence.lag),
+            float(divergence.cycle * self.profile.cycle_ns),
+            _accesses_before(stimulus, reads, divergence.cycle),
+            state,
+            stimulus,
+            expected,
+            observed,
+            reads,
+        )
+
     def _stimuli(self, prepared: Prepared, beats: list[BusCycle]) -> Iterator[Stimulus]:
         """Yield the run's stimuli again: the disk's, with the accesses that were made."""
         if not self.live:
@@ -227,9 +209,12 @@ class Lockstep:
             yield with_accesses(turn, [b for b in beats if turn.first <= b.cycle < turn.end])
 
 
-def _accesses_before(stimulus: Stimulus, reads: Reads, cycle: int, count: int = 4) -> list[AccessSeen]:
+def _accesses_before(
+    stimulus: Stimulus, reads: Reads, cycle: int, count: int = 4
+) -> list[AccessSeen]:
     """Return the last bus cycles up to `cycle`, reads of status with what the core returned."""
-    returned = dict(zip(reads.cycle.tolist(), reads.value.tolist(), strict=True))
+    values = zip(reads.value.tolist(), reads.unknown.tolist(), strict=True)
+    returned = dict(zip(reads.cycle.tolist(), values, strict=True))
     end = int(np.searchsorted(stimulus.access_cycle, cycle, side="right"))
     part = slice(max(0, end - count), end)
     rows = zip(
@@ -239,4 +224,6 @@ def _accesses_before(stimulus: Stimulus, reads: Reads, cycle: int, count: int = 
         stimulus.access_value[part].tolist(),
         strict=True,
     )
-    return [AccessSeen(at, kind, mask, returned.get(at, value)) for at, kind, mask, value in rows]
+    return [
+        AccessSeen(at, kind, mask, *returned.get(at, (value, 0))) for at, kind, mask, value in rows
+    ]

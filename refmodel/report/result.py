@@ -1,0 +1,170 @@
+"""What a run found, as data: every report is made from this and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from refmodel.block.profile import Profile
+from refmodel.block.registers import State
+from refmodel.engine.cause import Cause
+from refmodel.engine.compare import Divergence, Observed, Reads
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.timeline import Expected
+from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
+
+AGREE, MISMATCH, ERROR, SKIPPED = "agree", "mismatch", "error", "skipped"
+
+
+@dataclass(frozen=True)
+class AccessSeen:
+    """A bus cycle near a divergence: what was done, and what a read returned.
+
+    `unknown` has the bits of a read that were X or Z.
+    """
+
+    cycle: int
+    kind: int
+    mask: int
+    value: int
+    unknown: int = 0
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The first divergence of a run, told. The model was in `state` when the span began."""
+
+    divergence: Divergence
+    cause: Cause
+    place: str
+    time_ns: float
+    accesses: list[AccessSeen]
+    state: State
+    stimulus: Stimulus  # the span it fell in
+    expected: Expected
+    observed: Observed
+    reads: Reads
+
+    def same_as(self, other: Finding) -> bool:
+        """Return whether two runs of one scenario parted from the model in the same way."""
+        return (self.divergence, self.cause, self.accesses) == (
+            other.divergence,
+            other.cause,
+            other.accesses,
+        )
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One scenario on one simulator."""
+
+    scenario: str
+    simulator: str
+    seed: int
+    verdict: str  # agree, mismatch, error, skipped
+    cycles: int = 0
+    reads: int = 0
+    seconds: float = 0.0
+    finding: Finding | None = None
+    result: Any = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class RunResult:
+    """An outcome, with the command that brings it about again.
+
+    `exit_status` is what the run alone would end the command with.
+    """
+
+    outcome: Outcome
+    reproduce: str
+    exit_status: int
+
+
+@dataclass(frozen=True)
+class WaiverTold:
+    """A field that is not held against the core, why, and the last day of it."""
+
+    field: str
+    reason: str
+    until: date
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Something the run does not compare, or only in part."""
+
+    subject: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Which core was compared, and how far: `lags` has the cycles each field may come late."""
+
+    binding: str  # as the user gave it
+    top: str
+    profile: Profile  # with the policies in force
+    lags: Mapping[str, int]
+    waivers: tuple[WaiverTold, ...] = ()
+    not_compared: tuple[Gap, ...] = ()
+
+
+@dataclass(frozen=True)
+class SuiteResult:
+    """One core through a suite on one or two simulators."""
+
+    scope: Scope
+    seed: int
+    simulators: tuple[str, ...]
+    runs: tuple[RunResult, ...]
+    live: bool = False
+    policies: Mapping[str, str] = field(default_factory=dict)  # those of the command line
+
+    @property
+    def outcomes(self) -> list[Outcome]:
+        """The runs' outcomes."""
+        return [run.outcome for run in self.runs]
+
+    @property
+    def cycles_compared(self) -> int:
+        """Cycles compared in all runs together."""
+        return sum(outcome.cycles for outcome in self.outcomes)
+
+    @property
+    def reads_compared(self) -> int:
+        """Reads of status compared in all runs together."""
+        return sum(outcome.reads for outcome in self.outcomes)
+
+    @property
+    def compared_nothing(self) -> bool:
+        """Return whether not one cycle and not one read was compared."""
+        return self.cycles_compared == self.reads_compared == 0
+
+    @property
+    def exit_status(self) -> int:
+        """A mismatch found counts before a run that failed, a run that failed before agreement."""
+        return worst_status([run.exit_status for run in self.runs] + self._nothing)
+
+    @property
+    def verdict(self) -> str:
+        """Agree, mismatch or error."""
+        return verdict_of(self.exit_status)
+
+    @property
+    def _nothing(self) -> list[int]:
+        return [EXIT_BAD_INPUT] if self.compared_nothing else []
+
+
+def worst_status(statuses: list[int]) -> int:
+    """Return the exit status that stands for all."""
+    order = (EXIT_MISMATCH, EXIT_CANNOT_RUN, EXIT_BAD_INPUT)
+    return next((status for status in order if status in statuses), EXIT_AGREE)
+
+
+def verdict_of(status: int) -> str:
+    """Return the verdict an exit status stands for."""
+    return {EXIT_AGREE: AGREE, EXIT_MISMATCH: MISMATCH}.get(status, ERROR)
