@@ -1,0 +1,196 @@
+"""Runs one core through scenarios on one or two simulators at once, and collects what was found."""
+
+from __future__ import annotations
+
+import shlex
+import tempfile
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass, field, replace
+from datetime import date
+from pathlib import Path
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.block.profile import Profile
+from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, UserError
+from refmodel.host.find import given_name
+from refmodel.host.scenario import Scenario
+from refmodel.report.result import (
+    AGREE,
+    ERROR,
+    MISMATCH,
+    SKIPPED,
+    Gap,
+    Outcome,
+    RunResult,
+    Scope,
+    SuiteResult,
+    WaiverTold,
+)
+from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding
+from testbenches.lockstep import Lockstep, Prepared
+from testbenches.simulator import Session
+
+Say = Callable[[str], None]
+Judged = tuple[Outcome, int]  # and the exit status it alone would give
+NOTHING = "compared nothing: the core shows no field, and the scenario reads no status"
+
+
+def quiet(message: str) -> None:
+    """Say nothing."""
+    del message
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a suite is run; `given` is the binding as the user named it."""
+
+    given: str
+    simulators: Sequence[str]
+    seed: int = 1
+    policies: dict[str, str] = field(default_factory=dict)
+    live: bool = False
+
+    def command(self, scenario: Path, simulator: str) -> str:
+        """Return the command that runs one scenario on one simulator in the same way."""
+        words = ["cellstep", "run", self.given, "--suite", given_name(scenario)]
+        words += ["--sim", simulator, "--seed", str(self.seed)]
+        for name, value in self.policies.items():
+            words += ["--policy", f"{name}={value}"]
+        return shlex.join(words + ["--live"] * self.live)
+
+
+def run_suite(
+    binding: Binding, scenarios: list[tuple[Path, Scenario]], options: Options, say: Say = quiet
+) -> SuiteResult:
+    """Run every scenario on every simulator of the options, the simulators side by side.
+
+    A simulator that cannot build or run the core makes its runs errors and leaves the other's
+    alone. Raises UserError for what is wrong before any simulator starts. Whatever else ends the
+    call, Ctrl-C too, ends the simulators first; the work files are removed in every case.
+    """
+    _refuse_nothing(binding)
+    with tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True) as folder:
+        work = Path(folder)
+        lockstep = Lockstep(binding, work, options.seed, options.policies, options.live)
+        prepared = lockstep.prepare(scenarios, say)
+        outcomes = _outcomes(lockstep, prepared, options.simulators, say)
+    paths = [path for path, _ in scenarios] * len(options.simulators)
+    return SuiteResult(
+        scope_of(binding, options.given, lockstep.profile, options.simulators),
+        options.seed,
+        tuple(options.simulators),
+        tuple(
+            RunResult(outcome, options.command(path, outcome.simulator), status)
+            for path, (outcome, status) in zip(paths, outcomes, strict=True)
+        ),
+        options.live,
+        options.policies,
+    )
+
+
+def _refuse_nothing(binding: Binding) -> None:
+    """Raise UserError when every field is waived."""
+    if binding.waived(date.today()) >= {*FIELD_NAMES, UNUSED}:
+        raise UserError(
+            f"{binding.path}: waivers: every field is waived, nothing would be compared"
+        )
+
+
+def _outcomes(
+    lockstep: Lockstep, prepared: list[Prepared], simulators: Sequence[str], say: Say
+) -> list[Judged]:
+    """Run the prepared scenarios in one thread a simulator; simulators in the order given."""
+    sessions = [lockstep.session(name) for name in simulators]
+    stopping = threading.Event()
+    with ThreadPoolExecutor(len(sessions)) as pool:
+        parts = [
+            pool.submit(_session_outcomes, lockstep, prepared, s, say, stopping) for s in sessions
+        ]
+        try:
+            return [outcome for part in parts for outcome in part.result()]
+        except BaseException:
+            stopping.set()
+            _stop(sessions, parts)
+            raise
+
+
+def _stop(sessions: list[Session], parts: list[Future[list[Judged]]]) -> None:
+    """End the simulators, also one that was about to start, and wait for their threads."""
+    running = set(parts)
+    while running:
+        for session in sessions:
+            session.stop()
+        running = wait(running, timeout=0.05).not_done
+
+
+def _session_outcomes(
+    lockstep: Lockstep,
+    prepared: list[Prepared],
+    session: Session,
+    say: Say,
+    stopping: threading.Event,
+) -> list[Judged]:
+    """Run the prepared scenarios on one simulator; what stops it is the outcome of each."""
+    outcomes: list[Judged] = []
+    try:
+        for outcome in lockstep.run(prepared, session, say):
+            outcomes.append(_judged(outcome))
+            if stopping.is_set():
+                break
+    except UserError as error:
+        outcomes += _failures(prepared[len(outcomes) :], session.simulator, error)
+    say(f"{session.simulator}: done")
+    return outcomes
+
+
+def _failures(prepared: list[Prepared], simulator: str, error: UserError) -> Iterator[Judged]:
+    """Yield an outcome for each scenario a simulator's failure left without one."""
+    for p in prepared:
+        name = p.scenario.name
+        if p.skipped:
+            yield Outcome(name, simulator, p.seed, SKIPPED, note=p.skipped), EXIT_AGREE
+        else:
+            note = str(error)
+            yield Outcome(name, simulator, p.seed, ERROR, note=note), error.exit_status
+
+
+def _judged(outcome: Outcome) -> Judged:
+    """Return an outcome and its exit status; agreement without a comparison is an error."""
+    if outcome.verdict == AGREE and outcome.cycles == outcome.reads == 0:
+        return replace(outcome, verdict=ERROR, note=NOTHING), EXIT_BAD_INPUT
+    return outcome, EXIT_MISMATCH if outcome.verdict == MISMATCH else EXIT_AGREE
+
+
+def scope_of(
+    binding: Binding, given: str, profile: Profile, simulators: Sequence[str] = ()
+) -> Scope:
+    """Return what of a core is compared, and what is not."""
+    waived = binding.waived(date.today())
+    return Scope(
+        given,
+        binding.core.top,
+        profile,
+        {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)},
+        tuple(WaiverTold(w.field, w.reason, w.until) for w in binding.waivers if w.field in waived),
+        tuple(_gaps(binding, waived, simulators)),
+    )
+
+
+def _gaps(binding: Binding, waived: set[str], simulators: Sequence[str]) -> Iterator[Gap]:
+    """Yield what a binding leaves out of the comparison."""
+    seen = {watched.lane for watched in binding.observed}
+    readable = "status" in binding.registers
+    for name in (*FIELD_NAMES, UNUSED):
+        if name not in waived and not seen & {name, "status"}:
+            why = "only in what reads of status return" if readable else "not at all"
+            yield Gap(name, f"not observed: compared {why}")
+    for name in REGISTERS:
+        if name not in binding.registers:
+            yield Gap(name, "the core has no such register: scenarios that access it are skipped")
+    for name in LEVEL_INPUTS:
+        if name not in binding.level_inputs:
+            yield Gap(name, "no input of the core is bound to it: it stays 0 in every scenario")
+    if list(simulators) == ["verilator"]:
+        yield Gap("X and Z", "verilator has two states only: run icarus too to see unknown bits")
