@@ -51,7 +51,7 @@ def find_cause(
         if now != value:
             changed = (edge, value, now)
             value = now
-    here = last if last is not None and last.cycle == target else None
+    here = last if last and (last.cycle == target or last.inputs.reset) else None
     clause = _clause(divergence, here, observed)
     if here is not None:
         moved = changed is not None and changed[0] is here
@@ -112,20 +112,30 @@ def _clause(divergence: Divergence, here: Edge | None, observed: Observed) -> st
         return "B14"
     if divergence.through == "read" and field in observed.lanes:
         return "B5"  # the register was right: its read did not return it
-    if field != "byte_ready":
-        return FIXED_CLAUSE[field]
-    if here is None:  # no byte, no read: the core frames other bytes, or clears unasked
-        return "B4" if divergence.observed else "B5"
-    if completes_byte(here) and not here.inputs.read_status:
-        return "B5" if _has_byte(divergence, here, observed) else "B4"
-    if not here.inputs.read_status:
-        return "B4" if divergence.observed else "B5"
-    return "B5"
+    if field == "data" and here is not None and completes_byte(here):
+        return _data_clause(divergence, here, observed)
+    if field == "byte_ready":
+        return _ready_clause(divergence, here, observed)
+    return FIXED_CLAUSE[field]
 
 
-def _has_byte(divergence: Divergence, here: Edge, observed: Observed) -> bool:
-    """Return whether the core's data took the byte that byte_ready should announce."""
-    if "data" not in observed.lanes:
-        return True
+def _data_clause(divergence: Divergence, here: Edge, observed: Observed) -> str:
+    """Return the clause when data is wrong on the edge on which a byte completes."""
+    if here.before.byte_ready:  # unread so far, and to be overwritten
+        return "B5" if divergence.observed == here.before.data else "B4"
+    framed_alike = "byte_ready" in observed.lanes  # for byte_ready would have diverged first
+    late = divergence.observed == here.before.window & 0xFF
+    return "B2" if framed_alike and not late else "B4"
+
+
+def _ready_clause(divergence: Divergence, here: Edge | None, observed: Observed) -> str:
+    """Return the clause when byte_ready is wrong: the flag's own, or the framing's."""
+    if here is None or not completes_byte(here):
+        to_clear = here is not None and here.inputs.read_status and here.before.byte_ready
+        return "B4" if divergence.observed and not to_clear else "B5"
     before, after = here.before.data, here.after.data
-    return before != after and int(observed.lanes["data"].at(divergence.cycle)) == after
+    telling = "data" in observed.lanes and before != after
+    taken = telling and int(observed.lanes["data"].at(divergence.cycle)) == after
+    if here.inputs.read_status:
+        return "B5" if taken or not telling else "B4"
+    return "B5" if taken or "data" not in observed.lanes else "B4"
