@@ -1,0 +1,67 @@
+"""Plays an example of SPEC.md through the register block and lists where the two differ."""
+
+from dataclasses import dataclass, field
+
+from spec_page import INSIDE
+
+from refmodel.block.fields import STATUS_WIDTH
+from refmodel.block.profile import Profile
+from refmodel.block.registers import RegisterBlock
+
+WIDTHS = {"status": STATUS_WIDTH, "window": 16, "sync_word": 16, "bit_count": 3}
+
+
+@dataclass
+class Played:
+    """How many values were compared, and each that differs as a line of text."""
+
+    compared: int = 0
+    differences: list = field(default_factory=list)
+
+    def compare(self, place, expected, actual):
+        """Compare two values, both written as SPEC.md writes them."""
+        self.compared += 1
+        if expected != actual:
+            self.differences.append(f"{place}: SPEC.md has {expected}, the model {actual}")
+
+
+def profile_of(example, **policies):
+    """Return the profile an example runs with, some policies changed."""
+    return Profile.model_validate(
+        {
+            "name": "spec",
+            "clock_hz": 7093790,
+            "channel_bit_ns": 2000,
+            "reset": example.reset,
+            "layout": example.layout,
+            "policies": {**example.policy, **policies},
+        }
+    )
+
+
+def play(example, block_class=RegisterBlock, **policies):
+    """Step a block through an example; compare every column in every cycle, and every read."""
+    profile = profile_of(example, **policies)
+    block, played = block_class(profile), Played()
+    for row, edge, inputs, read in example.inputs():
+        place = f"SPEC.md:{row.line}: {example.name}: cycle {edge}"
+        if read is not None:
+            played.compare(f"{place}: read", read, written(block.status, STATUS_WIDTH))
+        block.step(inputs)
+        for column, expected in row.shown.items():
+            played.compare(f"{place}: {column}", expected, _shown(block, profile, column))
+    return played
+
+
+def _shown(block, profile, column):
+    if column in INSIDE:
+        return written(getattr(block.state, column), WIDTHS[column])
+    if column == "status":
+        return written(block.status, STATUS_WIDTH)
+    place = profile.status[column]
+    return written(place.of(block.status), place.width)
+
+
+def written(value, width):
+    """Return a value as SPEC.md writes it: words and bytes in hexadecimal, less in decimal."""
+    return f"0x{value:0{width // 4}X}" if width >= 8 else str(value)
