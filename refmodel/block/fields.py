@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from refmodel.errors import near
+
 STATUS_WIDTH = 16
 WORD = 0xFFFF
 
@@ -32,6 +34,21 @@ class Field:
     def mask(self) -> int:
         """The field's bits within the register."""
         return ((1 << self.width) - 1) << self.lsb
+
+    @property
+    def place(self) -> str:
+        """The field's bits as a profile and SPEC.md write them: `12`, `7..0`."""
+        return str(self.msb) if self.width == 1 else f"{self.msb}..{self.lsb}"
+
+    def check_place(self, width: int) -> None:
+        """Raise ValueError unless the place is `width` bits of the register."""
+        if self.msb < self.lsb:
+            swapped = f"{self.lsb}..{self.msb}"
+            raise ValueError(f"{self.name} {self.place}: the high bit comes first: {swapped}")
+        if self.width != width:
+            raise ValueError(f"{self.name} {self.place} is not {width} bit{'s' * (width > 1)} wide")
+        if not 0 <= self.lsb <= self.msb < STATUS_WIDTH:
+            raise ValueError(f"{self.name} {self.place} is not within bits {STATUS_WIDTH - 1}..0")
 
     def of(self, word: int) -> int:
         """Return the field's value in a register word."""
@@ -64,20 +81,16 @@ class Layout:
         """
         unknown = sorted(set(places) - set(FIELD_NAMES))
         if unknown:
-            raise ValueError(f"'{unknown[0]}' is no field of status: {', '.join(FIELD_NAMES)}")
+            raise ValueError(f"'{unknown[0]}' is no field of status{near(unknown[0], FIELD_NAMES)}")
         fields = tuple(
             Field(f.name, *places.get(f.name, (f.msb, f.lsb)), f.clause, f.meaning)
             for f in STATUS_FIELDS
         )
-        taken = 0
-        for field, standard in zip(fields, STATUS_FIELDS, strict=True):
-            if field.width != standard.width:
-                raise ValueError(f"{field.name} is {standard.width} bits wide, not {field.width}")
-            if not 0 <= field.lsb <= field.msb < STATUS_WIDTH:
-                raise ValueError(f"{field.name} does not fit in bits {STATUS_WIDTH - 1}..0")
-            if taken & field.mask:
-                raise ValueError(f"{field.name} overlaps another field")
-            taken |= field.mask
+        for n, (field, standard) in enumerate(zip(fields, STATUS_FIELDS, strict=True)):
+            field.check_place(standard.width)
+            for other in fields[:n]:
+                if other.mask & field.mask:
+                    raise ValueError(f"{field.name} {field.place} overlaps {other.name}")
         return cls(fields)
 
     def __getitem__(self, name: str) -> Field:

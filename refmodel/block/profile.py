@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from importlib import resources
 from pathlib import Path
@@ -14,6 +15,7 @@ from refmodel.block.fields import Layout
 from refmodel.errors import UserError, near
 from refmodel.yamlfile import Schema, load
 
+_FREQUENCY = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15}|/[1-9][0-9]{0,14})?")
 PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
 
 
@@ -50,13 +52,11 @@ class Profile(Schema):
     @classmethod
     def _exact_clock(cls, value: object) -> Fraction:
         """Take an integer or an exact fraction such as `78750000/11`."""
-        try:
-            clock = Fraction(str(value).replace("_", ""))
-        except (ValueError, ZeroDivisionError):
-            raise ValueError(
-                f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11"
-            ) from None
-        if clock <= 0:
+        text = str(value).replace("_", "")
+        if not _FREQUENCY.fullmatch(text):
+            raise ValueError(f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11")
+        clock = Fraction(text)
+        if clock == 0:
             raise ValueError(f"'{value}' is not above 0 Hz")
         return clock
 
