@@ -1,0 +1,69 @@
+"""`cellstep bind`: drafts a binding from a core's source."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from refmodel.errors import UserError
+
+
+def bind_command(
+    sources: Annotated[list[Path], typer.Argument(help="The core's Verilog files, in order.")],
+    top: Annotated[
+        str | None,
+        typer.Option(help="The core's top module; needed if no single one stands above the rest."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write to this file, not to the terminal.")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite the file of --out.")] = False,
+    include: Annotated[
+        list[Path] | None, typer.Option(help="A folder with included files; may be repeated.")
+    ] = None,
+    define: Annotated[
+        list[str] | None, typer.Option(help="A macro, NAME or NAME=VALUE; may be repeated.")
+    ] = None,
+) -> None:
+    """Draft a binding: which port of a core plays which role, with a comment on each guess.
+
+    Example: cellstep bind rtl/*.v --top disk_regs --out binding.yaml
+
+    Ports are guessed from the source and from their names. Lines marked TODO are for you to
+    fill in. Exit status: 0, 2 for bad arguments, 125 for a core that does not compile.
+    """
+    from testbenches.binding.draft import draft
+
+    if out is not None and out.exists() and not force:
+        raise UserError(f"{out}: exists already; --force overwrites it")
+    macros = dict(_macro(text) for text in define or [])
+    folder = out.parent if out is not None else None
+    text = draft(sources, top, folder, include or [], macros)
+    if out is None:
+        typer.echo(text, nl=False)
+        return
+    _write(out, text)
+    todo = text.count("# TODO")
+    typer.echo(f"{out}: written; look at every line, {todo} of them marked TODO", err=True)
+
+
+def _macro(text: str) -> tuple[str, str | None]:
+    """Return name and value of NAME=VALUE, or of NAME."""
+    name, equals, value = text.partition("=")
+    if not name.isidentifier():
+        raise UserError(f"--define {text}: should be NAME or NAME=VALUE")
+    return name, value if equals else None
+
+
+def _write(out: Path, text: str) -> None:
+    """Write the file under another name and rename it when it is whole."""
+    part = out.with_name(f"{out.name}.part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        os.replace(part, out)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise UserError(f"{out}: cannot be written: {error.strerror}") from None

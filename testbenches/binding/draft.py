@@ -1,0 +1,237 @@
+"""Drafts a binding from a core's source, with a comment on each guess."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+
+from refmodel.block.profile import profile_names
+from refmodel.errors import UserError, near
+from testbenches.binding.elaborate import Design, UnknownTopError, elaborate
+from testbenches.binding.guess import WIDTHS, Guess, Guesses, guess
+
+_TODO = {  # role: what the missing port is
+    "clock": "the clock",
+    "reset": "the reset",
+    "strobe": "is 1 on an edge that takes a channel bit",
+    "value": "the channel bit",
+    "address": "the register address",
+    "read": "the read strobe",
+    "select": "selects the core; `write` then tells the direction",
+    "write": "the write strobe",
+    "write_data": "the data a write stores",
+    "read_data": "the data a read returns",
+}
+
+
+def draft(
+    sources: Sequence[Path],
+    top: str | None = None,
+    folder: Path | None = None,
+    include_dirs: Sequence[Path] = (),
+    defines: Mapping[str, str | int | None] | None = None,
+) -> str:
+    """Return the text of a binding for a core; `folder` is where it will be kept (default: here).
+
+    Each guess has a comment: sure, likely or guess, and why. What could not be guessed is a
+    commented line to fill in. Raises UserError for a missing file or an unclear top, CannotRun
+    with the source's file and line for code that does not compile.
+    """
+    for path in sources:
+        if not path.is_file():
+            raise UserError(f"{path}: no such file")
+    try:
+        design = elaborate(sources, top, include_dirs, defines)
+    except UnknownTopError as error:
+        raise UserError(_unclear_top(top, error.known)) from None
+    home = (folder or Path()).absolute()
+    places = [os.path.relpath(path.absolute(), home) for path in sources]
+    includes = [os.path.relpath(path.absolute(), home) for path in include_dirs]
+    lines = _lines(design, guess(design), _core(design, places, includes, defines or {}))
+    return "\n".join(lines) + "\n"
+
+
+def _unclear_top(top: str | None, known: Sequence[str]) -> str:
+    if top is not None:
+        return f"--top {top}: no such module in the sources{near(top, known)}"
+    if not known:
+        return "the sources hold no module"
+    return f"several modules could be the top: {', '.join(known)}; choose one with --top NAME"
+
+
+def _lines(design: Design, found: Guesses, core: Iterator[str]) -> Iterator[str]:
+    """Yield the whole file, a section at a time."""
+    yield f"# Drafted from the source of {design.top.name}. Check every line before you trust it:"
+    yield "# `sure`: source and name both say so; `likely`: one of them does; `guess`: weak."
+    yield from core
+    yield ""
+    yield f"profile: pal_dd  # TODO your clock and channel-bit time: {', '.join(profile_names())}"
+    yield from _clock(found)
+    yield from _reset(found)
+    yield "disk:"
+    yield from (_role(found, "strobe"), _role(found, "value"))
+    yield from _bus(found)
+    yield from _inputs(found)
+    yield from _tie(found)
+    yield from _observe(found)
+    yield "latency: {status: 0}  # cycles by which the core's status may lag behind the model's"
+
+
+def _core(
+    design: Design, places: list[str], includes: list[str], defines: Mapping[str, object]
+) -> Iterator[str]:
+    yield "core:"
+    yield f"  top: {_text(design.top.name)}"
+    yield f"  sources: [{', '.join(map(_text, places))}]"
+    if includes:
+        yield f"  include_dirs: [{', '.join(map(_text, includes))}]"
+    if defines:
+        named = (f"{n}: {'' if v is None else _text(str(v))}" for n, v in defines.items())
+        yield f"  defines: {{{', '.join(named)}}}"
+    if design.parameters:
+        yield f"  # parameters: {{...}}  # of: {', '.join(design.parameters)}"
+
+
+def _clock(found: Guesses) -> Iterator[str]:
+    yield "clock:"
+    yield _plain(found, "clock", "port")
+    enable = found.roles.get("enable")
+    if enable is not None:
+        yield f"  enable: {_text(enable.name)}  # {enable.comment}"
+        if enable.active == "low":
+            yield "  enable_active: low"
+        yield "  enable_every: 1  # TODO clock periods in one cycle of the profile's clock"
+
+
+def _reset(found: Guesses) -> Iterator[str]:
+    yield "reset:"
+    yield _plain(found, "reset", "port")
+    if "reset" in found.roles:
+        yield f"  active: {found.roles['reset'].active}"
+    yield "  cycles: 4"
+
+
+def _bus(found: Guesses) -> Iterator[str]:
+    """Yield the bus; none for a core that has neither an address nor read data."""
+    if not {"address", "read_data"} & set(found.roles):
+        yield "# bus:  # no address and no read data found: only what is observed is compared"
+        return
+    yield "bus:"
+    yield _plain(found, "address")
+    if "read" not in found.roles and {"line", "select"} & set(found.roles):
+        yield _role(found, "select")
+        yield _role(found, "line" if "line" in found.roles else "write", "write")
+    else:
+        yield _role(found, "read")
+        yield _role(found, "write")
+    yield _plain(found, "write_data")
+    yield _plain(found, "read_data")
+    known = found.addresses.status or found.addresses.sync_word
+    yield "  registers:" if known else "  registers: {}  # TODO at least one of these:"
+    yield from _registers(found)
+    late = found.addresses.read_latency
+    why = "read data comes out of a register" if late else "read data is not registered"
+    yield f"  read_latency: {late}  # likely: {why}"
+
+
+def _registers(found: Guesses) -> Iterator[str]:
+    """Yield the addresses of the registers, as the source names or decodes them."""
+    clears, why = found.addresses.clears_on
+    for register in ("status", "sync_word"):
+        where = dict(getattr(found.addresses, register))
+        if "word" in where:
+            address, reason = where["word"]
+            yield f"    {register}: {address:#x}  # likely: {reason}"
+        elif {"high", "low"} <= set(where):
+            yield f"    {register}:"
+            for half in ("high", "low"):
+                address, reason = where[half]
+                yield f"      {half}: {address:#x}  # likely: {reason}"
+            if register == "status":
+                yield f"      clears_on: {clears}  # guess: {why}"
+        else:
+            form = "{high: ADDRESS, low: ADDRESS}" if _byte_wide(found) else "ADDRESS"
+            yield f"    # {register}: {form}  # TODO the source does not say where it is"
+
+
+def _inputs(found: Guesses) -> Iterator[str]:
+    names = ("dma_active", "writing", "wait_for_sync")
+    if any(name in found.roles for name in names):
+        yield "inputs:"
+    else:
+        yield "# inputs:  # TODO ports that bring these from the rest of the design, if any"
+    for name in names:
+        if name in found.roles:
+            yield _role(found, name)
+        else:
+            yield f"  # {name}: PORT{_candidates(found, name)}"
+
+
+def _tie(found: Guesses) -> Iterator[str]:
+    if found.tie:
+        yield "tie:"
+        for name, (value, reason) in found.tie.items():
+            yield f"  {_text(name)}: {value}  # guess: {reason}"
+
+
+def _observe(found: Guesses) -> Iterator[str]:
+    if "status" in found.observe:
+        status = found.observe["status"]
+        yield "observe:"
+        yield f"  status: {_text(status.name)}  # {status.comment}"
+    elif found.observe:
+        yield "observe:"
+        yield "  fields:"
+        for name, shown in found.observe.items():
+            yield f"    {name}: {_signal(shown, 'signal')}  # {shown.comment}"
+    else:
+        yield "# observe: {status: NAME}  # TODO a port or name inside that shows status unread"
+
+
+def _role(found: Guesses, role: str, key: str = "") -> str:
+    """Return the line of a role whose signal has an active level."""
+    if role not in found.roles:
+        return _missing(found, role, key or role)
+    shown = found.roles[role]
+    return f"  {key or role}: {_signal(shown, 'port')}  # {shown.comment}"
+
+
+def _plain(found: Guesses, role: str, key: str = "") -> str:
+    """Return the line of a role that is a bare port name."""
+    if role not in found.roles:
+        return _missing(found, role, key or role)
+    shown = found.roles[role]
+    return f"  {key or role}: {_text(shown.name)}  # {shown.comment}"
+
+
+def _missing(found: Guesses, role: str, key: str) -> str:
+    return f"  # {key}: PORT  # TODO {_TODO[role]}{_candidates(found, role)}"
+
+
+def _candidates(found: Guesses, role: str) -> str:
+    """Return the ports that could still be it, as the end of a comment."""
+    direction, least, greatest = WIDTHS[role]
+    left = found.unused(role)
+    if left:
+        return f"; could be: {', '.join(left)}"
+    bits = f"{least} bit" if greatest == 1 else f"{least} to {greatest} bits"
+    return f"; no {direction} of {bits} is left"
+
+
+def _signal(shown: Guess, key: str) -> str:
+    name = _text(shown.name)
+    return name if shown.active == "high" else f"{{{key}: {name}, active: low}}"
+
+
+def _text(text: str) -> str:
+    """Return a YAML scalar that is read as this text."""
+    plain = re.fullmatch(r"[A-Za-z_./][\w./$-]*(\[\d+\])?[\w.]*", text)
+    return text if plain and text not in ("true", "false", "null") else json.dumps(text)
+
+
+def _byte_wide(found: Guesses) -> bool:
+    data = found.roles.get("read_data") or found.roles.get("write_data")
+    return data is not None and found.ports[data.name].width == 8

@@ -1,0 +1,231 @@
+"""Which port plays which role: the source's evidence and the names, weighed against each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
+from testbenches.binding.elaborate import Design, Port
+from testbenches.binding.evidence import FAIR, STRONG, Vote, leaves_of, votes
+from testbenches.binding.names import Active, is_low, line_active, score, words
+from testbenches.binding.netlist import Expr, Net, Netlist, Not, nets_in
+from testbenches.binding.read_netlist import read_netlist
+from testbenches.binding.registers import Addresses, Status, addresses_of, status_of
+
+ONE_BIT_ROLES = (
+    "clock", "reset", "enable", "strobe", "value", "line", "read", "write", "select",
+    "dma_active", "writing", "wait_for_sync",
+)  # fmt: skip
+WIDTHS = {  # role: direction, least and greatest width
+    **dict.fromkeys(ONE_BIT_ROLES, ("input", 1, 1)),
+    "address": ("input", 2, 32),
+    "write_data": ("input", 8, STATUS_WIDTH),
+    "read_data": ("output", 8, STATUS_WIDTH),
+    "status": ("output", STATUS_WIDTH, STATUS_WIDTH),
+}
+ENOUGH = 5  # a name or a reason below this says nothing
+CLEAR_NAME = 7
+_FIELD_WORDS = {
+    "byte_ready": {"ready": 6, "byte": 2},
+    "dma_active": {"dma": 6, "active": 2},
+    "writing": {"writing": 8, "write": 3, "active": 3},
+    "sync_equal": {"equal": 6, "sync": 2},
+    "data": {"last": 5, "data": 4, "byte": 3},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """A port or name for a role, how sure it is (sure, likely, guess) and why."""
+
+    name: str
+    active: Active
+    confidence: str
+    reason: str
+
+    @property
+    def comment(self) -> str:
+        """Return what the draft says beside it."""
+        return f"{self.confidence}: {self.reason}"
+
+
+@dataclass
+class Guesses:
+    """Everything a draft says. What is not in here could not be guessed."""
+
+    ports: dict[str, Port]
+    roles: dict[str, Guess] = field(default_factory=dict)
+    tie: dict[str, tuple[int, str]] = field(default_factory=dict)  # port: value, reason
+    observe: dict[str, Guess] = field(default_factory=dict)  # `status`, or fields
+    addresses: Addresses = field(default_factory=Addresses)
+
+    def unused(self, role: str) -> list[str]:
+        """Return the ports that could still play a role."""
+        taken = {guess.name for guess in self.roles.values()}
+        return [p.name for p in self.ports.values() if fits(p, role) and p.name not in taken]
+
+
+def guess(design: Design) -> Guesses:
+    """Guess the role of every port of a core."""
+    netlist = read_netlist(design)
+    leaves = leaves_of(netlist)
+    status = status_of(netlist, leaves)
+    found = Guesses(design.ports, addresses=addresses_of(netlist, leaves, status))
+    every = list(votes(netlist, leaves))
+    every += _shown(netlist, status, {vote.port for vote in every if vote.role == "reset"})
+    found.roles = _assigned(design.ports.values(), _strongest(every))
+    read = _read_nets(netlist)
+    _last_input(found, read)
+    found.observe = _observed(found, netlist, status)
+    for name, value in _ties(found, read):
+        found.tie[name] = value
+    return found
+
+
+def fits(port: Port, role: str) -> bool:
+    """Say whether a port has the direction and the width of a role."""
+    direction, least, greatest = WIDTHS[role]
+    return port.direction == direction and least <= (port.width or 0) <= greatest
+
+
+def _shown(netlist: Netlist, status: Status | None, resets: set[str]) -> Iterator[Vote]:
+    """Yield the port that shows status, and the inputs it shows as dma_active and writing."""
+    if status is None:
+        return
+    if status.word in netlist.outputs:
+        yield Vote("status", status.word, STRONG, "flags and data stand in it as status has them")
+    flags = [f.name for f in STATUS_FIELDS if f.width == 1]
+    for field_name, flag in zip(flags, status.flags, strict=True):
+        shown = netlist.origin(flag, resets)
+        if field_name in WIDTHS and shown is not None:
+            active: Active = "high" if shown.high else "low"
+            yield Vote(field_name, shown.net, STRONG, f"status shows it as {field_name}", active)
+
+
+def _strongest(every: Iterable[Vote]) -> dict[tuple[str, str], Vote]:
+    best: dict[tuple[str, str], Vote] = {}
+    for vote in every:
+        key = (vote.role, vote.port)
+        if key not in best or vote.weight > best[key].weight:
+            best[key] = vote
+    return best
+
+
+def _assigned(
+    ports: Iterable[Port], best: dict[tuple[str, str], Vote], without: tuple[str, ...] = ()
+) -> dict[str, Guess]:
+    """Give each role the port that fits it best, the clearest ones first."""
+    scored = sorted(
+        (
+            (_total(role, port.name, best), role, port.name)
+            for port in ports
+            for role in WIDTHS
+            if role not in without and fits(port, role)
+        ),
+        key=lambda one: -one[0],
+    )
+    roles: dict[str, Guess] = {}
+    taken: set[str] = set()
+    for total, role, name in scored:
+        if total >= ENOUGH and role not in roles and name not in taken:
+            roles[role] = _guess(role, name, best.get((role, name)))
+            taken.add(name)
+    if "line" in roles and not without:  # one line tells the direction: no strobes beside it
+        return _assigned(ports, best, without=("read", "write"))
+    return roles
+
+
+def _total(role: str, name: str, best: dict[tuple[str, str], Vote]) -> int:
+    vote = best.get((role, name))
+    return score(role, name) + (vote.weight if vote else 0)
+
+
+def _guess(role: str, name: str, vote: Vote | None) -> Guess:
+    """Say how sure a role is: of evidence and name, two are sure and one is likely."""
+    by_name = score(role, name)
+    if vote is None:
+        active = line_active(name) if role == "line" else "low" if is_low(name) else "high"
+        confidence = "likely" if by_name >= CLEAR_NAME else "guess"
+        return Guess(name, active, confidence, "by its name")
+    active = vote.active or ("low" if is_low(name) else "high")
+    if by_name >= ENOUGH:
+        return Guess(name, active, "sure", f"{vote.reason}, and its name says so")
+    return Guess(name, active, "likely" if vote.weight > FAIR else "guess", vote.reason)
+
+
+def _read_nets(netlist: Netlist) -> set[str]:
+    """Return every net that drives another one or decides about it."""
+    exprs = [e for drives in netlist.drives.values() for d in drives for e in (d.value, *d.guards)]
+    return {net.path for expr in exprs for net in nets_in(expr)}
+
+
+def _last_input(found: Guesses, read: set[str]) -> None:
+    """Take the only input left that the core reads for wait_for_sync."""
+    left = [name for name in found.unused("wait_for_sync") if name in read]
+    if "wait_for_sync" not in found.roles and len(left) == 1:
+        active: Active = "low" if is_low(left[0]) else "high"
+        reason = "the only input left that the core reads"
+        found.roles["wait_for_sync"] = Guess(left[0], active, "guess", reason)
+
+
+def _ties(found: Guesses, read: set[str]) -> Iterator[tuple[str, tuple[int, str]]]:
+    """Yield a value for every input without a role; a select beside strobes is always on."""
+    if "select" in found.roles and "read" in found.roles:
+        select = found.roles.pop("select")
+        yield select.name, (int(select.active == "high"), "always selected: there are strobes")
+    taken = {guess.name for guess in found.roles.values()}
+    for port in found.ports.values():
+        if port.direction == "input" and port.width and port.name not in taken | set(found.tie):
+            value = (1 << port.width) - 1 if is_low(port.name) else 0
+            unread = "nothing in the core reads it"
+            yield port.name, (value, "no role found for it" if port.name in read else unread)
+
+
+def _observed(found: Guesses, netlist: Netlist, status: Status | None) -> dict[str, Guess]:
+    """Return what shows status without side effects: a port, a word inside, or the fields."""
+    if "status" in found.roles:
+        return {"status": found.roles["status"]}
+    if status is not None and status.word is not None:
+        return {"status": Guess(status.word, "high", "likely", "flags and data stand in it")}
+    shown: dict[str, Guess] = {}
+    if status is not None:
+        flags = [f.name for f in STATUS_FIELDS if f.width == 1]
+        data = status.data or found.addresses.low_value
+        parts = [*zip(flags, status.flags, strict=True), ("data", data)]
+        for name, expr in parts:
+            shown.update(_visible(name, expr, netlist))
+    for name in _FIELD_WORDS:
+        if name not in shown:
+            shown.update(_named(name, found, netlist))
+    return {f.name: shown[f.name] for f in STATUS_FIELDS if f.name in shown}
+
+
+def _visible(field_name: str, expr: Expr | None, netlist: Netlist) -> dict[str, Guess]:
+    """Return the core's own net a field is read from, if it has a name."""
+    active: Active = "high"
+    if isinstance(expr, Not):
+        expr, active = expr.of, "low"
+    if not isinstance(expr, Net) or expr.path in netlist.inputs:
+        return {}
+    return {field_name: Guess(expr.path, active, "likely", "a read returns it in this place")}
+
+
+def _named(field_name: str, found: Guesses, netlist: Netlist) -> dict[str, Guess]:
+    """Return the net inside the core whose name fits a field best."""
+    width = next(f.width for f in STATUS_FIELDS if f.name == field_name)
+    taken = {guess.name for guess in found.roles.values()} | set(netlist.inputs)
+    weights = _FIELD_WORDS[field_name]
+    scored = [
+        (
+            sum(weights.get(w, 0) for w in set(words(path.rsplit(".", 1)[-1]))),
+            -path.count("."),
+            path,
+        )
+        for path, net in netlist.nets.items()
+        if net.width == width and path not in taken
+    ]
+    best = max(scored, default=(0, 0, ""))
+    if best[0] < ENOUGH:
+        return {}
+    return {field_name: Guess(best[2], "high", "guess", "by its name")}

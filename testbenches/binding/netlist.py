@@ -1,0 +1,241 @@
+"""What drives what in a core: its always blocks, assigns and port connections in one plain form.
+
+Read from the elaborated source for guessing a binding. Nothing here decides a verdict, so what
+the plain form has no word for (functions, loops, arithmetic) becomes `Other`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, field
+
+MAX_DEPTH = 12  # how far definitions are followed
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """A named net, by its path below the core; port connections are already followed."""
+
+    path: str
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Const:
+    """A known value, and the text that stands for it in the source."""
+
+    value: int
+    width: int
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bits:
+    """Bits `lsb` upwards of a net, counted from its lowest one."""
+
+    of: Net
+    lsb: int
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Not:
+    """Logical or bitwise inversion."""
+
+    of: Expr
+    width: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Join:
+    """`all` true: and; otherwise or."""
+
+    parts: tuple[Expr, ...]
+    all: bool
+    width: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Equal:
+    """Two values compared."""
+
+    left: Expr
+    right: Expr
+    width: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Cat:
+    """A concatenation, most significant part first."""
+
+    parts: tuple[Expr, ...]
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Mux:
+    """`then` while `condition` is true, else `other`."""
+
+    condition: Expr
+    then: Expr
+    other: Expr
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """Anything else; `parts` are the values it is made of."""
+
+    parts: tuple[Expr, ...] = ()
+    width: int = 1
+
+
+Expr = Net | Const | Bits | Not | Join | Equal | Cat | Mux | Other
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """One assignment: bits `lsb` upwards of a net take `value` while all `guards` are true."""
+
+    lsb: int
+    width: int
+    value: Expr
+    guards: tuple[Expr, ...] = ()
+    clocked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A condition: this one-bit net is high, or low."""
+
+    net: str
+    high: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A condition: this net has this value, called `text` in the source."""
+
+    net: str
+    value: int
+    text: str
+
+
+@dataclass
+class Netlist:
+    """The whole core below its top."""
+
+    inputs: dict[str, int]  # name: width
+    outputs: dict[str, int]
+    nets: dict[str, Net] = field(default_factory=dict)
+    drives: dict[str, list[Drive]] = field(default_factory=dict)
+    clocks: Counter[tuple[str, bool]] = field(default_factory=Counter)  # (net, rising)
+    shared_edges: Counter[tuple[str, bool]] = field(default_factory=Counter)  # of more than one
+
+    def definition(self, path: str) -> Expr | None:
+        """Return what a net always equals, if a single whole assignment says it."""
+        drives = self.drives.get(path, [])
+        if path in self.inputs or len(drives) != 1:
+            return None
+        only = drives[0]
+        whole = only.lsb == 0 and only.width == self.nets[path].width
+        return only.value if whole and not only.guards and not only.clocked else None
+
+    def conditions(self, expr: Expr, want: bool = True, depth: int = 0) -> Iterator[Level | Match]:
+        """Yield conditions that hold whenever `expr` is true (or false, by `want`)."""
+        match expr:
+            case Not(of=inner):
+                yield from self.conditions(inner, not want, depth)
+            case Join(parts=parts, all=both) if both == want:
+                for part in parts:
+                    yield from self.conditions(part, want, depth)
+            case Equal(left=left, right=right):
+                yield from self._compared(left, right, want, depth)
+            case Net(path=path, width=1):
+                meaning = self.definition(path) if depth < MAX_DEPTH else None
+                found = list(self.conditions(meaning, want, depth + 1)) if meaning else []
+                yield from found or [Level(path, want)]
+            case _:
+                return
+
+    def _compared(self, left: Expr, right: Expr, want: bool, depth: int) -> Iterator[Level | Match]:
+        """Yield what a comparison with a constant says."""
+        if isinstance(left, Const):
+            left, right = right, left
+        if not isinstance(right, Const):
+            return
+        if left.width == 1:
+            yield from self.conditions(left, want == bool(right.value), depth)
+        elif want and isinstance(left, Net):
+            yield Match(self.source(left).path, right.value, right.text)
+
+    def source(self, net: Net) -> Net:
+        """Follow a net through plain definitions to the one it is another name of."""
+        for _ in range(MAX_DEPTH):
+            inner = self.definition(net.path)
+            if not isinstance(inner, Net):
+                break
+            net = inner
+        return net
+
+    def origin(self, expr: Expr, resets: Collection[str] = (), depth: int = 0) -> Level | None:
+        """Return the input a value follows, however many registers later, and at which level.
+
+        `resets` are inputs that may hold the value back, as in `rst_n && level`.
+        """
+        if depth > MAX_DEPTH:
+            return None
+        if isinstance(expr, Not):
+            inner = self.origin(expr.of, resets, depth + 1)
+            return inner and Level(inner.net, not inner.high)
+        if isinstance(expr, Join):
+            found = [self.origin(part, resets, depth + 1) for part in expr.parts]
+            named = {one for one in found if one is None or one.net not in resets}
+            return named.pop() if len(named) == 1 else None
+        if not isinstance(expr, Net):
+            return None
+        if expr.path in self.inputs:
+            return Level(expr.path, True)
+        values = {leaf for leaf, _ in self.leaves(expr.path) if not isinstance(leaf, Const)}
+        return self.origin(values.pop(), resets, depth + 1) if len(values) == 1 else None
+
+    def leaves(self, path: str) -> Iterator[tuple[Expr, Drive]]:
+        """Yield each value a net may take, multiplexers taken apart, with its own guards."""
+        for drive in self.drives.get(path, []):
+            for value, guards in _alternatives(drive.value, drive.guards):
+                yield value, Drive(drive.lsb, drive.width, value, guards, drive.clocked)
+
+    def holds(self, drive: Drive) -> list[Level | Match]:
+        """Return the conditions under which a drive is in force, the outermost first."""
+        return [found for guard in drive.guards for found in self.conditions(guard)]
+
+
+def _alternatives(value: Expr, guards: tuple[Expr, ...]) -> Iterator[tuple[Expr, tuple[Expr, ...]]]:
+    if isinstance(value, Mux):
+        yield from _alternatives(value.then, (*guards, value.condition))
+        yield from _alternatives(value.other, (*guards, Not(value.condition)))
+    else:
+        yield value, guards
+
+
+def nets_in(expr: Expr) -> Iterator[Net]:
+    """Yield every net an expression reads."""
+    match expr:
+        case Net():
+            yield expr
+        case Bits(of=net):
+            yield net
+        case Not(of=inner):
+            yield from nets_in(inner)
+        case Equal(left=left, right=right):
+            yield from _nets_in_all((left, right))
+        case Mux(condition=condition, then=then, other=other):
+            yield from _nets_in_all((condition, then, other))
+        case Join(parts=parts) | Cat(parts=parts) | Other(parts=parts):
+            yield from _nets_in_all(parts)
+
+
+def _nets_in_all(parts: Iterable[Expr]) -> Iterator[Net]:
+    for part in parts:
+        yield from nets_in(part)

@@ -1,0 +1,262 @@
+"""Where a core's source puts its status word together, and at which addresses it is reached."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
+from testbenches.binding.evidence import Leaf, address_of, behind, read_ports, written
+from testbenches.binding.names import words
+from testbenches.binding.netlist import (
+    Bits,
+    Cat,
+    Const,
+    Drive,
+    Equal,
+    Expr,
+    Match,
+    Net,
+    Netlist,
+)
+
+
+class Status(NamedTuple):
+    """Where the status word is put together: its flags from the top, data, and the whole word.
+
+    `word` is the net that holds all 16 bits, if there is one; a byte-wide core has only `flags`.
+    """
+
+    flags: tuple[Expr, ...]
+    data: Expr | None
+    word: str | None
+
+
+def status_of(netlist: Netlist, leaves: list[Leaf]) -> Status | None:
+    """Return where flags, unused zeros and data stand together as status has them (B8)."""
+    for net, drive, bits in _joined(netlist, leaves):
+        flags = _flags(bits)
+        if flags is None:
+            continue
+        data = None if len(bits) == 8 else _as_net(bits[-8:])
+        whole = drive is None or (drive.width == STATUS_WIDTH and not drive.guards)
+        word = net if len(bits) == STATUS_WIDTH and whole else None
+        return Status(flags, data, word)
+    return None
+
+
+def _joined(netlist: Netlist, leaves: list[Leaf]) -> Iterator[tuple[str, Drive | None, list[Expr]]]:
+    """Yield every concatenation of 16 or 8 bits as its bits, and every net driven bit by bit."""
+    for leaf in leaves:
+        if isinstance(leaf.value, Cat):
+            bits = [bit for part in leaf.value.parts for bit in _bits(part)]
+            if len(bits) in (STATUS_WIDTH, 8):
+                yield leaf.net, leaf.drive, bits
+    for path, drives in netlist.drives.items():
+        whole = netlist.nets[path].width == STATUS_WIDTH == sum(d.width for d in drives)
+        if whole and len(drives) > 1 and len({d.lsb for d in drives}) == len(drives):
+            ordered = sorted(drives, key=lambda d: -d.lsb)
+            yield path, None, [bit for d in ordered for bit in _bits(d.value)]
+
+
+def _bits(part: Expr) -> Iterator[Expr]:
+    """Yield a part's bits, the highest first."""
+    for n in reversed(range(part.width)):
+        if isinstance(part, Const):
+            yield Const(part.value >> n & 1, 1)
+        elif isinstance(part, Net) and part.width > 1:
+            yield Bits(part, n, 1)
+        elif isinstance(part, Bits):
+            yield Bits(part.of, part.lsb + n, 1)
+        else:
+            yield part
+
+
+def _flags(bits: list[Expr]) -> tuple[Expr, ...] | None:
+    """Return the expressions of the one-bit fields if the zeros between stand in their places."""
+    top = STATUS_WIDTH - 1
+    owners = {f.lsb: f for f in STATUS_FIELDS if f.width == 1}
+    for n, bit in enumerate(bits[:8]):
+        if (top - n in owners) == isinstance(bit, Const):
+            return None
+    return tuple(bit for n, bit in enumerate(bits[:8]) if top - n in owners)
+
+
+def _as_net(bits: list[Expr]) -> Expr | None:
+    """Return the net of which these are all the bits."""
+    first = bits[0]
+    if isinstance(first, Bits) and bits == list(_bits(first.of)):
+        return first.of
+    if isinstance(first, Bits) and all(isinstance(b, Bits) and b.of == first.of for b in bits):
+        return Bits(first.of, first.lsb - len(bits) + 1, len(bits))
+    return None
+
+
+@dataclass
+class Addresses:
+    """Where the registers are: `word`, or `high` and `low`, each with the reason."""
+
+    status: dict[str, tuple[int, str]] = field(default_factory=dict)
+    sync_word: dict[str, tuple[int, str]] = field(default_factory=dict)
+    clears_on: tuple[str, str] = ("high", "byte_ready is there")
+    read_latency: int = 0
+    low_value: Expr | None = None  # what a read of the low byte of status returns
+
+
+class Site(NamedTuple):
+    """A place where the address is compared: what happens there."""
+
+    address: int
+    text: str  # the constant's name in the source
+    leaf: Leaf
+
+    @property
+    def names(self) -> set[str]:
+        """The words of every name at this place."""
+        named = [self.text, self.leaf.net.rsplit(".", 1)[-1]]
+        if isinstance(self.leaf.value, Net):
+            named.append(self.leaf.value.path.rsplit(".", 1)[-1])
+        return {word for name in named for word in words(name)}
+
+
+def addresses_of(netlist: Netlist, leaves: list[Leaf], status: Status | None) -> Addresses:
+    """Return where the source says status is read and sync_word is written."""
+    found = Addresses()
+    address = address_of(netlist, leaves)
+    if address is None:
+        return found
+    sites = [
+        Site(match.value, match.text, leaf)
+        for leaf in leaves
+        for match in dict.fromkeys(leaf.matches)
+        if match.net == address
+    ]
+    stores = [site for site in sites if written(netlist, site.leaf, address)]
+    found.sync_word = _sync_word(netlist, leaves, stores)
+    shown = set()
+    for port, latency in read_ports(netlist, leaves, address):
+        found.read_latency = latency
+        shown |= {net for net, _ in behind(netlist, leaves, port)}
+    reads = [site for site in sites if site.leaf.net in shown]
+    _find_status(found, reads, status)
+    _find_clearing(found, netlist, address, [s for s in sites if s not in reads + stores])
+    return found
+
+
+def _sync_word(
+    netlist: Netlist, leaves: list[Leaf], stores: list[Site]
+) -> dict[str, tuple[int, str]]:
+    """Return the addresses of the register that is compared with the window."""
+    best = max((_likeness(netlist, leaves, site) for site in stores), default=0)
+    found: dict[str, tuple[int, str]] = {}
+    for site in stores:
+        if _likeness(netlist, leaves, site) == best:
+            reason = f"'{site.leaf.net}' is written there" + (
+                f" ({site.text})" if site.text else ""
+            )
+            found.setdefault(_half(leaves, site), (site.address, reason))
+    return found
+
+
+MARK = 0x4489  # the usual sync word: MFM's A1 with a missing clock
+
+
+def _likeness(netlist: Netlist, leaves: list[Leaf], site: Site) -> int:
+    """Return how much a written register looks like sync_word."""
+    target = site.leaf.net
+    compared = any(target in _compared(drive.value) for d in netlist.drives.values() for drive in d)
+    preset = _presets(leaves, target) & {MARK, MARK >> 8, MARK & 0xFF}
+    return 4 * bool(site.names & {"sync"}) + 3 * bool(preset) + 2 * compared
+
+
+def _compared(expr: Expr) -> set[str]:
+    """Return the wide nets an expression compares with each other."""
+    if isinstance(expr, Equal) and isinstance(expr.left, Net) and isinstance(expr.right, Net):
+        return {expr.left.path, expr.right.path}
+    return set()
+
+
+def _presets(leaves: list[Leaf], net: str) -> set[int]:
+    """Return the constants a net, or the register right behind it, is set to."""
+    behind_it = {
+        leaf.net for leaf in leaves if isinstance(leaf.value, Net) and leaf.value.path == net
+    }
+    return {
+        leaf.value.value
+        for leaf in leaves
+        if leaf.net in behind_it | {net} and isinstance(leaf.value, Const)
+    }
+
+
+def _half(leaves: list[Leaf], site: Site) -> str:
+    """Return which part of a 16-bit register a write at this place reaches."""
+    if site.leaf.drive.width == STATUS_WIDTH:
+        return "word"
+    if site.leaf.drive.lsb == 8:
+        return "high"
+    presets = _presets(leaves, site.leaf.net)
+    if "high" in site.names or MARK >> 8 in presets:
+        return "high"
+    return "low"
+
+
+def _find_status(found: Addresses, reads: list[Site], status: Status | None) -> None:
+    """Find where the status word, or its two bytes, are read."""
+    left: list[Site] = []
+    for site in reads:
+        part = _part_of_status(site.leaf.value, status)
+        if part is not None:
+            found.status.setdefault(part, (site.address, "the flags are read there"))
+            if part == "low":
+                found.low_value = site.leaf.value
+        elif "status" in site.names:
+            named = "word" if site.leaf.drive.width == STATUS_WIDTH else _named_half(site)
+            found.status.setdefault(named, (site.address, f"its name says so ({site.text})"))
+            if named == "low":
+                found.low_value = site.leaf.value
+        elif site.address not in {address for address, _ in found.sync_word.values()}:
+            left.append(site)
+    if "high" in found.status and "low" not in found.status and len(left) == 1:
+        found.status["low"] = (left[0].address, "it is the only other byte that is read")
+        found.low_value = left[0].leaf.value
+
+
+def _named_half(site: Site) -> str:
+    return "high" if "high" in site.names else "low"
+
+
+def _part_of_status(value: Expr, status: Status | None) -> str | None:
+    """Return which part of status a value that is read is."""
+    if status is None:
+        return None
+    if isinstance(value, Net) and value.path == status.word:
+        return "word"
+    if isinstance(value, Bits) and value.of.path == status.word:
+        return "high" if value.lsb == 8 else "low"
+    if isinstance(value, Cat) and value.parts[: len(status.flags)] == status.flags:
+        return "word" if value.width == STATUS_WIDTH else "high"
+    return None
+
+
+def _find_clearing(
+    found: Addresses, netlist: Netlist, address: str, other_sites: list[Site]
+) -> None:
+    """Find the byte of status whose read does something: that clears byte_ready."""
+    part = {where: name for name, (where, _) in found.status.items()}
+    zeroed = {
+        site.address
+        for site in other_sites
+        if site.leaf.drive.clocked and site.leaf.value == Const(0, 1)
+    }
+    decoded = {
+        condition.value
+        for path in netlist.drives
+        for condition in netlist.conditions(netlist.nets[path])
+        if isinstance(condition, Match) and condition.net == address
+    }
+    for where in (zeroed, decoded):
+        cleared = [part[value] for value in where if value in part]
+        if len(cleared) == 1:
+            found.clears_on = (cleared[0], "a read of it has an effect in the source")
+            return
