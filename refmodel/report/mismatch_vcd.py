@@ -1,0 +1,87 @@
+"""The waves around a run's first divergence: model, core and mismatch, beside disk and host."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import IO
+
+import numpy as np
+
+from refmodel.block.fields import STATUS_WIDTH
+from refmodel.engine.compare import Reads, first_read_divergence
+from refmodel.engine.lane import Lane
+from refmodel.report.result import Finding, Scope
+from refmodel.report.waves import (
+    Change,
+    Wave,
+    block_waves,
+    changes_of,
+    field_width,
+    status_waves,
+    stimulus_waves,
+    write_vcd,
+)
+
+BITS_BEFORE, BITS_AFTER = 48, 24  # channel bits
+
+
+def write_mismatch(file: IO[str], finding: Finding, scope: Scope) -> None:
+    """Write the VCD of a divergence.
+
+    `model` is what status must show, `core` what it showed; `mismatch` is 1 where the two differ
+    by more than the latency the binding allows, or the core's value is unknown. The window ends
+    where the revolution of the divergence does.
+    """
+    first, end = _window(finding, scope)
+    write_vcd(file, scope.profile, list(_waves(finding, scope, first, end)), first, end)
+
+
+def _window(finding: Finding, scope: Scope) -> tuple[int, int]:
+    """Return the first cycle to show and the one after the last."""
+    cycle, bit = finding.divergence.cycle, scope.profile.cycles_per_bit
+    first = max(finding.stimulus.first, int(cycle - BITS_BEFORE * bit))
+    return first, min(finding.stimulus.end, int(cycle + BITS_AFTER * bit) + 1)
+
+
+def _waves(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Wave]:
+    stimulus, observed = finding.stimulus, finding.observed
+    yield from stimulus_waves(stimulus, first, end)
+    yield from block_waves(scope.profile, finding.state, stimulus, first, end)
+    yield Wave("host", "returned", STATUS_WIDTH, list(_returned(finding.reads, first, end)))
+    yield from status_waves("model", finding.expected.lanes, first, end)
+    for name, lane in observed.lanes.items():
+        unknown = observed.unknown[name]
+        yield Wave("core", name, field_width(name), changes_of(lane, unknown, first, end))
+        model = finding.expected.lanes[name].delayed(scope.lags[name])
+        yield Wave("mismatch", name, 1, _differences(model, lane, unknown, first, end))
+    yield Wave("mismatch", "read", 1, list(_wrong_reads(finding, scope, first, end)))
+
+
+def _differences(model: Lane, core: Lane, unknown: Lane, first: int, end: int) -> list[Change]:
+    """Return where two lanes differ, from where both are known."""
+    begin = max(first, int(model.cycle[0]))
+    cycles = np.unique(np.concatenate(([begin], model.cycle, core.cycle, unknown.cycle)))
+    cycles = cycles[(cycles >= begin) & (cycles < end)]
+    wrong = (model.at(cycles) != core.at(cycles)) | (unknown.at(cycles) != 0)
+    return changes_of(Lane.of(cycles, wrong.astype(np.uint32)), None, first, end)
+
+
+def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
+    """Yield what the reads of status returned, on their edges."""
+    rows = zip(reads.cycle.tolist(), reads.value.tolist(), reads.unknown.tolist(), strict=True)
+    yield from (row for row in rows if first <= row[0] < end)
+
+
+def _wrong_reads(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Change]:
+    """Yield 1 for each read that returned something else than the model, 0 after it."""
+    waived = {waiver.field for waiver in scope.waivers}
+    lags = {name: lag for name, lag in scope.lags.items() if name not in waived}
+    reads, levels = finding.reads, {first: 0}
+    earliest = max(first, finding.expected.first + 1 + max(lags.values()))
+    for n in np.flatnonzero((reads.cycle >= earliest) & (reads.cycle < end)).tolist():
+        at = slice(n, n + 1)
+        one = Reads(reads.cycle[at], reads.mask[at], reads.value[at], reads.unknown[at])
+        cycle = int(reads.cycle[n])
+        if first_read_divergence(finding.expected.lanes, one, scope.profile.status, lags):
+            levels |= {cycle: 1, cycle + 1: 0}
+    yield from ((cycle, level, 0) for cycle, level in sorted(levels.items()))

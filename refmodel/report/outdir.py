@@ -1,0 +1,126 @@
+"""The folder of results: files are written beside the old ones and renamed when all are whole."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import IO
+
+from rich.console import Console
+
+from refmodel.errors import UserError
+from refmodel.report.junit import to_junit
+from refmodel.report.mismatch_vcd import write_mismatch
+from refmodel.report.result import RunResult, SuiteResult
+from refmodel.report.result_json import to_json
+from refmodel.report.terminal import show_all
+
+TEXT_WIDTH = 100
+WAVES = "mismatch-*.vcd"
+Write = Callable[[IO[str]], None]
+
+
+class ResultFolder:
+    """Takes the results of one command. Enter it before anything runs: it finds out if it can.
+
+    Until `write` has put every file in place, whatever the folder held stays as it was.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._made: list[Path] = []
+
+    def __enter__(self) -> ResultFolder:
+        """Make the folder, and one inside it for what is not whole yet; UserError if it cannot."""
+        self._made = [p for p in (self._folder, *self._folder.parents) if not p.exists()]
+        try:
+            self._folder.mkdir(parents=True, exist_ok=True)
+            self._new = Path(tempfile.mkdtemp(prefix=".new-", dir=self._folder))
+        except OSError as error:
+            raise UserError(f"--out {self._folder}: cannot be written: {error.strerror}") from None
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Remove what is not whole, and the folders that were made for nothing."""
+        shutil.rmtree(self._new, ignore_errors=True)
+        for folder in self._made:
+            if not folder.is_dir() or any(folder.iterdir()):
+                break
+            folder.rmdir()
+
+    def write(self, suites: Sequence[SuiteResult]) -> None:
+        """Write every file, then put all in place of the old ones."""
+        names = []
+        for name, write in _files(suites):
+            with (self._new / name).open("w", encoding="utf-8", newline="\n") as file:
+                write(file)
+            names.append(name)
+        for name in names:
+            (self._new / name).replace(self._folder / name)
+        for stale in set(self._folder.glob(WAVES)) - {self._folder / name for name in names}:
+            stale.unlink()
+
+
+def write_whole(path: Path, write: Write) -> None:
+    """Write one file under another name and rename it when whole; UserError if it cannot.
+
+    What is there and no plain file, such as /dev/stdout, is written to as it is.
+    """
+    try:
+        if path.exists() and not path.is_file():
+            with path.open("w", encoding="utf-8", newline="\n") as file:
+                write(file)
+            return
+        with tempfile.TemporaryDirectory(prefix=".new-", dir=path.parent) as folder:
+            new = Path(folder) / "whole"
+            with new.open("w", encoding="utf-8", newline="\n") as file:
+                write(file)
+            new.replace(path)
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, PermissionError) as error:
+        raise UserError(f"--out {path}: cannot be written: {error.strerror}") from None
+
+
+def _files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Write]]:
+    """Yield the name of each result file and what writes it."""
+    yield "result.json", lambda file: _text(file, to_json(suites))
+    yield "junit.xml", lambda file: _text(file, to_junit(suites))
+    yield "report.txt", lambda file: _text(file, to_text(suites))
+    found = [(s, run) for s in suites for run in s.runs if run.outcome.finding is not None]
+    taken: list[str] = []
+    for suite, run in found:
+        taken.append(_waves_name(run, taken))
+        yield taken[-1], _waves(suite, run)
+
+
+def to_text(suites: Sequence[SuiteResult]) -> str:
+    """Return the terminal's report as plain text."""
+    file = io.StringIO()
+    show_all(Console(file=file, width=TEXT_WIDTH, color_system=None, force_terminal=False), suites)
+    return file.getvalue()
+
+
+def _text(file: IO[str], text: str) -> None:
+    file.write(text)
+
+
+def _waves(suite: SuiteResult, run: RunResult) -> Write:
+    finding = run.outcome.finding
+    assert finding is not None
+    return lambda file: write_mismatch(file, finding, suite.scope)
+
+
+def _waves_name(run: RunResult, taken: list[str]) -> str:
+    """Return the VCD's name; a second one of that name, of another binding, gets a number."""
+    scenario = re.sub(r"[^\w.-]", "_", run.outcome.scenario)
+    name = f"mismatch-{scenario}-{run.outcome.simulator}"
+    return f"{name}-{len(taken) + 1}.vcd" if f"{name}.vcd" in taken else f"{name}.vcd"

@@ -1,0 +1,102 @@
+"""result.json: what a command found, for programs."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from refmodel.block.fields import WORD
+from refmodel.host.bus import HIGH, READ_OTHER, WRITE_SYNC_WORD
+from refmodel.report.result import (
+    AccessSeen,
+    Finding,
+    RunResult,
+    SuiteResult,
+    verdict_of,
+    worst_status,
+)
+
+
+def to_json(suites: Sequence[SuiteResult]) -> str:
+    """Return the results as JSON text; every number in it is a decimal one."""
+    found = {
+        "verdict": verdict_of(worst_status([suite.exit_status for suite in suites])),
+        "cycles_compared": sum(suite.cycles_compared for suite in suites),
+        "reads_compared": sum(suite.reads_compared for suite in suites),
+        "waivers": [waiver for suite in suites for waiver in _waivers(suite)],
+        "not_compared": [gap for suite in suites for gap in _gaps(suite)],
+        "latency": {suite.scope.binding: dict(suite.scope.lags) for suite in suites},
+        "runs": [_run(suite, run) for suite in suites for run in suite.runs],
+    }
+    return json.dumps(found, indent=2, ensure_ascii=False) + "\n"
+
+
+def _waivers(suite: SuiteResult) -> Iterator[dict[str, str]]:
+    for waiver in suite.scope.waivers:
+        yield {
+            "binding": suite.scope.binding,
+            "field": waiver.field,
+            "reason": waiver.reason,
+            "until": waiver.until.isoformat(),
+        }
+
+
+def _gaps(suite: SuiteResult) -> Iterator[dict[str, str]]:
+    for gap in suite.scope.not_compared:
+        yield {"binding": suite.scope.binding, "subject": gap.subject, "why": gap.why}
+
+
+def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
+    outcome = run.outcome
+    finding = outcome.finding
+    told = {
+        "binding": suite.scope.binding,
+        "scenario": outcome.scenario,
+        "simulator": outcome.simulator,
+        "seed": suite.seed,
+        "verdict": outcome.verdict,
+        "cycles": outcome.cycles,
+        "reads": outcome.reads,
+        "first_mismatch": _mismatch(finding) if finding else None,
+        "reproduce": run.reproduce,
+    }
+    return told | ({"note": outcome.note} if outcome.note else {})
+
+
+def _mismatch(finding: Finding) -> dict[str, Any]:
+    d, cause = finding.divergence, finding.cause
+    return {
+        "cycle": d.cycle,
+        "time_ns": finding.time_ns,
+        "field": d.field,
+        "expected": d.expected,
+        "observed": d.observed,
+        "unknown": d.unknown,
+        "through": d.through,
+        "latency": d.lag,
+        "clause": cause.clause,
+        "cause": {
+            "event": cause.event,
+            "cycle": cause.cycle,
+            "before": cause.before,
+            "after": cause.after,
+        },
+        "last_accesses": [_access(seen) for seen in finding.accesses],
+        "track_position": finding.place,
+    }
+
+
+def _access(seen: AccessSeen) -> dict[str, Any]:
+    """Tell a bus cycle; what a read of another register returned is not known."""
+    told: dict[str, Any] = {"cycle": seen.cycle}
+    if seen.kind == READ_OTHER:
+        return told | {"access": "read", "register": "other"}
+    write = seen.kind == WRITE_SYNC_WORD
+    told |= {
+        "access": "write" if write else "read",
+        "register": "sync_word" if write else "status",
+        "part": {WORD: "word", HIGH: "high"}.get(seen.mask, "low"),
+        "value": seen.value,
+    }
+    return told if write else told | {"unknown": seen.unknown}

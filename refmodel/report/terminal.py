@@ -1,0 +1,183 @@
+"""The report in the terminal: verdicts, the first divergence, and what was not compared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from refmodel.report import words
+from refmodel.report.result import (
+    AGREE,
+    ERROR,
+    MISMATCH,
+    SKIPPED,
+    Outcome,
+    RunResult,
+    Scope,
+    SuiteResult,
+)
+
+STYLES = {AGREE: "green", MISMATCH: "bold red", ERROR: "bold red", SKIPPED: "yellow"}
+
+
+def show(console: Console, suite: SuiteResult) -> None:
+    """Print the whole report of one core."""
+    _line(console, Text(heading(suite), "bold"))
+    console.print()
+    console.print(_runs(suite.outcomes))
+    for note in _notes(suite.outcomes):
+        _line(console, "")
+        _line(console, note)
+    show_divergences(console, suite)
+    console.print()
+    for line in scope_lines(suite.scope):
+        _line(console, line)
+    console.print()
+    _line(console, Text(total(suite), STYLES[suite.verdict]))
+
+
+def show_all(console: Console, suites: Sequence[SuiteResult]) -> None:
+    """Print the reports of several cores, and how many of them agree."""
+    for n, suite in enumerate(suites):
+        if n:
+            console.print()
+        show(console, suite)
+    if len(suites) > 1:
+        agreeing = sum(suite.verdict == AGREE for suite in suites)
+        console.print()
+        _line(console, f"{agreeing} of {len(suites)} cores agree with the model.")
+
+
+def show_divergences(console: Console, suite: SuiteResult) -> None:
+    """Print the first scenario's divergence in full, one line of each further one."""
+    findings = list(_findings(suite))
+    first = findings[0][1].outcome.scenario if findings else ""
+    for where, run in findings:
+        if run.outcome.scenario == first:
+            console.print()
+            _full(console, suite, run, where)
+    others = [f for f in findings if f[1].outcome.scenario != first]
+    if others:
+        console.print()
+        _line(console, "Other scenarios part from the model as well:")
+    for where, run in others:
+        _line(console, f"  {_short(suite, run, where)}")
+
+
+def heading(suite: SuiteResult) -> str:
+    """Say what was compared with what."""
+    scope = suite.scope
+    text = f"{scope.binding}: core {scope.top}, profile {scope.profile.name}, seed {suite.seed}"
+    text += "".join(f", policy {name}={value}" for name, value in suite.policies.items())
+    return text + (", host programs run live" if suite.live else "")
+
+
+def total(suite: SuiteResult) -> str:
+    """Return the verdict and what it rests on, in one line."""
+    if suite.compared_nothing:
+        return "error: nothing was compared, not one cycle and not one read"
+    cycles, reads = words.counted(suite.cycles_compared), words.counted(suite.reads_compared)
+    runs = sum(outcome.verdict != SKIPPED for outcome in suite.outcomes)
+    return f"{suite.verdict}: {cycles} cycles and {reads} reads compared in {_counted(runs, 'run')}"
+
+
+def scope_lines(scope: Scope) -> Iterator[str]:
+    """Yield what the comparison leaves out: gaps, waivers, and how late each field may be."""
+    yield "Not compared" if scope.not_compared else "Not compared: nothing is left out"
+    for gap in scope.not_compared:
+        yield f"  {gap.subject:<14} {gap.why}"
+    yield "Waived" if scope.waivers else "Waived: no field"
+    for waiver in scope.waivers:
+        yield f"  {waiver.field:<14} {waiver.reason} (until {waiver.until})"
+    late = [f"{name} {words.cycles_text(lag)}" for name, lag in scope.lags.items() if lag]
+    yield f"Latency allowed: {', '.join(late) or 'none, every field is held to the cycle'}"
+
+
+def _runs(outcomes: Iterable[Outcome]) -> Table:
+    """Return a table with a row a scenario and simulator."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for column in ("scenario", "simulator", "verdict"):
+        table.add_column(column, overflow="fold")
+    table.add_column("cycles", justify="right")
+    table.add_column("reads", justify="right")
+    rows: dict[str, list[Outcome]] = {}
+    for outcome in outcomes:
+        rows.setdefault(outcome.scenario, []).append(outcome)
+    for scenario, group in rows.items():
+        for n, outcome in enumerate(group):
+            table.add_row("" if n else scenario, *_row(outcome))
+    return table
+
+
+def _row(outcome: Outcome) -> Iterator[Text]:
+    yield Text(outcome.simulator)
+    yield Text(outcome.verdict, STYLES[outcome.verdict])
+    for count in (outcome.cycles, outcome.reads):
+        yield Text(words.counted(count) if outcome.verdict in (AGREE, MISMATCH) else "-")
+
+
+def _notes(outcomes: Sequence[Outcome]) -> Iterator[str]:
+    """Yield why scenarios were skipped and why runs failed, each reason once."""
+    reasons: dict[tuple[str, str], list[str]] = {}
+    for outcome in outcomes:
+        if outcome.note:
+            names = reasons.setdefault((outcome.verdict, outcome.note), [])
+            names += [outcome.scenario] * (outcome.scenario not in names)
+    for (verdict, note), names in reasons.items():
+        yield f"{verdict}: {', '.join(names)}: {note}" if verdict == SKIPPED else f"error: {note}"
+
+
+def _findings(suite: SuiteResult) -> Iterator[tuple[str, RunResult]]:
+    """Yield each different divergence and where it was seen, scenario by scenario."""
+    runs = sorted(suite.runs, key=lambda run: _position(suite, run.outcome.scenario))
+    told: list[RunResult] = []
+    for run in runs:
+        if run.outcome.finding is None or any(_same(run, other) for other in told):
+            continue
+        told.append(run)
+        also = [other for other in runs if _same(run, other)]
+        yield ("on both simulators" if len(also) > 1 else f"on {run.outcome.simulator}"), run
+
+
+def _position(suite: SuiteResult, scenario: str) -> int:
+    """Return where a scenario stands in the suite."""
+    return next(n for n, run in enumerate(suite.runs) if run.outcome.scenario == scenario)
+
+
+def _same(run: RunResult, other: RunResult) -> bool:
+    """Return whether two runs are of one scenario and found the same."""
+    one, two = run.outcome, other.outcome
+    if one.scenario != two.scenario or one.finding is None or two.finding is None:
+        return False
+    return one.finding.same_as(two.finding)
+
+
+def _full(console: Console, suite: SuiteResult, run: RunResult, where: str) -> None:
+    """Print a divergence with all its facts."""
+    finding = run.outcome.finding
+    assert finding is not None
+    said = words.headline(finding, suite.scope.profile.status)
+    _line(console, Text(f"First divergence, {run.outcome.scenario} {where}: {said}", "bold"))
+    for label, text in words.details(suite, run):
+        _line(console, Text.assemble("  ", (f"{label:<9}", "cyan"), " ", text))
+
+
+def _short(suite: SuiteResult, run: RunResult, where: str) -> str:
+    """Return a divergence in one line."""
+    finding = run.outcome.finding
+    assert finding is not None
+    said = words.headline(finding, suite.scope.profile.status)
+    at = f"cycle {finding.divergence.cycle}"
+    return f"{run.outcome.scenario} {where}: {at}, {finding.cause.clause}: {said}"
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def _line(console: Console, text: str | Text) -> None:
+    """Print a line as it is: not wrapped, nothing in it taken for markup."""
+    console.print(text, soft_wrap=True, markup=False, highlight=False)

@@ -1,0 +1,145 @@
+"""Waves: signals over a window of cycles, and the VCD file of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import IO
+
+import numpy as np
+from vcd import VCDWriter
+
+from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH, UNUSED
+from refmodel.block.profile import Profile
+from refmodel.block.registers import RegisterBlock, State
+from refmodel.engine.edges import edges
+from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.host.bus import READ_OTHER, WRITE_SYNC_WORD
+
+CYCLE_BITS = 32
+COMMENT = (
+    "cycle n lasts from its rising clock edge to the next; disk and host lanes are shown "
+    "in the cycle whose first edge takes them"
+)
+Change = tuple[int, int, int]  # cycle, value, bits of it that are X or Z
+
+
+@dataclass(frozen=True)
+class Wave:
+    """One signal: its changes in order of cycles; before the first one it is unknown."""
+
+    scope: str
+    name: str
+    width: int
+    changes: Sequence[Change]
+
+
+def write_vcd(file: IO[str], profile: Profile, waves: Sequence[Wave], first: int, end: int) -> None:
+    """Write cycles `first` .. `end - 1` of the waves, with the cycle's number as one more.
+
+    Time is in ps from cycle 0 by the profile's exact clock. The same waves give the same bytes.
+    """
+    numbers = [(cycle, cycle % (1 << CYCLE_BITS), 0) for cycle in range(first, end)]
+    all_waves = [Wave("time", "cycle", CYCLE_BITS, numbers), *waves]
+    with VCDWriter(
+        file,
+        timescale="1 ps",
+        date="",
+        version="Cellstep",
+        comment=COMMENT,
+        init_timestamp=_picoseconds(first, profile),
+    ) as writer:
+        handles = [writer.register_var(w.scope, w.name, "wire", size=w.width) for w in all_waves]
+        changes = [
+            (cycle, n, _bits(value, unknown, all_waves[n].width))
+            for n, wave in enumerate(all_waves)
+            for cycle, value, unknown in wave.changes
+            if first <= cycle < end
+        ]
+        for cycle, n, bits in sorted(changes):
+            writer.change(handles[n], _picoseconds(cycle, profile), bits)
+        writer.close(_picoseconds(end, profile))
+
+
+def status_waves(scope: str, lanes: dict[str, Lane], first: int, end: int) -> Iterator[Wave]:
+    """Yield the fields of status, with no bit unknown."""
+    for name, lane in lanes.items():
+        yield Wave(scope, name, field_width(name), changes_of(lane, None, first, end))
+
+
+def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
+    """Yield the channel bits, reset and the level inputs, and which bus cycles the host makes."""
+    yield _pulses("disk", "bit_strobe", stimulus.bit_cycle, first, end)
+    if len(stimulus.bit_cycle):
+        bits = Lane.of(stimulus.bit_cycle, stimulus.bit)
+        yield Wave("disk", "bit", 1, changes_of(bits, None, first, end))
+    levels = {"reset": _reset(stimulus), **stimulus.levels}
+    for name, lane in levels.items():
+        yield Wave("inputs", name, 1, changes_of(lane, None, first, end))
+    kinds = stimulus.access_kind
+    for name, made in (
+        ("read_status", kinds < READ_OTHER),
+        ("read_other", kinds == READ_OTHER),
+        ("write_sync_word", kinds == WRITE_SYNC_WORD),
+    ):
+        yield _pulses("host", name, stimulus.access_cycle[made], first, end)
+
+
+def block_waves(
+    profile: Profile, state: State, stimulus: Stimulus, first: int, end: int
+) -> list[Wave]:
+    """Return the model's window, sync_word and byte count; it is in `state` before the stimulus."""
+    block = RegisterBlock(profile)
+    block.restore(state)
+    names = {"window": STATUS_WIDTH, "sync_word": STATUS_WIDTH, "bit_count": 3}
+    seen: dict[str, dict[int, int]] = {name: {} for name in names}
+    for edge in edges(block, stimulus):
+        if edge.cycle >= end:
+            break
+        for name, values in seen.items():
+            values[max(edge.cycle, first)] = getattr(edge.after, name)
+    return [
+        Wave("block", name, width, [(cycle, value, 0) for cycle, value in seen[name].items()])
+        for name, width in names.items()
+    ]
+
+
+def changes_of(lane: Lane, unknown: Lane | None, first: int, end: int) -> list[Change]:
+    """Return a lane's changes in a window; it is unknown until it begins."""
+    vague = unknown or Lane.constant(0, int(lane.cycle[0]))
+    cycles = np.unique(np.concatenate(([first], lane.cycle, vague.cycle)))
+    cycles = cycles[(cycles >= max(first, int(lane.cycle[0]))) & (cycles < end)]
+    rows = zip(cycles.tolist(), lane.at(cycles).tolist(), vague.at(cycles).tolist(), strict=True)
+    return list(rows)
+
+
+def field_width(name: str) -> int:
+    """Return the bits of a field; the unused ones are shown at their places in the register."""
+    return {UNUSED: STATUS_WIDTH}.get(name) or {f.name: f.width for f in STATUS_FIELDS}[name]
+
+
+def _reset(stimulus: Stimulus) -> Lane:
+    """Return the reset input over the stimulus."""
+    ends = [edge for span in stimulus.resets for edge in span]
+    cycles = np.array([stimulus.first, *ends], np.int64)
+    return Lane.of(cycles, np.array([0] + [1, 0] * len(stimulus.resets)))
+
+
+def _pulses(scope: str, name: str, cycles: Cycles, first: int, end: int) -> Wave:
+    """Return a wave that is 1 in each of the cycles and 0 in all others."""
+    near = set(cycles[(cycles >= first) & (cycles < end)].tolist())
+    changes = {first: 0} | {cycle + 1: 0 for cycle in near} | dict.fromkeys(near, 1)
+    return Wave(scope, name, 1, [(cycle, level, 0) for cycle, level in sorted(changes.items())])
+
+
+def _bits(value: int, unknown: int, width: int) -> str | int:
+    """Return a value for the writer: a number, or its bits with x where unknown."""
+    if not unknown:
+        return value
+    return "".join("x" if unknown >> n & 1 else str(value >> n & 1) for n in reversed(range(width)))
+
+
+def _picoseconds(cycle: int, profile: Profile) -> int:
+    """Return when a cycle begins."""
+    return int(cycle * profile.cycle_ns * 1000)

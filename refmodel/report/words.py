@@ -1,0 +1,146 @@
+"""A divergence in words: what every report says of it, and always in the same order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from refmodel.block.fields import STATUS_WIDTH, UNUSED, WORD, Layout
+from refmodel.engine.compare import Divergence
+from refmodel.host.bus import HIGH, READ_OTHER, WRITE_SYNC_WORD
+from refmodel.report.result import AccessSeen, Finding, RunResult, SuiteResult
+
+CLAUSES = {
+    "B2": "one channel bit at most enters the window in a cycle, at bit 0",
+    "B3": "sync_equal is 1 exactly while the window equals sync_word",
+    "B4": "each eighth channel bit completes a byte; a match may restart the count",
+    "B5": "a completed byte sets byte_ready, a read of status clears it and returns it as it was",
+    "B6": "dma_active shows an active transfer",
+    "B7": "writing shows a transfer that writes to the disk",
+    "B8": "status bits that belong to no field read 0",
+    "B14": "reset gives every register its reset value, and no bit is ever unknown",
+}
+
+
+def headline(finding: Finding, layout: Layout) -> str:
+    """Say in one sentence what the core shows and what the model says."""
+    d = finding.divergence
+    core, model = observed_text(d, layout), expected_text(d, layout)
+    if d.through == "read":
+        return f"a read of status returns {d.field} {core} where the model says {model}"
+    return f"{d.field} is {core} where the model says {model}"
+
+
+def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
+    """Yield the facts of a run's divergence as label and text; an empty label continues."""
+    finding, layout = run.outcome.finding, suite.scope.profile.status
+    if finding is None:
+        return
+    d = finding.divergence
+    yield "when", f"cycle {d.cycle}, {time_text(finding.time_ns)}"
+    yield "where", finding.place
+    yield "field", f"{d.field}, {place_in_status(d.field, layout)}" + _through(finding)
+    yield "core", observed_text(d, layout)
+    yield "model", expected_text(d, layout) + _lag(d)
+    yield "clause", f"{finding.cause.clause}: {CLAUSES[finding.cause.clause]}"
+    yield "cause", cause_text(finding, layout)
+    yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
+    yield "seed", str(suite.seed)
+    yield "again", run.reproduce
+
+
+def _labelled(label: str, lines: list[str]) -> Iterator[tuple[str, str]]:
+    """Yield lines under one label; with none of them, that there is none."""
+    for n, line in enumerate(lines or ["none before this cycle"]):
+        yield "" if n else label, line
+
+
+def _through(finding: Finding) -> str:
+    if finding.divergence.through != "read":
+        return ""
+    agrees = finding.divergence.field in finding.observed.lanes
+    return ", as a read returned it" + "; the register itself agrees" * agrees
+
+
+def _lag(d: Divergence) -> str:
+    if not d.lag:
+        return ""
+    return f" (in cycle {d.cycle - d.lag}: the binding lets this field lag {cycles_text(d.lag)})"
+
+
+def cause_text(finding: Finding, layout: Layout) -> str:
+    """Say what happened in the model, when, and what it did to the field."""
+    d, cause = finding.divergence, finding.cause
+    text = f"{cause.event} (cycle {cause.cycle})"
+    if cause.before != cause.after:
+        before, after = (value_text(d.field, v, 0, layout) for v in (cause.before, cause.after))
+        text += f"; {d.field} goes from {before} to {after}"
+    return text
+
+
+def access_text(seen: AccessSeen, layout: Layout) -> str:
+    """Say what the host did on the bus in a cycle, and what a read returned."""
+    part = {WORD: "", HIGH: ", high byte"}.get(seen.mask, ", low byte")
+    if seen.kind == READ_OTHER:
+        return f"cycle {seen.cycle}: reads another register"
+    if seen.kind == WRITE_SYNC_WORD:
+        return f"cycle {seen.cycle}: writes sync_word{part}: 0x{seen.value:04X}"
+    if seen.unknown:
+        word = _binary(seen.value, seen.unknown, STATUS_WIDTH)
+        return f"cycle {seen.cycle}: reads status{part}: {word}, x is unknown"
+    fields = [f for f in layout.fields if f.mask & seen.mask]
+    shown = [f"{f.name} {value_text(f.name, f.of(seen.value), 0, layout)}" for f in fields]
+    return f"cycle {seen.cycle}: reads status{part}: 0x{seen.value:04X} ({', '.join(shown)})"
+
+
+def observed_text(d: Divergence, layout: Layout) -> str:
+    """Return what the core showed."""
+    return value_text(d.field, d.observed, d.unknown, layout)
+
+
+def expected_text(d: Divergence, layout: Layout) -> str:
+    """Return what the model says."""
+    return value_text(d.field, d.expected, 0, layout)
+
+
+def value_text(field: str, value: int, unknown: int, layout: Layout) -> str:
+    """Return a field's value: a flag as its bit, data in hex, anything with X or Z in binary."""
+    width = STATUS_WIDTH if field == UNUSED else layout[field].width
+    if width == 1:
+        return "unknown (X or Z)" if unknown else str(value)
+    if unknown:
+        return f"unknown, {_binary(value, unknown, width)} (x is X or Z)"
+    if field == UNUSED:
+        return _binary(value, 0, width)
+    return f"0x{value:0{(width + 3) // 4}X}"
+
+
+def place_in_status(field: str, layout: Layout) -> str:
+    """Return which bits of status a field has."""
+    if field == UNUSED:
+        bits = [n for n in reversed(range(STATUS_WIDTH)) if layout.unused_mask >> n & 1]
+        return f"status bits {', '.join(map(str, bits))}"
+    place = layout[field]
+    if place.width == 1:
+        return f"status bit {place.lsb}"
+    return f"status bits {place.msb}..{place.lsb}"
+
+
+def time_text(ns: float) -> str:
+    """Return a time since the start of the run."""
+    return f"{ns / 1000:.3f} us" if ns < 1e6 else f"{ns / 1e6:.6f} ms"
+
+
+def cycles_text(cycles: int) -> str:
+    """Return a number of cycles in words."""
+    return f"{cycles} cycle" if cycles == 1 else f"{cycles} cycles"
+
+
+def counted(number: int) -> str:
+    """Return a large number in groups of three digits."""
+    return f"{number:,}".replace(",", " ")
+
+
+def _binary(value: int, unknown: int, width: int) -> str:
+    """Return a value in binary, an unknown bit as x, in groups of four bits."""
+    bits = "".join("x" if unknown >> n & 1 else str(value >> n & 1) for n in range(width))
+    return "0b" + "_".join(bits[n : n + 4] for n in range(0, width, 4))[::-1]
