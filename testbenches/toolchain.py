@@ -163,12 +163,10 @@ def _wheel_environment(tool: Tool) -> dict[str, str]:
     It knows none of the compiler's options, and calls `python`, which not every machine has.
     """
     settings = {
-        "CFG_CXXFLAGS_STD": "-std=c++20",
+        "CFG_CXXFLAGS_STD": "-std=c++20",  # delays become coroutines
         "CFG_CXXFLAGS_PCH_I": "-include",
         "PYTHON3": sys.executable,
     }
-    if sys.platform != "darwin":  # the compiler there needs no option for coroutines
-        settings["CFG_CXXFLAGS_COROUTINES"] = "-fcoroutines"
     return {
         "PATH": f"{tool.program.parent}{os.pathsep}{os.environ.get('PATH', os.defpath)}",
         "VERILATOR_ROOT": str(tool.root),

@@ -3,6 +3,7 @@
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,11 @@ case "$*" in
 esac
 """
 INSTALL = "Timeout=300 install -y --no-install-recommends"
+# This Python, taken for an older one.
+OLD_PYTHON = f"""
+[ "$1" = --version ] && exec echo Python 3.10.12
+exec {sys.executable} -c 'import sys; sys.version_info = (3, 10, 12); exec(sys.argv[2])' "$@"
+"""
 APT = 'echo "${*##*::}" >>"$LOG"; [ -z "$FAILING" ] || exit 100'
 
 
@@ -164,7 +170,7 @@ def test_system_without_apt_is_told(machine):
 def test_old_python_is_refused(machine, name):
     """A Python before 3.11 is refused in one sentence that says how to name another."""
     machine.programs.remove("python3")
-    machine.programs.add(name, '[ "$1" = --version ] && echo Python 3.10.12; exit 1')
+    machine.programs.add(name, OLD_PYTHON)
     status, said, done = machine.setup(**({} if name == "python3" else {"PYTHON": name}))
     assert status == 1
     assert f"Cellstep needs Python 3.11 or later, and {name} is Python 3.10.12." in said
@@ -175,7 +181,7 @@ def test_old_python_is_refused(machine, name):
 def test_newer_python_is_found_behind_an_old_one(machine):
     """When `python3` is too old, a later one on PATH is used."""
     machine.programs.add("python3.12", PYTHON)
-    machine.programs.add("python3", "exit 1")
+    machine.programs.add("python3", OLD_PYTHON)
     assert machine.setup()[0] == 0
 
 
