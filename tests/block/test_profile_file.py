@@ -1,0 +1,189 @@
+"""A profile that cannot be right is refused: each fault at its line, with what is right."""
+
+from fractions import Fraction
+
+import pytest
+
+from refmodel.block.profile import load_profile
+from refmodel.errors import InputError, UserError
+
+HEAD = "name: mine\nclock_hz: 7093790\nchannel_bit_ns: 2000\n"
+FULL = """\
+name: mine
+about: Every key there is.
+clock_hz: 78750000/11
+channel_bit_ns: 1000
+layout:
+  data: 15..8
+  byte_ready: 7
+  dma_active: 6
+  writing: 5
+  sync_equal: 4
+reset: {window: 0xFFFF, sync_word: 0x8912, bit_count: 7, data: 0x3C, byte_ready: 1}
+policies: {sync_view: registered, realign: never, ready_tie: clear_wins}
+"""
+
+
+def load_text(tmp_path, text):
+    """Load a text as the profile file mine.yaml."""
+    (tmp_path / "mine.yaml").write_text(text, encoding="utf-8")
+    return load_profile("mine.yaml", tmp_path)
+
+
+def refusal(tmp_path, text, kind=InputError):
+    """Return what a user reads about a profile file, its folder left out."""
+    with pytest.raises(kind) as error:
+        load_text(tmp_path, text)
+    return str(error.value).replace(f"{tmp_path}/", "")
+
+
+def test_every_key(tmp_path):
+    """Every key of a profile is taken as it is written."""
+    profile = load_text(tmp_path, FULL)
+    places = {f.name: (f.msb, f.lsb) for f in profile.status.fields}
+    assert (profile.name, profile.about) == ("mine", "Every key there is.")
+    assert (profile.clock_hz, profile.channel_bit_ns) == (Fraction(78750000, 11), 1000)
+    assert places == {
+        "byte_ready": (7, 7),
+        "dma_active": (6, 6),
+        "writing": (5, 5),
+        "sync_equal": (4, 4),
+        "data": (15, 8),
+    }
+    assert profile.reset.model_dump() == {
+        "window": 0xFFFF,
+        "sync_word": 0x8912,
+        "bit_count": 7,
+        "data": 0x3C,
+        "byte_ready": 1,
+    }
+    assert list(profile.policies.model_dump().values()) == ["registered", "never", "clear_wins"]
+
+
+@pytest.mark.parametrize(
+    ("written", "hertz"),
+    [
+        ("16000000", 16_000_000),
+        ("16_000_000", 16_000_000),
+        ("0x10", 16),
+        ("7159090.9", Fraction(71590909, 10)),
+        ("78750000/11", Fraction(78750000, 11)),
+        ("'78_750_000/11'", Fraction(78750000, 11)),
+    ],
+)
+def test_frequency_is_exact(tmp_path, written, hertz):
+    """A clock is taken exactly: an integer, a decimal number or a fraction."""
+    text = HEAD.replace("7093790", written)
+    assert load_text(tmp_path, text).clock_hz == hertz
+
+
+@pytest.mark.parametrize(
+    "written", ["fast", "-5", "1/0", "nan", "1e3", "1e999999999", "2/3/4", "[1]", "true", "7/"]
+)
+def test_no_frequency(tmp_path, written):
+    """What is no frequency is shown, with two that are."""
+    message = refusal(tmp_path, HEAD.replace("7093790", written))
+    shown = "True" if written == "true" else written
+    assert message == (
+        f"mine.yaml:2:1: clock_hz: '{shown}' is not a frequency in Hz, e.g. 16000000 or 78750000/11"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            HEAD.replace("7093790", "0"),
+            "mine.yaml:2:1: clock_hz: '0' is not above 0 Hz",
+        ),
+        (
+            HEAD.replace("2000", "0"),
+            "mine.yaml:3:1: channel_bit_ns: '0' should be greater than 0",
+        ),
+        (
+            HEAD.replace("2000", "2 us"),
+            "mine.yaml:3:1: channel_bit_ns: '2 us' should be a whole number",
+        ),
+        (
+            "name: mine\nclock: 7093790\nchannel_bit_ns: 2000\n",
+            "mine.yaml:1:1: clock_hz: missing; 'clock_hz' must be given\n"
+            "mine.yaml:2:1: clock: unknown key 'clock'; did you mean 'clock_hz'?",
+        ),
+        (
+            HEAD + "policies:\n  realign: allways\n",
+            "mine.yaml:5:3: policies.realign: 'allways' is not one of 'when_waiting', 'always' "
+            "or 'never'",
+        ),
+        (
+            HEAD + "policies:\n  redy_tie: set_wins\n",
+            "mine.yaml:5:3: policies.redy_tie: unknown key 'redy_tie'; did you mean 'ready_tie'?",
+        ),
+        (
+            HEAD + "reset:\n  window: 0\n  sync_word: 0x10000\n",
+            "mine.yaml:6:3: reset.sync_word: '65536' should be less than or equal to 65535",
+        ),
+        (
+            HEAD + "reset:\n  bit_count: 8\n  byte_ready: -1\n",
+            "mine.yaml:5:3: reset.bit_count: '8' should be less than or equal to 7\n"
+            "mine.yaml:6:3: reset.byte_ready: '-1' should be greater than or equal to 0",
+        ),
+        (
+            HEAD + "reset: {sync_equal: 1}\n",
+            "mine.yaml:4:9: reset.sync_equal: unknown key 'sync_equal'; known: bit_count, byte_ready, "
+            "data, sync_word, window",
+        ),
+    ],
+)
+def test_fault_in_a_key(tmp_path, text, message):
+    """Every fault of a file is reported in one go, each at its own line and column."""
+    assert refusal(tmp_path, text) == message
+
+
+@pytest.mark.parametrize(
+    ("layout", "message"),
+    [
+        ("{datum: 7..0}", "'datum' is no field of status; did you mean 'data'?"),
+        ("{data: 0..7}", "data 0..7: the high bit comes first: 7..0"),
+        ("{data: 7..1}", "data 7..1 is not 8 bits wide"),
+        ("{data: 7}", "data 7 is not 8 bits wide"),
+        ("{writing: 13..12}", "writing 13..12 is not 1 bit wide"),
+        ("{writing: 16}", "writing 16 is not within bits 15..0"),
+        ("{data: 16..9}", "data 16..9 is not within bits 15..0"),
+        ("{writing: 14}", "writing 14 overlaps dma_active"),
+        ("{byte_ready: 3}", "data 7..0 overlaps byte_ready"),
+        ("{writing: high}", "writing: 'high' is no place; write 12 or \"7..0\""),
+        ("{writing: -1}", "writing: '-1' is no place; write 12 or \"7..0\""),
+        ("{data: 7..4..0}", "data: '7..4..0' is no place; write 12 or \"7..0\""),
+        ("{data: 7..}", "data: '7..' is no place; write 12 or \"7..0\""),
+    ],
+)
+def test_fault_in_the_layout(tmp_path, layout, message):
+    """A layout that cannot be is refused: the field, the place, and what is wrong with it."""
+    assert refusal(tmp_path, f"{HEAD}layout: {layout}\n") == f"mine.yaml:4:1: layout: {message}"
+
+
+def test_place_of_a_wrong_type(tmp_path):
+    """A place that is neither a number nor text is refused where it stands."""
+    message = refusal(tmp_path, HEAD + "layout:\n  writing: true\n")
+    assert message == "mine.yaml:5:3: layout.writing: true should be a whole number or text"
+
+
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [
+        ("pal_d", "profile 'pal_d': no such profile; did you mean 'pal_dd'?"),
+        ("xyz", "profile 'xyz': no such profile; known: ntsc_dd, pal_dd, round_hd"),
+        ("", "profile '': no such profile; known: ntsc_dd, pal_dd, round_hd"),
+        ("none.yaml", "none.yaml: no such file"),
+    ],
+)
+def test_no_such_profile(name, message):
+    """A name or a file that does not exist is named, with a near one."""
+    with pytest.raises(UserError) as error:
+        load_profile(name)
+    assert str(error.value) == message
+
+
+def test_empty_file(tmp_path):
+    """An empty file is no profile."""
+    assert refusal(tmp_path, "", UserError) == "mine.yaml: the file is empty"

@@ -1,0 +1,108 @@
+"""Quiet edges: `step` passes over an edge only when stepping it would change nothing."""
+
+from block_drive import PAL, make_block
+from hypothesis import given
+from hypothesis import strategies as st
+
+from refmodel.block.profile import Policies, Profile
+from refmodel.block.registers import Inputs, RegisterBlock, State
+
+BIT = st.integers(0, 1)
+WORD = st.integers(0, 0xFFFF)
+POLICIES = st.builds(
+    Policies,
+    sync_view=st.sampled_from(("live", "registered")),
+    realign=st.sampled_from(("when_waiting", "always", "never")),
+    ready_tie=st.sampled_from(("set_wins", "clear_wins")),
+)
+INPUTS = st.builds(
+    Inputs,
+    reset=st.just(0) | BIT,
+    bit_strobe=st.just(0) | BIT,
+    bit=BIT,
+    read_status=st.just(0) | BIT,
+    write_sync_word=st.sampled_from((0, 0, 0xFF00, 0x00FF, 0xFFFF)),
+    sync_word=WORD,
+    dma_active=BIT,
+    writing=BIT,
+    wait_for_sync=BIT,
+)
+
+
+@st.composite
+def states(draw):
+    """Draw a state the block can be in: sync_equal is the comparison of the two words."""
+    window = draw(WORD)
+    sync_word = draw(st.just(window) | WORD)
+    return State(
+        window=window,
+        sync_word=sync_word,
+        bit_count=draw(st.integers(0, 7)),
+        data=draw(st.integers(0, 0xFF)),
+        byte_ready=draw(BIT),
+        sync_equal=int(window == sync_word),
+        sync_equal_before=draw(BIT),
+        dma_active=draw(BIT),
+        writing=draw(BIT),
+    )
+
+
+def block_in(state, policies):
+    """Return a block in this state."""
+    block = RegisterBlock(
+        Profile(name="test", clock_hz=PAL, channel_bit_ns=2000, policies=policies)
+    )
+    block.restore(state)
+    return block
+
+
+@given(state=states(), inputs=INPUTS, policies=POLICIES)
+def test_quiet_edge_changes_no_state(state, inputs, policies):
+    """An edge the block calls quiet has as its next state the state it is in."""
+    block = block_in(state, policies)
+    if block._is_quiet(inputs):
+        assert block._next_state(inputs) == state
+
+
+@given(state=states(), inputs=INPUTS, policies=POLICIES)
+def test_step_is_the_next_state(state, inputs, policies):
+    """Whether an edge is quiet or not, `step` leads to the next state and shows it."""
+    block = block_in(state, policies)
+    expected = block._next_state(inputs)
+    word = block.step(inputs)
+    assert (block.state, word) == (expected, block._status_of(expected))
+
+
+@given(state=states(), word=WORD, bit=BIT, waiting=BIT, policies=POLICIES)
+def test_nothing_arriving_is_quiet(state, word, bit, waiting, policies):
+    """With no strobe, no access, unchanged levels and a settled view an edge is quiet indeed."""
+    state.sync_equal_before = state.sync_equal
+    inputs = Inputs(
+        bit=bit,
+        sync_word=word,
+        dma_active=state.dma_active,
+        writing=state.writing,
+        wait_for_sync=waiting,
+    )
+    assert block_in(state, policies)._is_quiet(inputs)
+
+
+def test_states_are_never_changed_in_place():
+    """A state kept from before an edge stays what it was."""
+    block = make_block()
+    before = block.state
+    kept = State(**{name: getattr(before, name) for name in State.__slots__})
+    for _ in range(20):
+        block.step(Inputs(bit_strobe=1, bit=1, read_status=1, dma_active=1, writing=1))
+    assert before == kept
+    assert block.state != kept
+
+
+@given(state=states(), edges=st.lists(INPUTS, max_size=20), policies=POLICIES)
+def test_restored_block_goes_on_alike(state, edges, policies):
+    """A block restored to another's state does from there on what the other does."""
+    first, second = block_in(state, policies), block_in(state, policies)
+    for inputs in edges:
+        first.step(inputs)
+    second.restore(first.state)
+    assert [second.step(i) for i in edges] == [first.step(i) for i in edges]
