@@ -88,7 +88,9 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
         read_width = ports.width(read_data) if read_data else 1
         bus = {"read_width": read_width, "latency": binding.bus.read_latency}
     template = (resources.files("testbenches") / "harness.sv.j2").read_text()
-    source = Environment(undefined=StrictUndefined, keep_trailing_newline=True).from_string(template)
+    source = Environment(undefined=StrictUndefined, keep_trailing_newline=True).from_string(
+        template
+    )
     return Harness(
         binding,
         drive,
@@ -98,6 +100,7 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
             parameters=binding.core.parameters,
             drive=drive,
             bus=bus,
+            lagging=f" - {bus['latency']}" if bus and bus["latency"] else "",
             enable=binding.clock.enable,
             enable_every=binding.clock.enable_every,
             connections=connections,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -69,8 +69,11 @@ class Lockstep:
 
     def session(self, simulator: str) -> Session:
         """Return a simulator session for this core."""
-        folder = self._work / simulator
+        folder = self._folder(simulator)
         return Session(simulator, self.harness, self.ports, folder, self.seed)
+
+    def _folder(self, simulator: str) -> Path:
+        return self._work / simulator
 
     def prepare(self, scenarios: list[tuple[Path, Scenario]], say: Progress) -> list[Prepared]:
         """Make scenarios ready; one whose program needs a register the core lacks is skipped."""
@@ -81,22 +84,26 @@ class Lockstep:
         """Play the prepared scenarios in one session and compare each with the model."""
         name = session.simulator
         playing = [p for p in prepared if not p.skipped]
-        folder = self._work / name
-        folder.mkdir(parents=True, exist_ok=True)
-        for p in playing:
-            (folder / f"{p.index}.events").unlink(missing_ok=True)
-            (folder / f"{p.index}.events").hardlink_to(self._events(p.index))
         cycles = sum(p.disk.cycles for p in playing)
         say(f"{name}: building and running {cycles / 1e6:.1f} M cycles")
-        runs = [Run(p.index, live=self._live_host(p) if self.live else None) for p in playing]
-        timeout = 120 + cycles * self.binding.clock.enable_every / 20_000
-        done = {d.index: d for d in (session.run(runs, timeout) if runs else [])}
+        runs = [Run(p.index, live=self.live_host(p) if self.live else None) for p in playing]
+        done = {d.index: d for d in (self.play(playing, session, runs) if runs else [])}
         for p in prepared:
             if p.skipped:
                 yield Outcome(p.scenario.name, name, p.seed, "skipped", note=p.skipped)
             else:
                 say(f"{name}: comparing {p.scenario.name}")
-                yield self._check(p, name, folder, done[p.index])
+                yield self.compare(p, name, done[p.index])
+
+    def play(self, prepared: list[Prepared], session: Session, runs: list[Run]) -> list[RunDone]:
+        """Give the session the events of the prepared scenarios and let it play the runs."""
+        folder = self._folder(session.simulator)
+        folder.mkdir(parents=True, exist_ok=True)
+        for p in prepared:
+            (folder / f"{p.index}.events").unlink(missing_ok=True)
+            (folder / f"{p.index}.events").hardlink_to(self._events(p.index))
+        cycles = len(runs) * max(p.disk.cycles for p in prepared)
+        return session.run(runs, 120 + cycles * self.binding.clock.enable_every / 20_000)
 
     def _prepared(self, index: int, path: Path, scenario: Scenario, say: Progress) -> Prepared:
         """Build a scenario's disk and, in replay, let its program run against the model."""
@@ -132,7 +139,8 @@ class Lockstep:
     def _registers(self) -> list[str]:
         return list(self.binding.registers)
 
-    def _live_host(self, prepared: Prepared) -> LiveHost:
+    def live_host(self, prepared: Prepared) -> LiveHost:
+        """Return what the simulator needs to run the scenario's program against the core."""
         return LiveHost(
             prepared.scenario,
             self.profile,
@@ -147,14 +155,16 @@ class Lockstep:
     def _events(self, index: int) -> Path:
         return self._work / f"{index}.events"
 
-    def _check(self, prepared: Prepared, simulator: str, folder: Path, done: RunDone) -> Outcome:
+    def compare(self, prepared: Prepared, simulator: str, done: RunDone) -> Outcome:
         """Compare one finished run with the model, revolution by revolution, up to a divergence."""
         disk = prepared.disk
         timeline = Timeline(self.profile)
-        recorder = Recorder(self.binding, self.profile.status, folder, prepared.index)
+        recorder = Recorder(
+            self.binding, self.profile.status, self._folder(simulator), prepared.index
+        )
         checker = Checker(self.profile.status, self._lags, disk.start - 1)
         finding = None
-        for stimulus in self._stimuli(prepared, done.beats):
+        for stimulus in self.stimuli(prepared, done.beats):
             state = timeline.state
             expected = timeline.run(stimulus)
             observed = recorder.observed(stimulus.first, stimulus.end)
@@ -199,7 +209,7 @@ class Lockstep:
             reads,
         )
 
-    def _stimuli(self, prepared: Prepared, beats: list[BusCycle]) -> Iterator[Stimulus]:
+    def stimuli(self, prepared: Prepared, beats: Sequence[BusCycle] = ()) -> Iterator[Stimulus]:
         """Yield the run's stimuli again: the disk's, with the accesses that were made."""
         if not self.live:
             turns = zip(prepared.disk.revolutions(), prepared.accesses, strict=True)

@@ -1,0 +1,233 @@
+"""`make bench`: measures the speeds the design promises and prints them beside their targets.
+
+Every figure is a median of a few runs on this machine, ratios come from one session; nothing here
+passes or fails. `python -m testbenches.bench --long` adds the rows that take minutes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+
+from refmodel.block.profile import load_profile
+from refmodel.block.registers import Inputs, RegisterBlock
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.timeline import Timeline
+from refmodel.host.bus import READ_STATUS
+from refmodel.host.scenario import HostPart, IsoLayout, Scenario
+from refmodel.media.strobes import strobe_cycles
+from testbenches.binding.schema import load_binding
+from testbenches.lockstep import Lockstep
+from testbenches.simulator import Run
+from testbenches.toolchain import available
+
+RUNS = 5
+REFERENCE = Path(str(resources.files("hdl_stubs"))) / "reference" / "binding.yaml"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table."""
+
+    what: str
+    target: str
+    measured: str
+    meets: bool
+
+
+def quiet(message: str) -> None:
+    """Say nothing."""
+    del message
+
+
+def median_seconds(work: Callable[[], Any], runs: int = RUNS) -> float:
+    """Return the median time of one call, after one that does not count."""
+    work()
+    times = []
+    for _ in range(runs):
+        started = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - started)
+    return statistics.median(times)
+
+
+def revolution(reads: int = 45_000) -> Stimulus:
+    """Return one revolution of random bits at 7.09379 MHz with evenly spread reads of status."""
+    profile = load_profile("pal_dd")
+    rng = np.random.default_rng(1)
+    cycle = strobe_cycles(0, 100_000, profile.cycles_per_bit)
+    cycles = int(cycle[-1]) + 1
+    read = np.arange(reads, dtype=np.int64) * (cycles // reads) + 5
+    return Stimulus(
+        0,
+        cycles,
+        bit_cycle=cycle,
+        bit=rng.integers(0, 2, len(cycle)).astype(np.uint8),
+        access_cycle=read,
+        access_kind=np.full(reads, READ_STATUS, np.uint8),
+        access_mask=np.full(reads, 0xFFFF, np.uint16),
+        access_value=np.zeros(reads, np.uint16),
+    )
+
+
+def model_rows() -> Iterator[Row]:
+    """Time the two forms of the model."""
+    profile, stimulus = load_profile("pal_dd"), revolution()
+    seconds = median_seconds(lambda: Timeline(profile).run(stimulus))
+    ms = seconds * 1000
+    yield Row(
+        "timeline, one revolution (100 000 channel bits, 45 000 reads)",
+        "at most 10 ms",
+        f"{ms:.1f} ms, {0.2 / seconds:.0f}x real time",
+        ms <= 10,
+    )
+    quiet_edge, bit = Inputs(), Inputs(bit_strobe=1, bit=1)
+    read = Inputs(read_status=1)
+    cycles = [bit, *[quiet_edge] * 6, read, *[quiet_edge] * 6] * 20_000
+
+    def stepped() -> None:
+        step = RegisterBlock(profile).step
+        for inputs in cycles:
+            step(inputs)
+
+    rate = len(cycles) / median_seconds(stepped, 3) / 1e6
+    yield Row("step", "at least 1 M cycles/s", f"{rate:.1f} M cycles/s", rate >= 1)
+
+
+def scenario(turns: int, program: str = "read_every", **params: int) -> Scenario:
+    """Return an ISO track with a host that reads status."""
+    host = HostPart(program=program, params=params)
+    track = IsoLayout(layout="iso")
+    levels: Any = {"wait_for_sync": 1}
+    return Scenario(name="bench", track=track, revolutions=turns, host=host, levels=levels)
+
+
+def lockstep_rows(simulator: str, target: float) -> Iterator[Row]:
+    """Time the harness with and without recording, three revolutions at 45 000 reads each."""
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        lockstep = Lockstep(load_binding(REFERENCE), work, 1, {})
+        prepared = lockstep.prepare([(Path("bench"), scenario(3, cycles=31))], quiet)
+        runs = [Run(0, recording=n % 2 == 1) for n in range(2 * RUNS)]
+        done = lockstep.play(prepared, lockstep.session(simulator), runs)
+        unchecked = statistics.median(d.cycles / d.seconds for d in done[0::2])
+        recorded = statistics.median(d.cycles / d.seconds for d in done[1::2])
+        started = time.perf_counter()
+        outcome = lockstep.compare(prepared[0], simulator, done[-1])
+        compare = time.perf_counter() - started
+    whole = outcome.cycles / (outcome.cycles / recorded + compare)
+    yield Row(
+        f"lockstep replay, reference core, {simulator}",
+        f"at least {target} M cycles/s",
+        f"{whole / 1e6:.2f} M cycles/s compared, {recorded / 1e6:.2f} M recorded",
+        whole >= target * 1e6,
+    )
+    yield Row(
+        f"  as a share of the same harness unchecked, {simulator}",
+        "at least 0.8",
+        f"{whole / unchecked:.2f} ({unchecked / 1e6:.2f} M cycles/s unchecked)",
+        whole >= 0.8 * unchecked,
+    )
+
+
+def live_rows(simulator: str) -> Iterator[Row]:
+    """Time a live host that reads status every 8 cycles."""
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        lockstep = Lockstep(load_binding(REFERENCE), work, 1, {}, live=True)
+        ready = lockstep.prepare([(Path("bench"), scenario(1, cycles=8))], quiet)[0]
+        runs = [Run(0, live=lockstep.live_host(ready))]
+        done = lockstep.play([ready], lockstep.session(simulator), runs)[0]
+    rate = done.accesses / done.seconds
+    yield Row(
+        f"live host program, {simulator}",
+        "at least 30 k accesses/s",
+        f"{rate / 1e3:.0f} k accesses/s",
+        rate >= 30_000,
+    )
+
+
+def revolutions_rows(turns: int) -> Iterator[Row]:
+    """Measure time and memory of the model over many revolutions, each in a process of its own."""
+    few, many = (_model_process(n) for n in (turns // 4, turns))
+    ratio = many[0] / few[0]
+    yield Row(
+        f"model and host program, {turns} revolutions against {turns // 4}",
+        "time linear (ratio 4.0)",
+        f"ratio {ratio:.2f}",
+        ratio < 4.8,
+    )
+    yield Row(f"memory, {turns} revolutions", "under 300 MB", f"{many[1]:.0f} MB", many[1] < 300)
+
+
+def _model_process(turns: int) -> tuple[float, float]:
+    """Return seconds and peak MB of playing and computing some revolutions."""
+    run = subprocess.run(
+        [sys.executable, "-m", "testbenches.bench", "--model-only", str(turns)],
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    seconds, megabytes = run.stdout.split()
+    return float(seconds), float(megabytes)
+
+
+def model_only(turns: int) -> None:
+    """Play and compute some revolutions as lockstep does; print seconds and peak MB."""
+    with tempfile.TemporaryDirectory() as folder:
+        lockstep = Lockstep(load_binding(REFERENCE), Path(folder), 1, {})
+        started = time.perf_counter()
+        ready = lockstep.prepare([(Path("bench"), scenario(turns, cycles=31))], quiet)[0]
+        timeline = Timeline(lockstep.profile)
+        for stimulus in lockstep.stimuli(ready):
+            timeline.run(stimulus)
+        seconds = time.perf_counter() - started
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(seconds, peak)
+
+
+def main() -> None:
+    """Measure and print the table."""
+    options = argparse.ArgumentParser(prog="python -m testbenches.bench", description=__doc__)
+    options.add_argument("--long", action="store_true", help="100 revolutions (takes minutes)")
+    options.add_argument("--model-only", type=int, metavar="N", help=argparse.SUPPRESS)
+    chosen = options.parse_args()
+    if chosen.model_only:
+        model_only(chosen.model_only)
+        return
+    console = Console()
+    table = Table("what", "target", "measured", "", title="Cellstep, measured on this machine")
+    with console.status("measuring") as status:
+        for part in parts(chosen.long):
+            for row in part:
+                status.update(f"measured: {row.what}")
+                table.add_row(row.what, row.target, row.measured, "" if row.meets else "short")
+    console.print(table)
+
+
+def parts(long: bool) -> Iterator[Iterator[Row]]:
+    """Yield the groups of rows in the table's order."""
+    for simulator, target in (("verilator", 2.0), ("icarus", 0.6)):
+        if simulator in available():
+            yield lockstep_rows(simulator, target)
+            yield live_rows(simulator)
+    yield model_rows()
+    yield revolutions_rows(100 if long else 8)
+
+
+if __name__ == "__main__":
+    main()
