@@ -129,8 +129,8 @@ def test_no_frequency(tmp_path, written):
         ),
         (
             HEAD + "reset: {sync_equal: 1}\n",
-            "mine.yaml:4:9: reset.sync_equal: unknown key 'sync_equal'; known: bit_count, byte_ready, "
-            "data, sync_word, window",
+            "mine.yaml:4:9: reset.sync_equal: unknown key 'sync_equal'; known: bit_count, "
+            "byte_ready, data, sync_word, window",
         ),
     ],
 )
