@@ -1,0 +1,69 @@
+"""What is wrong with the flux: one schema, for scenario files and for margin sweeps.
+
+Speed, wow, peak shift and asymmetry belong to the disk and the drive and come back in every
+revolution. Jitter, dropouts, extra pulses, weak regions and noise differ by revolution; all are
+drawn from the run's seed, so a run can be repeated.
+"""
+
+from __future__ import annotations
+
+from pydantic import Field as Key
+
+from refmodel.yamlfile import Schema
+
+
+class Region(Schema):
+    """A stretch of a track: `bits` channel bits from `first_bit` on."""
+
+    first_bit: int = Key(ge=0)
+    bits: int = Key(ge=1)
+
+    @property
+    def end_bit(self) -> int:
+        """The first channel bit after the stretch."""
+        return self.first_bit + self.bits
+
+
+class Weak(Region):
+    """Pulses near the window's edge, so that a revolution may read them in either window.
+
+    They lie `shift_ns` late (half a channel bit if not given), and `noise_ns` is the sigma of a
+    Gaussian jitter of their own (an eighth of a channel bit). Common practice, no source.
+    """
+
+    shift_ns: float | None = Key(None, ge=-4000, le=4000)
+    noise_ns: float | None = Key(None, ge=0, le=4000)
+
+
+class NoFlux(Region):
+    """A stretch without transitions: silent at first, then noise as the amplifier's gain rises.
+
+    Noise begins `quiet_ns` into it, its pulses `noise_ns` apart on average (null: none ever).
+    Tens of microseconds of silence are common practice, no source.
+    """
+
+    quiet_ns: float = Key(30_000, ge=0, le=1e9)
+    noise_ns: float | None = Key(8_000, ge=500, le=1e9)
+
+
+class Defects(Schema):
+    """Every defect of a track's flux; the default is a perfect one.
+
+    `speed_percent` above 0 is a disk that turns fast; `wow_percent` is the peak of a sinusoidal
+    speed error with one period a revolution. `jitter_ns` is a Gaussian sigma, `uniform_ns` half
+    the range of uniform jitter. `pw50_ns` is the width of the Lorentzian pulses whose overlap
+    shifts peaks; `asymmetry_ns` moves every other pulse late against the others.
+    `dropout_rate` is the chance of a pulse to be missing, `extra_rate` the chance of a pulse that
+    does not belong in each channel bit.
+    """
+
+    speed_percent: float = Key(0, ge=-25, le=25)
+    wow_percent: float = Key(0, ge=0, le=10)
+    jitter_ns: float = Key(0, ge=0, le=2000)
+    uniform_ns: float = Key(0, ge=0, le=2000)
+    pw50_ns: float = Key(0, ge=0, le=6000)
+    asymmetry_ns: float = Key(0, ge=-2000, le=2000)
+    dropout_rate: float = Key(0, ge=0, le=1)
+    extra_rate: float = Key(0, ge=0, le=1)
+    weak: list[Weak] = Key([])
+    no_flux: list[NoFlux] = Key([])
