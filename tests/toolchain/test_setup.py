@@ -24,7 +24,7 @@ esac
 INSTALL = "Timeout=300 install -y --no-install-recommends"
 # This Python, taken for an older one.
 OLD_PYTHON = f"""
-[ "$1" != --version ] || { echo Python 3.10.12; exit; }
+[ "$1" != --version ] || {{ echo Python 3.10.12; exit; }}
 exec {sys.executable} -c 'import sys; sys.version_info = (3, 10, 12); exec(sys.argv[2])' "$@"
 """
 APT = 'echo "${*##*::}" >>"$LOG"; [ -z "$FAILING" ] || exit 100'
