@@ -14,7 +14,7 @@ from pathlib import Path
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile
 from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, UserError
-from refmodel.host.find import given_name
+from refmodel.host.find import find_suite, given_name
 from refmodel.host.scenario import Scenario
 from refmodel.report.result import (
     AGREE,
@@ -28,9 +28,11 @@ from refmodel.report.result import (
     SuiteResult,
     WaiverTold,
 )
-from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding
+from testbenches.binding.ports import preflight
+from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding, load_binding
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.simulator import Session
+from testbenches.toolchain import SIMULATORS, simulators, why_not
 
 Say = Callable[[str], None]
 Judged = tuple[Outcome, int]  # and the exit status it alone would give
@@ -46,11 +48,12 @@ def quiet(message: str) -> None:
 class Options:
     """How a suite is run; `given` is the binding as the user named it."""
 
-    given: str
-    simulators: Sequence[str]
+    given: str = ""
+    simulators: Sequence[str] = ()
     seed: int = 1
     policies: dict[str, str] = field(default_factory=dict)
     live: bool = False
+    absent: dict[str, str] = field(default_factory=dict)  # simulators not run, and why
 
     def command(self, scenario: Path, simulator: str) -> str:
         """Return the command that runs one scenario on one simulator in the same way."""
@@ -59,6 +62,28 @@ class Options:
         for name, value in self.policies.items():
             words += ["--policy", f"{name}={value}"]
         return shlex.join(words + ["--live"] * self.live)
+
+
+def run_bindings(
+    paths: Sequence[Path], suite: str, options: Options, say: Say = quiet
+) -> list[SuiteResult]:
+    """Run one core after another through a suite, on the simulators asked for or on all there are.
+
+    Raises UserError for anything wrong with any of them before the first simulator starts.
+    """
+    scenarios = find_suite(suite)
+    bindings = [load_binding(path) for path in paths]
+    for binding in bindings:
+        preflight(binding)
+    names = simulators(options.simulators)
+    absent = {} if options.simulators else {n: why_not(n) for n in SIMULATORS if n not in names}
+    for name, why in absent.items():
+        say(f"{name}: does not run: {why}")
+    results = []
+    for path, binding in zip(paths, bindings, strict=True):
+        own = replace(options, given=str(path), simulators=names, absent=absent)
+        results.append(run_suite(binding, scenarios, own, say))
+    return results
 
 
 def run_suite(
@@ -78,7 +103,7 @@ def run_suite(
         outcomes = _outcomes(lockstep, prepared, options.simulators, say)
     paths = [path for path, _ in scenarios] * len(options.simulators)
     return SuiteResult(
-        scope_of(binding, options.given, lockstep.profile, options.simulators),
+        scope_of(binding, options, lockstep.profile),
         options.seed,
         tuple(options.simulators),
         tuple(
@@ -163,22 +188,20 @@ def _judged(outcome: Outcome) -> Judged:
     return outcome, EXIT_MISMATCH if outcome.verdict == MISMATCH else EXIT_AGREE
 
 
-def scope_of(
-    binding: Binding, given: str, profile: Profile, simulators: Sequence[str] = ()
-) -> Scope:
+def scope_of(binding: Binding, options: Options, profile: Profile) -> Scope:
     """Return what of a core is compared, and what is not."""
     waived = binding.waived(date.today())
     return Scope(
-        given,
+        options.given,
         binding.core.top,
         profile,
         {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)},
         tuple(WaiverTold(w.field, w.reason, w.until) for w in binding.waivers if w.field in waived),
-        tuple(_gaps(binding, waived, simulators)),
+        (*_gaps(binding, waived), *_simulator_gaps(options)),
     )
 
 
-def _gaps(binding: Binding, waived: set[str], simulators: Sequence[str]) -> Iterator[Gap]:
+def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
     """Yield what a binding leaves out of the comparison."""
     seen = {watched.lane for watched in binding.observed}
     readable = "status" in binding.registers
@@ -192,5 +215,11 @@ def _gaps(binding: Binding, waived: set[str], simulators: Sequence[str]) -> Iter
     for name in LEVEL_INPUTS:
         if name not in binding.level_inputs:
             yield Gap(name, "no input of the core is bound to it: it stays 0 in every scenario")
-    if list(simulators) == ["verilator"]:
+
+
+def _simulator_gaps(options: Options) -> Iterator[Gap]:
+    """Yield what the choice of simulators leaves out."""
+    for name, why in options.absent.items():
+        yield Gap(name, f"did not run: {why}")
+    if list(options.simulators) == ["verilator"]:
         yield Gap("X and Z", "verilator has two states only: run icarus too to see unknown bits")

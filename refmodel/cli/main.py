@@ -1,0 +1,158 @@
+"""The `cellstep` command: its subcommands, and the one place where errors become messages."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import importlib
+import os
+import signal
+import sys
+from dataclasses import dataclass
+from types import FrameType
+from typing import Annotated, Any, NoReturn
+
+import typer
+from typer.core import TyperCommand, TyperGroup
+
+from refmodel import __version__
+from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, UserError
+
+DEBUG = "CELLSTEP_DEBUG"  # set to 1, it lets tracebacks through
+STOPPED = {130: "interrupted", 143: "terminated"}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Where a subcommand is, and what the list of subcommands says of it."""
+
+    module: str
+    function: str
+    help: str
+
+
+COMMANDS = {
+    "demo": Entry("demo", "demo_command", "Compare a good core, then one with a defect."),
+    "bind": Entry("bind", "bind_command", "Draft a binding from a core's source."),
+    "run": Entry("run", "run_command", "Compare cores with the model, cycle by cycle."),
+    "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
+    "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
+}
+
+
+class Later(TyperCommand):
+    """A subcommand whose module is imported when it is used, so that `cellstep --help` is fast."""
+
+    def __init__(self, name: str, entry: Entry) -> None:
+        super().__init__(name, help=entry.help)
+        self._entry = entry
+
+    def make_context(self, *args: Any, **extra: Any) -> Any:  # noqa: ANN401 - typer's own types
+        """Hand over to the real command."""
+        module = importlib.import_module(f"refmodel.cli.{self._entry.module}")
+        real = typer.Typer(add_completion=False, rich_markup_mode=None)
+        real.command(self.name)(getattr(module, self._entry.function))
+        return typer.main.get_command(real).make_context(*args, **extra)
+
+
+class Commands(TyperGroup):
+    """The subcommands of `COMMANDS`, in that order, none of them imported yet."""
+
+    def __init__(self, **settings: Any) -> None:  # noqa: ANN401
+        super().__init__(**settings)
+        self.commands = {name: Later(name, entry) for name, entry in COMMANDS.items()}
+
+    def list_commands(self, ctx: object) -> list[str]:
+        """Return the names, not sorted."""
+        del ctx
+        return list(self.commands)
+
+
+app = typer.Typer(
+    cls=Commands,
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"cellstep {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def cellstep(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Print the version."),
+    ] = False,
+) -> None:
+    """Hold a floppy-disk controller core against a model of its registers, cycle by cycle.
+
+    Begin with: cellstep demo
+    """
+    del version
+
+
+def main() -> NoReturn:
+    """Run the command; whatever stops it leaves one message and an exit status, no traceback."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, _stop)
+    signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # `cellstep trace ... | head` ends quietly
+    status = EXIT_AGREE
+    try:
+        app(prog_name="cellstep")
+    except SystemExit as stop:
+        status = stop.code if isinstance(stop.code, int) else EXIT_BAD_INPUT
+        if status in STOPPED:
+            _complain(f"cellstep: {STOPPED[status]}")
+    except Exception as error:
+        status = _told(error)
+    sys.exit(_flushed(status))
+
+
+def _stop(number: int, frame: FrameType | None) -> NoReturn:
+    """Leave through every `finally`: the simulators are ended and the work files removed."""
+    del frame
+    signal.signal(number, signal.SIG_IGN)
+    raise SystemExit(128 + number)
+
+
+def _told(error: Exception) -> int:
+    """Say what went wrong in the user's terms; return the exit status."""
+    if os.environ.get(DEBUG) == "1":
+        raise error
+    if isinstance(error, UserError):
+        _complain(str(error))  # a file's place at the start of the line, for editors
+        return error.exit_status
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        full = error.errno == errno.ENOSPC
+        said = "disk full" if full else error.strerror or error
+        _complain(f"cellstep: {where}{said}")
+        return EXIT_BAD_INPUT
+    _complain(f"cellstep: internal error, {type(error).__name__}: {error}\n{DEBUG}=1 shows where")
+    return EXIT_CANNOT_RUN
+
+
+def _flushed(status: int) -> int:
+    """Write out what is still to be printed; return the exit status then."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return _told(error)
+    return status
+
+
+def _complain(message: str) -> None:
+    """Print a message on stderr; with no stderr to print to, there is no one to tell."""
+    with contextlib.suppress(OSError):
+        print(message, file=sys.stderr, flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,28 @@
+"""Options several commands share."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from refmodel.errors import UserError
+
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of everything drawn at random.")]
+Policies = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--policy", metavar="NAME=VALUE", help="Change a policy of the model; may be repeated."
+    ),
+]
+
+
+def chosen_policies(given: list[str] | None) -> dict[str, str]:
+    """Return the policies of `--policy NAME=VALUE`; raise UserError for another form."""
+    chosen = {}
+    for text in given or []:
+        name, equals, value = text.partition("=")
+        if not (name and equals and value):
+            raise UserError(f"--policy {text}: should be NAME=VALUE, e.g. ready_tie=clear_wins")
+        chosen[name] = value
+    return chosen

@@ -1,0 +1,72 @@
+"""`cellstep run`: compares cores with the model."""
+
+from __future__ import annotations
+
+from contextlib import nullcontext
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from refmodel.cli.options import Policies, Seed, chosen_policies
+
+
+class Simulators(StrEnum):
+    """What `--sim` takes."""
+
+    icarus = "icarus"
+    verilator = "verilator"
+    both = "both"
+
+    @property
+    def names(self) -> list[str]:
+        """The simulators' names."""
+        return ["icarus", "verilator"] if self is Simulators.both else [self.value]
+
+
+def run_command(
+    bindings: Annotated[list[Path], typer.Argument(help="One or more binding files.")],
+    suite: Annotated[
+        str, typer.Option(help="A shipped suite, a folder of scenarios, or one scenario.")
+    ] = "status",
+    sim: Annotated[
+        Simulators | None, typer.Option(help="Which simulators; by default all that are here.")
+    ] = None,
+    seed: Seed = 1,
+    live: Annotated[
+        bool, typer.Option("--live", help="Run the host programs against the core itself.")
+    ] = False,
+    policy: Policies = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for result.json, junit.xml, report.txt and waves.")
+    ] = None,
+) -> None:
+    """Compare a core with the model, cycle by cycle, and show where they first part.
+
+    Example: cellstep run binding.yaml --suite status --out results
+
+    Exit status: 0 agree, 1 mismatch, 2 bad input or nothing compared, 125 a core that does not
+    build or run.
+    """
+    from rich.console import Console
+
+    from refmodel.report.outdir import ResultFolder
+    from refmodel.report.progress import Progress
+    from refmodel.report.result import worst_status
+    from refmodel.report.terminal import show_all
+    from testbenches.suite import Options, run_bindings
+
+    options = Options(
+        simulators=sim.names if sim else (),
+        seed=seed,
+        policies=chosen_policies(policy),
+        live=live,
+    )
+    with ResultFolder(out) if out else nullcontext() as folder:
+        with Progress(Console(stderr=True)) as progress:
+            results = run_bindings(bindings, suite, options, progress.say)
+        if folder is not None:
+            folder.write(results)
+    show_all(Console(), results)
+    raise typer.Exit(worst_status([result.exit_status for result in results]))

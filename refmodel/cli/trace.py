@@ -1,0 +1,55 @@
+"""`cellstep trace`: the model alone, edge by edge."""
+
+from __future__ import annotations
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from refmodel.cli.options import Policies, Seed, chosen_policies
+
+
+class Format(StrEnum):
+    """What `--format` takes."""
+
+    table = "table"
+    csv = "csv"
+    vcd = "vcd"
+
+
+def trace_command(
+    scenario: Annotated[
+        str, typer.Argument(help="A scenario file, or a shipped one such as status/iso_sectors.")
+    ],
+    profile: Annotated[str, typer.Option(help="A shipped profile, or a file.")] = "pal_dd",
+    first: Annotated[int | None, typer.Option("--from", help="First cycle shown.")] = None,
+    last: Annotated[int | None, typer.Option("--to", help="Last cycle shown.")] = None,
+    layout: Annotated[Format, typer.Option("--format", help="Form of the output.")] = Format.table,
+    policy: Policies = None,
+    seed: Seed = 1,
+    out: Annotated[
+        Path | None, typer.Option(help="Write to this file, not to the terminal.")
+    ] = None,
+) -> None:
+    """Show what status reads in each cycle in which something arrives, and why it changes.
+
+    Example: cellstep trace status/iso_sectors --from 1200 --to 1500
+
+    No core and no simulator takes part. Exit status: 0, 2 for bad input.
+    """
+    from refmodel.block.profile import load_profile
+    from refmodel.host.find import find_scenario
+    from refmodel.report.outdir import write_whole
+    from refmodel.report.trace import WRITERS, model_trace
+
+    chosen = load_profile(profile).with_policies(chosen_policies(policy))
+    trace = model_trace(*find_scenario(scenario), chosen, seed, first, last)
+    typer.echo(trace.about, err=True)
+    write = WRITERS[layout.value]
+    if out is None:
+        write(sys.stdout, trace)
+    else:
+        write_whole(out, lambda file: write(file, trace))

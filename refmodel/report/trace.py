@@ -1,0 +1,216 @@
+"""The model alone: what it shows on each edge on which something arrives, and why."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, NamedTuple
+
+from refmodel.block.fields import FIELD_NAMES
+from refmodel.block.profile import Profile
+from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.engine.cause import describe
+from refmodel.engine.edges import Edge, edges
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.timeline import Expected, Timeline
+from refmodel.errors import UserError
+from refmodel.host.play import ModelPlayer
+from refmodel.host.processor import Processor
+from refmodel.host.scenario import Disk, Scenario, seed_of
+from refmodel.report import words
+from refmodel.report.waves import Wave, block_waves, status_waves, stimulus_waves, write_vcd
+
+SHOWN = 200  # cycles, where the user names no range
+COLUMNS = ("cycle", "us", "arrives", "window", "bits", "rdy", "dma", "wr", "eq", "data", "change")
+WIDTHS = (9, 11, 18, 6, 4, 3, 3, 2, 2, 4)
+
+
+class Span(NamedTuple):
+    """A revolution of the trace: the model's state before it, what arrives, what status shows."""
+
+    state: State
+    stimulus: Stimulus
+    expected: Expected
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Cycles `first` .. `end - 1` of a scenario of `cycles` cycles, on the model alone."""
+
+    scenario: str
+    profile: Profile
+    spans: list[Span]
+    first: int
+    end: int
+    cycles: int
+
+    @property
+    def about(self) -> str:
+        """What is shown, and how to see something else."""
+        return (
+            f"{self.scenario}, profile {self.profile.name}: cycles {self.first} to {self.end - 1} "
+            f"of 0 to {self.cycles - 1}; choose others with --from N --to N"
+        )
+
+
+@dataclass(frozen=True)
+class Row:
+    """One edge: what arrived, the model's state after it, and why status changed, if it did."""
+
+    cycle: int
+    arrives: str
+    after: State
+    fields: dict[str, int]
+    change: str
+
+
+def model_trace(
+    path: Path,
+    scenario: Scenario,
+    profile: Profile,
+    seed: int,
+    first: int | None = None,
+    last: int | None = None,
+) -> Trace:
+    """Run a scenario on the model, up to cycle `last`.
+
+    With neither end given, the first match of the sync word is in the middle. Raises UserError
+    for a range that is empty or not in the scenario.
+    """
+    own = seed_of(scenario.name, seed)
+    disk = Disk(scenario, scenario.track.build(own, path.parent), profile)
+    _check_range(first, last, disk.cycles)
+    spans = _spans(disk, own)
+    kept = [next(spans)]
+    if first is None and last is None:
+        first = max(0, _first_match(kept[0].expected, disk.start) - SHOWN // 2)
+    elif first is None:
+        first = max(0, (last or 0) - SHOWN + 1)
+    end = min(disk.cycles, first + SHOWN if last is None else last + 1)
+    while kept[-1].stimulus.end < end:
+        kept = [span for span in kept if span.stimulus.end > first] + [next(spans)]
+    return Trace(scenario.name, profile, kept, first, end, disk.cycles)
+
+
+def _check_range(first: int | None, last: int | None, cycles: int) -> None:
+    """Raise UserError unless the range lies in the scenario."""
+    for option, cycle in (("--from", first), ("--to", last)):
+        if cycle is not None and not 0 <= cycle < cycles:
+            raise UserError(f"{option} {cycle}: the scenario has cycles 0 to {cycles - 1}")
+    if first is not None and last is not None and first > last:
+        raise UserError(f"--from {first} is after --to {last}; the range would be empty")
+
+
+def _spans(disk: Disk, seed: int) -> Iterator[Span]:
+    """Yield the revolutions as the model goes through them, with the host's accesses."""
+    processor = Processor(disk.scenario.program(seed), disk.profile, start=disk.start)
+    timeline = Timeline(disk.profile)
+    for stimulus in ModelPlayer(disk.profile, processor).play(disk.revolutions()):
+        state = timeline.state
+        yield Span(state, stimulus, timeline.run(stimulus))
+
+
+def _first_match(expected: Expected, start: int) -> int:
+    """Return where sync_equal first rises, or the cycle the disk starts in."""
+    lane = expected.lanes["sync_equal"]
+    rises = lane.cycle[(lane.value == 1) & (lane.cycle >= start)]
+    return int(rises[0]) if len(rises) else start + SHOWN // 2
+
+
+def rows(trace: Trace) -> Iterator[Row]:
+    """Yield the trace's edges on which something arrives or status changes."""
+    for span in trace.spans:
+        block = RegisterBlock(trace.profile)
+        block.restore(span.state)
+        before = Inputs()
+        for edge in edges(block, span.stimulus):
+            if edge.cycle >= trace.end:
+                return
+            arrives = _arrivals(edge, before)
+            before = edge.inputs
+            changed = edge.status_before != edge.status_after
+            if edge.cycle >= trace.first and (arrives or changed):
+                yield _row(edge, arrives, trace.profile)
+
+
+def _row(edge: Edge, arrives: str, profile: Profile) -> Row:
+    fields = profile.status.split(edge.status_after)
+    old = profile.status.split(edge.status_before)
+    moves = [
+        f"{name} {words.value_text(name, old[name], 0, profile.status)} -> "
+        f"{words.value_text(name, value, 0, profile.status)}"
+        for name, value in fields.items()
+        if value != old[name]
+    ]
+    change = f"{', '.join(moves)}: {describe(edge, profile)}" if moves else ""
+    return Row(edge.cycle, arrives or "-", edge.after, fields, change)
+
+
+def _arrivals(edge: Edge, before: Inputs) -> str:
+    """Say in a few words what arrives on an edge."""
+    inputs, said = edge.inputs, []
+    if inputs.reset != before.reset:
+        said.append("reset" if inputs.reset else "reset ends")
+    if inputs.write_sync_word:
+        said.append(f"write {inputs.sync_word:04X}")
+    if inputs.bit_strobe:
+        said.append(f"bit {inputs.bit}")
+    if inputs.read_status:
+        said.append("read")
+    for name in ("dma_active", "writing", "wait_for_sync"):
+        if getattr(inputs, name) != getattr(before, name):
+            said.append(f"{name} {getattr(inputs, name)}")
+    return ", ".join(said)
+
+
+def write_table(file: IO[str], trace: Trace) -> None:
+    """Write the trace as text, a line an edge."""
+    _line(file, COLUMNS)
+    for row in rows(trace):
+        us = f"{float(row.cycle * trace.profile.cycle_ns) / 1000:.3f}"
+        window, data = f"{row.after.window:04X}", f"{row.fields['data']:02X}"
+        flags = [row.fields[name] for name in FIELD_NAMES if name != "data"]
+        shown = (row.cycle, us, row.arrives, window, row.after.bit_count, *flags, data, row.change)
+        _line(file, shown)
+
+
+def write_csv(file: IO[str], trace: Trace) -> None:
+    """Write the trace as CSV, a line an edge; numbers are decimal."""
+    writer = csv.writer(file, lineterminator="\n")
+    writer.writerow(
+        ["cycle", "time_ns", "arrives", "window", "sync_word", "bit_count", *FIELD_NAMES, "change"]
+    )
+    for row in rows(trace):
+        after, ns = row.after, float(row.cycle * trace.profile.cycle_ns)
+        fields = [row.fields[name] for name in FIELD_NAMES]
+        state = [after.window, after.sync_word, after.bit_count]
+        writer.writerow([row.cycle, f"{ns:.3f}", row.arrives, *state, *fields, row.change])
+
+
+def write_waves(file: IO[str], trace: Trace) -> None:
+    """Write the trace as VCD: status, the block's inner registers, disk, inputs and host."""
+    joined: dict[tuple[str, str], Wave] = {}
+    for span in trace.spans:
+        first = max(trace.first, span.stimulus.first)
+        end = min(trace.end, span.stimulus.end)
+        for wave in (
+            *status_waves("model", span.expected.lanes, first, end),
+            *block_waves(trace.profile, span.state, span.stimulus, first, end),
+            *stimulus_waves(span.stimulus, first, end),
+        ):
+            before = joined.get((wave.scope, wave.name))
+            changes = [*(before.changes if before else ()), *wave.changes]
+            joined[wave.scope, wave.name] = Wave(wave.scope, wave.name, wave.width, changes)
+    write_vcd(file, trace.profile, list(joined.values()), trace.first, trace.end)
+
+
+WRITERS = {"table": write_table, "csv": write_csv, "vcd": write_waves}
+
+
+def _line(file: IO[str], cells: tuple[object, ...]) -> None:
+    """Write the cells in columns, the last one as long as it is."""
+    padded = [f"{cell!s:>{width}}" for cell, width in zip(cells, WIDTHS, strict=False)]
+    padded[2] = f"{cells[2]!s:<{WIDTHS[2]}}"
+    file.write(f"{' '.join(padded)} {cells[-1]}".rstrip() + "\n")
