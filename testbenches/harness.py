@@ -94,7 +94,7 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
     return Harness(
         binding,
         drive,
-        bus_shape(binding),
+        binding.bus_shape,
         source.render(
             top=binding.core.top,
             parameters=binding.core.parameters,
@@ -110,19 +110,6 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
         ),
         *_addresses(binding, ports),
     )
-
-
-def bus_shape(binding: Binding) -> BusShape:
-    """Return the bus cycles an access takes. Of two bytes the high one, with the flags, is first."""
-    halves = {"high": HIGH, "low": LOW}
-    status = binding.registers.get("status")
-    word = binding.registers.get("sync_word")
-    shape = BusShape()
-    if status is not None and status.word is None:
-        shape = BusShape(status=(HIGH, LOW), clears=halves[status.clears_on])
-    if word is not None and word.word is None:
-        shape = BusShape(shape.status, shape.clears, sync_word=(HIGH, LOW))
-    return shape
 
 
 def _drive(binding: Binding, ports: CorePorts) -> Drive:

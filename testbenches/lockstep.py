@@ -23,7 +23,7 @@ from refmodel.host.scenario import Disk, HostPart, Scenario, seed_of
 from refmodel.report.result import AccessSeen, Finding, Outcome
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
-from testbenches.harness import Harness, bus_shape, generate
+from testbenches.harness import Harness, generate
 from testbenches.player import Player
 from testbenches.recorder import Recorder
 from testbenches.simulator import LiveHost, Run, RunDone, Session
@@ -130,7 +130,7 @@ class Lockstep:
         return Processor(
             prepared.scenario.program(prepared.seed),
             self.profile,
-            bus_shape(self.binding),
+            self.binding.bus_shape,
             prepared.disk.start,
             self._registers,
         )
@@ -144,7 +144,7 @@ class Lockstep:
         return LiveHost(
             prepared.scenario,
             self.profile,
-            bus_shape(self.binding),
+            self.binding.bus_shape,
             self._registers,
             prepared.disk.start,
             prepared.seed,
