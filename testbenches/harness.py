@@ -9,8 +9,8 @@ from importlib import resources
 from jinja2 import Environment, StrictUndefined
 
 from refmodel.host.bus import HIGH, LOW, BusShape
-from testbenches.binding.schema import Binding, Signal
 from testbenches.binding.ports import CorePorts
+from testbenches.binding.schema import Binding, Signal
 
 HARNESS = "cellstep_harness"
 HELD = ("reset", "dma_active", "writing", "wait_for_sync")
@@ -54,7 +54,7 @@ class Drive:
         return ((1 << width) - 1) << lsb
 
     def verilog(self, name: str) -> str:
-        """The slot as a Verilog expression."""
+        """Return the slot as a Verilog expression."""
         lsb, width = self.slots[name]
         return f"drive[{lsb}]" if width == 1 else f"drive[{lsb + width - 1}:{lsb}]"
 
@@ -88,16 +88,15 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
         read_width = ports.width(read_data) if read_data else 1
         bus = {"read_width": read_width, "latency": binding.bus.read_latency}
     template = (resources.files("testbenches") / "harness.sv.j2").read_text()
-    source = Environment(undefined=StrictUndefined, keep_trailing_newline=True).from_string(
-        template
-    )
+    environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
+    source = environment.from_string(template)
     return Harness(
         binding,
         drive,
         binding.bus_shape,
         source.render(
             top=binding.core.top,
-            parameters=binding.core.parameters,
+            parameters=ports.parameters,
             drive=drive,
             bus=bus,
             lagging=f" - {bus['latency']}" if bus and bus["latency"] else "",

@@ -120,6 +120,3 @@ def _slices(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
         at -= width[name]
         slices[name] = (at, (1 << width[name]) - 1)
     return slices
-
-
-

@@ -47,9 +47,7 @@ async def _play(dut: Any, run: Run) -> RunDone:
     if host is None:
         return RunDone(run.index, cycles, seconds)
     processor = host.processor
-    return RunDone(
-        run.index, cycles, seconds, host.beats, processor.accesses, processor.result
-    )
+    return RunDone(run.index, cycles, seconds, host.beats, processor.accesses, processor.result)
 
 
 class LiveBus:

@@ -90,7 +90,7 @@ class Job:
 
 
 class Session:
-    """One simulator, one core: started once, it builds what is not built yet and plays every run."""
+    """One simulator and one core: builds what is not built yet and plays every run."""
 
     def __init__(
         self, simulator: str, harness: Harness, ports: CorePorts, folder: Path, seed: int
@@ -142,9 +142,7 @@ class Session:
         """Write the harness and describe the work."""
         self._folder.mkdir(parents=True, exist_ok=True)
         core = self._harness.binding.core
-        key = _digest(
-            self.simulator, self._harness.source, core.defines, *_contents(self._ports)
-        )
+        key = _digest(self.simulator, self._harness.source, core.defines, *_contents(self._ports))
         build_dir = cache_folder() / "builds" / key
         build_dir.mkdir(parents=True, exist_ok=True)
         harness = build_dir / "harness.sv"

@@ -41,7 +41,7 @@ public_flat_rw -module "{HARNESS}" -var "read_value*"
 
 
 class FastVerilator(Verilator):
-    """cocotb's runner, but only the harness's own controls are made public: the core runs faster."""
+    """cocotb's runner, with only the harness's controls made public: the core runs faster."""
 
     def _build_command(self) -> list[list[str]]:
         commands = super()._build_command()

@@ -1,8 +1,16 @@
 """Shared by the lockstep tests: which simulators there are, and a quick way to run a core."""
 
+from pathlib import Path
+
 import pytest
 
+import hdl_stubs
+from refmodel.host.scenario import load_suite
+from testbenches.binding.schema import load_binding
+from testbenches.lockstep import Lockstep
 from testbenches.toolchain import available, why_not
+
+STUBS = Path(hdl_stubs.__file__).parent
 
 
 @pytest.fixture(params=["icarus", "verilator"])
@@ -11,3 +19,17 @@ def simulator(request):
     if request.param not in available():
         pytest.skip(why_not(request.param))
     return request.param
+
+
+@pytest.fixture
+def outcomes(tmp_path, simulator):
+    """Return a function that runs a binding through a suite and returns the outcomes."""
+
+    def run(binding, suite="quick", seed=1, live=False, policies=None):
+        lockstep = Lockstep(
+            load_binding(Path(binding)), tmp_path / "work", seed, policies or {}, live
+        )
+        prepared = lockstep.prepare(load_suite(str(suite)), say=lambda _: None)
+        return list(lockstep.run(prepared, lockstep.session(simulator), say=lambda _: None))
+
+    return run
