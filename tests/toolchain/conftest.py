@@ -17,6 +17,7 @@ class Programs:
     def add(self, name: str, script: str = "") -> Path:
         """Put a shell script there under a name."""
         path = self.folder / name
+        path.unlink(missing_ok=True)  # it may be a link to this machine's own program
         path.write_text(f"#!/bin/sh\n{script}\n")
         path.chmod(0o755)
         return path
