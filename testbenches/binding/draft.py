@@ -24,6 +24,9 @@ _TODO = {  # role: what the missing port is
     "write": "the write strobe",
     "write_data": "the data a write stores",
     "read_data": "the data a read returns",
+    "dma_active": "only if the core takes it from the rest of the design",
+    "writing": "only if the core takes it from the rest of the design",
+    "wait_for_sync": "only if the core takes it from the rest of the design",
 }
 
 
@@ -151,7 +154,7 @@ def _registers(found: Guesses) -> Iterator[str]:
                 address, reason = where[half]
                 yield f"      {half}: {address:#x}  # likely: {reason}"
             if register == "status":
-                yield f"      clears_on: {clears}  # guess: {why}"
+                yield f"      clears_on: {clears}  # {why}"
         else:
             form = "{high: ADDRESS, low: ADDRESS}" if _byte_wide(found) else "ADDRESS"
             yield f"    # {register}: {form}  # TODO the source does not say where it is"
@@ -159,21 +162,19 @@ def _registers(found: Guesses) -> Iterator[str]:
 
 def _inputs(found: Guesses) -> Iterator[str]:
     names = ("dma_active", "writing", "wait_for_sync")
-    if any(name in found.roles for name in names):
-        yield "inputs:"
-    else:
-        yield "# inputs:  # TODO ports that bring these from the rest of the design, if any"
+    yield "inputs:" if any(name in found.roles for name in names) else "inputs: {}"
     for name in names:
         if name in found.roles:
             yield _role(found, name)
         else:
-            yield f"  # {name}: PORT{_candidates(found, name)}"
+            yield _missing(found, name, name)
 
 
 def _tie(found: Guesses) -> Iterator[str]:
-    if found.tie:
+    ties = {**found.always_on, **found.left_over}
+    if ties:
         yield "tie:"
-        for name, (value, reason) in found.tie.items():
+        for name, (value, reason) in ties.items():
             yield f"  {_text(name)}: {value}  # guess: {reason}"
 
 

@@ -22,6 +22,9 @@ from testbenches.binding.netlist import (
 )
 
 STRONG, FAIR = 20, 8
+MOST = 0.8  # of the assignments to registers
+MANY_REGISTERS = 4  # a core with this many shows what they wait for
+WINDOW = 16
 SHIFTED = 7  # a shift register keeps at least this many bits
 
 
@@ -76,6 +79,7 @@ def votes(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
     yield from enable
     yield from _address(netlist, leaves)
     yield from _data(netlist, leaves)
+    yield from _waiting(netlist, leaves)
 
 
 def _most(counted: Counter[tuple[str, bool]]) -> str | None:
@@ -101,10 +105,12 @@ def _reset(netlist: Netlist, leaves: list[Leaf], clock: str | None) -> Iterator[
         if not isinstance(leaf.value, Const)
     }
     to_constant: dict[Level, set[str]] = {}
+    everywhere = {level for level, share in _shares(leaves) if share >= MOST}
     for leaf in leaves:
         if leaf.drive.clocked and isinstance(leaf.value, Const):
             for level in leaf.levels:
-                alone = len(leaf.conditions) == 1 or (leaf.net, level) in otherwise
+                only = not set(leaf.conditions) - everywhere - {level}
+                alone = only or (leaf.net, level) in otherwise
                 if alone and level.net in netlist.inputs:
                     to_constant.setdefault(level, set()).add(leaf.net)
     if to_constant:
@@ -119,15 +125,20 @@ def _active(level: Level) -> Active:
 
 def _enable(netlist: Netlist, leaves: list[Leaf], known: set[str]) -> Iterator[Vote]:
     """Yield an input without which hardly any register moves."""
-    drives = {
-        id(leaf.drive): leaf for leaf in leaves if leaf.drive.clocked and not _resets(leaf, known)
-    }
-    seen = Counter(level for leaf in drives.values() for level in set(leaf.levels))
-    for level, count in seen.most_common(3):
-        often = count >= 4 and count >= 0.8 * len(drives)
+    moving = [leaf for leaf in leaves if not _resets(leaf, known)]
+    registers = {leaf.net for leaf in moving if leaf.drive.clocked}
+    for level, share in _shares(moving):
+        often = share >= MOST and len(registers) >= MANY_REGISTERS
         if often and level.net in netlist.inputs and level.net not in known:
             yield Vote("enable", level.net, STRONG, "every register waits for it", _active(level))
             return
+
+
+def _shares(leaves: list[Leaf]) -> list[tuple[Level, float]]:
+    """Return in what share of the clocked assignments each level is needed, most first."""
+    clocked = [leaf for leaf in leaves if leaf.drive.clocked]
+    seen = Counter(level for leaf in clocked for level in set(leaf.levels))
+    return [(level, count / len(clocked)) for level, count in seen.most_common()]
 
 
 def _resets(leaf: Leaf, known: set[str]) -> bool:
@@ -152,7 +163,9 @@ def _disk(netlist: Netlist, leaves: list[Leaf], known: set[str]) -> Iterator[Vot
 
 def _last_input(netlist: Netlist, leaf: Leaf, known: set[str]) -> Level | None:
     """Return the innermost condition of a leaf that follows another input than those known."""
-    for level in reversed(leaf.levels):
+    direct = [level for level in leaf.levels if level.net in netlist.inputs]
+    others = [level for level in leaf.levels if level.net not in netlist.inputs]
+    for level in (*direct[::-1], *others[::-1]):
         origin = netlist.origin(netlist.nets[level.net])
         if origin is not None and origin.net not in known:
             return Level(origin.net, origin.high == level.high)
@@ -168,6 +181,28 @@ def _shifted_bit(netlist: Netlist, value: Expr) -> Level | None:
         if bit.width == 1 and long:
             return netlist.origin(bit)
     return None
+
+
+def _waiting(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
+    """Yield an input that counts only together with a comparison of the window."""
+    nets = [net for net in netlist.nets.values() if net.width == 1]
+    together = [leaf.conditions for leaf in leaves]
+    together += [tuple(netlist.conditions(net)) for net in nets]
+    for conditions in together:
+        if any(_compares(netlist, condition) for condition in conditions):
+            for level in conditions:
+                if isinstance(level, Level) and level.net in netlist.inputs:
+                    reason = "counts together with the comparison"
+                    yield Vote("wait_for_sync", level.net, FAIR, reason, _active(level))
+
+
+def _compares(netlist: Netlist, condition: Level | Match) -> bool:
+    """Say whether a condition compares 16 bits with one another or with a constant."""
+    if isinstance(condition, Match):
+        return netlist.nets[condition.net].width == WINDOW and condition.net not in netlist.inputs
+    meaning = netlist.definition(condition.net)
+    wide = [net for net in nets_in(meaning) if net.width == WINDOW] if meaning else []
+    return condition.high and len(wide) >= 2
 
 
 def address_of(netlist: Netlist, leaves: list[Leaf]) -> str | None:

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
 from testbenches.binding.elaborate import Design, Port
-from testbenches.binding.evidence import FAIR, STRONG, Vote, leaves_of, votes
+from testbenches.binding.evidence import FAIR, MANY_REGISTERS, STRONG, Leaf, Vote, leaves_of, votes
 from testbenches.binding.names import Active, is_low, line_active, score, words
-from testbenches.binding.netlist import Expr, Net, Netlist, Not, nets_in
+from testbenches.binding.netlist import Bits, Expr, Net, Netlist, Not, nets_in
 from testbenches.binding.read_netlist import read_netlist
 from testbenches.binding.registers import Addresses, Status, addresses_of, status_of
 
@@ -56,13 +56,14 @@ class Guesses:
 
     ports: dict[str, Port]
     roles: dict[str, Guess] = field(default_factory=dict)
-    tie: dict[str, tuple[int, str]] = field(default_factory=dict)  # port: value, reason
+    always_on: dict[str, tuple[int, str]] = field(default_factory=dict)  # port: value, reason
+    left_over: dict[str, tuple[int, str]] = field(default_factory=dict)
     observe: dict[str, Guess] = field(default_factory=dict)  # `status`, or fields
     addresses: Addresses = field(default_factory=Addresses)
 
     def unused(self, role: str) -> list[str]:
         """Return the ports that could still play a role."""
-        taken = {guess.name for guess in self.roles.values()}
+        taken = {guess.name for guess in self.roles.values()} | set(self.always_on)
         return [p.name for p in self.ports.values() if fits(p, role) and p.name not in taken]
 
 
@@ -74,12 +75,12 @@ def guess(design: Design) -> Guesses:
     found = Guesses(design.ports, addresses=addresses_of(netlist, leaves, status))
     every = list(votes(netlist, leaves))
     every += _shown(netlist, status, {vote.port for vote in every if vote.role == "reset"})
-    found.roles = _assigned(design.ports.values(), _strongest(every))
+    found.roles = _assigned(design.ports.values(), _strongest(every), _contradicted(leaves, every))
     read = _read_nets(netlist)
+    found.always_on = dict(_selects(found, every))
     _last_input(found, read)
     found.observe = _observed(found, netlist, status)
-    for name, value in _ties(found, read):
-        found.tie[name] = value
+    found.left_over = dict(_left_over(found, read))
     return found
 
 
@@ -101,6 +102,13 @@ def _shown(netlist: Netlist, status: Status | None, resets: set[str]) -> Iterato
         if field_name in WIDTHS and shown is not None:
             active: Active = "high" if shown.high else "low"
             yield Vote(field_name, shown.net, STRONG, f"status shows it as {field_name}", active)
+
+
+def _contradicted(leaves: list[Leaf], every: list[Vote]) -> tuple[str, ...]:
+    """Return the roles no port has, whatever its name: an enable that no register waits for."""
+    registers = {leaf.net for leaf in leaves if leaf.drive.clocked}
+    enabled = any(vote.role == "enable" for vote in every)
+    return ("enable",) if len(registers) >= MANY_REGISTERS and not enabled else ()
 
 
 def _strongest(every: Iterable[Vote]) -> dict[tuple[str, str], Vote]:
@@ -131,8 +139,8 @@ def _assigned(
         if total >= ENOUGH and role not in roles and name not in taken:
             roles[role] = _guess(role, name, best.get((role, name)))
             taken.add(name)
-    if "line" in roles and not without:  # one line tells the direction: no strobes beside it
-        return _assigned(ports, best, without=("read", "write"))
+    if "line" in roles and "read" not in without:  # it tells the direction: no strobes beside it
+        return _assigned(ports, best, (*without, "read", "write"))
     return roles
 
 
@@ -169,14 +177,22 @@ def _last_input(found: Guesses, read: set[str]) -> None:
         found.roles["wait_for_sync"] = Guess(left[0], active, "guess", reason)
 
 
-def _ties(found: Guesses, read: set[str]) -> Iterator[tuple[str, tuple[int, str]]]:
-    """Yield a value for every input without a role; a select beside strobes is always on."""
+def _selects(found: Guesses, every: list[Vote]) -> Iterator[tuple[str, tuple[int, str]]]:
+    """Yield a value for a select beside strobes, and for a second select: always on."""
     if "select" in found.roles and "read" in found.roles:
         select = found.roles.pop("select")
         yield select.name, (int(select.active == "high"), "always selected: there are strobes")
     taken = {guess.name for guess in found.roles.values()}
+    for vote in every:
+        if vote.role == "select" and vote.port not in taken:
+            yield vote.port, (int(vote.active == "high"), vote.reason)
+
+
+def _left_over(found: Guesses, read: set[str]) -> Iterator[tuple[str, tuple[int, str]]]:
+    """Yield a value for every input without a role: the one it has when it is not active."""
+    taken = {guess.name for guess in found.roles.values()} | set(found.always_on)
     for port in found.ports.values():
-        if port.direction == "input" and port.width and port.name not in taken | set(found.tie):
+        if port.direction == "input" and port.width and port.name not in taken:
             value = (1 << port.width) - 1 if is_low(port.name) else 0
             unread = "nothing in the core reads it"
             yield port.name, (value, "no role found for it" if port.name in read else unread)
@@ -192,8 +208,9 @@ def _observed(found: Guesses, netlist: Netlist, status: Status | None) -> dict[s
     if status is not None:
         flags = [f.name for f in STATUS_FIELDS if f.width == 1]
         data = status.data or found.addresses.low_value
-        parts = [*zip(flags, status.flags, strict=True), ("data", data)]
-        for name, expr in parts:
+        for name, expr in (("data", data), *zip(flags, status.seen, strict=True)):
+            shown.update(_visible(name, expr, netlist))
+        for name, expr in zip(flags, status.flags, strict=True):
             shown.update(_visible(name, expr, netlist))
     for name in _FIELD_WORDS:
         if name not in shown:
@@ -206,9 +223,16 @@ def _visible(field_name: str, expr: Expr | None, netlist: Netlist) -> dict[str, 
     active: Active = "high"
     if isinstance(expr, Not):
         expr, active = expr.of, "low"
-    if not isinstance(expr, Net) or expr.path in netlist.inputs:
+    net = expr.of if isinstance(expr, Bits) else expr
+    if not isinstance(net, Net) or net.path in netlist.inputs:
         return {}
-    return {field_name: Guess(expr.path, active, "likely", "a read returns it in this place")}
+    name = net.path
+    if isinstance(expr, Bits):
+        if name not in netlist.from_zero:
+            return {}
+        above = f"{expr.lsb + expr.width - 1}:" if expr.width > 1 else ""
+        name += f"[{above}{expr.lsb}]"
+    return {field_name: Guess(name, active, "likely", "a read returns it in this place")}
 
 
 def _named(field_name: str, found: Guesses, netlist: Netlist) -> dict[str, Guess]:

@@ -34,7 +34,7 @@ _SPELLINGS = {
     "disk": "disk dsk drive",
     "gate": "gate direction dir mode",
     "to": "to",
-    "wait": "wait waiting hunt hunting search arm armed align realign",
+    "wait": "wait waiting hunt hunting search arm armed align realign resync",
     "sync": "sync syn mark",
     "word": "word",
     "ready": "ready rdy done full avail available got",
@@ -61,7 +61,8 @@ _WEIGHTS: dict[str, dict[str, int]] = {
               "read": 1, "host": -4},
     "address": {"address": 9, "register": 4, "select": 2},
     "read": {"read": 8, "strobe": 1, "en": 1, "host": 1, "bit": -5, "write": -4, "data": -2},
-    "write": {"write": 8, "strobe": 1, "en": 1, "host": 1, "read": -4, "active": -2, "disk": -3},
+    "write": {"write": 8, "strobe": 1, "en": 1, "host": 1, "read": -4, "active": -2, "disk": -3,
+              "gate": -3},
     "line": {"line": 9},
     "select": {"select": 8, "host": 1, "strobe": 1, "en": 1},
     "write_data": {"data": 5, "in": 3, "write": 3, "host": 1},
@@ -85,8 +86,11 @@ def words(name: str) -> tuple[str, ...]:
 
 def _parts(name: str) -> Iterator[str]:
     """Yield the lower-case parts of a name without its mark of an active-low signal."""
-    spaced = re.sub(r"([a-z])([A-Z])", r"\1_\2", name)
-    parts = [part for part in re.split(r"[_\W\d]+", spaced.lower()) if part]
+    parts: list[str] = []
+    for segment in filter(None, re.split(r"[_\W\d]+", name)):
+        known = segment.lower() in _WORD
+        spaced = segment if known else re.sub(r"([a-z])([A-Z])", r"\1 \2", segment)
+        parts += spaced.lower().split()
     if len(parts) > 1 and (parts[0] == "n" or parts[-1] in ("n", "b", "x")):
         parts = [p for p in parts if p not in ("n", "b", "x")]
     for part in parts:

@@ -132,6 +132,7 @@ class Netlist:
     drives: dict[str, list[Drive]] = field(default_factory=dict)
     clocks: Counter[tuple[str, bool]] = field(default_factory=Counter)  # (net, rising)
     shared_edges: Counter[tuple[str, bool]] = field(default_factory=Counter)  # of more than one
+    from_zero: set[str] = field(default_factory=set)  # vectors declared [width - 1:0]
 
     def definition(self, path: str) -> Expr | None:
         """Return what a net always equals, if a single whole assignment says it."""
@@ -165,10 +166,14 @@ class Netlist:
             left, right = right, left
         if not isinstance(right, Const):
             return
+        if isinstance(left, Cat) and left.parts[0] == Const(0, left.parts[0].width):
+            left = left.parts[-1] if len(left.parts) == 2 else left  # widened to an integer
         if left.width == 1:
             yield from self.conditions(left, want == bool(right.value), depth)
         elif want and isinstance(left, Net):
             yield Match(self.source(left).path, right.value, right.text)
+        elif want and isinstance(left, Bits):
+            yield Match(self.source(left.of).path, right.value << left.lsb, right.text)
 
     def source(self, net: Net) -> Net:
         """Follow a net through plain definitions to the one it is another name of."""
@@ -200,6 +205,24 @@ class Netlist:
         values = {leaf for leaf, _ in self.leaves(expr.path) if not isinstance(leaf, Const)}
         return self.origin(values.pop(), resets, depth + 1) if len(values) == 1 else None
 
+    def bits(self, expr: Expr, depth: int = 0) -> list[Expr]:
+        """Return a value's bits, the highest first, each as the part of it that says most."""
+        match expr:
+            case Cat(parts=parts):
+                return [bit for part in parts for bit in self.bits(part, depth)]
+            case Const(value=value, width=width):
+                return [Const(value >> n & 1, 1) for n in reversed(range(width))]
+            case Net(path=path, width=width) if width > 1:
+                joined = self.definition(path) if depth < MAX_DEPTH else None
+                if isinstance(joined, Cat):
+                    return self.bits(joined, depth + 1)
+                return [Bits(expr, n, 1) for n in reversed(range(width))]
+            case Bits(of=net, lsb=lsb, width=width):
+                whole = self.bits(net, depth)[::-1]
+                return whole[lsb : lsb + width][::-1]
+            case _:
+                return [expr] * expr.width
+
     def leaves(self, path: str) -> Iterator[tuple[Expr, Drive]]:
         """Yield each value a net may take, multiplexers taken apart, with its own guards."""
         for drive in self.drives.get(path, []):
@@ -215,6 +238,9 @@ def _alternatives(value: Expr, guards: tuple[Expr, ...]) -> Iterator[tuple[Expr,
     if isinstance(value, Mux):
         yield from _alternatives(value.then, (*guards, value.condition))
         yield from _alternatives(value.other, (*guards, Not(value.condition)))
+    elif isinstance(value, Join) and value.width > 1 and not value.all:
+        for part in value.parts:  # an and-or multiplexer
+            yield from _alternatives(part, guards)
     else:
         yield value, guards
 

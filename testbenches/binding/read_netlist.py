@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from testbenches.binding.elaborate import PLAIN_NAME, Design
@@ -31,7 +31,26 @@ def read_netlist(design: Design) -> Netlist:
     outputs = {p.name: p.width or 0 for p in design.ports.values() if p.direction == "output"}
     reader = _Reader(Netlist(inputs, outputs), design.top)
     reader.scope(design.top.body)
+    for path, drives in reader.netlist.drives.items():
+        reader.netlist.drives[path] = _merged(drives, reader.netlist.nets[path].width)
     return reader.netlist
+
+
+def _merged(drives: list[Drive], width: int) -> list[Drive]:
+    """Join drives of parts of a net into one of the whole where they have the same guards."""
+    groups: dict[tuple[Guards, bool], list[Drive]] = {}
+    for drive in drives:
+        groups.setdefault((drive.guards, drive.clocked), []).append(drive)
+    merged: list[Drive] = []
+    for (guards, clocked), group in groups.items():
+        parts = sorted(group, key=lambda drive: -drive.lsb)
+        ends = [part.lsb for part in parts]
+        starts = [part.lsb + part.width for part in parts]
+        if len(parts) > 1 and starts == [width, *ends[:-1]] and ends[-1] == 0:
+            value = Cat(tuple(part.value for part in parts), width)
+            group = [Drive(0, width, value, guards, clocked)]
+        merged += group
+    return merged
 
 
 class _Reader:
@@ -43,6 +62,19 @@ class _Reader:
         self.netlist = netlist
         self._prefix = len(top.hierarchicalPath) + 1
         self._same: dict[str, str] = {}  # a port inside: the net outside that it is
+        self._readers: dict[str, Callable[[Any, int], Expr]] = {
+            "Conversion": self._conversion,
+            "UnaryOp": self._unary,
+            "BinaryOp": self._binary,
+            "ConditionalOp": self._choice,
+            "Concatenation": self._concatenation,
+            "ElementSelect": self._element,
+            "RangeSelect": self._range,
+            "MemberAccess": self._member,
+            "Replication": self._replication,
+            "SimpleAssignmentPattern": self._pattern,
+            "StructuredAssignmentPattern": self._pattern,
+        }
         self._constants = ast.EvalContext(ast.ASTContext(top.body, ast.LookupLocation.max))
 
     def scope(self, body: Any) -> None:  # noqa: ANN401
@@ -86,9 +118,7 @@ class _Reader:
         clocked = False
         if body.kind.name == "Timed":
             events = getattr(body.timing, "events", [body.timing])
-            edges = [
-                e for e in events if getattr(getattr(e, "edge", None), "name", "None") != "None"
-            ]
+            edges = [e for e in events if getattr(getattr(e, "edge", None), "name", "") in _EDGES]
             clocked = bool(edges)
             nets = [(self._expr(edge.expr), edge.edge.name == "PosEdge") for edge in edges]
             named = [(net.path, rising) for net, rising in nets if isinstance(net, Net)]
@@ -158,6 +188,9 @@ class _Reader:
     def _net(self, symbol: Any) -> Net:  # noqa: ANN401
         path = symbol.hierarchicalPath[self._prefix :]
         path = self._same.get(path, path)
+        bounds = symbol.type.fixedRange if symbol.type.hasFixedRange else None
+        if bounds is not None and bounds.right == 0 and bounds.left == symbol.type.bitWidth - 1:
+            self.netlist.from_zero.add(path)
         return self.netlist.nets.setdefault(path, Net(path, symbol.type.bitWidth))
 
     def _expr(self, expr: Any) -> Expr:  # noqa: ANN401
@@ -167,7 +200,7 @@ class _Reader:
         value = expr.eval(self._constants).value if width else None
         if value is not None and hasattr(value, "hasUnknown") and not value.hasUnknown:
             return Const(int(value) & ((1 << width) - 1), width, _label(expr))
-        reader = getattr(self, f"_{kind.lower()}", None)
+        reader = self._readers.get(kind)
         return reader(expr, width) if reader else Other(tuple(self._inside(expr)), width)
 
     def _inside(self, expr: Any) -> Iterator[Expr]:  # noqa: ANN401
@@ -186,14 +219,23 @@ class _Reader:
             return Cat((Const(0, width - inner.width), inner), width)
         return inner
 
-    def _unaryop(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+    def _unary(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
         inner = self._expr(expr.operand)
         if expr.op.name in ("LogicalNot", "BitwiseNot") and inner.width == 1:
             return Not(inner)
         return Other((inner,), width)
 
-    def _binaryop(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+    def _binary(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
         left, right, op = self._expr(expr.left), self._expr(expr.right), expr.op.name
+        if op == "BinaryAnd" and width > 1:
+            return _gated(left, right, width) or _gated(right, left, width) or Join(
+                (left, right), True, width)  # fmt: skip
+        for known, other in ((left, right), (right, left)):  # a parameter decides, or has no say
+            if width == 1 == known.width == other.width and isinstance(known, Const):
+                if op.endswith("And"):
+                    return other if known.value else known
+                if op.endswith("Or"):
+                    return known if known.value else other
         if op in ("LogicalAnd", "BinaryAnd") or (op in ("LogicalOr", "BinaryOr") and width == 1):
             return Join((left, right), op.endswith("And"), width)
         if op in ("Equality", "CaseEquality"):
@@ -201,13 +243,13 @@ class _Reader:
         if op in ("Inequality", "CaseInequality"):
             return Not(Equal(left, right))
         if op == "BinaryOr":
-            return _shifted_in(left, right, width)
+            return _shifted_in(left, right, width) or Join((left, right), False, width)
         if op == "LogicalShiftLeft" and isinstance(left, Net) and isinstance(right, Const):
             kept = max(width - right.value, 0)
             return Cat((Bits(left, 0, kept), Const(0, width - kept)), width)
         return Other((left, right), width)
 
-    def _conditionalop(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+    def _choice(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
         conditions = tuple(self._expr(c.expr) for c in expr.conditions)
         condition = conditions[0] if len(conditions) == 1 else Join(conditions, all=True)
         return Mux(condition, self._expr(expr.left), self._expr(expr.right), width)
@@ -219,10 +261,24 @@ class _Reader:
             parts += part.parts if isinstance(part, Cat) else [part]
         return parts[0] if len(parts) == 1 else Cat(tuple(parts), width)
 
-    def _elementselect(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+    def _replication(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+        inner = self._expr(expr.concat)
+        return Cat((inner,) * (width // max(inner.width, 1)), width)
+
+    def _pattern(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+        parts = tuple(self._expr(element) for element in expr.elements)
+        whole = sum(part.width for part in parts) == width
+        return Cat(parts, width) if whole else Other(parts, width)
+
+    def _member(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+        value = self._expr(expr.value)
+        return Bits(value, expr.member.bitOffset, width) if isinstance(value, Net) else Other(
+            (value,), width)  # fmt: skip
+
+    def _element(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
         return self._select(expr, self._expr(expr.selector), width)
 
-    def _rangeselect(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
+    def _range(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
         lowest = expr.right if expr.selectionKind.name == "Simple" else expr.left
         down = width - 1 if expr.selectionKind.name == "IndexedDown" else 0
         index = self._expr(lowest)
@@ -240,6 +296,7 @@ class _Reader:
         return Bits(value, bounds.translateIndex(index.value) * step, width)
 
 
+_EDGES = ("PosEdge", "NegEdge")
 _NETS = ("Net", "Variable", "FormalArgument")
 
 
@@ -249,13 +306,20 @@ def _label(expr: Any) -> str:  # noqa: ANN401
     return text if PLAIN_NAME.fullmatch(text) else ""
 
 
-def _shifted_in(left: Expr, right: Expr, width: int) -> Expr:
+def _gated(gate: Expr, value: Expr, width: int) -> Expr | None:
+    """Return `{n{bit}} & value` as the multiplexer it is."""
+    if isinstance(gate, Cat) and len(gate.parts) == width and len(set(gate.parts)) == 1:
+        return Mux(gate.parts[0], value, Const(0, width), width)
+    return None
+
+
+def _shifted_in(left: Expr, right: Expr, width: int) -> Expr | None:
     """Return `(net << 1) | bit` as the concatenation it is."""
     match left, right:
         case Cat(parts=(kept, Const(value=0, width=1))), Cat(parts=(Const(value=0), bit)):
             if bit.width == 1:
                 return Cat((kept, bit), width)
-    return Other((left, right), width)
+    return None
 
 
 def _split(value: Expr, target: Cat) -> list[Expr]:

@@ -13,7 +13,6 @@ from testbenches.binding.netlist import (
     Bits,
     Cat,
     Const,
-    Drive,
     Equal,
     Expr,
     Match,
@@ -25,72 +24,70 @@ from testbenches.binding.netlist import (
 class Status(NamedTuple):
     """Where the status word is put together: its flags from the top, data, and the whole word.
 
-    `word` is the net that holds all 16 bits, if there is one; a byte-wide core has only `flags`.
+    `word` is the net that holds all 16 bits, if there is one; a byte-wide core has only flags.
+    `seen` are the same flags as parts of the value they stand in.
     """
 
     flags: tuple[Expr, ...]
+    seen: tuple[Expr, ...]
     data: Expr | None
     word: str | None
 
 
 def status_of(netlist: Netlist, leaves: list[Leaf]) -> Status | None:
     """Return where flags, unused zeros and data stand together as status has them (B8)."""
-    for net, drive, bits in _joined(netlist, leaves):
-        flags = _flags(bits)
-        if flags is None:
-            continue
-        data = None if len(bits) == 8 else _as_net(bits[-8:])
-        whole = drive is None or (drive.width == STATUS_WIDTH and not drive.guards)
-        word = net if len(bits) == STATUS_WIDTH and whole else None
-        return Status(flags, data, word)
+    words_first = sorted(_candidates(netlist, leaves), key=lambda one: -one[0].width)
+    for value, net in words_first:
+        bits = netlist.bits(value)
+        if len(bits) in (STATUS_WIDTH, 8) and _has_flags(bits[:8]):
+            data = None if len(bits) == 8 else _as_net(bits[-8:])
+            places = _flag_places()
+            seen = _plain_bits(value)
+            return Status(tuple(bits[n] for n in places), tuple(seen[n] for n in places), data, net)
     return None
 
 
-def _joined(netlist: Netlist, leaves: list[Leaf]) -> Iterator[tuple[str, Drive | None, list[Expr]]]:
-    """Yield every concatenation of 16 or 8 bits as its bits, and every net driven bit by bit."""
+def _candidates(netlist: Netlist, leaves: list[Leaf]) -> Iterator[tuple[Expr, str | None]]:
+    """Yield every net of status's width, and every concatenation of 16 or 8 bits in a value."""
+    for path, net in netlist.nets.items():
+        if net.width == STATUS_WIDTH and path not in netlist.inputs:
+            yield net, path
     for leaf in leaves:
-        if isinstance(leaf.value, Cat):
-            bits = [bit for part in leaf.value.parts for bit in _bits(part)]
-            if len(bits) in (STATUS_WIDTH, 8):
-                yield leaf.net, leaf.drive, bits
-    for path, drives in netlist.drives.items():
-        whole = netlist.nets[path].width == STATUS_WIDTH == sum(d.width for d in drives)
-        if whole and len(drives) > 1 and len({d.lsb for d in drives}) == len(drives):
-            ordered = sorted(drives, key=lambda d: -d.lsb)
-            yield path, None, [bit for d in ordered for bit in _bits(d.value)]
+        if isinstance(leaf.value, Cat) and leaf.value.width in (STATUS_WIDTH, 8):
+            whole = leaf.value.width == STATUS_WIDTH == leaf.drive.width and not leaf.conditions
+            yield leaf.value, leaf.net if whole else None
 
 
-def _bits(part: Expr) -> Iterator[Expr]:
-    """Yield a part's bits, the highest first."""
-    for n in reversed(range(part.width)):
-        if isinstance(part, Const):
-            yield Const(part.value >> n & 1, 1)
-        elif isinstance(part, Net) and part.width > 1:
-            yield Bits(part, n, 1)
-        elif isinstance(part, Bits):
-            yield Bits(part.of, part.lsb + n, 1)
-        else:
-            yield part
+def _plain_bits(value: Expr) -> list[Expr]:
+    """Return a value's bits, the highest first, as bits of the nets it names itself."""
+    parts = value.parts if isinstance(value, Cat) else (value,)
+    return [
+        part if part.width == 1 or not isinstance(part, Net) else Bits(part, n, 1)
+        for part in parts
+        for n in reversed(range(part.width))
+    ]
 
 
-def _flags(bits: list[Expr]) -> tuple[Expr, ...] | None:
-    """Return the expressions of the one-bit fields if the zeros between stand in their places."""
-    top = STATUS_WIDTH - 1
-    owners = {f.lsb: f for f in STATUS_FIELDS if f.width == 1}
-    for n, bit in enumerate(bits[:8]):
-        if (top - n in owners) == isinstance(bit, Const):
-            return None
-    return tuple(bit for n, bit in enumerate(bits[:8]) if top - n in owners)
+def _flag_places() -> list[int]:
+    """Return where the one-bit fields stand, counted from the highest bit."""
+    return [STATUS_WIDTH - 1 - f.lsb for f in STATUS_FIELDS if f.width == 1]
+
+
+def _has_flags(bits: list[Expr]) -> bool:
+    """Say whether the upper byte has zeros where status has no field, and only there."""
+    places = _flag_places()
+    return all((n in places) != isinstance(bit, Const) for n, bit in enumerate(bits))
 
 
 def _as_net(bits: list[Expr]) -> Expr | None:
-    """Return the net of which these are all the bits."""
+    """Return the net of which these are all the bits, or the part of one."""
     first = bits[0]
-    if isinstance(first, Bits) and bits == list(_bits(first.of)):
-        return first.of
-    if isinstance(first, Bits) and all(isinstance(b, Bits) and b.of == first.of for b in bits):
-        return Bits(first.of, first.lsb - len(bits) + 1, len(bits))
-    return None
+    if not isinstance(first, Bits):
+        return None
+    lowest = first.lsb - len(bits) + 1
+    if bits != [Bits(first.of, n, 1) for n in range(first.lsb, lowest - 1, -1)]:
+        return None
+    return first.of if first.of.width == len(bits) else Bits(first.of, lowest, len(bits))
 
 
 @dataclass
@@ -99,7 +96,7 @@ class Addresses:
 
     status: dict[str, tuple[int, str]] = field(default_factory=dict)
     sync_word: dict[str, tuple[int, str]] = field(default_factory=dict)
-    clears_on: tuple[str, str] = ("high", "byte_ready is there")
+    clears_on: tuple[str, str] = ("high", "guess: byte_ready is there")
     read_latency: int = 0
     low_value: Expr | None = None  # what a read of the low byte of status returns
 
@@ -139,7 +136,7 @@ def addresses_of(netlist: Netlist, leaves: list[Leaf], status: Status | None) ->
         found.read_latency = latency
         shown |= {net for net, _ in behind(netlist, leaves, port)}
     reads = [site for site in sites if site.leaf.net in shown]
-    _find_status(found, reads, status)
+    _find_status(netlist, found, reads, status)
     _find_clearing(found, netlist, address, [s for s in sites if s not in reads + stores])
     return found
 
@@ -201,11 +198,13 @@ def _half(leaves: list[Leaf], site: Site) -> str:
     return "low"
 
 
-def _find_status(found: Addresses, reads: list[Site], status: Status | None) -> None:
+def _find_status(
+    netlist: Netlist, found: Addresses, reads: list[Site], status: Status | None
+) -> None:
     """Find where the status word, or its two bytes, are read."""
     left: list[Site] = []
     for site in reads:
-        part = _part_of_status(site.leaf.value, status)
+        part = _part_of_status(netlist, site.leaf.value, status)
         if part is not None:
             found.status.setdefault(part, (site.address, "the flags are read there"))
             if part == "low":
@@ -217,7 +216,9 @@ def _find_status(found: Addresses, reads: list[Site], status: Status | None) -> 
                 found.low_value = site.leaf.value
         elif site.address not in {address for address, _ in found.sync_word.values()}:
             left.append(site)
-    if "high" in found.status and "low" not in found.status and len(left) == 1:
+    high = found.status.get("high")
+    left = [site for site in left if high and site.address != high[0]]
+    if "low" not in found.status and len(left) == 1:
         found.status["low"] = (left[0].address, "it is the only other byte that is read")
         found.low_value = left[0].leaf.value
 
@@ -226,17 +227,16 @@ def _named_half(site: Site) -> str:
     return "high" if "high" in site.names else "low"
 
 
-def _part_of_status(value: Expr, status: Status | None) -> str | None:
+def _part_of_status(netlist: Netlist, value: Expr, status: Status | None) -> str | None:
     """Return which part of status a value that is read is."""
     if status is None:
         return None
-    if isinstance(value, Net) and value.path == status.word:
-        return "word"
-    if isinstance(value, Bits) and value.of.path == status.word:
-        return "high" if value.lsb == 8 else "low"
-    if isinstance(value, Cat) and value.parts[: len(status.flags)] == status.flags:
-        return "word" if value.width == STATUS_WIDTH else "high"
-    return None
+    bits = netlist.bits(value)
+    flags = tuple(bits[n] for n in _flag_places()) if len(bits) >= 8 else ()
+    if flags == status.flags:
+        return "word" if len(bits) == STATUS_WIDTH else "high"
+    is_data = len(bits) == 8 and status.data is not None and bits == netlist.bits(status.data)
+    return "low" if is_data else None
 
 
 def _find_clearing(
@@ -244,11 +244,7 @@ def _find_clearing(
 ) -> None:
     """Find the byte of status whose read does something: that clears byte_ready."""
     part = {where: name for name, (where, _) in found.status.items()}
-    zeroed = {
-        site.address
-        for site in other_sites
-        if site.leaf.drive.clocked and site.leaf.value == Const(0, 1)
-    }
+    zeroed = {site.address for site in other_sites if site.leaf.value == Const(0, 1)}
     decoded = {
         condition.value
         for path in netlist.drives
@@ -258,5 +254,5 @@ def _find_clearing(
     for where in (zeroed, decoded):
         cleared = [part[value] for value in where if value in part]
         if len(cleared) == 1:
-            found.clears_on = (cleared[0], "a read of it has an effect in the source")
+            found.clears_on = (cleared[0], "likely: a read of it has an effect")
             return

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pytest
 import yaml
-from invented_cores import CORES
 
 import hdl_stubs
 from refmodel.errors import CannotRun, InputError, UserError
@@ -14,6 +13,8 @@ from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Signal, load_binding
 
 STUBS = Path(hdl_stubs.__file__).parent
+CORES = Path(__file__).parent / "cores"  # other habits, each with a binding written by hand
+INVENTED = sorted(path.stem for path in CORES.glob("*.yaml"))
 SAME_NET = {  # an output inside the byte-wide core, and the wire it is connected to
     "u_flags.rdy_q": "rdy",
     "u_flags.dma_q": "dma_shown",
@@ -26,7 +27,7 @@ PLAIN = "module m(input clk, rst, stb, bit_in, output [15:0] status);\nendmodule
 
 def roles_of(binding):
     """Return what a binding says of each role, by its key; signals as (name, active)."""
-    found = {"clock.port": (binding.clock.port, "high"), "tie": binding.tie}
+    found = {f"tie.{port}": value for port, value in binding.tie.items()}
     found |= {".".join(d.key): (d.port, d.active) for d in binding.driven_inputs}
     found["reset"] = found.pop("reset.port")
     if binding.bus is not None:
@@ -49,11 +50,11 @@ def drafted(folder, sources, top=None):
     return binding
 
 
-def right_share(found, wanted):
-    """Return the share of wanted roles that were found, and those that were not."""
-    wrong = {key: (found.get(key), value) for key, value in wanted.items()
-             if found.get(key) != value}  # fmt: skip
-    return 1 - len(wrong) / len(wanted), wrong
+def differing(found, wanted):
+    """Return the roles that were not found as wanted: what was found, and what was wanted."""
+    return {
+        key: (found.get(key), value) for key, value in wanted.items() if found.get(key) != value
+    }
 
 
 def renamed(folder, sources, top_file):
@@ -73,40 +74,50 @@ def renamed(folder, sources, top_file):
 
 @pytest.mark.parametrize("name", ["bytewide", "reference"])
 def test_cores_that_ship(name, tmp_path):
-    """Of a shipped core at least nine in ten roles are drafted as its own binding has them."""
+    """Of a shipped core every role is drafted as its own binding has it."""
     wanted = roles_of(load_binding(STUBS / name / "binding.yaml"))
     binding = drafted(tmp_path, sorted((STUBS / name).glob("*.v")))
-    share, wrong = right_share(roles_of(binding), wanted)
-    assert share >= 0.9, wrong
+    wrong = differing(roles_of(binding), wanted)
+    assert wrong == {}
 
 
 @pytest.mark.parametrize(("name", "top"), [("bytewide", "byte_port"), ("reference", "disk_regs")])
 def test_without_names(name, top, tmp_path):
-    """With meaningless port names, what the source says is enough for nine in ten roles."""
+    """With meaningless port names, what the source says is enough for every role."""
     folder = STUBS / name
     copies, names = renamed(tmp_path, sorted(folder.glob("*.v")), folder / f"{top}.v")
     wanted = {
         key: (names.get(value[0], value[0]), value[1]) if isinstance(value, tuple) else value
         for key, value in roles_of(load_binding(folder / "binding.yaml")).items()
     }
-    share, wrong = right_share(roles_of(drafted(tmp_path, copies)), wanted)
-    assert share >= 0.9, wrong
+    wrong = differing(roles_of(drafted(tmp_path, copies)), wanted)
+    assert wrong == {}
 
 
-@pytest.mark.parametrize("name", CORES)
+@pytest.mark.parametrize("name", INVENTED)
 def test_invented_core(name, tmp_path):
-    """Of cores with other habits at least nine in ten roles are drafted right."""
-    source, wanted = CORES[name]
-    file = tmp_path / "core.sv"
-    file.write_text(source)
-    wanted = {
-        key: (value, "high") if isinstance(value, str) and "clears" not in key else value
-        for key, value in wanted.items()
-    }
-    found = roles_of(drafted(tmp_path, [file]))
-    found |= {f"tie.{port}": value for port, value in found.pop("tie").items()}
-    share, wrong = right_share(found, wanted)
-    assert share >= 0.9, wrong
+    """Of cores with other habits every role is drafted as a person binds it."""
+    by_hand = load_binding(CORES / f"{name}.yaml")
+    preflight(by_hand)
+    binding = drafted(tmp_path, [CORES / f"{name}.sv"])
+    wrong = differing(roles_of(binding), roles_of(by_hand))
+    assert wrong == {}
+
+
+def test_bytes_at_one_address():
+    """Two bytes told apart by a port beside the address are left to fill in."""
+    text = draft([CORES / "inverted.sv"])
+    assert "  # status: {high: ADDRESS, low: ADDRESS}  # TODO the source does not say" in text
+    assert "  strobe: {port: dv_n, active: low}  # likely: 'data_n' is shifted in on it" in text
+    assert "  wait_for_sync: {port: seek_sync_n, active: low}  # guess: counts together" in text
+
+
+def test_source_of_every_kind():
+    """Source the drafting has no use for does not stop it."""
+    lines = draft([CORES / "oddities.sv"], "oddities").splitlines()
+    assert "  port: clk  # sure: clocks the registers, and its name says so" in lines
+    assert "  # port: PORT  # TODO the reset; no input of 1 bit is left" in lines
+    assert "  read_data: dout  # sure: is chosen by the address, and its name says so" in lines
 
 
 def test_ports_without_a_core():
@@ -161,16 +172,12 @@ def test_paths_from_the_binding_s_folder(tmp_path):
 
 def test_select_beside_strobes_is_tied(tmp_path):
     """A select that reads and writes both need beside their strobes is tied to its active level."""
-    file = tmp_path / "core.sv"
-    file.write_text(CORES["nameless"][0])
-    assert drafted(tmp_path, [file]).tie == {"p4": 1}
+    assert drafted(tmp_path, [CORES / "nameless.sv"]).tie == {"p4": 1}
 
 
 def test_active_low_port_in_the_long_form(tmp_path):
     """A signal that is active low is written with its level."""
-    file = tmp_path / "core.sv"
-    file.write_text(CORES["one_process"][0])
-    binding = drafted(tmp_path, [file])
+    binding = drafted(tmp_path, [CORES / "one_process.sv"])
     assert binding.bus.select == Signal(port="nCS", active="low")
     assert "  select: {port: nCS, active: low}  # sure:" in (tmp_path / "binding.yaml").read_text()
 
