@@ -13,6 +13,7 @@ from pydantic import field_validator
 
 from refmodel.block.fields import Layout
 from refmodel.errors import UserError, near
+from refmodel.separator.parameters import SeparatorPart
 from refmodel.yamlfile import Schema, load
 
 _FREQUENCY = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15}|/[1-9][0-9]{0,14})?")
@@ -47,6 +48,7 @@ class Profile(Schema):
     layout: dict[str, int | str] = Key({})
     reset: ResetValues = ResetValues()
     policies: Policies = Policies()
+    separator: SeparatorPart = SeparatorPart()
 
     @field_validator("clock_hz", mode="before")
     @classmethod

@@ -100,7 +100,7 @@ class Separator:
         raise NotImplementedError
 
     def coast(self) -> None:
-        """Begin to coast, as the last of `coast_bits` windows without a pulse ends; may set `period`."""
+        """Begin to coast: the last of `coast_bits` windows without a pulse has ended."""
 
     def step(self, pulse: int) -> Step:
         """Advance one edge; `pulse` is 1 at the edge the line is first seen active."""
