@@ -195,6 +195,25 @@ def test_missing_python_is_installed(machine):
     assert "python3 is not there" in said
 
 
+def test_library_of_a_python_just_installed_comes_with_it(machine):
+    """The shared library of a system Python that was itself just installed is installed too."""
+    machine.programs.add("id", "echo 0")
+    machine.programs.remove("python3")
+    python = PYTHON.replace("/opt/python", "/usr").replace("python3.11", "python3.99")
+    packaged = machine.folder / "packaged"
+    packaged.write_text(f"#!/bin/sh\n{python}\n")
+    packaged.chmod(0o755)
+    machine.programs.add(
+        "apt-get", f'{APT}\ncase "$*" in *python3-venv*) cp {packaged} "${{0%/*}}/python3" ;; esac'
+    )
+    status, _, done = machine.setup()
+    assert status == 0
+    assert [line for line in done if line.startswith(INSTALL)][:2] == [
+        f"{INSTALL} python3 python3-venv",
+        f"{INSTALL} libpython3.99",
+    ]
+
+
 def test_missing_venv_module_is_named(machine):
     """A Python without its venv module needs that Python's own package."""
     machine.programs.add("python3", f'case "$2" in *ensurepip*) exit 1;; esac\n{PYTHON}')
