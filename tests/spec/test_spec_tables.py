@@ -89,11 +89,12 @@ def test_every_number_is_a_clause_or_not_modelled():
     assert numbers == [f"B{n}" for n in range(1, 16)]
 
 
-def test_clauses_cited_by_the_block_are_stated():
-    """Every clause that the block's code cites has its statement, and every one is cited."""
+def test_block_and_page_cite_the_same_clauses():
+    """The block's code cites every clause that has a statement, and none the page does not list."""
     cited = {
         clause
         for path in BLOCK.glob("*.py")
         for clause in re.findall(r"\bB\d+\b", path.read_text(encoding="utf-8"))
     }
-    assert cited == set(PAGE.clauses)
+    assert set(PAGE.clauses) <= cited
+    assert cited <= {*PAGE.clauses, *(row[0] for row in NOT_YET)}
