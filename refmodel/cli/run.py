@@ -69,4 +69,6 @@ def run_command(
         if folder is not None:
             folder.write(results)
     show_all(Console(), results)
+    if out:
+        typer.echo(f"\nresults in {out}", err=True)
     raise typer.Exit(worst_status([result.exit_status for result in results]))

@@ -95,11 +95,13 @@ def _files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Write]]:
     yield "result.json", lambda file: _text(file, to_json(suites))
     yield "junit.xml", lambda file: _text(file, to_junit(suites))
     yield "report.txt", lambda file: _text(file, to_text(suites))
-    found = [(s, run) for s in suites for run in s.runs if run.outcome.finding is not None]
     taken: list[str] = []
-    for suite, run in found:
-        taken.append(_waves_name(run, taken))
-        yield taken[-1], _waves(suite, run)
+    for suite, run in ((s, run) for s in suites for run in s.runs):
+        if run.outcome.finding is not None:
+            name = _waves_name(run)
+            taken.append(name)
+            number = taken.count(name)  # of several bindings, each has its own
+            yield f"{name}-{number}.vcd" if number > 1 else f"{name}.vcd", _waves(suite, run)
 
 
 def to_text(suites: Sequence[SuiteResult]) -> str:
@@ -119,8 +121,7 @@ def _waves(suite: SuiteResult, run: RunResult) -> Write:
     return lambda file: write_mismatch(file, finding, suite.scope)
 
 
-def _waves_name(run: RunResult, taken: list[str]) -> str:
-    """Return the VCD's name; a second one of that name, of another binding, gets a number."""
+def _waves_name(run: RunResult) -> str:
+    """Return the name of a run's waves, whatever its scenario is called."""
     scenario = re.sub(r"[^\w.-]", "_", run.outcome.scenario)
-    name = f"mismatch-{scenario}-{run.outcome.simulator}"
-    return f"{name}-{len(taken) + 1}.vcd" if f"{name}.vcd" in taken else f"{name}.vcd"
+    return f"mismatch-{scenario}-{run.outcome.simulator}"

@@ -79,9 +79,10 @@ def total(suite: SuiteResult) -> str:
     """Return the verdict and what it rests on, in one line."""
     if suite.compared_nothing:
         return "error: nothing was compared, not one cycle and not one read"
-    cycles, reads = words.counted(suite.cycles_compared), words.counted(suite.reads_compared)
+    cycles = words.counted(suite.cycles_compared, "cycle")
+    reads = words.counted(suite.reads_compared, "read")
     runs = sum(outcome.verdict != SKIPPED for outcome in suite.outcomes)
-    return f"{suite.verdict}: {cycles} cycles and {reads} reads compared in {_counted(runs, 'run')}"
+    return f"{suite.verdict}: {cycles} and {reads} compared in {words.counted(runs, 'run')}"
 
 
 def scope_lines(scope: Scope) -> Iterator[str]:
@@ -92,7 +93,7 @@ def scope_lines(scope: Scope) -> Iterator[str]:
     yield "Waived" if scope.waivers else "Waived: no field"
     for waiver in scope.waivers:
         yield f"  {waiver.field:<14} {waiver.reason} (until {waiver.until})"
-    late = [f"{name} {words.cycles_text(lag)}" for name, lag in scope.lags.items() if lag]
+    late = [f"{name} {words.counted(lag, 'cycle')}" for name, lag in scope.lags.items() if lag]
     yield f"Latency allowed: {', '.join(late) or 'none, every field is held to the cycle'}"
 
 
@@ -116,7 +117,7 @@ def _row(outcome: Outcome) -> Iterator[Text]:
     yield Text(outcome.simulator)
     yield Text(outcome.verdict, STYLES[outcome.verdict])
     for count in (outcome.cycles, outcome.reads):
-        yield Text(words.counted(count) if outcome.verdict in (AGREE, MISMATCH) else "-")
+        yield Text(words.grouped(count) if outcome.verdict in (AGREE, MISMATCH) else "-")
 
 
 def _notes(outcomes: Sequence[Outcome]) -> Iterator[str]:
@@ -172,10 +173,6 @@ def _short(suite: SuiteResult, run: RunResult, where: str) -> str:
     said = words.headline(finding, suite.scope.profile.status)
     at = f"cycle {finding.divergence.cycle}"
     return f"{run.outcome.scenario} {where}: {at}, {finding.cause.clause}: {said}"
-
-
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def _line(console: Console, text: str | Text) -> None:

@@ -64,7 +64,9 @@ def _through(finding: Finding) -> str:
 def _lag(d: Divergence) -> str:
     if not d.lag:
         return ""
-    return f" (in cycle {d.cycle - d.lag}: the binding lets this field lag {cycles_text(d.lag)})"
+    return (
+        f" (in cycle {d.cycle - d.lag}: the binding lets this field lag {counted(d.lag, 'cycle')})"
+    )
 
 
 def cause_text(finding: Finding, layout: Layout) -> str:
@@ -130,13 +132,13 @@ def time_text(ns: float) -> str:
     return f"{ns / 1000:.3f} us" if ns < 1e6 else f"{ns / 1e6:.6f} ms"
 
 
-def cycles_text(cycles: int) -> str:
-    """Return a number of cycles in words."""
-    return f"{cycles} cycle" if cycles == 1 else f"{cycles} cycles"
+def counted(number: int, thing: str) -> str:
+    """Return a number of things, in groups of three digits."""
+    return f"{grouped(number)} {thing}{'' if number == 1 else 's'}"
 
 
-def counted(number: int) -> str:
-    """Return a large number in groups of three digits."""
+def grouped(number: int) -> str:
+    """Return a number in groups of three digits."""
     return f"{number:,}".replace(",", " ")
 
 

@@ -1,0 +1,118 @@
+"""Made-up results for the reports' tests: the model beside lanes changed by hand, no simulator.
+
+The track is the words AAAA 4489 over and over. A channel bit of pal_dd is 2 us of 7.09379 MHz, or
+14.18758 cycles; reset lasts to edge 3. So channel bit 31, the last of the first 4489, arrives at
+edge 4 + floor(32 * 14.18758) = 458, and bit 32 at 4 + floor(33 * 14.18758) = 472: sync_equal is 1
+in cycles 458 .. 471.
+"""
+
+from datetime import date
+
+import numpy as np
+
+from refmodel.block.profile import load_profile
+from refmodel.engine.cause import find_cause
+from refmodel.engine.compare import Checker, Observed, Reads
+from refmodel.engine.lane import Lane
+from refmodel.engine.timeline import Timeline
+from refmodel.host.bus import READ_STATUS, WRITE_SYNC_WORD, BusCycle
+from refmodel.host.play import with_accesses
+from refmodel.host.scenario import Disk, Scenario
+from refmodel.media.track import words_track
+from refmodel.report.result import (
+    AccessSeen,
+    Finding,
+    Gap,
+    Outcome,
+    RunResult,
+    Scope,
+    SuiteResult,
+    WaiverTold,
+)
+
+PAL = load_profile("pal_dd")
+RISE, FALL = 458, 472
+NO_LAG = dict.fromkeys(("byte_ready", "dma_active", "writing", "sync_equal", "data", "unused"), 0)
+ACCESSES = [BusCycle(400, WRITE_SYNC_WORD, value=0x4489), BusCycle(460, READ_STATUS)]
+
+
+def finding(field="sync_equal", core=None, unknown=None, read_xor=0):
+    """Return the finding of a core that shows `core`, a lane, in one field.
+
+    `unknown` is a lane of the field's X and Z bits; `read_xor` flips bits of what the read at
+    edge 460 returns.
+    """
+    track = words_track([0xAAAA, 0x4489] * 20)
+    scenario = Scenario(name="poll", track={"layout": "words", "words": [0xAAAA, 0x4489]})
+    disk = Disk(scenario, track, PAL)
+    stimulus = with_accesses(next(disk.revolutions()), ACCESSES)
+    timeline = Timeline(PAL)
+    state = timeline.state
+    expected = timeline.run(stimulus)
+    lanes = dict(expected.lanes) | ({field: core} if core else {})
+    vague = {name: Lane.constant(0) for name in lanes} | ({field: unknown} if unknown else {})
+    observed = Observed(lanes, vague)
+    value = expected.read_value ^ np.uint16(read_xor)
+    reads = Reads(expected.read_cycle, np.array([0xFFFF], np.uint16), value, np.zeros(1, np.uint16))
+    divergence = Checker(PAL.status, NO_LAG, 3).check(expected, observed, reads)
+    cause = find_cause(divergence, PAL, state, stimulus, observed)
+    accesses = [
+        AccessSeen(400, WRITE_SYNC_WORD, 0xFFFF, 0x4489),
+        AccessSeen(460, READ_STATUS, 0xFFFF, int(value[0])),
+    ]
+    time_ns = float(divergence.cycle * PAL.cycle_ns)
+    return Finding(
+        divergence,
+        cause,
+        disk.place(divergence.cycle),
+        time_ns,
+        [seen for seen in accesses if seen.cycle <= divergence.cycle],
+        state,
+        stimulus,
+        expected,
+        observed,
+        reads,
+    )
+
+
+def held(until):
+    """Return a sync_equal that falls in cycle `until`, later than it must."""
+    return Lane.of(np.array([0, RISE, until]), np.array([0, 1, 0]))
+
+
+def outcome(simulator, scenario="poll", verdict="agree", **rest):
+    """Return an outcome; where it compared anything, 9000 cycles and 1 read."""
+    if verdict in ("agree", "mismatch"):
+        rest = {"cycles": 9000, "reads": 1} | rest
+    return Outcome(scenario, simulator, 77, verdict, **rest)
+
+
+def mismatch(simulator, found, scenario="poll"):
+    """Return the outcome of a run that found something."""
+    return outcome(simulator, scenario, "mismatch", finding=found)
+
+
+STATUS = {"agree": 0, "mismatch": 1, "skipped": 0, "error": 125}
+
+
+def suite(*outcomes, binding="core/binding.yaml", scope=None, **rest):
+    """Return a suite's result with these outcomes."""
+    runs = tuple(
+        RunResult(o, f"cellstep run {binding} --sim {o.simulator}", STATUS[o.verdict])
+        for o in outcomes
+    )
+    simulators = tuple(dict.fromkeys(o.simulator for o in outcomes))
+    return SuiteResult(
+        scope or Scope(binding, "disk_regs", PAL, NO_LAG), 5, simulators, runs, **rest
+    )
+
+
+NARROW = Scope(
+    "core/binding.yaml",
+    "disk_regs",
+    PAL,
+    NO_LAG | {"data": 2},
+    (WaiverTold("writing", "not implemented yet", date(2027, 1, 31)),),
+    (Gap("sync_word", "the core has no such register: scenarios that access it are skipped"),),
+)
+SKIP = "the core has no register 'sync_word'"

@@ -1,0 +1,93 @@
+"""junit.xml: held against the form pytest writes, which CI viewers take."""
+
+import subprocess
+import sys
+import xml.etree.ElementTree as ET
+
+import pytest
+from report_cases import SKIP, finding, held, mismatch, outcome, suite
+
+from refmodel.report.junit import to_junit
+
+ONE_OF_EACH = """
+import pytest
+def test_passes(): pass
+def test_fails(): assert 0
+def test_skips(): pytest.skip("no")
+def test_errs(missing_fixture): pass
+"""
+
+
+@pytest.fixture(scope="module")
+def pytest_form(tmp_path_factory):
+    """Have pytest report one test of each verdict."""
+    folder = tmp_path_factory.mktemp("junit")
+    (folder / "test_each.py").write_text(ONE_OF_EACH)
+    subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--junitxml=out.xml"],
+        cwd=folder,
+        stdout=subprocess.DEVNULL,
+        check=False,
+    )
+    return ET.parse(folder / "out.xml").getroot()
+
+
+@pytest.fixture
+def ours():
+    """Our report of a run of each verdict."""
+    error = outcome("icarus", "crash", "error", note="icarus: ended by itself\n  \x1b[1mlog\x00")
+    skipped = outcome("icarus", "words", "skipped", note=SKIP)
+    failed = mismatch("icarus", finding(core=held(480)), "latched")
+    return ET.fromstring(to_junit([suite(outcome("icarus"), failed, skipped, error)]).encode())
+
+
+def form(root):
+    """Return the elements and their nesting, with their attributes."""
+    return {
+        (parent.tag, child.tag): set(child.attrib)
+        for parent in root.iter()
+        for child in parent
+        if parent.tag != "testcase" or child.tag != "system-out"
+    }
+
+
+def test_form_is_pytests(pytest_form, ours):
+    """Elements nest as in pytest's report, and have no attribute that pytest's have not."""
+    theirs, found = form(pytest_form), form(ours)
+    assert set(theirs) == set(found)
+    for place, attributes in found.items():
+        assert attributes - {"type"} <= theirs[place]
+
+
+def test_counts(pytest_form, ours):
+    """The counts are those pytest gives for one test of each verdict."""
+    for name in ("tests", "failures", "errors", "skipped"):
+        assert pytest_form.find("testsuite").get(name) == ours.find("testsuite").get(name)
+        assert pytest_form.find("testsuite").get(name) == ours.get(name)
+
+
+def test_texts(ours):
+    """A failure has the divergence in full, a skipped case its reason, an error what was said."""
+    failure, skipped, error = (ours.find(f".//{tag}") for tag in ("failure", "skipped", "error"))
+    assert "sync_equal is 1 where the model says 0" == failure.get("message")
+    lines = failure.text.splitlines()
+    assert lines[1:4] == [
+        "when      cycle 472, 66.537 us",
+        "where     revolution 1, raw words, word 2, channel bit 0 (channel bit 32)",
+        "field     sync_equal, status bit 12",
+    ]
+    assert "again     cellstep run core/binding.yaml --sim icarus" == lines[-1]
+    assert SKIP == skipped.get("message")
+    assert ("icarus: ended by itself", "?[1mlog?") == (
+        error.get("message"),
+        error.text.splitlines()[1].strip(),
+    )
+
+
+def test_a_suite_for_each_simulator():
+    """Each core has a test suite for each simulator it ran on, with its own cases."""
+    root = ET.fromstring(to_junit([suite(outcome("icarus"), outcome("verilator"))]).encode())
+    assert ["core/binding.yaml icarus", "core/binding.yaml verilator"] == [
+        found.get("name") for found in root
+    ]
+    assert [1, 1] == [len(found) for found in root]

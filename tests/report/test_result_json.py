@@ -1,0 +1,97 @@
+"""result.json: the keys a program can rely on, and the numbers in them."""
+
+import json
+
+from report_cases import NARROW, SKIP, finding, held, mismatch, outcome, suite
+
+from refmodel.report.result_json import to_json
+
+RUN = {
+    "binding": "core/binding.yaml",
+    "scenario": "poll",
+    "simulator": "icarus",
+    "seed": 5,
+    "verdict": "mismatch",
+    "cycles": 9000,
+    "reads": 1,
+    "first_mismatch": {
+        "cycle": 472,
+        "time_ns": 472 * 1e9 / 7093790,
+        "field": "sync_equal",
+        "expected": 0,
+        "observed": 1,
+        "unknown": 0,
+        "through": "status",
+        "latency": 0,
+        "clause": "B3",
+        "cause": {
+            "event": "channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489",
+            "cycle": 472,
+            "before": 1,
+            "after": 0,
+        },
+        "last_accesses": [
+            {
+                "cycle": 400,
+                "access": "write",
+                "register": "sync_word",
+                "part": "word",
+                "value": 0x4489,
+            },
+            {
+                "cycle": 460,
+                "access": "read",
+                "register": "status",
+                "part": "word",
+                "value": 0x9089,
+                "unknown": 0,
+            },
+        ],
+        "track_position": "revolution 1, raw words, word 2, channel bit 0 (channel bit 32)",
+    },
+    "reproduce": "cellstep run core/binding.yaml --sim icarus",
+}
+
+
+def test_mismatch_in_full():
+    """A run with a divergence has every key, as numbers and not as text."""
+    data = json.loads(to_json([suite(mismatch("icarus", finding(core=held(480))))]))
+    assert [RUN] == data["runs"]
+    assert ("mismatch", 9000, 1) == (
+        data["verdict"],
+        data["cycles_compared"],
+        data["reads_compared"],
+    )
+
+
+def test_what_was_not_compared():
+    """Waivers, gaps and latency are in it; a skipped run has its reason and no divergence."""
+    skipped = outcome("icarus", "words", "skipped", note=SKIP)
+    data = json.loads(to_json([suite(outcome("icarus"), skipped, scope=NARROW)]))
+    assert data["waivers"] == [
+        {
+            "binding": "core/binding.yaml",
+            "field": "writing",
+            "reason": "not implemented yet",
+            "until": "2027-01-31",
+        }
+    ]
+    assert ["sync_word"] == [gap["subject"] for gap in data["not_compared"]]
+    assert 2 == data["latency"]["core/binding.yaml"]["data"]
+    assert ("skipped", None, SKIP) == tuple(
+        data["runs"][1][key] for key in ("verdict", "first_mismatch", "note")
+    )
+    assert "agree" == data["verdict"]
+
+
+def test_several_cores_add_up():
+    """The counts are of all cores, and one mismatch is the verdict of all."""
+    good = suite(outcome("icarus"), outcome("verilator"), binding="a.yaml")
+    bad = suite(mismatch("icarus", finding(core=held(480))), binding="b.yaml")
+    data = json.loads(to_json([good, bad]))
+    assert ("mismatch", 27000, 3) == (
+        data["verdict"],
+        data["cycles_compared"],
+        data["reads_compared"],
+    )
+    assert ["a.yaml", "a.yaml", "b.yaml"] == [run["binding"] for run in data["runs"]]

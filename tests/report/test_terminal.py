@@ -1,0 +1,193 @@
+"""The terminal's report, word for word, for results made by hand."""
+
+import io
+
+import numpy as np
+import pytest
+from report_cases import FALL, NARROW, RISE, SKIP, finding, held, mismatch, outcome, suite
+from rich.console import Console
+
+from refmodel.engine.lane import Lane
+from refmodel.report.terminal import show, show_all, show_divergences
+
+
+def printed(report, *args):
+    """Return what a report prints on something that is no terminal."""
+    file = io.StringIO()
+    report(Console(file=file, width=80), *args)
+    return file.getvalue()
+
+
+AGREE = """\
+core/binding.yaml: core disk_regs, profile pal_dd, seed 5
+
+scenario  simulator  verdict  cycles  reads
+poll      icarus     agree     9 000      1
+          verilator  agree     9 000      1
+
+Not compared: nothing is left out
+Waived: no field
+Latency allowed: none, every field is held to the cycle
+
+agree: 18 000 cycles and 2 reads compared in 2 runs
+"""
+
+
+def test_agreement():
+    """Agreement is told with what it rests on, and that nothing was left out."""
+    assert AGREE == printed(show, suite(outcome("icarus"), outcome("verilator")))
+
+
+HELD = """\
+
+First divergence, poll on both simulators: sync_equal is 1 where the model says 0
+  when      cycle 472, 66.537 us
+  where     revolution 1, raw words, word 2, channel bit 0 (channel bit 32)
+  field     sync_equal, status bit 12
+  core      1
+  model     0
+  clause    B3: sync_equal is 1 exactly while the window equals sync_word
+  cause     channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489 \
+(cycle 472); sync_equal goes from 1 to 0
+  accesses  cycle 400: writes sync_word: 0x4489
+            cycle 460: reads status: 0x9089 (byte_ready 1, dma_active 0, writing 0, \
+sync_equal 1, data 0x89)
+  seed      5
+  again     cellstep run core/binding.yaml --sim icarus
+"""
+
+
+def test_equal_divergences_are_told_once():
+    """Two simulators that part from the model alike are one divergence, every fact in order."""
+    found = finding(core=held(480))
+    both = suite(mismatch("icarus", found), mismatch("verilator", finding(core=held(480))))
+    assert HELD == printed(show_divergences, both)
+
+
+def test_different_divergences_are_both_told():
+    """Two simulators that part from the model differently are told one after the other."""
+    early = finding(core=Lane.of(np.array([0, RISE, 465]), np.array([0, 1, 0])))
+    text = printed(
+        show_divergences,
+        suite(mismatch("icarus", early), mismatch("verilator", finding(core=held(480)))),
+    )
+    first, second = [line for line in text.splitlines() if line.startswith("First")]
+    assert first == ("First divergence, poll on icarus: sync_equal is 0 where the model says 1")
+    assert second == ("First divergence, poll on verilator: sync_equal is 1 where the model says 0")
+
+
+def test_further_scenarios_take_a_line_each():
+    """The first scenario's divergence is told in full, that of another in one line."""
+    text = printed(
+        show_divergences,
+        suite(
+            mismatch("icarus", finding(core=held(480))),
+            mismatch("icarus", finding(core=held(475)), "sectors"),
+        ),
+    )
+    assert text.endswith(
+        "\n\nOther scenarios part from the model as well:\n"
+        "  sectors on icarus: cycle 472, B3: sync_equal is 1 where the model says 0\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("field", "core", "vague", "headline", "shown"),
+    [
+        ("sync_equal", None, 1, "sync_equal is unknown (X or Z)", "unknown (X or Z)"),
+        ("data", None, 0x0C, "data is unknown", "unknown, 0b1000_xx01 (x is X or Z)"),
+        ("unused", 0x0300, 0, "unused is 0b0000_0011_0000_0000", "0b0000_0011_0000_0000"),
+        ("data", 0x5A, 0, "data is 0x5A where the model says 0x89", "0x5A"),
+    ],
+)
+def test_values(field, core, vague, headline, shown):
+    """A flag is shown as a bit, data in hex, unused bits in binary, and X or Z as unknown."""
+    cycles = np.array([0, FALL])
+    right = finding(field, unknown=Lane.of(cycles, np.array([0, vague]))) if vague else None
+    if right is None:
+        before = finding("sync_equal", core=held(480)).expected.lanes[field]
+        lane = before.between(0, FALL).then(Lane.constant(core, FALL))
+        right = finding(field, core=lane)
+    text = printed(show_divergences, suite(mismatch("icarus", right)))
+    assert headline in text.splitlines()[1]
+    assert f"  core      {shown}" in text.splitlines()
+
+
+def test_wrong_read_of_a_right_register():
+    """A register that agrees while a read of it does not is said to be so."""
+    text = printed(show_divergences, suite(mismatch("icarus", finding(read_xor=0x8000))))
+    assert "a read of status returns byte_ready 0 where the model says 1" in text
+    assert "  field     byte_ready, status bit 15, as a read returned it; the register" in text
+    assert "  clause    B5: " in text
+
+
+LIMITED = """\
+core/binding.yaml: core disk_regs, profile pal_dd, seed 5, policy ready_tie=clear_wins, \
+host programs run live
+
+scenario  simulator  verdict  cycles  reads
+poll      icarus     agree     9 000      1
+words     icarus     skipped       -      -
+
+skipped: words: the core has no register 'sync_word'
+
+Not compared
+  sync_word      the core has no such register: scenarios that access it are skipped
+Waived
+  writing        not implemented yet (until 2027-01-31)
+Latency allowed: data 2 cycles
+
+agree: 9 000 cycles and 1 read compared in 1 run
+"""
+
+
+def test_what_was_not_compared():
+    """Skipped scenarios, gaps, waivers with reason and end, and latency are in every report."""
+    result = suite(
+        outcome("icarus"),
+        outcome("icarus", "words", "skipped", note=SKIP),
+        scope=NARROW,
+        live=True,
+        policies={"ready_tie": "clear_wins"},
+    )
+    assert LIMITED == printed(show, result)
+
+
+def test_comparing_nothing_is_an_error():
+    """A suite in which every scenario was skipped ends in an error that says so."""
+    result = suite(outcome("icarus", verdict="skipped", note=SKIP))
+    last = printed(show, result).splitlines()[-1]
+    assert last == "error: nothing was compared, not one cycle and not one read"
+    assert (2, "error") == (result.exit_status, result.verdict)
+
+
+def test_failure_is_told_once():
+    """What a simulator said when it failed is shown once, however many scenarios it took."""
+    said = "icarus: the core does not build:\n  core.v:3: syntax error [here]"
+    result = suite(
+        outcome("icarus", verdict="error", note=said),
+        outcome("icarus", "words", "error", note=said),
+        outcome("verilator"),
+        outcome("verilator", "words"),
+    )
+    text = printed(show, result)
+    assert 1 == text.count(f"error: {said}\n")
+    assert (125, "error") == (result.exit_status, result.verdict)
+
+
+def test_mismatch_outweighs_failure():
+    """A divergence on one simulator is a mismatch, whatever became of the other."""
+    result = suite(
+        outcome("icarus", verdict="error", note="no"),
+        mismatch("verilator", finding(core=held(480))),
+    )
+    assert (1, "mismatch") == (result.exit_status, result.verdict)
+
+
+def test_several_cores_are_counted():
+    """After the reports of several cores stands how many of them agree."""
+    good = suite(outcome("icarus"))
+    bad = suite(mismatch("icarus", finding(core=held(480))))
+    text = printed(show_all, [good, bad])
+    assert text.endswith("\n1 of 2 cores agree with the model.\n")
+    assert "cores agree" not in printed(show_all, [good])
