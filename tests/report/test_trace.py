@@ -1,0 +1,150 @@
+"""The trace of the model alone: rows, ranges and forms."""
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+import pywellen
+from report_cases import PAL
+
+from refmodel.errors import UserError
+from refmodel.host.scenario import Scenario
+from refmodel.report.trace import model_trace, rows, write_csv, write_table, write_waves
+
+POLL = Scenario(
+    name="poll",
+    track={"layout": "words", "words": [0xAAAA, 0x4489], "repeat": 20},
+    revolutions=3,
+    levels={"wait_for_sync": 1, "writing": {"toggle_every": 461}},
+    host={"program": "read_every", "params": {"cycles": 230}},
+)
+SECOND_TURN = 4 + int(640 * 14.18758) + 1  # 640 channel bits a revolution
+
+
+def traced(first=None, last=None, scenario=POLL, profile=PAL):
+    """Return the trace of a scenario."""
+    return model_trace(Path("poll.yaml"), scenario, profile, 1, first, last)
+
+
+TABLE = """\
+    cycle          us arrives            window bits rdy dma wr eq data change
+      443      62.449 bit 0                2244    7   1   0  1  0   44
+      458      64.564 bit 1                4489    0   1   0  1  1   89 sync_equal 0 -> 1, \
+data 0x44 -> 0x89: channel bit 1 arrives, window 0x4489, which completes \
+the byte 0x89 and equals sync_word
+      464      65.409 read                 4489    0   0   0  1  1   89 byte_ready 1 -> 0: \
+the host reads status
+      465      65.550 writing 0            4489    0   0   0  0  1   89 writing 1 -> 0: \
+the input writing falls
+      472      66.537 bit 1                8913    1   0   0  0  0   89 sync_equal 1 -> 0: \
+channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489
+"""
+
+
+def test_table():
+    """Each edge on which something arrives is a line: what, the state after, and why it changed.
+
+    The cycles follow from the clock as in report_cases. Reads come at 4 + 230 n, so
+    byte_ready of the byte in cycle 344 is still up.
+    """
+    file = io.StringIO()
+    write_table(file, traced(440, 472))
+    assert TABLE == file.getvalue()
+
+
+def test_csv():
+    """The CSV has the same edges, numbers in decimal."""
+    file = io.StringIO()
+    write_csv(file, traced(440, 472))
+    found = list(csv.DictReader(io.StringIO(file.getvalue())))
+    assert ["443", "458", "464", "465", "472"] == [row["cycle"] for row in found]
+    assert ("17545", "17545", "0", "137", "64563.513") == tuple(
+        found[1][name] for name in ("window", "sync_word", "bit_count", "data", "time_ns")
+    )
+    assert found[2]["change"] == "byte_ready 1 -> 0: the host reads status"
+
+
+def test_default_range_is_around_the_first_match():
+    """With no range given, the first match, in cycle 458, is in the middle of 200 cycles."""
+    trace = traced()
+    assert (358, 558) == (trace.first, trace.end)
+    assert "cycles 358 to 557 of 0 to" in trace.about
+
+
+def test_default_range_without_a_match():
+    """A disk that never shows the sync word is traced from its first cycle on."""
+    blank = POLL.model_copy(update={"track": POLL.track.model_copy(update={"words": [0x5555]})})
+    trace = traced(scenario=blank)
+    assert (4, 204) == (trace.first, trace.end)
+
+
+@pytest.mark.parametrize(
+    ("given", "shown"), [((1000, None), (1000, 1200)), ((None, 1000), (801, 1001))]
+)
+def test_one_end_given(given, shown):
+    """With one end given, 200 cycles from there or up to there are shown."""
+    trace = traced(*given)
+    assert shown == (trace.first, trace.end)
+
+
+def test_end_of_the_scenario():
+    """A range that begins near the end stops with the scenario."""
+    cycles = traced().cycles
+    assert cycles == traced(cycles - 10).end
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "message"),
+    [
+        (500, 400, "--from 500 is after --to 400"),
+        (10**9, None, r"--from 1000000000: the scenario has cycles 0 to 27\d\d\d$"),
+        (None, 10**9, "--to 1000000000: the scenario has cycles 0 to"),
+        (-1, None, "--from -1: the scenario has cycles 0 to"),
+    ],
+)
+def test_bad_range(first, last, message):
+    """A range that is empty or outside the scenario is refused with what there is."""
+    with pytest.raises(UserError, match=message):
+        traced(first, last)
+
+
+def test_later_revolution_is_the_same_alone():
+    """Rows of the third revolution do not depend on where the trace begins."""
+    far = SECOND_TURN * 2
+    alone = list(rows(traced(far, far + 300)))
+    through = [row for row in rows(traced(0, far + 300)) if row.cycle >= far]
+    assert len(alone) > 20
+    assert alone == through
+
+
+def test_reset_and_registered_view():
+    """The end of reset has a line, and so has the late flag of another policy."""
+    shown = {row.cycle: row for row in rows(traced(0, 480))}
+    assert ("reset", "reset ends, writing 1, wait_for_sync 1") == (
+        shown[0].arrives,
+        shown[4].arrives,
+    )
+    late = {
+        r.cycle: r
+        for r in rows(traced(450, 480, profile=PAL.with_policies({"sync_view": "registered"})))
+    }
+    assert late[459].change.startswith("sync_equal 0 -> 1: the comparator's view follows")
+    assert "-" == late[459].arrives
+
+
+def test_waves_over_two_revolutions(tmp_path):
+    """The waves, read by an outside reader, show the flag and the window in both revolutions."""
+    path = tmp_path / "trace.vcd"
+    with path.open("w") as file:
+        write_waves(file, traced(400, SECOND_TURN + 500))
+    signals = {var.full_name: var.signal for var in pywellen.Waveform(str(path)).all_vars()}
+
+    def at(name, cycle):
+        return signals[name].value_at(int((cycle + 0.5) * 1e12 / 7093790))
+
+    match = 4 + int((640 + 32) * 14.18758)
+    assert [0, 1, 0] == [at("model.sync_equal", cycle) for cycle in (457, 458, 472)]
+    assert [0, 1] == [at("model.sync_equal", cycle) for cycle in (match - 1, match)]
+    assert [0x2244, 0x4489] == [at("block.window", cycle) for cycle in (match - 1, match)]
+    assert [0, 1, 0] == [at("host.read_status", cycle) for cycle in (463, 464, 465)]
