@@ -10,7 +10,7 @@ from refmodel.errors import InputError, UserError
 HEAD = "name: mine\nclock_hz: 7093790\nchannel_bit_ns: 2000\n"
 FULL = """\
 name: mine
-about: Every key there is.
+about: Every key of B1 to B8.
 clock_hz: 78750000/11
 channel_bit_ns: 1000
 layout:
@@ -38,10 +38,10 @@ def refusal(tmp_path, text, kind=InputError):
 
 
 def test_every_key(tmp_path):
-    """Every key of a profile is taken as it is written."""
+    """Every key of a profile of these clauses is taken as it is written."""
     profile = load_text(tmp_path, FULL)
     places = {f.name: (f.msb, f.lsb) for f in profile.status.fields}
-    assert (profile.name, profile.about) == ("mine", "Every key there is.")
+    assert (profile.name, profile.about) == ("mine", "Every key of B1 to B8.")
     assert (profile.clock_hz, profile.channel_bit_ns) == (Fraction(78750000, 11), 1000)
     assert places == {
         "byte_ready": (7, 7),
@@ -57,7 +57,8 @@ def test_every_key(tmp_path):
         "data": 0x3C,
         "byte_ready": 1,
     }
-    assert list(profile.policies.model_dump().values()) == ["registered", "never", "clear_wins"]
+    assert (profile.policies.sync_view, profile.policies.realign) == ("registered", "never")
+    assert profile.policies.ready_tie == "clear_wins"
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from testbenches.binding.schema import REGISTERS
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 BLOCK = Path(refmodel.block.__file__).parent
 WIDTHS = {"window": 16, "sync_word": 16, "bit_count": 3, "data": 8, "byte_ready": 1}
-NOT_YET = PAGE.tables["What is not modelled"][2:]
+TO_COME = PAGE.tables["Clauses to come"][2:]
 
 
 def rows(heading):
@@ -39,10 +39,12 @@ def test_field_table():
 
 
 def test_policy_table():
-    """The policy table has every policy with its choices, in their order, and its default."""
+    """The policy table has each policy's choices, in their order, and its default."""
+    to_come = {row[0] for row in rows("Policies to come")}
     expected = [
         [f"`{name}`", ", ".join(f"`{c}`" for c in get_args(key.annotation)), f"`{key.default}`"]
         for name, key in Policies.model_fields.items()
+        if f"`{name}`" not in to_come
     ]
     assert [[name, *rest] for name, _, *rest in rows("Policies")] == expected
 
@@ -84,7 +86,7 @@ def test_inputs_can_all_be_written():
 
 def test_every_number_is_a_clause_or_not_modelled():
     """Clauses B1 to B15 each stand once: with a statement, or in the list of what is missing."""
-    missing = [row[0] for row in NOT_YET]
+    missing = [row[0] for row in TO_COME]
     numbers = sorted([*PAGE.clauses, *missing], key=lambda clause: int(clause[1:]))
     assert numbers == [f"B{n}" for n in range(1, 16)]
 
@@ -97,4 +99,4 @@ def test_block_and_page_cite_the_same_clauses():
         for clause in re.findall(r"\bB\d+\b", path.read_text(encoding="utf-8"))
     }
     assert set(PAGE.clauses) <= cited
-    assert cited <= {*PAGE.clauses, *(row[0] for row in NOT_YET)}
+    assert cited <= {*PAGE.clauses, *(row[0] for row in TO_COME)}
