@@ -1,7 +1,7 @@
-"""The status register's fields: the one table every bit position comes from.
+"""The registers' fields: the one table every bit position comes from.
 
-A profile may move a field (`Layout.moved`); nothing else in the project states a position.
-SPEC.md's table and the constants of the reference core are tested against this one.
+A profile may move a field of status (`Layout.moved`); nothing else in the project states a
+position. SPEC.md's tables and the constants of the reference core are tested against these.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ WORD = 0xFFFF
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of status: bits `msb` down to `lsb`, and the clause that says when it changes."""
+    """One field of a register: bits `msb` down to `lsb`, and the clause that says what it does."""
 
     name: str
     msb: int
@@ -63,6 +63,18 @@ STATUS_FIELDS = (
     Field("data", 7, 0, "B4", "the last completed byte"),
 )
 FIELD_NAMES = tuple(f.name for f in STATUS_FIELDS)
+TRANSFER_FIELDS = (
+    Field("enable", 15, 15, "B9", "1 counts towards the start of a transfer, 0 stops it"),
+    Field("write", 14, 14, "B9", "1 from memory to the disk, 0 from the disk to memory"),
+    Field("length", 13, 0, "B9", "the number of words to be moved"),
+)
+CONTROL_FIELDS = (
+    Field("set", 15, 15, "B13", "1 sets the bits written as 1, 0 clears them"),
+    Field("precompensation", 4, 3, "B11", "0, 1, 2, 3 shift by 0, 1, 2, 4 cycles"),
+    Field("top_bit_framing", 2, 2, "B13", "a byte starts with a channel bit 1"),
+    Field("slow_bits", 1, 1, "B13", "a written channel bit takes twice as long"),
+    Field("wait_for_sync", 0, 0, "B10", "a read transfer starts behind a match; B4 realigns"),
+)
 UNUSED = "unused"  # lane name of the bits no field owns (B8)
 
 
@@ -111,3 +123,8 @@ class Layout:
     def split(self, word: int) -> dict[str, int]:
         """Return every field's value in a register word, by name."""
         return {f.name: f.of(word) for f in self.fields}
+
+
+def field(table: tuple[Field, ...], name: str) -> Field:
+    """Return the field of a table that has this name."""
+    return next(f for f in table if f.name == name)

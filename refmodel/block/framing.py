@@ -17,10 +17,18 @@ class Framed(NamedTuple):
 
 
 def shift_in(
-    bit: int, window: int, sync_word: int, bit_count: int, data: int, realign: int
+    bit: int,
+    window: int,
+    sync_word: int,
+    bit_count: int,
+    data: int,
+    realign: int,
+    top_bit_framing: int = 0,
 ) -> Framed:
     """Shift one channel bit into the window and count it; `sync_word` is the one now in force."""
     window = (window << 1 | bit) & WORD  # B2
+    if top_bit_framing and bit_count == 0 and not bit:  # B13: a byte starts with a 1
+        return Framed(window, bit_count, data, byte_done=False)
     bit_count = (bit_count + 1) & 7  # B4: each eighth bit completes a byte
     byte_done = bit_count == 0
     if byte_done:

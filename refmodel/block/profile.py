@@ -12,11 +12,13 @@ from pydantic import Field as Key
 from pydantic import field_validator
 
 from refmodel.block.fields import Layout
+from refmodel.block.slots import SlotRate, Slots
 from refmodel.errors import UserError, near
 from refmodel.separator.parameters import SeparatorPart
 from refmodel.yamlfile import Schema, load
 
 _FREQUENCY = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15}|/[1-9][0-9]{0,14})?")
+LEAST_WRITE_BIT_CYCLES = 9
 PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
 
 
@@ -26,6 +28,16 @@ class Policies(Schema):
     sync_view: Literal["live", "registered"] = "live"  # B3
     realign: Literal["when_waiting", "always", "never"] = "when_waiting"  # B4
     ready_tie: Literal["set_wins", "clear_wins"] = "set_wins"  # B5
+    dma_active_means: Literal["running", "enabled"] = "running"  # B6
+    writing_means: Literal["requested", "gate_open"] = "requested"  # B7
+    zero_length: Literal["done_at_once", "ignored"] = "done_at_once"  # B10
+    write_tail_lost_bits: Literal["0", "3"] = "0"  # B11
+
+    @field_validator("write_tail_lost_bits", mode="before")
+    @classmethod
+    def _number_as_text(cls, value: object) -> object:
+        """Take the number as a file has it; policies are given as text on the command line."""
+        return str(value) if type(value) is int else value
 
 
 class ResetValues(Schema):
@@ -49,6 +61,20 @@ class Profile(Schema):
     reset: ResetValues = ResetValues()
     policies: Policies = Policies()
     separator: SeparatorPart = SeparatorPart()
+    arming_writes: int = Key(2, ge=1, le=8)  # B9
+    fifo_words: int = Key(3, ge=1, le=64)  # B10, B11
+    slots: Slots = Slots()
+    write_bit_cycles: int | None = None  # B11; None: the whole cycles of a nominal channel bit
+
+    @field_validator("write_bit_cycles")
+    @classmethod
+    def _pulse_fits(cls, value: int | None) -> int | None:
+        if value is not None and value < LEAST_WRITE_BIT_CYCLES:
+            raise ValueError(
+                f"{value} cycles leave no room for a pulse 4 cycles early or late (B11);"
+                f" {LEAST_WRITE_BIT_CYCLES} or more do"
+            )
+        return value
 
     @field_validator("clock_hz", mode="before")
     @classmethod
@@ -77,6 +103,16 @@ class Profile(Schema):
     def cycles_per_bit(self) -> Fraction:
         """Cycles in one nominal channel bit: exact, usually no whole number."""
         return self.clock_hz * self.channel_bit_ns / 1_000_000_000
+
+    @property
+    def cycles_per_written_bit(self) -> int:
+        """Cycles in one written channel bit (B11), unless control.slow_bits doubles them."""
+        return self.write_bit_cycles or max(1, int(self.cycles_per_bit))
+
+    @property
+    def slot_rate(self) -> SlotRate:
+        """Whether the memory slots keep up with a transfer of nominal channel bits."""
+        return SlotRate(self.slots, self.cycles_per_bit, self.fifo_words)
 
     @property
     def cycle_ns(self) -> Fraction:

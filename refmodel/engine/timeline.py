@@ -168,6 +168,8 @@ def _state_after(
         sync_equal_before=int(before[0]),
         dma_active=int(lanes["dma_active"].at(last)),
         writing=int(lanes["writing"].at(last)),
+        control=state.control,
+        transfer=state.transfer,
     )
 
 

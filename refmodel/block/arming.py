@@ -1,0 +1,28 @@
+"""The transfer register and its arming interlock: clause B9."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from refmodel.block.fields import TRANSFER_FIELDS, field
+
+ENABLE = field(TRANSFER_FIELDS, "enable").mask
+WRITE = field(TRANSFER_FIELDS, "write").mask
+LENGTH = field(TRANSFER_FIELDS, "length").mask
+
+
+class Landed(NamedTuple):
+    """What a write of transfer does. `armed` counts the writes in a row that have enable set."""
+
+    armed: int
+    accepted: bool
+    stopped: bool
+
+
+def land(armed: int, written: int, arming_writes: int) -> Landed:
+    """Return what writing the word `written` does: it stops, counts, or is accepted."""
+    if not written & ENABLE:
+        return Landed(0, accepted=False, stopped=True)
+    if armed + 1 < arming_writes:
+        return Landed(armed + 1, accepted=False, stopped=False)
+    return Landed(0, accepted=True, stopped=False)

@@ -1,0 +1,31 @@
+"""The FIFO between the disk and memory: clauses B10 and B11."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Fifo(NamedTuple):
+    """`used` words wait, the oldest first; the places behind them hold 0."""
+
+    used: int
+    words: tuple[int, ...]
+
+    @classmethod
+    def empty(cls, size: int) -> Fifo:
+        """Return an empty FIFO of `size` places."""
+        return cls(0, (0,) * size)
+
+    @property
+    def full(self) -> bool:
+        """Whether no place is free."""
+        return self.used == len(self.words)
+
+    def push(self, word: int) -> Fifo:
+        """Return the FIFO, which must not be full, with one word more."""
+        words = tuple(word if n == self.used else old for n, old in enumerate(self.words))
+        return Fifo(self.used + 1, words)
+
+    def pop(self) -> Fifo:
+        """Return the FIFO, which must not be empty, without its oldest word."""
+        return Fifo(self.used - 1, (*self.words[1:], 0))
