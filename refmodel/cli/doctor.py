@@ -141,9 +141,7 @@ def _cache() -> Finding:
     folder = toolchain.cache_folder()
     if toolchain.writable(folder):
         return Finding("cache folder", str(folder))
-    return Finding(
-        "cache folder", f"{folder} cannot be written", "set XDG_CACHE_HOME"
-    )
+    return Finding("cache folder", f"{folder} cannot be written", "set XDG_CACHE_HOME")
 
 
 def _disk() -> Finding:
