@@ -134,10 +134,10 @@ class Document:
 
     def _key_of(self, fault: ErrorDetails) -> Key:
         """Return the key in the file: pydantic's location without the names of union branches."""
-        key: Key = ()
+        keys: list[Key] = [()]
         for part in fault["loc"]:
-            if (*key, part) in self.marks:
-                key = (*key, part)
+            keys += [(*key, part) for key in keys if (*key, part) in self.marks]
+        key = max(reversed(keys), key=len)  # a branch may be called like a key beside it
         return (*key, fault["loc"][-1]) if fault["type"] == "missing" else key
 
 
