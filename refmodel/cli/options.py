@@ -8,7 +8,17 @@ import typer
 
 from refmodel.errors import UserError
 
-Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of everything drawn at random.")]
+
+def _natural(seed: int) -> int:
+    """Return the seed; raise UserError below 0."""
+    if seed < 0:
+        raise UserError(f"--seed {seed}: should be 0 or more")
+    return seed
+
+
+Seed = Annotated[
+    int, typer.Option("--seed", callback=_natural, help="Seed of everything drawn at random.")
+]
 Policies = Annotated[
     list[str] | None,
     typer.Option(

@@ -1,0 +1,130 @@
+"""The command itself: help, version, and errors that are messages."""
+
+import subprocess
+import sys
+
+import pytest
+from cli_cases import COMMAND, cellstep
+
+from refmodel import __version__
+
+HEAVY = ("cocotb", "pyslang", "hypothesis", "numpy", "rich.console")
+
+
+def test_version():
+    """--version prints the version."""
+    assert (0, f"cellstep {__version__}\n") == (
+        (done := cellstep("--version")).returncode,
+        done.stdout,
+    )
+
+
+def test_help_lists_the_commands():
+    """The help has a line for each command, those to begin with first."""
+    done = cellstep("--help")
+    listed = [line.split()[0] for line in done.stdout.partition("Commands:")[2].splitlines()[1:]]
+    assert ["demo", "bind", "run", "trace", "doctor"] == listed[:5]
+    assert 0 == done.returncode
+
+
+def test_no_command_shows_the_help():
+    """The bare command shows its help and is an error."""
+    done = cellstep()
+    assert 2 == done.returncode
+    assert "Commands:" in done.stdout + done.stderr
+
+
+def test_help_is_fast():
+    """The help imports nothing heavy."""
+    code = (
+        "import sys, refmodel.cli.main as m\n"
+        "try: m.app(['--help'])\n"
+        f"except SystemExit: print([n for n in {HEAVY} if n in sys.modules])"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "[]" == said.stdout.splitlines()[-1]
+
+
+@pytest.mark.parametrize("command", ["run", "trace", "demo", "bind"])
+def test_help_has_an_example(command):
+    """The help of a command shows an example and what its exit status means."""
+    done = cellstep(command, "--help")
+    assert 0 == done.returncode
+    assert f"Example: cellstep {command}" in done.stdout
+    assert "Exit status: " in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["rum"], "run"),
+        (["run"], "bindings"),
+        (["run", "b.yaml", "--sim", "fast"], "'fast'"),
+        (["run", "b.yaml", "--policy", "ready_tie"], "--policy ready_tie: should be NAME=VALUE"),
+        (["run", "b.yaml", "--seed", "-1"], "--seed -1: should be 0 or more"),
+        (["trace", "status/random", "--policy", "readytie=x"], "did you mean 'ready_tie'?"),
+        (["trace", "status/random", "--profile", "pal_de"], "did you mean 'pal_dd'?"),
+        (["trace", "status/random", "--from", "9", "--to", "8"], "--from 9 is after --to 8"),
+    ],
+)
+def test_bad_arguments(arguments, said):
+    """A wrong argument is an error that names it."""
+    done = cellstep(*arguments)
+    assert 2 == done.returncode
+    assert said in done.stderr
+
+
+BROKEN = """\
+import refmodel.report.trace as trace, refmodel.cli.main as main
+def broken(*_): raise RuntimeError("a bug")
+trace.model_trace = broken
+import sys; sys.argv = ["cellstep", "trace", "status/random"]
+main.main()
+"""
+
+
+def test_bug_is_no_traceback(monkeypatch):
+    """A fault of our own is one line that says how to see more, and a status bisect skips."""
+    monkeypatch.delenv("CELLSTEP_DEBUG", raising=False)
+    done = subprocess.run(
+        [sys.executable, "-c", BROKEN], capture_output=True, text=True, check=False
+    )
+    assert (
+        125,
+        ["cellstep: internal error, RuntimeError: a bug", "CELLSTEP_DEBUG=1 shows where"],
+    ) == (
+        done.returncode,
+        done.stderr.splitlines(),
+    )
+
+
+def test_debug_shows_the_traceback(monkeypatch):
+    """With CELLSTEP_DEBUG=1 the traceback is shown."""
+    monkeypatch.setenv("CELLSTEP_DEBUG", "1")
+    done = subprocess.run(
+        [sys.executable, "-c", BROKEN], capture_output=True, text=True, check=False
+    )
+    assert "Traceback" in done.stderr
+    assert done.returncode
+
+
+def test_full_disk():
+    """Output that does not fit on the disk is an error that says so."""
+    with open("/dev/full", "w") as full:
+        done = cellstep("trace", "status/random", stdout=full, stderr=subprocess.PIPE)
+    assert 2 == done.returncode
+    assert "cellstep: disk full" == done.stderr.splitlines()[-1]
+
+
+def test_reader_that_goes_away():
+    """`cellstep trace ... | head -1` ends without a word."""
+    process = subprocess.Popen(
+        [*COMMAND, "trace", "status/random", "--from", "0", "--to", "200000"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout.readline().startswith("    cycle")
+    process.stdout.close()
+    assert 1 == len(process.stderr.read().splitlines())  # the line that says what is shown
+    assert -13 == process.wait(60)
