@@ -25,8 +25,8 @@ class CounterPart(Schema):
     """Steps in 1 / 2^fraction_bits cycles; see `refmodel.separator.counter`."""
 
     fraction_bits: int = Key(4, ge=0, le=16)
-    phase_step: int = Key(24, ge=1)
-    dead_zone: int = Key(12, ge=0)
+    phase_step: int = Key(16, ge=1)
+    dead_zone: int = Key(8, ge=0)
     period_step: int = Key(1, ge=1)
     votes: int = Key(2, ge=1, le=64)
     lock_range_percent: float = Key(8, gt=0, le=25)
