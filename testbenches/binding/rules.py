@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile, load_profile
 from refmodel.errors import InputError, Problem, UserError, near
+from testbenches.binding.machinery import LINES, MOVES
 
 if TYPE_CHECKING:
     from testbenches.binding.schema import Binding, Bus
@@ -57,7 +58,7 @@ def _bus(binding: Binding) -> Iterator[Fault]:
     if bus is None:
         return
     if not binding.registers:
-        yield ("bus", "registers"), "give at least one of status, sync_word; or leave out bus"
+        yield ("bus", "registers"), "give at least one register; or leave out bus"
     if bus.read is not None and bus.select is not None:
         yield ("bus", "select"), "read and select exclude each other; tie a select beside strobes"
     if bus.select is not None and bus.write is None:
@@ -76,10 +77,13 @@ def _needs(bus: Bus) -> Iterator[Fault]:
             ("read", "status", bus.read or bus.select),
             ("read_data", "status", bus.read_data),
         ]
-    if bus.registers.sync_word is not None:
-        needs += [("write", "sync_word", bus.write), ("write_data", "sync_word", bus.write_data)]
+    for register in ("sync_word", "transfer", "control"):
+        if getattr(bus.registers, register) is not None:
+            needs += [("write", register, bus.write), ("write_data", register, bus.write_data)]
+    told: set[str] = set()
     for key, register, given in needs:
-        if given is None:
+        if given is None and key not in told:
+            told.add(key)
             yield ("bus", key), f"missing; the register {register} needs it"
 
 
@@ -95,14 +99,14 @@ def _observe(binding: Binding) -> Iterator[Fault]:
 
 
 def _latency(binding: Binding) -> Iterator[Fault]:
-    known = ("status", *FIELD_NAMES, UNUSED)
+    known = ("status", *FIELD_NAMES, UNUSED, *LINES)
     for name in binding.latency:
         if name not in known:
             yield ("latency", name), f"no field of status{near(name, known)}"
 
 
 def _waivers(binding: Binding, today: date) -> Iterator[Fault]:
-    known = (*FIELD_NAMES, UNUSED)
+    known = (*FIELD_NAMES, UNUSED, *LINES, MOVES)
     for n, waiver in enumerate(binding.waivers):
         if waiver.field not in known:
             message = f"'{waiver.field}' is no field of status{near(waiver.field, known)}"

@@ -19,22 +19,24 @@ from refmodel.block.profile import Profile, load_profile
 from refmodel.errors import InputError
 from refmodel.host.bus import HIGH, LOW, BusShape
 from refmodel.yamlfile import Document, Schema, ShortForm, load
+from testbenches.binding.machinery import (
+    GATES,
+    Active,
+    Driven,
+    Gates,
+    Lines,
+    Memory,
+    Observed,
+    Signal,
+    Watched,
+)
 from testbenches.binding.rules import problems
 
-Active = Literal["high", "low"]
 Half = Literal["high", "low"]
 Natural = Annotated[int, Key(ge=0)]
 STATUS = "status"
-REGISTERS = (STATUS, "sync_word")
+REGISTERS = (STATUS, "sync_word", "transfer", "control")
 LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
-
-
-class Signal(ShortForm):
-    """A port of the core: `rd`, or `{port: rd, active: low}`."""
-
-    short: ClassVar[str] = "port"
-    port: str
-    active: Active = "high"
 
 
 class Core(Schema):
@@ -124,6 +126,8 @@ class Registers(Schema):
 
     status: StatusAddress | None = None
     sync_word: WordAddress | None = None
+    transfer: WordAddress | None = None
+    control: WordAddress | None = None
 
 
 class Bus(Schema):
@@ -145,14 +149,6 @@ class Inputs(Schema):
     dma_active: Signal | None = None
     writing: Signal | None = None
     wait_for_sync: Signal | None = None
-
-
-class Observed(ShortForm):
-    """A port or hierarchical name that shows one field without side effects."""
-
-    short: ClassVar[str] = "signal"
-    signal: str
-    active: Active = "high"
 
 
 class Observe(Schema):
@@ -185,24 +181,6 @@ class Beat(NamedTuple):
     half: Literal["word", "high", "low"]
 
 
-class Driven(NamedTuple):
-    """An input port the harness drives, and the key of the binding that says so."""
-
-    key: tuple[str, ...]
-    port: str
-    active: Active
-
-
-class Watched(NamedTuple):
-    """What the harness observes: a Verilog expression relative to the core's instance."""
-
-    lane: str
-    expression: str
-    width: int
-    active: Active
-    key: tuple[str, ...]
-
-
 class Binding(Schema):
     """A whole binding.yaml. Load it with `load_binding`, which knows where each key stands."""
 
@@ -214,6 +192,9 @@ class Binding(Schema):
     disk: Disk
     bus: Bus | None = None
     inputs: Inputs = Inputs()
+    gates: Gates = Gates()
+    memory: Memory | None = None
+    lines: Lines = Lines()
     tie: dict[str, Natural] = Key({})
     observe: Observe = Observe()
     latency: dict[str, Natural] = Key({})
@@ -284,6 +265,7 @@ class Binding(Schema):
     def level_inputs(self) -> dict[str, Signal]:
         """The model's level inputs the core takes on ports, by the model's name."""
         found = {name: getattr(self.inputs, name) for name in LEVEL_INPUTS}
+        found |= {f"{name}_enable": getattr(self.gates, name) for name in GATES}
         return {name: signal for name, signal in found.items() if signal is not None}
 
     @property
@@ -306,8 +288,13 @@ class Binding(Schema):
                     yield Driven(("bus", name), signal.port, signal.active)
             if self.bus.write_data is not None:
                 yield Driven(("bus", "write_data"), self.bus.write_data, "high")
-        for name, signal in self.level_inputs.items():
-            yield Driven(("inputs", name), signal.port, signal.active)
+        for name in LEVEL_INPUTS:
+            signal = getattr(self.inputs, name)
+            if signal is not None:
+                yield Driven(("inputs", name), signal.port, signal.active)
+        yield from self.gates.driven()
+        if self.memory is not None:
+            yield from self.memory.driven()
 
     @property
     def observed(self) -> list[Watched]:
@@ -321,6 +308,11 @@ class Binding(Schema):
             for name, shown in self.observe.fields.items()
             if name in FIELD_NAMES
         ]
+
+    @property
+    def lines_observed(self) -> list[Watched]:
+        """The output lines the core shows, in a fixed order."""
+        return list(self.lines.watched())
 
     def load_profile(self) -> Profile:
         """Return the profile with the binding's policies; raise UserError if it is no good."""

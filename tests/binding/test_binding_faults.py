@@ -59,11 +59,11 @@ FAULTS = [
     ({"sync_word: 0x8": "sync_word: {high: 2, low: 2}"},
      "binding.yaml:12:28: bus.registers.sync_word: high and low are both 2; the two bytes need "
      "two addresses"),
-    ({"sync_word: 0x8": "transfer: 0x8"},
-     "binding.yaml:12:28: bus.registers.transfer: unknown key 'transfer'; known: status, "
-     "sync_word"),
+    ({"sync_word: 0x8": "stream: 0x8"},
+     "binding.yaml:12:28: bus.registers.stream: unknown key 'stream'; known: control, status, "
+     "sync_word, transfer"),
     ({REGISTERS: "{}"},
-     "binding.yaml:12:3: bus.registers: give at least one of status, sync_word; or leave out bus"),
+     "binding.yaml:12:3: bus.registers: give at least one register; or leave out bus"),
     ({STATUS: "status: {high: 0, low: 1, clears_on: high}"},
      "binding.yaml:12:3: bus.registers: give all registers as one address, or all as high and low"),
     # bus
@@ -94,13 +94,14 @@ FAULTS = [
      "binding.yaml:1:1: observe: nothing to compare; name status, fields, or bus.registers.status"),
     ({"data: 2": "sync: 2"},
      "binding.yaml:16:22: latency.sync: no field of status; known: byte_ready, data, dma_active, "
-     "status, sync_equal, unused, writing"),
+     "status, sync_equal, sync_found, transfer_done, unused, write_data, write_gate, writing"),
     ({"field: writing": "field: writting"},
      "binding.yaml:17:12: waivers.0.field: 'writting' is no field of status; did you mean "
      "'writing'?"),
     ({"field: writing": "field: status"},
      "binding.yaml:17:12: waivers.0.field: 'status' is no field of status; known: byte_ready, "
-     "data, dma_active, sync_equal, unused, writing"),
+     "data, dma_active, memory, sync_equal, sync_found, transfer_done, unused, write_data, "
+     "write_gate, writing"),
     # profile
     ({"pal_dd": "pal_d"},
      "binding.yaml:2:1: profile: profile 'pal_d': no such profile; did you mean 'pal_dd'?"),

@@ -1,0 +1,102 @@
+"""Roles of a core that has more than the status register: gates, memory and output lines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import ClassVar, Literal, NamedTuple
+
+from refmodel.yamlfile import Schema, ShortForm
+
+Active = Literal["high", "low"]
+GATES = ("master", "channel")
+LINES = ("write_gate", "write_data", "sync_found", "transfer_done")
+MOVES = "memory"  # the words moved to and from memory, where a lane or a field is named
+
+
+class Signal(ShortForm):
+    """A port of the core: `rd`, or `{port: rd, active: low}`."""
+
+    short: ClassVar[str] = "port"
+    port: str
+    active: Active = "high"
+
+
+class Observed(ShortForm):
+    """A port or hierarchical name that shows one field without side effects."""
+
+    short: ClassVar[str] = "signal"
+    signal: str
+    active: Active = "high"
+
+
+class Driven(NamedTuple):
+    """An input port the harness drives, and the key of the binding that says so."""
+
+    key: tuple[str, ...]
+    port: str
+    active: Active
+
+
+class Watched(NamedTuple):
+    """What the harness observes: a Verilog expression relative to the core's instance."""
+
+    lane: str
+    expression: str
+    width: int
+    active: Active
+    key: tuple[str, ...]
+
+
+class Gates(Schema):
+    """Ports of the outside enables of the transfer (B15)."""
+
+    master: Signal | None = None
+    channel: Signal | None = None
+
+    def driven(self) -> Iterator[Driven]:
+        """Yield the gates the core takes on ports."""
+        for name in GATES:
+            signal = getattr(self, name)
+            if signal is not None:
+                yield Driven(("gates", name), signal.port, signal.active)
+
+
+class Memory(Schema):
+    """Memory slots: on an edge with `slot` granted and `request` up, one word moves.
+
+    It moves to memory from `data_out` where `store` is up, else from memory on `data_in`.
+    """
+
+    slot: Signal
+    request: Observed
+    store: Observed
+    data_out: str
+    data_in: str
+
+    def driven(self) -> Iterator[Driven]:
+        """Yield the inputs of the core."""
+        yield Driven(("memory", "slot"), self.slot.port, self.slot.active)
+        yield Driven(("memory", "data_in"), self.data_in, "high")
+
+    def watched(self) -> Iterator[Watched]:
+        """Yield what the harness looks at when a slot is granted."""
+        for name in ("request", "store"):
+            shown = getattr(self, name)
+            yield Watched(name, shown.signal, 1, shown.active, ("memory", name))
+        yield Watched("data_out", self.data_out, 16, "high", ("memory", "data_out"))
+
+
+class Lines(Schema):
+    """Output lines beside status: compared in every cycle where the core shows them."""
+
+    write_gate: Observed | None = None
+    write_data: Observed | None = None
+    sync_found: Observed | None = None
+    transfer_done: Observed | None = None
+
+    def watched(self) -> Iterator[Watched]:
+        """Yield the lines the core shows."""
+        for name in LINES:
+            shown = getattr(self, name)
+            if shown is not None:
+                yield Watched(name, shown.signal, 1, shown.active, ("lines", name))
