@@ -67,10 +67,10 @@ class Lockstep:
             name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED) if name not in waived
         }
 
-    def session(self, simulator: str) -> Session:
-        """Return a simulator session for this core."""
+    def session(self, simulator: str, number: int = 0) -> Session:
+        """Return a simulator session for this core; those at work at once differ in number."""
         folder = self._folder(simulator)
-        return Session(simulator, self.harness, self.ports, folder, self.seed)
+        return Session(simulator, self.harness, self.ports, folder, self.seed, number)
 
     def _folder(self, simulator: str) -> Path:
         return self._work / simulator

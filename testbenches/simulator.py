@@ -72,34 +72,42 @@ class Job:
     folder: Path
     runs: tuple[Run, ...]
     seed: int
+    number: int = 0
 
     @property
     def file(self) -> Path:
         """Where the job lies for the worker and the test in the simulator."""
-        return self.folder / "job.pickle"
+        return self.folder / f"job-{self.number}.pickle"
 
     @property
     def results(self) -> Path:
         """Where the test leaves a `RunDone` for each finished run."""
-        return self.folder / "results.pickle"
+        return self.folder / f"results-{self.number}.pickle"
 
     @property
     def log(self) -> Path:
         """The worker's and the simulator's output."""
-        return self.folder / "simulator.log"
+        return self.folder / f"simulator-{self.number}.log"
 
 
 class Session:
     """One simulator and one core: builds what is not built yet and plays every run."""
 
     def __init__(
-        self, simulator: str, harness: Harness, ports: CorePorts, folder: Path, seed: int
+        self,
+        simulator: str,
+        harness: Harness,
+        ports: CorePorts,
+        folder: Path,
+        seed: int,
+        number: int = 0,
     ) -> None:
         self.simulator = simulator
         self._harness = harness
         self._ports = ports
         self._folder = folder
         self._seed = seed
+        self._number = number
         self._process: subprocess.Popen[bytes] | None = None
 
     def run(self, runs: list[Run], timeout: float) -> list[RunDone]:
@@ -109,6 +117,7 @@ class Session:
         than `timeout` seconds.
         """
         job = self._job(runs)
+        job.results.unlink(missing_ok=True)
         job.file.write_bytes(pickle.dumps(job))
         with job.log.open("wb") as log:
             self._process = subprocess.Popen(
@@ -157,6 +166,7 @@ class Session:
             self._folder,
             tuple(runs),
             self._seed,
+            self._number,
         )
 
     def _results(self, job: Job, status: int) -> list[RunDone]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import tempfile
 import threading
@@ -126,19 +127,39 @@ def _refuse_nothing(binding: Binding) -> None:
 def _outcomes(
     lockstep: Lockstep, prepared: list[Prepared], simulators: Sequence[str], say: Say
 ) -> list[Judged]:
-    """Run the prepared scenarios in one thread a simulator; simulators in the order given."""
-    sessions = [lockstep.session(name) for name in simulators]
+    """Run the prepared scenarios on each simulator, a processor a session; in the order given."""
+    cores = os.cpu_count() or 1
+    parts = [(name, part) for name in simulators for part in shares(prepared, cores)]
+    parts.sort(key=lambda unit: (unit[0] != "icarus", -_cycles(unit[1])))  # the slow ones first
+    sessions = [lockstep.session(name, n) for n, (name, _) in enumerate(parts)]
     stopping = threading.Event()
-    with ThreadPoolExecutor(len(sessions)) as pool:
-        parts = [
-            pool.submit(_session_outcomes, lockstep, prepared, s, say, stopping) for s in sessions
+    found: dict[tuple[str, int], Judged] = {}
+    with ThreadPoolExecutor(cores) as pool:
+        jobs = [
+            pool.submit(_session_outcomes, lockstep, part, session, say, stopping)
+            for (_, part), session in zip(parts, sessions, strict=True)
         ]
         try:
-            return [outcome for part in parts for outcome in part.result()]
+            for (name, part), job in zip(parts, jobs, strict=True):
+                found |= {(name, p.index): o for p, o in zip(part, job.result(), strict=False)}
         except BaseException:
             stopping.set()
-            _stop(sessions, parts)
+            _stop(sessions, jobs)
             raise
+    return [found[name, p.index] for name in simulators for p in prepared]
+
+
+def shares(prepared: list[Prepared], count: int) -> list[list[Prepared]]:
+    """Share scenarios out among up to `count` sessions of about the same number of cycles."""
+    groups: list[list[Prepared]] = [[] for _ in range(min(count, len(prepared)))]
+    for p in sorted(prepared, key=lambda p: -p.disk.cycles):
+        min(groups, key=_cycles).append(p)
+    return [sorted(group, key=lambda p: p.index) for group in groups]
+
+
+def _cycles(prepared: list[Prepared]) -> int:
+    """Return how many cycles some scenarios take together."""
+    return sum(p.disk.cycles for p in prepared)
 
 
 def _stop(sessions: list[Session], parts: list[Future[list[Judged]]]) -> None:

@@ -86,7 +86,7 @@ def play(job: Job, runner: Runner) -> int:
         test_module="testbenches.session_tests",
         build_dir=job.build_dir,
         test_dir=job.folder,
-        results_xml=str(job.folder / "results.xml"),
+        results_xml=str(job.folder / f"results-{job.number}.xml"),
         plusargs=arguments,
         seed=job.seed,
     )
