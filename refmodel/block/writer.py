@@ -47,9 +47,9 @@ class Writer(NamedTuple):
         """Edges to come that count `tick` and change nothing else, `NEVER` when idle."""
         if not self.active:
             return NEVER
-        if self.tick == self.pulse:
+        if self.data:
             return 0
-        if self.tick < self.pulse < self.bit_cycles:
+        if self.gate and self.tick < self.pulse < self.bit_cycles:
             return self.pulse - self.tick - 1
         return self.bit_cycles - self.tick - 1
 

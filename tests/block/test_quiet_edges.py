@@ -1,11 +1,17 @@
 """Quiet edges: `step` passes over an edge only when stepping it would change nothing."""
 
+from dataclasses import replace
+
 from block_drive import PAL, make_block
 from hypothesis import given
 from hypothesis import strategies as st
 
+from refmodel.block.collector import Collector
+from refmodel.block.fifo import Fifo
 from refmodel.block.profile import Policies, Profile
 from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.block.transfer import Transfer
+from refmodel.block.writer import IDLE, Writer
 
 BIT = st.integers(0, 1)
 WORD = st.integers(0, 0xFFFF)
@@ -14,6 +20,10 @@ POLICIES = st.builds(
     sync_view=st.sampled_from(("live", "registered")),
     realign=st.sampled_from(("when_waiting", "always", "never")),
     ready_tie=st.sampled_from(("set_wins", "clear_wins")),
+    dma_active_means=st.sampled_from(("running", "enabled")),
+    writing_means=st.sampled_from(("requested", "gate_open")),
+    zero_length=st.sampled_from(("done_at_once", "ignored")),
+    write_tail_lost_bits=st.sampled_from(("0", "3")),
 )
 INPUTS = st.builds(
     Inputs,
@@ -26,7 +36,54 @@ INPUTS = st.builds(
     dma_active=BIT,
     writing=BIT,
     wait_for_sync=BIT,
+    write_transfer=st.just(0) | BIT,
+    transfer=WORD,
+    write_control=st.just(0) | BIT,
+    control=WORD,
+    master_enable=st.just(1) | BIT,
+    channel_enable=st.just(1) | BIT,
+    slot=BIT,
+    slot_data=WORD,
 )
+
+
+@st.composite
+def writers(draw):
+    """Draw a serialiser in the middle of a write, its bit's time not over."""
+    bit_cycles = draw(st.sampled_from((14, 28)))
+    return Writer(
+        active=1,
+        bit=draw(st.integers(0, 17)),
+        tick=draw(st.integers(0, bit_cycles - 1)),
+        bit_cycles=bit_cycles,
+        pulse=draw(st.integers(3, bit_cycles)),
+        word=draw(WORD),
+        recent=draw(st.integers(0, 31)),
+        gate=draw(BIT),
+    )
+
+
+@st.composite
+def transfers(draw):
+    """Draw a transfer that can be: what is not armed with enable does nothing (B9)."""
+    if not draw(BIT):
+        return Transfer(Fifo.empty(3), memory_index=draw(WORD))
+    write, running = draw(BIT), draw(BIT)
+    waiting = draw(st.lists(WORD, max_size=3))
+    return Transfer(
+        Fifo(len(waiting), tuple(waiting + [0] * (3 - len(waiting)))),
+        collector=Collector(*draw(st.sampled_from(((1, 0), (0, 0), (0, 15))))),
+        writer=draw(writers() | st.just(IDLE)) if write else IDLE,
+        armed=draw(BIT),
+        enable=1,
+        write=write,
+        running=running,
+        length=draw(st.integers(1, 3)) if running else 0,
+        memory_index=draw(WORD),
+        done=draw(BIT),
+        lost_words=draw(WORD),
+        underruns=draw(WORD),
+    )
 
 
 @st.composite
@@ -44,6 +101,8 @@ def states(draw):
         sync_equal_before=draw(BIT),
         dma_active=draw(BIT),
         writing=draw(BIT),
+        control=draw(st.integers(0, 31)),
+        transfer=draw(transfers()),
     )
 
 
@@ -77,6 +136,7 @@ def test_step_is_the_next_state(state, inputs, policies):
 def test_nothing_arriving_is_quiet(state, word, bit, waiting, policies):
     """With no strobe, no access, unchanged levels and a settled view an edge is quiet indeed."""
     state.sync_equal_before = state.sync_equal
+    state.transfer = Transfer(Fifo.empty(3))
     inputs = Inputs(
         bit=bit,
         sync_word=word,
@@ -106,3 +166,39 @@ def test_restored_block_goes_on_alike(state, edges, policies):
         first.step(inputs)
     second.restore(first.state)
     assert [second.step(i) for i in edges] == [first.step(i) for i in edges]
+
+
+@given(state=states(), inputs=INPUTS, policies=POLICIES)
+def test_quiet_edges_are_counted_right(state, inputs, policies):
+    """The edges before the next event show nothing new, and the one after them does."""
+    inputs = replace(
+        inputs, reset=0, bit_strobe=0, read_status=0, write_sync_word=0, write_transfer=0,
+        write_control=0, slot=0,
+    )  # fmt: skip
+    block, far = block_in(state, policies), block_in(state, policies)
+    for b in (block, far):
+        b.step(inputs)  # the levels as given
+    first = shown(block)
+    quiet = min(block.quiet_edges(inputs), 100)
+    for _ in range(quiet):
+        block.step(inputs)
+        assert shown(block) == first
+    far.pass_quiet(quiet)
+    assert (far.state, far.status) == (block.state, block.status)
+    if quiet < 100:
+        alike = (block.state, counted(block.state))
+        block.step(inputs)
+        assert shown(block) != first or block.state not in alike
+
+
+def shown(block):
+    """Return all that a block shows outside."""
+    outputs = block.write_gate, block.write_data, block.sync_found, block.transfer_done
+    return block.status, *outputs
+
+
+def counted(state):
+    """Return the state with the cycle counter of the written bit one higher."""
+    transfer = state.transfer
+    writer = transfer.writer._replace(tick=transfer.writer.tick + 1)
+    return replace(state, transfer=transfer._replace(writer=writer))

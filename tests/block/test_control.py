@@ -1,0 +1,77 @@
+"""B13: control sets and clears its bits, and changes framing; B12: the pulse of a match."""
+
+import pytest
+from stepping import SET, bits, control, lane, play, together
+
+from refmodel.block.control import KEPT, next_control
+
+
+@pytest.mark.parametrize(
+    ("before", "written", "after"),
+    [
+        (0b00000, SET | 0b00101, 0b00101),
+        (0b00101, SET | 0b10010, 0b10111),
+        (0b10111, 0b00101, 0b10010),
+        (0b11111, 0b00000, 0b11111),
+        (0b11111, SET, 0b11111),
+        (0b00000, 0xFFFF, KEPT),
+        (0b11111, 0x7FFF, 0b00000),
+    ],
+)
+def test_set_and_clear(before, written, after):
+    """Bits written as 1 are set or cleared as bit 15 says; the others stay."""
+    assert next_control(before, written) == after
+
+
+def test_control_is_0_after_reset():
+    """Reset clears every bit."""
+    events = {2: control(0xFFFF), 5: {"reset": 1}, 6: {"reset": 0}}
+    seen = play(10, events)
+    assert [cycle.state.control for cycle in seen] == [0, 0, *[0b11111] * 3, *[0] * 5]
+
+
+@pytest.mark.parametrize(("edge", "bit_count"), [(25, 0), (26, 2)])
+def test_wait_for_sync_turns_realignment_on(edge, bit_count):
+    """The control bit counts as the level input does, from the edge on that writes it."""
+    mark = bits("0100_0100_1000_1001", 10)
+    seen = play(30, together(mark, bits("11", 4), {edge: control(SET | 1)}))
+    assert seen[25].state.bit_count == bit_count
+
+
+def test_byte_starts_with_a_1():
+    """With top_bit_framing zeros between bytes are not counted; inside a byte they are."""
+    stream = bits("000_1000_0001_0_1111_0000_00_1", 2)
+    seen = play(40, together({0: control(SET | 4)}, stream))
+    assert lane_of_data(seen) == [(12, 0x81), (21, 0xF0)]
+    assert [cycle.state.bit_count for cycle in seen[21:25]] == [0, 0, 0, 1]
+
+
+def lane_of_data(seen):
+    """Return when data changes, and to what."""
+    data = [cycle.state.data for cycle in seen]
+    return [(n, b) for n, (a, b) in enumerate(zip([0, *data], data, strict=False)) if a != b]
+
+
+def test_framing_counts_zeros_again_when_cleared():
+    """Without the bit a byte may start with a 0."""
+    events = together({0: control(SET | 4), 5: control(4)}, bits("0000_0000_0000_01", 2))
+    assert lane_of_data(play(30, events)) == []
+    assert play(30, events)[12].state.byte_ready == 1
+
+
+def test_sync_found_is_one_cycle_long():
+    """The pulse comes with the rise of sync_equal, however long the level stays."""
+    seen = play(60, bits("0100_0100_1000_1001", 3))
+    assert lane(seen, "found") == [(18, 1), (19, 0)]
+
+
+def test_write_of_sync_word_can_find():
+    """A rewrite that makes the comparator rise is a match to sync_found too."""
+    seen = play(20, {5: {"write_sync_word": 0xFFFF, "sync_word": 0}})
+    assert lane(seen, "found") == [(5, 1), (6, 0)]
+
+
+def test_sync_found_does_not_follow_the_registered_view():
+    """Policy sync_view delays the status bit alone."""
+    seen = play(60, bits("0100_0100_1000_1001", 3), policies={"sync_view": "registered"})
+    assert lane(seen, "found") == [(18, 1), (19, 0)]
