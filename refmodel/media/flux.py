@@ -98,10 +98,15 @@ def leading_edges(seen: Cycles, width: int, before: int | None = None) -> Cycles
     A pulse that begins while the line is still active, or in the very next cycle, makes no edge
     of its own. `before` is the last pulse of the span before.
     """
+    return seen[makes_edge(seen, width, before)]
+
+
+def makes_edge(seen: Cycles, width: int, before: int | None = None) -> NDArray[np.bool_]:
+    """Tell which pulses make an edge of their own; see `leading_edges`."""
     if width < 1:
         raise UserError(f"pulse_cycles: {width} is below 1")
     first = seen[:1] - width - 1 if before is None else np.array([before])
-    return seen[np.diff(seen, prepend=first) > width]
+    return np.diff(seen, prepend=first) > width
 
 
 def _check_times(ns: Floats) -> None:

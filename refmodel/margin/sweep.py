@@ -1,0 +1,179 @@
+"""A whole sweep: what is to be tried, spread over processes, put together again."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from dataclasses import dataclass
+from typing import Any
+
+from refmodel.block.profile import Profile
+from refmodel.errors import UserError
+from refmodel.margin import curves, limits
+from refmodel.margin.pattern import Clock, Condition
+from refmodel.margin.result import (
+    BIAS_AT_PERCENT,
+    LOCK_AT_PERCENT,
+    RATE,
+    SPEEDS_PERCENT,
+    Limits,
+    MarginResult,
+    SubjectResult,
+)
+from refmodel.margin.subject import Model, Subject
+
+FEWEST_POINTS, MOST_POINTS = 2, 100
+WIDEST_SPEED_PERCENT = 12.0
+WIDEST_JITTER = 0.2  # channel bits
+PULSE_WIDTHS = (0.0, 1.5, 2.0)  # PW50 of the map's slices, in channel bits
+BATHTUB_JITTER = 0.075  # channel bits
+BATHTUB_POINTS = 51
+
+Key = tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Job:
+    """A part of a sweep that can run in another process: a function and its arguments."""
+
+    key: Key
+    call: Callable[..., Any]
+    arguments: tuple[Any, ...]
+
+    def run(self) -> Any:  # noqa: ANN401 (each function has a result of its own)
+        """Run it here."""
+        return self.call(*self.arguments)
+
+
+def models(profile: Profile, names: Sequence[str]) -> list[Model]:
+    """Return the separator models of a profile; raise UserError for a name that is none."""
+    return [Model.of(profile, name) for name in names]
+
+
+def clock_of(profile: Profile) -> Clock:
+    """Return the clock of a profile."""
+    return Clock(profile.cycle_ns, float(profile.channel_bit_ns))
+
+
+def axes(clock: Clock, points: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return the speeds and jitters of an error map; raise UserError for an absurd number."""
+    if not FEWEST_POINTS <= points <= MOST_POINTS:
+        raise UserError(
+            f"points: {points} is not in {FEWEST_POINTS} .. {MOST_POINTS};"
+            " a map has that many speeds and as many jitters"
+        )
+    steps = [n / (points - 1) for n in range(points)]
+    speeds = tuple((2 * step - 1) * WIDEST_SPEED_PERCENT for step in steps)
+    return speeds, tuple(step * WIDEST_JITTER * clock.bit_ns for step in steps)
+
+
+def plan(subject: Subject, clock: Clock, seed: int, points: int) -> list[Job]:
+    """Return everything that is to be tried with one separator."""
+    if seed < 0:
+        raise UserError(f"seed: {seed} is below 0")
+    speeds, jitters = axes(clock, points)
+    common = (subject, clock, seed)
+    jobs = [
+        Job((subject.name, "margin", speed), limits.window_margin, (*common, Condition(speed)))
+        for speed in (*SPEEDS_PERCENT, BIAS_AT_PERCENT)
+    ]
+    jobs += [
+        Job((subject.name, "speed", sign), limits.speed_tolerance, (*common, sign, Condition()))
+        for sign in (-1, 1)
+    ]
+    jobs += [
+        Job((subject.name, name), call, (*common, LOCK_AT_PERCENT))
+        for name, call in (
+            ("lock", limits.lock_ns),
+            ("relock", limits.relock_ns),
+            ("dropout", limits.dropout_ns),
+        )
+    ]
+    jobs.append(Job((subject.name, "jitter"), limits.jitter_tolerance, (*common, RATE)))
+    tub = (*common, BATHTUB_JITTER * clock.bit_ns, BATHTUB_POINTS)
+    jobs.append(Job((subject.name, "bathtub"), curves.bathtub, tub))
+    if isinstance(subject, Model):
+        jobs.append(Job((subject.name, "trace"), curves.lock_trace, common))
+    jobs += [
+        Job(
+            (subject.name, "map", width, speed),
+            curves.map_column,
+            (*common, speed, width * clock.bit_ns, jitters),
+        )
+        for width in PULSE_WIDTHS
+        for speed in speeds
+    ]
+    return jobs
+
+
+def run_jobs(
+    jobs: Sequence[Job], workers: int | None = None, done: Callable[[], None] = lambda: None
+) -> dict[Key, Any]:
+    """Run the jobs in `workers` processes (all processors), or here with 0; call `done` for each.
+
+    The results do not depend on `workers`. On an interrupt the jobs not yet begun are dropped.
+    """
+    if workers == 0:
+        return dict(_run_here(jobs, done))
+    context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
+    with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=context) as pool:
+        try:
+            return _collect({pool.submit(job.run): job for job in jobs}, done)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _run_here(jobs: Iterable[Job], done: Callable[[], None]) -> Iterable[tuple[Key, Any]]:
+    for job in jobs:
+        yield job.key, job.run()
+        done()
+
+
+def _collect(futures: dict[Future[Any], Job], done: Callable[[], None]) -> dict[Key, Any]:
+    """Wait for the jobs; raise what one of them raised."""
+    results, pending = {}, set(futures)
+    while pending:
+        finished, pending = wait(pending, return_when=FIRST_COMPLETED)
+        for future in finished:
+            results[futures[future].key] = future.result()
+            done()
+    return results
+
+
+def assemble(subject: Subject, jobs: Sequence[Job], results: dict[Key, Any]) -> SubjectResult:
+    """Put the results of one separator's jobs together."""
+    name = subject.name
+    found = Limits(
+        margins=tuple(results[name, "margin", speed] for speed in SPEEDS_PERCENT),
+        bias=results[name, "margin", BIAS_AT_PERCENT],
+        slowest_percent=results[name, "speed", -1],
+        fastest_percent=results[name, "speed", 1],
+        lock_ns=results[name, "lock"],
+        relock_ns=results[name, "relock"],
+        dropout_ns=results[name, "dropout"],
+        jitter_ns=results[name, "jitter"],
+    )
+    columns = [job.key for job in jobs if job.key[:2] == (name, "map")]
+    points = tuple(point for key in columns for point in results[key])
+    return SubjectResult(
+        name, found, results[name, "bathtub"], points, results.get((name, "trace"))
+    )
+
+
+def sweep(
+    profile: Profile,
+    subjects: Sequence[Subject],
+    seed: int,
+    points: int,
+    workers: int | None = None,
+    done: Callable[[], None] = lambda: None,
+) -> MarginResult:
+    """Try every separator; see `plan` and `run_jobs`."""
+    clock = clock_of(profile)
+    plans = [plan(subject, clock, seed, points) for subject in subjects]
+    results = run_jobs([job for jobs in plans for job in jobs], workers, done)
+    found = [assemble(s, jobs, results) for s, jobs in zip(subjects, plans, strict=True)]
+    return MarginResult(profile.name, clock.bit_ns, float(clock.cycle_ns), seed, tuple(found))
