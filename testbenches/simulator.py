@@ -73,6 +73,8 @@ class Job:
     runs: tuple[Run, ...]
     seed: int
     number: int = 0
+    test_module: str = "testbenches.session_tests"
+    all_public: bool = False  # every signal of the core within Python's reach: slower
 
     @property
     def file(self) -> Path:
@@ -119,10 +121,13 @@ class Session:
         job = self._job(runs)
         job.results.unlink(missing_ok=True)
         job.file.write_bytes(pickle.dumps(job))
+        folder = str(
+            self._folder.resolve()
+        )  # what a simulator leaves when it is stopped goes with it
         with job.log.open("wb") as log:
             self._process = subprocess.Popen(
                 [sys.executable, "-m", "testbenches.worker", str(job.file)],
-                env={**os.environ, **simulator_environment(self.simulator)},
+                env={**os.environ, **simulator_environment(self.simulator), "TMPDIR": folder},
                 stdin=subprocess.DEVNULL,
                 stdout=log,
                 stderr=subprocess.STDOUT,
