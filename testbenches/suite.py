@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shlex
+import shutil
 import tempfile
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -37,6 +39,7 @@ from testbenches.toolchain import SIMULATORS, simulators, why_not
 
 Say = Callable[[str], None]
 Judged = tuple[Outcome, int]  # and the exit status it alone would give
+ENOUGH = 4096  # bytes free on a disk that took all that was written
 NOTHING = "compared nothing: the core shows no field, and the scenario reads no status"
 
 
@@ -94,7 +97,8 @@ def run_suite(
 
     A simulator that cannot build or run the core makes its runs errors and leaves the other's
     alone. Raises UserError for what is wrong before any simulator starts. Whatever else ends the
-    call, Ctrl-C too, ends the simulators first; the work files are removed in every case.
+    call, Ctrl-C too, ends the simulators first; the work files are removed in every case. Raises
+    OSError when they do not fit on the disk.
     """
     _refuse_nothing(binding)
     with tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True) as folder:
@@ -102,6 +106,8 @@ def run_suite(
         lockstep = Lockstep(binding, work, options.seed, options.policies, options.live)
         prepared = lockstep.prepare(scenarios, say)
         outcomes = _outcomes(lockstep, prepared, options.simulators, say)
+        if any(status != EXIT_AGREE for _, status in outcomes):
+            _refuse_full_disk(work)
     paths = [path for path, _ in scenarios] * len(options.simulators)
     return SuiteResult(
         scope_of(binding, options, lockstep.profile),
@@ -122,6 +128,12 @@ def _refuse_nothing(binding: Binding) -> None:
         raise UserError(
             f"{binding.path}: waivers: every field is waived, nothing would be compared"
         )
+
+
+def _refuse_full_disk(work: Path) -> None:
+    """Raise OSError when the work files may have been cut short: no verdict rests on them."""
+    if shutil.disk_usage(work).free < ENOUGH:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(work))
 
 
 def _outcomes(
