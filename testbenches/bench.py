@@ -14,7 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -32,7 +32,7 @@ from refmodel.host.scenario import HostPart, IsoLayout, Scenario
 from refmodel.media.strobes import strobe_cycles
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
-from testbenches.simulator import Run
+from testbenches.simulator import Job, Run, Session
 from testbenches.toolchain import available
 
 RUNS = 5
@@ -141,6 +141,39 @@ def lockstep_rows(simulator: str, target: float) -> Iterator[Row]:
         "at least 0.8",
         f"{whole / unchecked:.2f} ({unchecked / 1e6:.2f} M cycles/s unchecked)",
         whole >= 0.8 * unchecked,
+    )
+    yield every_cycle_row(simulator, whole)
+
+
+class EveryCycle(Session):
+    """A session of the plain way to do it: a coroutine that reads every field every cycle."""
+
+    def _job(self, runs: list[Run]) -> Job:
+        job = super()._job(runs)
+        build_dir = job.build_dir.with_name(job.build_dir.name + "-public")
+        build_dir.mkdir(exist_ok=True)
+        return replace(
+            job,
+            build_dir=build_dir,
+            test_module="testbenches.every_cycle_tests",
+            all_public=True,
+        )
+
+
+def every_cycle_row(simulator: str, whole: float) -> Row:
+    """Time the plain way on the reference core, and set `whole` cycles/s of lockstep against it."""
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        lockstep = Lockstep(load_binding(REFERENCE), work, 1, {})
+        prepared = lockstep.prepare([(Path("bench"), scenario(1, cycles=31))], quiet)
+        session = EveryCycle(simulator, lockstep.harness, lockstep.ports, work / simulator, seed=1)
+        done = lockstep.play(prepared, session, [Run(0)])[0]
+    rate = done.cycles / done.seconds
+    return Row(
+        f"  against a loop that reads every field every cycle, {simulator}",
+        "at least 20x (Verilator)",
+        f"{whole / rate:.0f}x ({rate / 1e3:.0f} k cycles/s)",
+        simulator == "icarus" or whole >= 20 * rate,
     )
 
 

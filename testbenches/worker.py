@@ -56,7 +56,7 @@ def build(job: Job, runner: Runner) -> None:
         if done.exists():
             return
         sources: list[Path] = list(job.sources)
-        if job.simulator == "verilator":
+        if job.simulator == "verilator" and not job.all_public:
             public = job.build_dir / "public.vlt"
             public.write_text(PUBLIC)
             sources.insert(0, public)
@@ -83,7 +83,7 @@ def play(job: Job, runner: Runner) -> int:
     results = runner.test(
         hdl_toplevel=HARNESS,
         hdl_toplevel_lang="verilog",
-        test_module="testbenches.session_tests",
+        test_module=job.test_module,
         build_dir=job.build_dir,
         test_dir=job.folder,
         results_xml=str(job.folder / f"results-{job.number}.xml"),
@@ -100,7 +100,8 @@ def main(path: str) -> int:
     for name in [n for n in os.environ if n.startswith("COCOTB_") or n == "GPI_EXTRA"]:
         del os.environ[name]
     os.environ["CELLSTEP_JOB"] = path
-    runner = Icarus() if job.simulator == "icarus" else FastVerilator()
+    public = Verilator if job.all_public else FastVerilator
+    runner = Icarus() if job.simulator == "icarus" else public()
     try:
         build(job, runner)
     except (RuntimeError, SystemExit) as error:
