@@ -1,6 +1,7 @@
 `default_nettype none
 
-// Counts channel bits into bytes and keeps the last completed byte (B4).
+// Counts channel bits into bytes and keeps the last completed byte (B4). With framing by the top
+// bit, zeros in front of a byte are not counted (B13).
 module byte_framer (
     // clock
     input  wire       clk,
@@ -9,6 +10,7 @@ module byte_framer (
     input  wire       bit_stb,
     input  wire [7:0] byte_next,  // the newest eight bits, this edge's bit among them
     input  wire       restart,    // the next byte starts with the next bit
+    input  wire       top_bit_framing,
     // result
     output wire       byte_done,  // this edge completes a byte
     output reg  [7:0] data
@@ -18,17 +20,22 @@ module byte_framer (
 
     reg [2:0] bit_count;
 
+    wire skipped = top_bit_framing && bit_count == 3'd0 && !byte_next[0];
+
     // A byte that completes on the matching bit is still delivered.
     assign byte_done = bit_stb && bit_count == LAST_BIT;
 
+    wire changes = rst || (bit_stb && !skipped);
+
     always @(posedge clk)
-        if (rst) begin
-            bit_count <= 3'd0;
-            data      <= 8'h00;
-        end else if (bit_stb) begin
-            bit_count <= (byte_done || restart) ? 3'd0 : bit_count + 3'd1;
-            if (byte_done) data <= byte_next;
-        end
+        if (changes)
+            if (rst) begin
+                bit_count <= 3'd0;
+                data      <= 8'h00;
+            end else begin
+                bit_count <= (byte_done || restart) ? 3'd0 : bit_count + 3'd1;
+                if (byte_done) data <= byte_next;
+            end
 
 endmodule
 

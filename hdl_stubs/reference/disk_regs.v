@@ -1,13 +1,20 @@
 `default_nettype none
 
-// Disk register block: status and sync_word behind a 16-bit bus, complete for clauses B1 to B5,
-// B8 and B14. The transfer is outside: its two levels are inputs.
+// Disk register block behind a 16-bit bus, complete for clauses B1 to B15. A transfer outside it
+// may take part: its levels are inputs, each OR-ed with the block's own.
 //
-// On one edge, in this order: reset; a register write; the channel bit; the clear by a read.
+// On one edge, in this order: reset; a register write; the memory slot; the channel bit; the clear
+// by a read.
 module disk_regs #(
-    parameter integer REALIGN   = 1,  // B4: 0 never, 1 when waiting for sync, 2 always
-    parameter integer READY_TIE = 0,  // B5: byte and read on one edge: 0 set wins, 1 clear wins
-    parameter integer SYNC_VIEW = 0   // B3: 0 live, 1 registered (one cycle later)
+    parameter integer REALIGN          = 1,   // B4: 0 never, 1 when waiting for sync, 2 always
+    parameter integer READY_TIE        = 0,   // B5: byte and read on one edge: 0 set, 1 clear wins
+    parameter integer SYNC_VIEW        = 0,   // B3: 0 live, 1 registered (one cycle later)
+    parameter integer DMA_ACTIVE_MEANS = 0,   // B6: 0 running, 1 enabled
+    parameter integer WRITING_MEANS    = 0,   // B7: 0 requested, 1 gate open
+    parameter integer ARMING_WRITES    = 2,   // B9: writes in a row that start a transfer
+    parameter integer ZERO_LENGTH      = 0,   // B10: 0 done at once, 1 ignored
+    parameter integer TAIL_LOST_BITS   = 0,   // B11: 0 or 3
+    parameter integer WRITE_BIT_CYCLES = 14   // B11: a channel bit to the disk, at full speed
 ) (
     // clock
     input  wire        clk,
@@ -21,16 +28,35 @@ module disk_regs #(
     input  wire        wr,
     input  wire [15:0] din,
     output wire [15:0] dout,
+    // gates
+    input  wire        en_master,
+    input  wire        en_channel,
+    // memory
+    input  wire        slot,     // at this edge a word may move, if mem_req asks for it
+    output wire [15:0] mem_out,
+    input  wire [15:0] mem_in,
+    output wire        mem_req,
+    output wire        mem_we,   // 1: mem_out is to be stored, 0: mem_in is wanted
+    // lines
+    output wire        gate_out,
+    output wire        data_out,
+    output wire        irq_sync,
+    output wire        irq_done,
     // transfer
     input  wire        xfer_on,
     input  wire        wr_on,
     input  wire        ws,       // control.wait_for_sync
+    // diagnostics
+    output wire [15:0] lost_words,
+    output wire [15:0] underruns,
     // status
     output wire [15:0] status    // as a host would read it, without the side effect
 );
 
     localparam ADR_STATUS    = 4'h4;
     localparam ADR_SYNC_WORD = 4'h8;
+    localparam ADR_TRANSFER  = 4'hc;
+    localparam ADR_CONTROL   = 4'he;
 
     localparam BYTE_READY = 15;
     localparam DMA_ACTIVE = 14;
@@ -41,45 +67,83 @@ module disk_regs #(
     localparam DATA_MSB   = 7;
     localparam DATA_LSB   = 0;
 
+    localparam SET       = 15;
+    localparam NAMED_MSB = 4;
+    localparam NAMED_LSB = 0;
+
     localparam WHEN_WAITING = 1;
     localparam ALWAYS       = 2;
     localparam CLEAR_WINS   = 1;
     localparam REGISTERED   = 1;
+    localparam ENABLED      = 1;
+    localparam GATE_OPEN    = 1;
 
     reg         byte_ready;
-    reg         dma_active;
-    reg         writing;
+    reg         dma_outside;
+    reg         writing_outside;
+    reg         gates_on;
     reg         sync_equal_before;
     wire        sync_equal;
     wire        match;
     wire        byte_done;
     wire [7:0]  byte_next;
+    wire [15:0] word_next;
     wire [7:0]  data;
     wire [15:0] sync_word;
+    wire        control_wait, slow_bits, top_bit_framing;
+    wire [1:0]  precompensation;
+    wire        enabled, running, write_accepted;
 
     // host
     wire read_status    = rd && adr == ADR_STATUS;
     wire read_sync_word = rd && adr == ADR_SYNC_WORD;
     wire sync_write     = wr && adr == ADR_SYNC_WORD;
+    wire transfer_write = wr && adr == ADR_TRANSFER;
+    wire control_write  = wr && adr == ADR_CONTROL;
 
     assign dout = read_status    ? status    :
                   read_sync_word ? sync_word : 16'h0000;
 
+    control_register u_control (
+        .clk(clk), .rst(rst),
+        .control_write(control_write), .set(din[SET]), .named(din[NAMED_MSB:NAMED_LSB]),
+        .wait_for_sync(control_wait), .slow_bits(slow_bits),
+        .top_bit_framing(top_bit_framing), .precompensation(precompensation)
+    );
+
     // disk
-    wire realign = REALIGN == ALWAYS || (REALIGN == WHEN_WAITING && ws);
+    wire wait_for_sync = control_wait || ws;
+    wire realign = REALIGN == ALWAYS || (REALIGN == WHEN_WAITING && wait_for_sync);
     wire restart = match && realign;
 
     sync_window u_window (
         .clk(clk), .rst(rst),
         .bit_stb(bit_stb), .bit_in(bit_in),
         .sync_write(sync_write), .din(din), .sync_word(sync_word),
-        .byte_next(byte_next), .match(match), .sync_equal(sync_equal)
+        .word_next(word_next), .byte_next(byte_next), .match(match), .sync_equal(sync_equal)
     );
 
     byte_framer u_framer (
         .clk(clk), .rst(rst),
         .bit_stb(bit_stb), .byte_next(byte_next), .restart(restart),
-        .byte_done(byte_done), .data(data)
+        .top_bit_framing(top_bit_framing), .byte_done(byte_done), .data(data)
+    );
+
+    // transfer
+    wire gates = en_master && en_channel;
+
+    transfer_path #(
+        .ARMING_WRITES(ARMING_WRITES), .ZERO_LENGTH(ZERO_LENGTH),
+        .TAIL_LOST_BITS(TAIL_LOST_BITS), .WRITE_BIT_CYCLES(WRITE_BIT_CYCLES)
+    ) u_path (
+        .clk(clk), .rst(rst),
+        .transfer_write(transfer_write), .din(din), .gates(gates),
+        .wait_for_sync(wait_for_sync), .slow_bits(slow_bits), .precompensation(precompensation),
+        .bit_stb(bit_stb), .match(match), .realign(realign), .word_next(word_next),
+        .write_gate(gate_out), .write_data(data_out),
+        .slot(slot), .mem_in(mem_in), .mem_out(mem_out), .mem_req(mem_req), .mem_we(mem_we),
+        .enabled(enabled), .running(running), .write_accepted(write_accepted), .done(irq_done),
+        .lost_words(lost_words), .underruns(underruns)
     );
 
     // status
@@ -88,28 +152,47 @@ module disk_regs #(
     wire ready_kept  = byte_ready && !ready_clear;
     wire set_loses   = READY_TIE == CLEAR_WINS && ready_clear;
     wire sync_shown  = SYNC_VIEW == REGISTERED ? sync_equal_before : sync_equal;
+    wire dma_shown   = DMA_ACTIVE_MEANS == ENABLED ? enabled : running;
+    wire write_shown = WRITING_MEANS == GATE_OPEN ? gate_out : write_accepted;
+
+    // B12. A pulse of one cycle, whatever status shows of sync_equal.
+    assign irq_sync = sync_equal && !sync_equal_before;
+
+    wire       byte_ready_next = (ready_set && !set_loses) || ready_kept;
+    wire [4:0] held            = {byte_ready, dma_outside, writing_outside, gates_on,
+                                  sync_equal_before};
+    wire [4:0] held_next       = {byte_ready_next, xfer_on, wr_on, gates, sync_equal};
+
+    // A clocked block is passed over while nothing in it changes: quiet edges then cost a
+    // simulator little. So it is in every module.
+    wire changes = rst || held != held_next;
 
     always @(posedge clk)
-        if (rst) begin
-            byte_ready        <= 1'b0;
-            dma_active        <= 1'b0;
-            writing           <= 1'b0;
-            sync_equal_before <= 1'b0;
-        end else begin
-            byte_ready        <= (ready_set && !set_loses) || ready_kept;
-            dma_active        <= xfer_on;
-            writing           <= wr_on;
-            sync_equal_before <= sync_equal;
-        end
+        if (changes)
+            if (rst) begin
+                byte_ready        <= 1'b0;
+                dma_outside       <= 1'b0;
+                writing_outside   <= 1'b0;
+                gates_on          <= 1'b0;
+                sync_equal_before <= 1'b0;
+            end else begin
+                byte_ready        <= byte_ready_next;
+                dma_outside       <= xfer_on;
+                writing_outside   <= wr_on;
+                gates_on          <= gates;
+                sync_equal_before <= sync_equal;
+            end
 
     // B5. Set by a completed byte, cleared by a read of status. Both on one edge: READY_TIE.
     assign status[BYTE_READY] = byte_ready;
 
-    // B6. Follows the transfer's level, set and cleared by nothing else; no collision.
-    assign status[DMA_ACTIVE] = dma_active;
+    // B6. Set by an accepted start, cleared by the last word, a stop, or a gate that is off (B15).
+    // A start and a stop are both writes, so they cannot collide; a gate that is off wins.
+    assign status[DMA_ACTIVE] = (dma_shown && gates_on) || dma_outside;
 
-    // B7. Follows the transfer's direction, set and cleared by nothing else; no collision.
-    assign status[WRITING] = writing;
+    // B7. Set by an accepted start of a write, cleared by a stop or the start of a read; these are
+    // writes and cannot collide. The last word leaves it.
+    assign status[WRITING] = write_shown || writing_outside;
 
     // B3. Set by the bit or the write that makes window and sync_word equal, cleared by the next
     // that makes them differ. Both on one edge: the write lands first, the bit then decides.

@@ -11,14 +11,23 @@ from pathlib import Path
 import pytest
 
 from hdl_stubs.defects import HERE, REFERENCE, apply, load_defects
-from refmodel.block.fields import STATUS_FIELDS, Layout
+from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS, Layout
 from refmodel.errors import InputError, UserError
+from testbenches.binding.ports import source_files
 from testbenches.binding.schema import load_binding
 
 TOPS = {"reference": "disk_regs", "stub": "disk_regs", "bytewide": "byte_port"}
 POLICIES = [
     {"REALIGN": realign, "READY_TIE": tie, "SYNC_VIEW": view}
     for realign, tie, view in product((0, 1, 2), (0, 1), (0, 1))
+]
+POLICIES += [
+    {"DMA_ACTIVE_MEANS": 1},
+    {"WRITING_MEANS": 1},
+    {"ZERO_LENGTH": 1},
+    {"TAIL_LOST_BITS": 3},
+    {"ARMING_WRITES": 1, "WRITE_BIT_CYCLES": 9},
+    {"ARMING_WRITES": 8, "WRITE_BIT_CYCLES": 16},
 ]
 SOURCES = sorted(path for core in TOPS for path in (HERE / core).glob("*.v"))
 DEFECTS = load_defects()
@@ -72,9 +81,9 @@ def test_verilator_has_no_complaint(core):
     assert (done.returncode, done.stderr) == (0, "")
 
 
-@pytest.mark.parametrize("policy", POLICIES, ids=lambda p: "-".join(map(str, p.values())))
+@pytest.mark.parametrize("policy", POLICIES, ids=lambda p: "-".join(f"{n}={p[n]}" for n in p))
 def test_every_policy_lints(policy):
-    """The reference core stays free of warnings with every combination of its parameters."""
+    """The reference core stays free of warnings whatever its parameters are."""
     chosen = [f"-G{name}={value}" for name, value in policy.items()]
     done = verilator(*chosen, "--top-module", "disk_regs", *sources("reference"))
     assert (done.returncode, done.stderr) == (0, "")
@@ -96,18 +105,41 @@ def test_one_module_with_no_implicit_nets(path):
     assert text.endswith("`default_nettype wire\n")
 
 
-def test_bit_positions_are_the_models():
-    """The reference core's bit positions are those of the model's table, unused bits included."""
-    text = (REFERENCE / "disk_regs.v").read_text()
-    found = {name: int(n) for name, n in re.findall(r"localparam (\w+) *= (\d+);", text)}
-    places = {}
-    for field in STATUS_FIELDS:
+def bit_numbers(file):
+    """Return the plain numbers a file of the reference core has names for."""
+    text = (REFERENCE / file).read_text()
+    return {name: int(n) for name, n in re.findall(r"localparam (\w+) *= (\d+);", text)}
+
+
+def places(found, fields):
+    """Return where constants named after fields put them: one bit, or ..._MSB and ..._LSB."""
+    result = {}
+    for field in fields:
         name = field.name.upper()
         ends = (f"{name}_MSB", f"{name}_LSB") if field.width > 1 else (name, name)
-        places[field.name] = tuple(found.get(end) for end in ends)
-    assert places == {field.name: (field.msb, field.lsb) for field in STATUS_FIELDS}
+        result[field.name] = tuple(found.get(end) for end in ends)
+    return result
+
+
+def test_bit_positions_are_the_models():
+    """The reference core's bits of status are those of the model's table, unused ones included."""
+    found = bit_numbers("disk_regs.v")
+    assert places(found, STATUS_FIELDS) == {f.name: (f.msb, f.lsb) for f in STATUS_FIELDS}
     unused = (2 << found["UNUSED_MSB"]) - (1 << found["UNUSED_LSB"])
     assert unused == Layout().unused_mask
+
+
+@pytest.mark.parametrize(
+    ("file", "fields"),
+    [
+        ("transfer_control.v", TRANSFER_FIELDS),
+        ("control_register.v", [f for f in CONTROL_FIELDS if f.name != "set"]),
+        ("disk_regs.v", [f for f in CONTROL_FIELDS if f.name == "set"]),
+    ],
+)
+def test_written_bits_are_the_models(file, fields):
+    """The bits of transfer and control are those of the model's tables."""
+    assert places(bit_numbers(file), fields) == {f.name: (f.msb, f.lsb) for f in fields}
 
 
 def test_stub_has_the_reference_ports():
@@ -115,7 +147,7 @@ def test_stub_has_the_reference_ports():
     stub, reference = (
         PORT.findall((HERE / core / "disk_regs.v").read_text()) for core in ("stub", "reference")
     )
-    assert len(reference) == 13
+    assert len(reference) == 26
     assert stub == reference
 
 
@@ -124,7 +156,7 @@ def test_binding_names_the_sources(core):
     """Each core has a valid binding that names its top and all of its files."""
     binding = load_binding(HERE / core / "binding.yaml")
     assert binding.core.top == TOPS[core]
-    assert sorted(binding.core.sources) == [path.name for path in sources(core)]
+    assert sorted(source_files(binding)[0]) == sources(core)
 
 
 def test_catalogue_covers_the_clauses():

@@ -1,0 +1,42 @@
+`default_nettype none
+
+// control in its set/clear form (B13): a write sets or clears the bits it names, the rest stay.
+module control_register (
+    // clock
+    input  wire       clk,
+    input  wire       rst,
+    // host
+    input  wire       control_write,
+    input  wire       set,            // 1 sets the named bits, 0 clears them
+    input  wire [4:0] named,
+    // result, as it is once this edge's write has landed
+    output wire       wait_for_sync,
+    output wire       slow_bits,
+    output wire       top_bit_framing,
+    output wire [1:0] precompensation
+);
+
+    localparam WAIT_FOR_SYNC       = 0;
+    localparam SLOW_BITS           = 1;
+    localparam TOP_BIT_FRAMING     = 2;
+    localparam PRECOMPENSATION_LSB = 3;
+    localparam PRECOMPENSATION_MSB = 4;
+
+    reg [4:0] control;
+
+    wire [4:0] written      = set ? control | named : control & ~named;
+    wire [4:0] control_next = control_write ? written : control;
+
+    assign wait_for_sync   = control_next[WAIT_FOR_SYNC];
+    assign slow_bits       = control_next[SLOW_BITS];
+    assign top_bit_framing = control_next[TOP_BIT_FRAMING];
+    assign precompensation = control_next[PRECOMPENSATION_MSB:PRECOMPENSATION_LSB];
+
+    wire changes = rst || control_write;
+
+    always @(posedge clk)
+        if (changes) control <= rst ? 5'd0 : control_next;
+
+endmodule
+
+`default_nettype wire
