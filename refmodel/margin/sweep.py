@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
@@ -45,11 +46,6 @@ class Job:
     def run(self) -> Any:  # noqa: ANN401 (each function has a result of its own)
         """Run it here."""
         return self.call(*self.arguments)
-
-
-def models(profile: Profile, names: Sequence[str]) -> list[Model]:
-    """Return the separator models of a profile; raise UserError for a name that is none."""
-    return [Model.of(profile, name) for name in names]
 
 
 def clock_of(profile: Profile) -> Clock:
@@ -118,12 +114,17 @@ def run_jobs(
     if workers == 0:
         return dict(_run_here(jobs, done))
     context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
-    with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=context) as pool:
+    with ProcessPoolExecutor(workers or os.cpu_count(), context, _ignore_interrupt) as pool:
         try:
             return _collect({pool.submit(job.run): job for job in jobs}, done)
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
+
+
+def _ignore_interrupt() -> None:
+    """Leave Ctrl-C to the process that collects the results."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _run_here(jobs: Iterable[Job], done: Callable[[], None]) -> Iterable[tuple[Key, Any]]:
@@ -161,6 +162,11 @@ def assemble(subject: Subject, jobs: Sequence[Job], results: dict[Key, Any]) -> 
     return SubjectResult(
         name, found, results[name, "bathtub"], points, results.get((name, "trace"))
     )
+
+
+def job_count(profile: Profile, subjects: Sequence[Subject], seed: int, points: int) -> int:
+    """Return how many times `sweep` will call `done`; raise UserError as it does."""
+    return sum(len(plan(subject, clock_of(profile), seed, points)) for subject in subjects)
 
 
 def sweep(

@@ -1,0 +1,40 @@
+"""The files of a margin sweep: JSON, CSV and plots, put in place when all are whole."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterator
+
+from refmodel.margin.result import MarginResult
+from refmodel.report.margin_plot import plots
+from refmodel.report.outdir import ResultFolder
+
+
+class MarginFolder(ResultFolder):
+    """A folder of results that takes those of a margin sweep."""
+
+    def write_margin(self, result: MarginResult) -> list[str]:
+        """Write every file, then put all in place of the old ones; return their names."""
+        names = []
+        for name, content in _files(result):
+            (self._new / name).write_bytes(content)
+            names.append(name)
+        for name in names:
+            (self._new / name).replace(self._folder / name)
+        return names
+
+
+def _files(result: MarginResult) -> Iterator[tuple[str, bytes]]:
+    """Yield name and content of each file."""
+    yield "margin.json", (json.dumps(result.as_json(), indent=1) + "\n").encode()
+    yield "margin.csv", as_csv(result).encode()
+    yield from plots(result)
+
+
+def as_csv(result: MarginResult) -> str:
+    """Return the error maps as CSV."""
+    file = io.StringIO()
+    csv.writer(file, lineterminator="\n").writerows(result.csv_rows())
+    return file.getvalue()
