@@ -36,8 +36,8 @@ COMMANDS = {
     "bind": Entry("bind", "bind_command", "Draft a binding from a core's source."),
     "run": Entry("run", "run_command", "Compare cores with the model, cycle by cycle."),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
-    "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
+    "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
 }
 
 
