@@ -28,6 +28,7 @@ PROGRAMS = {
     "perl": "Verilator is started by it",
     "make": "Verilator builds with it",
     "ccache": "optional, makes a rebuild quicker",
+    "ghdl": "optional, for cores in VHDL",
 }
 
 

@@ -60,7 +60,7 @@ def machine(tmp_path, programs):
     for name in (".ci/setup", "requirements.lock", "pyproject.toml"):
         shutil.copy(TOP / name, folder / name)
     programs.link(*TOOLS.split())
-    for name in ("c++", "perl", "make", "iverilog", "ccache"):
+    for name in ("c++", "perl", "make", "iverilog", "ccache", "ghdl"):
         programs.add(name)
     programs.add("python3", PYTHON)
     programs.add("id", "echo 1000")

@@ -1,0 +1,200 @@
+"""Turns a core in VHDL into Verilog with GHDL's synthesis, so that one harness serves both."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import os
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from refmodel.errors import CannotRun
+from testbenches.binding.elaborate import SHOWN_FAULTS, UnknownTopError, shown_path
+from testbenches.ghdl_verilog import mended, place_before
+from testbenches.toolchain import how_to_get
+
+SUFFIXES = (".vhd", ".vhdl")
+STANDARDS = ("08", "93")  # tried in this order: some old sources use words that 2008 reserves
+TIMEOUT = 120  # seconds
+_MESSAGE = re.compile(r"^(?P<file>.+?):(?P<line>\d+):(?P<column>\d+):(?P<text>.*)$", re.M)
+_ENTITY = re.compile(r"^\s*entity\s+(\w+)\s+is\b", re.I | re.M)
+_NO_GENERIC = re.compile(r'no generic "(\w+)" for -g')
+_MISREAD = ("is not bound", "choice with meta-value is ignored")  # warnings of a changed design
+
+
+class UnknownGenericError(Exception):
+    """The top entity has no such generic; `name` is in lower case."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+
+def is_vhdl(path: Path) -> bool:
+    """Return whether a source is VHDL, by its name."""
+    return path.suffix.lower() in SUFFIXES
+
+
+def translate(
+    sources: Sequence[Path],
+    top: str,
+    out_dir: Path,
+    parameters: Mapping[str, int | str] | None = None,
+) -> Path:
+    """Return the Verilog of the entity `top` with these generics: one file, made if not yet there.
+
+    The order of the sources does not matter. Ports keep their names, signals get theirs in lower
+    case; generics are gone. The file's name says what it was made from.
+    Raises CannotRun (exit 125) with the file, line and column of the VHDL for what GHDL refuses or
+    would change, or when there is no GHDL; UnknownTopError and UnknownGenericError.
+    """
+    program = shutil.which("ghdl")
+    if program is None:
+        raise CannotRun(
+            f"{shown_path(sources[0])}: VHDL needs GHDL, which is not installed: "
+            f"{how_to_get('ghdl')}"
+        )
+    files = [path.absolute() for path in sources]
+    design = [*(f"-g{name}={value}" for name, value in (parameters or {}).items())]
+    target = out_dir.absolute() / f"{top}-{_digest(program, files, top, design)}.v"
+    if not target.exists():
+        out_dir.mkdir(parents=True, exist_ok=True)
+        _write(target, _Translation(program, files, top, design).verilog())
+    return target
+
+
+class _Translation:
+    """One design to translate."""
+
+    def __init__(self, program: str, files: list[Path], top: str, generics: list[str]) -> None:
+        self._program = program
+        self._files = files
+        self._top = top
+        self._generics = generics
+
+    def verilog(self) -> str:
+        """Return the design as Verilog that says what the VHDL says."""
+        standard, text = self._first_accepted()
+        verilog = mended(text, lambda: self._said("vhdl", standard).stdout)
+        _check(verilog)
+        return verilog
+
+    def _first_accepted(self) -> tuple[str, str]:
+        """Return the first standard that takes the sources, and the Verilog GHDL writes."""
+        refused = None
+        for standard in STANDARDS:
+            done = self._said("verilog", standard)
+            if done.returncode == 0 and not _misread(done.stderr):
+                return standard, done.stdout
+            refused = refused or done
+        assert refused is not None, "there is a standard"
+        raise self._refusal(refused.stderr)
+
+    def _said(self, form: str, standard: str) -> subprocess.CompletedProcess[str]:
+        """Run GHDL's synthesis; `form` is what it writes."""
+        command = [self._program, "--synth", f"--std={standard}", "-fsynopsys", f"--out={form}"]
+        command += [*self._generics, *map(str, self._files), "-e", self._top]
+        with tempfile.TemporaryDirectory() as folder:
+            try:
+                return subprocess.run(
+                    command,
+                    capture_output=True,
+                    text=True,
+                    errors="replace",
+                    timeout=TIMEOUT,
+                    check=False,
+                    cwd=folder,
+                    stdin=subprocess.DEVNULL,
+                )
+            except subprocess.TimeoutExpired:
+                raise CannotRun(f"GHDL: no end after {TIMEOUT} s") from None
+
+    def _refusal(self, said: str) -> Exception:
+        """Return the error that says what GHDL said, at the user's file and line."""
+        if unknown := _NO_GENERIC.search(said):
+            return UnknownGenericError(unknown[1])
+        if "cannot find entity" in said:
+            return UnknownTopError(_entities(self._files))
+        faults = [_place_shown(m) for m in _MESSAGE.finditer(said) if _is_fault(m["text"])]
+        if not faults:
+            faults = [line for line in said.splitlines() if line.strip(" *")][:SHOWN_FAULTS]
+            if "GHDL Bug" in said and self._generics:
+                faults.insert(0, f"does each generic take its value? {' '.join(self._generics)}")
+        return _cannot_compile(faults)
+
+
+def _write(target: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    part = target.with_suffix(f".{os.getpid()}.part")
+    part.write_text(text, encoding="utf-8")
+    part.replace(target)
+
+
+def _digest(program: str, files: Iterable[Path], top: str, design: list[str]) -> str:
+    """Return a short name for everything the translation depends on."""
+    digest = hashlib.sha256(repr((_version(program), top, design)).encode())
+    for path in files:
+        digest.update(repr(str(path)).encode())
+        digest.update(hashlib.sha256(path.read_bytes()).digest())
+    return digest.hexdigest()[:16]
+
+
+@functools.cache
+def _version(program: str) -> str:
+    """Return what GHDL says of itself, and this file's own text: a mend changes the result."""
+    done = subprocess.run([program, "--version"], capture_output=True, text=True, check=False)
+    mend = Path(__file__).with_name("ghdl_verilog.py").read_text(encoding="utf-8")
+    return done.stdout + mend
+
+
+def _entities(files: Iterable[Path]) -> set[str]:
+    """Return the names of the entities the sources declare."""
+    texts = (path.read_text(encoding="utf-8", errors="replace") for path in files)
+    return {name for text in texts for name in _ENTITY.findall(text)}
+
+
+def _misread(said: str) -> bool:
+    """Return whether GHDL warns of something that makes the result another design."""
+    return any(warning in said for warning in _MISREAD)
+
+
+def _is_fault(text: str) -> bool:
+    """Return whether a message is an error, or a warning as bad as one."""
+    if text.startswith("note:") or text.lstrip().startswith("("):
+        return False
+    return not text.startswith("warning:") or _misread(text)
+
+
+def _place_shown(message: re.Match[str]) -> str:
+    """Return a message with its path as the user would write it."""
+    text = message["text"].removeprefix("error:").removeprefix("warning:").strip()
+    path = shown_path(Path(message["file"]))
+    return f"{path}:{message['line']}:{message['column']}: {text}"
+
+
+def _check(verilog: str) -> None:
+    """Raise CannotRun, at the VHDL's file and line, for a statement that is no Verilog."""
+    import pyslang
+    from pyslang import syntax
+
+    tree = syntax.SyntaxTree.fromText(verilog)
+    sources = tree.sourceManager
+    engine = pyslang.DiagnosticEngine(sources)
+    faults = []
+    for found in tree.diagnostics:
+        if found.isError():
+            place = place_before(verilog, sources.getLineNumber(found.location))
+            file, line, column = place.rsplit(":", 2) if place else ("GHDL", "0", "0")
+            text = f"GHDL writes no valid Verilog for this: {engine.formatMessage(found)}"
+            faults.append(f"{shown_path(Path(file))}:{line}:{column}: {text}")
+    if faults:
+        raise _cannot_compile(faults)
+
+
+def _cannot_compile(faults: list[str]) -> CannotRun:
+    more = len(faults) - SHOWN_FAULTS
+    shown = faults[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
+    return CannotRun("\n".join(["the core does not compile:", *shown]))
