@@ -1,0 +1,179 @@
+"""What bad input gets: one message that names the place, an exit status, no traceback."""
+
+import os
+import signal
+import subprocess
+import time
+from pathlib import Path
+
+import pytest
+from cli_cases import COMMAND, cellstep, core, needs_icarus
+
+from hdl_stubs.defects import REFERENCE
+
+GOOD = REFERENCE / "binding.yaml"
+POLL = ["--suite", "quick/sync_poll"]
+
+
+def test_missing_file(tmp_path):
+    """A binding that is not there is named."""
+    done = cellstep("run", tmp_path / "none.yaml")
+    assert (2, f"{tmp_path}/none.yaml: no such file\n") == (done.returncode, done.stderr)
+
+
+def test_malformed_yaml(tmp_path):
+    """A file that is no YAML is told with line and column."""
+    path = tmp_path / "b.yaml"
+    path.write_text("core: {top: x\nprofile: pal_dd\n")
+    done = cellstep("run", path)
+    assert 2 == done.returncode
+    assert done.stderr.startswith(f"{path}:2:")
+    assert "not valid YAML" in done.stderr
+
+
+def test_wrong_port(tmp_path):
+    """A port the core has not is told at its key, with a near name, before any simulator starts."""
+    binding = core(tmp_path / "core", binding=[("strobe: bit_stb", "strobe: bit_sbt")])
+    done = cellstep("run", binding, env={"XDG_CACHE_HOME": str(tmp_path / "cache")})
+    assert 2 == done.returncode
+    assert f"{binding}:10:" in done.stderr
+    assert "bit_stb" in done.stderr
+    assert not (tmp_path / "cache").exists()
+
+
+def test_fault_in_the_second_binding_stops_the_first(tmp_path):
+    """With several bindings, a fault in any is told before the first one runs."""
+    bad = core(tmp_path / "core", binding=[("strobe: bit_stb", "strobe: bit_sbt")])
+    done = cellstep("run", GOOD, bad)
+    assert (2, "") == (done.returncode, done.stdout)
+
+
+def test_unknown_suite():
+    """A suite that does not exist is told with a near name."""
+    done = cellstep("run", GOOD, "--suite", "statsu")
+    assert 2 == done.returncode
+    assert "did you mean 'status'?" in done.stderr
+
+
+def test_core_that_does_not_compile(tmp_path):
+    """A syntax error is told with the user's file and line, and is what bisect skips."""
+    binding = core(tmp_path / "core", byte_framer=("3'd7;", "3'd7"))
+    done = cellstep("run", binding, *POLL)
+    assert 125 == done.returncode
+    assert "byte_framer.v:" in done.stderr
+
+
+@needs_icarus
+def test_core_only_one_simulator_refuses(tmp_path):
+    """What Icarus cannot read is told in its own words, with the user's file and line."""
+    inside = ("bit_stb && bit_count == LAST_BIT", "bit_stb && (bit_count inside {LAST_BIT})")
+    binding = core(tmp_path / "core", byte_framer=inside)
+    done = cellstep("run", binding, *POLL, "--sim", "icarus")
+    assert 125 == done.returncode
+    assert "error: icarus: the core does not build:\n" in done.stdout
+    assert "byte_framer.v:" in done.stdout
+
+
+@needs_icarus
+def test_core_that_calls_finish(tmp_path):
+    """A core that ends the simulation by itself gets no verdict but error, and 125."""
+    finish = ("localparam LAST_BIT", "initial #50000 $finish;\nlocalparam LAST_BIT")
+    binding = core(tmp_path / "core", byte_framer=finish)
+    out = tmp_path / "out"
+    done = cellstep("run", binding, *POLL, "--sim", "icarus", "--out", out)
+    assert 125 == done.returncode
+    assert "does the core call $finish?" in done.stdout
+    assert '"verdict": "error"' in (out / "result.json").read_text()
+    assert 'errors="1"' in (out / "junit.xml").read_text()
+
+
+def test_output_that_cannot_be_written(tmp_path):
+    """A file where the folder should be is told before anything runs, and stays as it was."""
+    (tmp_path / "out").write_text("mine")
+    done = cellstep("run", GOOD, *POLL, "--out", tmp_path / "out")
+    assert (2, "mine") == (done.returncode, (tmp_path / "out").read_text())
+    assert f"--out {tmp_path}/out: cannot be written" in done.stderr
+
+
+def test_no_simulator(tmp_path):
+    """Without any simulator the command says why each cannot run and how to get it: 125."""
+    done = cellstep("run", GOOD, *POLL, env={"PATH": str(tmp_path)})
+    assert 125 == done.returncode
+    assert "no simulator can run here:" in done.stderr
+    assert "icarus: not installed: install iverilog" in done.stderr
+
+
+@needs_icarus
+def test_one_simulator_only(tmp_path):
+    """With one simulator the run goes on, and the report says why the other did not run."""
+    for name in ("iverilog", "vvp"):
+        found = subprocess.run(["which", name], capture_output=True, text=True, check=True)
+        (tmp_path / name).symlink_to(found.stdout.strip())
+    done = cellstep("run", GOOD, *POLL, env={"PATH": str(tmp_path)})
+    assert 0 == done.returncode
+    assert "  verilator      did not run: " in done.stdout
+    both = cellstep("run", GOOD, *POLL, "--sim", "both", env={"PATH": str(tmp_path)})
+    assert 125 == both.returncode
+
+
+def workers(folder):
+    """Return the processes that have a folder's name on their command line."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*/cmdline"):
+        try:
+            if str(folder).encode() in entry.read_bytes():
+                found.append(entry.parent.name)
+        except OSError:
+            continue  # it has ended
+    return found
+
+
+@needs_icarus
+@pytest.mark.skipif(not Path("/proc/self/cmdline").exists(), reason="needs /proc")
+@pytest.mark.parametrize(
+    ("number", "status", "said"),
+    [(signal.SIGINT, 130, "interrupted"), (signal.SIGTERM, 143, "terminated")],
+)
+def test_interrupt(number, status, said, tmp_path):
+    """Ctrl-C ends the simulators, leaves no work files, and earlier results as they were."""
+    work, out = tmp_path / "work", tmp_path / "out"
+    work.mkdir()
+    out.mkdir()
+    (out / "result.json").write_text("earlier")
+    process = subprocess.Popen(
+        [*COMMAND, "run", str(GOOD), "--suite", "status/iso_sectors", "--out", str(out)],
+        env={**os.environ, "TMPDIR": str(work)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not workers(work) and process.poll() is None:
+        time.sleep(0.02)
+    assert workers(work)
+    process.send_signal(number)
+    stdout, stderr = process.communicate(timeout=30)
+    assert (status, "", f"cellstep: {said}\n") == (process.returncode, stdout, stderr)
+    assert [] == workers(work)
+    assert [] == list(work.iterdir())
+    assert ["result.json"] == [path.name for path in out.iterdir()]
+    assert "earlier" == (out / "result.json").read_text()
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """Mount a file system of 64 KB; skipped where that is not allowed."""
+    place = tmp_path / "small"
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=64k", "none", str(place)]
+    if os.geteuid() or subprocess.run(mount, capture_output=True, check=False).returncode:
+        pytest.skip("needs to mount a small file system")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_full_disk_of_the_work_files(small_disk):
+    """When the work files do not fit, the message says that the disk is full."""
+    done = cellstep("run", GOOD, *POLL, env={"TMPDIR": str(small_disk)})
+    assert (2, "") == (done.returncode, done.stdout)
+    assert "disk full" in done.stderr
+    assert [] == list(small_disk.iterdir())

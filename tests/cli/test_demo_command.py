@@ -1,0 +1,63 @@
+"""`cellstep demo`: what it shows, and when it says that something is wrong.
+
+A short scenario stands in for the whole suite of the first part; `make demo` runs that.
+"""
+
+import shutil
+
+import pytest
+from cli_cases import needs_icarus
+from typer.testing import CliRunner
+
+from hdl_stubs.defects import load_defects
+from refmodel.cli.main import app
+from testbenches import demo, suite
+
+pytestmark = needs_icarus
+
+
+@pytest.fixture
+def shown(monkeypatch, tmp_path):
+    """Return a function that runs the demonstration from another folder."""
+    monkeypatch.setattr(demo, "SUITE", "quick/sync_poll")
+    monkeypatch.chdir(tmp_path)
+    return lambda *options: CliRunner().invoke(app, ["demo", *options])
+
+
+def test_demo(shown, tmp_path):
+    """The reference agrees, the defect is told at its clause, and both results are kept."""
+    done = shown("--out", "kept")
+    assert 0 == done.exit_code
+    parts = [done.output.index(text) for text in ("First the", "agree: ", "Now a", "First div")]
+    assert sorted(parts) == parts
+    assert "  clause    B3: " in done.output
+    assert done.output.endswith("against B3, and the report says B3: caught.\n")
+    assert {"reference", "defect", "core"} == {path.name for path in (tmp_path / "kept").iterdir()}
+    assert (tmp_path / "kept" / "core" / "binding.yaml").exists()
+    assert (tmp_path / "kept" / "defect" / "mismatch-sync_poll-icarus.vcd").exists()
+
+
+def test_defect_that_is_not_caught(shown, monkeypatch):
+    """Were the defect missed, the demonstration would say so and end in 1."""
+    monkeypatch.setattr(suite, "simulators", lambda _: ["icarus"])
+    monkeypatch.setattr(demo, "apply", lambda _, source, target: shutil.copytree(source, target))
+    done = shown()
+    assert 1 == done.exit_code
+    assert "the report does not say so: NOT caught." in done.output
+
+
+def test_reference_that_does_not_agree(shown, monkeypatch, tmp_path):
+    """Were the reference core wrong, the demonstration would stop there and end in 1."""
+    monkeypatch.setattr(suite, "simulators", lambda _: ["icarus"])
+    worse = next(d for d in load_defects() if d.name == "data_resets_to_ones")
+    demo.apply(worse, demo.REFERENCE, tmp_path / "worse")
+    monkeypatch.setattr(demo, "REFERENCE", tmp_path / "worse")
+    done = shown()
+    assert 1 == done.exit_code
+    assert "First divergence" in done.output
+    assert "Now a copy" not in done.output
+
+
+def test_defect_exists():
+    """The defect shown is in the catalogue, with the clause the demonstration waits for."""
+    assert "B3" == next(d.clause for d in load_defects() if d.name == demo.DEFECT)
