@@ -121,7 +121,8 @@ def pulses_across_gap(
 def _moves(pattern: Pattern, condition: Condition, moved_ns: Floats | None) -> Floats:
     """Return how far each pulse is moved: by the splice, and as the trial wants."""
     written = pattern.written
-    moved = np.zeros(len(written.bit)) if moved_ns is None else moved_ns.copy()
+    speed = 1 + condition.speed_percent / 100  # a nanosecond of time is so many of head travel
+    moved = np.zeros(len(written.bit)) if moved_ns is None else moved_ns * speed
     gap = written.bit < pattern.preamble_bit
     moved[~gap] += condition.splice * written.bit_ns
     if condition.gap_speed_percent is not None:  # stretched or squeezed up to the splice

@@ -1,0 +1,186 @@
+"""The limits the margin tool finds, against closed forms and the normal distribution."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from refmodel.block.profile import load_profile
+from refmodel.margin.curves import bathtub, lock_trace
+from refmodel.margin.limits import (
+    dropout_ns,
+    jitter_tolerance,
+    largest,
+    lock_ns,
+    relock_ns,
+    speed_tolerance,
+    window_margin,
+)
+from refmodel.margin.pattern import Condition
+from refmodel.margin.subject import Model
+from refmodel.margin.sweep import clock_of
+from refmodel.separator.choose import NAMES
+
+STEP_NS = 1250 / 2**9  # what a window margin is found to
+
+
+def fast_by(period_error):
+    """Return the speed error, in percent, that makes a channel bit longer by that part."""
+    return 100 * (1 / (1 + period_error) - 1)
+
+
+@pytest.mark.parametrize(
+    ("percent", "margin"),
+    # 1 us x (1 - 8 d) for a speed error d and the longest gap, 4 channel bits: arithmetic.
+    [(0, 1000), (1.5, 880), (-1.5, 880), (3, 760), (-3, 760), (6, 520), (-6, 520)],
+)
+def test_the_margin_of_rephase_is_1_us_less_8_d(percent, margin, fine_clock, fine_model):
+    """880 ns at 1.5 %, 760 at 3 %, 520 at 6 %."""
+    condition = Condition(fast_by(percent / 100))
+    found = window_margin(fine_model("rephase"), fine_clock, 1, condition)
+    assert found.least_ns == pytest.approx(margin, abs=STEP_NS + 2)
+
+
+def test_rephase_has_no_margin_left_at_12_5_percent(fine_clock, fine_model):
+    """The closed form's zero; at 12 % there are 40 ns, at 13 % not even unshifted data is right."""
+    at = {
+        percent: window_margin(
+            fine_model("rephase"), fine_clock, 1, Condition(fast_by(percent / 100))
+        ).least_ns
+        for percent in (12, 12.4, 13)
+    }
+    assert at[12] == pytest.approx(40, abs=STEP_NS + 2)
+    assert at[12.4] == pytest.approx(8, abs=STEP_NS + 2)
+    assert at[13] is None
+
+
+@pytest.mark.parametrize(
+    ("percent", "margin"), [(0, 1000), (1.5, 880), (-1.5, 880), (3, 760), (-3, 760), (6, 520)]
+)
+def test_at_a_real_clock_rephase_loses_a_cycle_at_most(percent, margin):
+    """At 7.09379 MHz the closed form holds within one cycle of 141 ns and the period's rounding."""
+    profile = load_profile("pal_dd")
+    condition = Condition(fast_by(percent / 100))
+    found = window_margin(Model.of(profile, "rephase"), clock_of(profile), 1, condition)
+    assert found.least_ns == pytest.approx(margin, abs=float(profile.cycle_ns) + STEP_NS)
+
+
+def test_rephase_tolerates_12_5_percent_of_speed(fine_clock, fine_model):
+    """+14.3 % and -11.1 % of speed make channel bits 12.5 % shorter and longer."""
+    model = fine_model("rephase")
+    fast, slow = (speed_tolerance(model, fine_clock, 1, s, Condition()) for s in (1, -1))
+    assert fast == pytest.approx(100 * (1 / 0.875 - 1), abs=0.15)
+    assert slow == pytest.approx(100 * (1 - 1 / 1.125), abs=0.15)
+
+
+def test_a_fixed_grid_has_the_ideal_margin(fine_clock, grid):
+    """Half a channel bit each way: no separator can do better."""
+    found = window_margin(grid, fine_clock, 1, Condition())
+    assert found.early_ns == pytest.approx(1000, abs=STEP_NS + 1)
+    assert found.late_ns == pytest.approx(1000, abs=STEP_NS + 1)
+    assert abs(found.bias_ns) < STEP_NS
+
+
+def test_a_grid_out_of_phase_shows_it_as_phase_error(fine_clock, grid):
+    """Windows 200 ns early: pulses lie 200 ns late in them, and have 800 ns left."""
+    shifted = type(grid)(phase=grid.phase - 0.1)
+    found = window_margin(shifted, fine_clock, 1, Condition())
+    assert found.bias_ns == pytest.approx(200, abs=STEP_NS + 1)
+    assert found.least_ns == pytest.approx(800, abs=STEP_NS + 1)
+
+
+def test_the_jitter_a_fixed_grid_takes_is_the_normal_distributions(fine_clock, grid):
+    """One error in a thousand: 1 us / norm.isf(0.0005) = 304 ns, within the sampling error."""
+    expected = 1000 / stats.norm.isf(0.0005)
+    assert jitter_tolerance(grid, fine_clock, 1) == pytest.approx(expected, rel=0.04)
+
+
+def test_the_bathtub_of_a_fixed_grid_is_the_normal_distributions(fine_clock, grid):
+    """At each shift x: sf((1 us - x) / sigma) + sf((1 us + x) / sigma), five-sigma limits."""
+    tub = bathtub(grid, fine_clock, 1, 150.0, 21)
+    x = np.array(tub.shift_ns)
+    rate = stats.norm.sf((1000 - x) / 150) + stats.norm.sf((1000 + x) / 150)
+    low, high = stats.binom.interval(1 - 6e-7, tub.probes, np.minimum(rate, 1))
+    failures = np.array(tub.failures)
+    assert ((low <= failures) & (failures <= high)).all()
+    assert failures[0] > 0.9 * tub.probes
+    assert failures[10] == 0
+
+
+@pytest.mark.parametrize("speed", [2.0, -2.0])
+def test_a_loop_without_its_integral_part_is_told_apart(speed, fine_clock, loop):
+    """At 2 % its phase error is over 300 ns, and the margin a third; a whole loop has neither.
+
+    Static error: the drift of a gap of 2 to 4 channel bits of 2 us at 2 %, over kp 1/4: 320 ns
+    for the shortest, 640 for the longest (Gardner's type-1 loop).
+    """
+    whole = window_margin(loop(1 / 4, 1 / 32), fine_clock, 1, Condition(speed))
+    without = window_margin(loop(1 / 4, 0), fine_clock, 1, Condition(speed))
+    assert abs(whole.bias_ns) < 20
+    assert whole.least_ns > 900
+    assert 300 < -np.sign(speed) * without.bias_ns < 640
+    assert without.least_ns < 600
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("profile_name", ["pal_dd", "ntsc_dd", "round_hd"])
+def test_models_lock_within_a_preamble_of_12_bytes(profile_name, name):
+    """At 3 % either way, after a gap at the opposite error: 96 zeros, 384 us at double density."""
+    profile = load_profile(profile_name)
+    locked = lock_ns(Model.of(profile, name), clock_of(profile), 1, 3.0)
+    assert locked is not None
+    assert locked <= 96 * 2 * profile.channel_bit_ns
+
+
+def test_a_narrow_loop_needs_a_longer_preamble(fine_clock, loop):
+    """A loop of a quarter of the gain, and so of the bandwidth, takes more than twice as long."""
+    quick, slow = (
+        lock_ns(loop(kp, ki), fine_clock, 1, 3.0) for kp, ki in ((1 / 4, 1 / 32), (1 / 16, 1 / 512))
+    )
+    assert 0 < 2 * quick < slow
+
+
+def test_a_loop_that_cannot_reach_the_speed_never_locks(fine_clock, loop):
+    """With a lock range of 0.5 % and little gain, no preamble is long enough at 3 %."""
+    stuck = loop(1 / 16, 1 / 512, 0.5)
+    assert lock_ns(stuck, fine_clock, 1, 3.0) is None
+    assert relock_ns(stuck, fine_clock, 1, 3.0) is None
+    assert dropout_ns(stuck, fine_clock, 1, 3.0) is None
+    assert window_margin(stuck, fine_clock, 1, Condition(3.0)).least_ns is None
+
+
+def test_rephase_loses_count_over_a_gap_of_16_bits_at_3_percent(fine_clock, fine_model):
+    """3 % of 16.7 bits are half a window; the gap is up to 4 bits longer than the dropout."""
+    found = dropout_ns(fine_model("rephase"), fine_clock, 1, 3.0)
+    assert 11 <= found / 2000 <= 16
+
+
+def test_a_loop_that_knows_the_speed_counts_through_a_longer_gap(fine_clock, fine_model):
+    """The period learnt is held: ten times as far as without."""
+    assert dropout_ns(fine_model("second_order"), fine_clock, 1, 3.0) > 10 * 16 * 2000
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_models_lock_again_after_a_gap_with_noise(name):
+    """Within the 384 us of a preamble, at 3 % either way."""
+    profile = load_profile("pal_dd")
+    assert relock_ns(Model.of(profile, name), clock_of(profile), 1, 3.0) <= 384_000
+
+
+def test_the_lock_trace_begins_with_the_splice_and_ends_at_the_disks_period():
+    """A quarter bit late, 3 % fast: the loop's period goes from +6 % to within 0.5 % of it."""
+    profile = load_profile("pal_dd")
+    trace = lock_trace(Model.of(profile, "second_order"), clock_of(profile), 1)
+    time, phase, period = (
+        np.array(x) for x in (trace.time_ns, trace.phase_ns, trace.period_percent)
+    )
+    splice = int(np.searchsorted(time, 0))
+    assert phase[splice] == pytest.approx(500, abs=250)
+    assert period[splice - 1] == pytest.approx(6.2, abs=0.5)
+    assert np.abs(period[time > 384_000]).max() < 0.5
+
+
+def test_largest_halves_down_to_its_resolution():
+    """The last right value, its limit if all is right, None if nothing is."""
+    assert largest(lambda x: x <= 3.3, 8, 10) == pytest.approx(3.3, abs=8 / 2**10)
+    assert largest(lambda x: x <= 9, 8, 10) == 8
+    assert largest(lambda x: x < 0, 8, 10) is None
