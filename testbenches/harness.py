@@ -13,7 +13,15 @@ from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding, Signal
 
 HARNESS = "cellstep_harness"
-HELD = ("reset", "dma_active", "writing", "wait_for_sync")
+HELD = (
+    "reset",
+    "dma_active",
+    "writing",
+    "wait_for_sync",
+    "master_enable",
+    "channel_enable",
+)
+MEMORY_WORDS = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -80,7 +88,7 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
     connections |= {port: port for port in outputs}
     if binding.bus is not None and binding.bus.read_data is not None:
         connections[binding.bus.read_data] = "read_data"
-    watched = binding.observed
+    watched = [*binding.observed, *binding.lines_observed]
     observed = [_inverted(_seen(w.expression, outputs), w.active) for w in watched]
     bus = None
     if binding.bus is not None:
@@ -99,13 +107,14 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
             parameters=ports.parameters,
             drive=drive,
             bus=bus,
+            memory=_memory(binding, outputs),
             lagging=f" - {bus['latency']}" if bus and bus["latency"] else "",
             enable=binding.clock.enable,
             enable_every=binding.clock.enable_every,
             connections=connections,
             outputs=outputs,
             observed=observed,
-            observed_width=sum(w.width for w in watched),
+            observed_width=max(1, sum(w.width for w in watched)),
         ),
         *_addresses(binding, ports),
     )
@@ -114,6 +123,8 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
 def _drive(binding: Binding, ports: CorePorts) -> Drive:
     """Lay out the drive word: what is held first, then what lasts one cycle."""
     widths = {"reset": 1, **dict.fromkeys(binding.level_inputs, 1), "bit_strobe": 1, "bit": 1}
+    if binding.memory is not None:
+        widths["slot"] = 1
     if binding.bus is not None:
         widths |= {"read": 1, "write": 1, "address": ports.width(binding.bus.address)}
         if binding.bus.write_data is not None:
@@ -133,6 +144,9 @@ def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
     found[binding.disk.value.port] = _signal(drive.verilog("bit"), binding.disk.value)
     if binding.bus is not None:
         found |= _bus_connections(binding, drive)
+    if binding.memory is not None:
+        found[binding.memory.slot.port] = _signal(drive.verilog("slot"), binding.memory.slot)
+        found[binding.memory.data_in] = "memory_word"
     for port, value in binding.tie.items():
         found[port] = str(value)
     return found
@@ -153,6 +167,16 @@ def _bus_connections(binding: Binding, drive: Drive) -> dict[str, str]:
     if bus.write_data is not None:
         found[bus.write_data] = drive.verilog("write_data")
     return found
+
+
+def _memory(binding: Binding, outputs: Mapping[str, int]) -> dict[str, object] | None:
+    """Return what of the core says whether, which way and what a slot moves."""
+    if binding.memory is None:
+        return None
+    seen = {
+        w.lane: _inverted(_seen(w.expression, outputs), w.active) for w in binding.memory.watched()
+    }
+    return {**seen, "words": MEMORY_WORDS}
 
 
 def _signal(expression: str, signal: Signal) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, UNUSED, Layout
+from refmodel.block.fields import UNUSED, Layout
 from refmodel.engine.compare import Observed, Reads
 from refmodel.engine.lane import Lane
 from refmodel.engine.stimulus import Stimulus
@@ -110,13 +110,14 @@ class Table:
 
 def _slices(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
     """Return each observed lane's lowest bit and mask within the recorded word."""
-    watched = binding.observed
-    if [w.lane for w in watched] == ["status"]:
-        slices = {f.name: (f.lsb, f.mask >> f.lsb) for f in layout.fields}
-        return {**slices, UNUSED: (0, layout.unused_mask)}
-    width = {f.name: f.width for f in STATUS_FIELDS}
+    watched = [*binding.observed, *binding.lines_observed]
     slices, at = {}, sum(w.width for w in watched)
-    for name in (w.lane for w in watched if w.lane in FIELD_NAMES):
-        at -= width[name]
-        slices[name] = (at, (1 << width[name]) - 1)
+    for seen in watched:
+        at -= seen.width
+        if seen.lane == "status":
+            for field in layout.fields:
+                slices[field.name] = (at + field.lsb, field.mask >> field.lsb)
+            slices[UNUSED] = (at, layout.unused_mask)
+        else:
+            slices[seen.lane] = (at, (1 << seen.width) - 1)
     return slices

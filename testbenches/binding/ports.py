@@ -17,8 +17,11 @@ from testbenches.binding.elaborate import (
     shown_path,
 )
 from testbenches.binding.schema import Binding, Driven, Watched
+from testbenches.toolchain import cache_folder
+from testbenches.vhdl import UnknownGenericError, is_vhdl, translate
 
 Fault = tuple[tuple[str | int, ...], str]  # key, message
+Parameters = dict[str, int | str]
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,7 @@ class CorePorts:
     sources: tuple[Path, ...]
     include_dirs: tuple[Path, ...]
     ports: dict[str, Port]
+    parameters: Parameters  # still to be set; a core in VHDL has had its generics set
 
     def width(self, name: str) -> int:
         """Return the width of a port that has a role or is tied."""
@@ -52,13 +56,36 @@ def preflight(binding: Binding) -> CorePorts:
     sources, include_dirs = source_files(binding)
     core = binding.core
     try:
-        design = elaborate(sources, core.top, include_dirs, core.defines, core.parameters)
+        sources, parameters = _in_verilog(binding, sources)
+        design = elaborate(sources, core.top, include_dirs, core.defines, parameters)
     except UnknownTopError as error:
         raise _failed(binding, [(("core", "top"), _no_module(core.top, error.known))]) from None
-    faults = list(_faults(binding, design))
+    except UnknownGenericError as error:
+        raise _failed(binding, [_no_generic(binding, error.name)]) from None
+    faults = list(_faults(binding, design, parameters))
     if faults:
         raise _failed(binding, faults)
-    return CorePorts(core.top, tuple(sources), tuple(include_dirs), design.ports)
+    return CorePorts(core.top, tuple(sources), tuple(include_dirs), design.ports, parameters)
+
+
+def _in_verilog(binding: Binding, sources: list[Path]) -> tuple[list[Path], Parameters]:
+    """Return the sources with VHDL turned into Verilog, and the parameters not yet set in them."""
+    core = binding.core
+    vhdl = [path for path in sources if is_vhdl(path)]
+    if not vhdl:
+        return sources, core.parameters
+    faults: list[Fault] = []
+    if len(vhdl) < len(sources):
+        message = "VHDL and Verilog in one core; give a core that is all of one language"
+        faults.append((("core", "sources"), message))
+    faults += [
+        (("core", key), f"VHDL has no {key}; leave it out")
+        for key in ("defines", "include_dirs")
+        if getattr(core, key)
+    ]
+    if faults:
+        raise _failed(binding, faults)
+    return [translate(vhdl, core.top, cache_folder() / "vhdl", core.parameters)], {}
 
 
 def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
@@ -102,9 +129,15 @@ def _no_module(top: str, known: tuple[str, ...]) -> str:
     return f"no module '{top}' in the sources{near(top, known)}"
 
 
-def _faults(binding: Binding, design: Design) -> Iterator[Fault]:
+def _no_generic(binding: Binding, lower: str) -> Fault:
+    """Return the fault of a generic the top entity has not, known in lower case."""
+    name = next(name for name in binding.core.parameters if name.lower() == lower)
+    return ("core", "parameters", name), f"'{binding.core.top}' has no such generic"
+
+
+def _faults(binding: Binding, design: Design, parameters: Parameters) -> Iterator[Fault]:
     """Yield everything in the binding that does not fit the core."""
-    for name in binding.core.parameters:
+    for name in parameters:
         if name not in design.parameters:
             message = f"'{binding.core.top}' has no such parameter{near(name, design.parameters)}"
             yield ("core", "parameters", name), message
@@ -114,7 +147,7 @@ def _faults(binding: Binding, design: Design) -> Iterator[Fault]:
     yield from _tie_faults(binding, design)
     yield from _clashes(binding)
     yield from _untied(binding, design)
-    for watched in binding.observed:
+    for watched in _all_watched(binding):
         yield from _watched_faults(design, watched)
 
 
@@ -127,6 +160,9 @@ def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator
     width = design.ports[driven.port].width or 0
     if driven.key == ("bus", "address"):
         yield from _address_faults(binding, driven.port, width)
+    elif driven.key == ("memory", "data_in"):
+        if width != 16:
+            yield driven.key, f"'{driven.port}' has {_bits(width)}; memory moves words of 16 bits"
     elif driven.key == ("bus", "write_data"):
         yield from _data_fault(binding, driven.key, driven.port, width)
     elif width != 1:
@@ -198,7 +234,7 @@ def _clashes(binding: Binding) -> Iterator[Fault]:
     read: list[tuple[tuple[str, ...], str]] = []
     if binding.bus is not None and binding.bus.read_data is not None:
         read = [(("bus", "read_data"), binding.bus.read_data)]
-    watched = [(watched.key, watched.expression) for watched in binding.observed]
+    watched = [(watched.key, watched.expression) for watched in _all_watched(binding)]
     yield from _second_roles([*driven, *tied])
     yield from _second_roles([*read, *watched])
 
@@ -225,6 +261,12 @@ def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
         line = ", ".join(f"{name}: {value}" for name, value in values.items())
         named = ", ".join(f"'{name}'" for name in missing)
         yield ("tie",), f"no role drives {named}; give each one, or tie it:  tie: {{{line}}}"
+
+
+def _all_watched(binding: Binding) -> list[Watched]:
+    """Return everything of the core the harness looks at, besides what a read returns."""
+    memory = binding.memory.watched() if binding.memory is not None else ()
+    return [*binding.observed, *binding.lines_observed, *memory]
 
 
 def _watched_faults(design: Design, watched: Watched) -> Iterator[Fault]:
