@@ -19,7 +19,7 @@ from refmodel.engine.timeline import Expected, Timeline
 from refmodel.host.bus import BusCycle
 from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError, Processor
-from refmodel.host.scenario import Disk, HostPart, Scenario, seed_of
+from refmodel.host.scenario import Disk, HostPart, Scenario
 from refmodel.report.result import AccessSeen, Finding, Outcome
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
@@ -107,14 +107,15 @@ class Lockstep:
 
     def _prepared(self, index: int, path: Path, scenario: Scenario, say: Progress) -> Prepared:
         """Build a scenario's disk and, in replay, let its program run against the model."""
-        seed = seed_of(scenario.name, self.seed)
+        seed = scenario.own_seed(self.seed)
         if self.binding.bus is None:
             scenario = scenario.model_copy(update={"host": HostPart()})
         levels = {n: v for n, v in scenario.levels.items() if n in self.binding.level_inputs}
         scenario = scenario.model_copy(update={"levels": levels})
         say(f"model: preparing {scenario.name}")
         track = scenario.track.build(seed, path.parent)
-        disk = Disk(scenario, track, self.profile, self.binding.reset.cycles)
+        others = tuple(part.build(seed, path.parent) for part in scenario.tracks)
+        disk = Disk(scenario, track, self.profile, self.binding.reset.cycles, seed, others)
         ready = Prepared(index, scenario, seed, disk)
         try:
             stimuli = disk.revolutions()
@@ -133,6 +134,7 @@ class Lockstep:
             self.binding.bus_shape,
             prepared.disk.start,
             self._registers,
+            prepared.disk.machine,
         )
 
     @property
@@ -150,6 +152,7 @@ class Lockstep:
             prepared.seed,
             self._player,
             prepared.disk.cycles - (self.binding.bus.read_latency if self.binding.bus else 0),
+            prepared.disk.machine,
         )
 
     def _events(self, index: int) -> Path:

@@ -11,6 +11,7 @@ from typing import Any
 import cocotb
 from cocotb.triggers import Timer, ValueChange
 
+from refmodel.host.machine import PLAIN
 from refmodel.host.processor import Processor
 from testbenches.simulator import Job, LiveHost, Run, RunDone
 
@@ -47,7 +48,7 @@ async def _play(dut: Any, run: Run) -> RunDone:
     if host is None:
         return RunDone(run.index, cycles, seconds)
     processor = host.processor
-    return RunDone(run.index, cycles, seconds, host.beats, processor.accesses, processor.result)
+    return RunDone(run.index, cycles, seconds, host.beats, processor.accesses, processor.told)
 
 
 class LiveBus:
@@ -62,6 +63,7 @@ class LiveBus:
             host.shape,
             host.start,
             host.registers,
+            host.machine or PLAIN,
         )
         self.beats: list[Any] = []
         self._end = host.end

@@ -37,6 +37,7 @@ class LiveHost:
     seed: int
     player: Any
     end: int  # accesses from this cycle on are not made
+    machine: Any = None
 
 
 @dataclass(frozen=True)

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from refmodel.block.profile import Profile
 from refmodel.errors import UserError, near
 from refmodel.host.bus import READ_OTHER, WORD_BUS, BusCycle, BusShape
+from refmodel.host.machine import PLAIN, DriveView, Machine
 from refmodel.host.program import Access, Program, Read, StatusView, Wait, Write
 
 REGISTERS = ("status", "sync_word")
+DRIVE = "drive"  # read like a register, answered by the drive; no bus cycle reaches the core
 ENDLESS = 1_000_000  # waits in a row without an access: the program will make none
+REMEMBERED = 4  # of the last accesses
 
 
 class MissingRegisterError(Exception):
@@ -21,13 +26,24 @@ class MissingRegisterError(Exception):
         super().__init__(f"the core has no register '{register}'")
 
 
+@dataclass(frozen=True)
+class Unfinished:
+    """A program that had not ended when its disk or its accesses ran out.
+
+    `recent` are its last accesses: cycle, access, and the word a read returned.
+    """
+
+    accesses: int
+    recent: tuple[tuple[int, Access, int | None], ...]
+
+
 class Processor:
     """Runs one program. `pending` holds the bus cycles of its next access, none when it ended.
 
     Whoever owns the bus carries them out in the cycles they name and calls `complete` with what
     was read; time is the program's own: an access comes `cost` cycles after the last bus cycle of
-    the one before, the first one `cost` cycles after edge `start`. An access to a register that
-    is not in `registers` raises MissingRegisterError.
+    the one before, the first one `cost` cycles after edge `start`; `machine` can stretch that. An
+    access to a register that is not in `registers` raises MissingRegisterError.
     """
 
     def __init__(
@@ -37,7 +53,10 @@ class Processor:
         shape: BusShape = WORD_BUS,
         start: int = 0,
         registers: Collection[str] = REGISTERS,
+        machine: Machine = PLAIN,
     ) -> None:
+        self._machine = machine
+        self._recent: deque[tuple[int, Access, int | None]] = deque(maxlen=REMEMBERED)
         self._registers = registers
         self._program = program
         self._layout = profile.status
@@ -55,28 +74,45 @@ class Processor:
         access, beats = self._access, self.pending
         self.accesses += 1
         self._now = beats[-1].cycle
+        assert access is not None
         if isinstance(access, Write):
+            self._recent.append((beats[0].cycle, access, None))
             self._continue(None)
             return
         word = 0
         for beat, value in zip(beats, read, strict=True):
             word |= value & beat.mask
-        self._continue(StatusView(word, self._layout))
+        self._recent.append((beats[0].cycle, access, word))
+        self._continue(StatusView(word, self._layout, self._now))
+
+    @property
+    def told(self) -> Any:  # noqa: ANN401 - whatever a program returns
+        """What the program returned, or how far it came."""
+        return self.result if self.ended else Unfinished(self.accesses, tuple(self._recent))
 
     def close(self) -> None:
         """Stop the program where it stands."""
         self._program.close()
         self.pending = []
 
-    def _continue(self, answer: StatusView | None) -> None:
+    def _continue(self, answer: StatusView | DriveView | None) -> None:
         """Run the program up to its next access."""
         self.pending = []
+        if self.accesses >= self._machine.limit:
+            self.close()
+            return
         for _ in range(ENDLESS):
             try:
                 access = self._program.send(answer)
             except StopIteration as stop:
                 self.ended, self.result = True, stop.value
                 return
+            if isinstance(access, Read) and access.register == DRIVE:
+                answer = self._look(access)
+                if answer is None:
+                    self.close()
+                    return
+                continue
             if not isinstance(access, Wait):
                 self._access = access
                 self.pending = self._bus_cycles(access)
@@ -87,18 +123,30 @@ class Processor:
             answer = None
         raise UserError(f"host program: {ENDLESS} waits in a row without an access")
 
+    def _look(self, access: Read) -> DriveView | None:
+        """Return what the drive shows when the access comes; None after the end of the run."""
+        drive = self._machine.drive
+        if drive is None:
+            raise UserError(f"host program: {access!r}: there is no drive here")
+        self._now = self._cycle_of(access)
+        return drive.view(self._now) if self._now < drive.end else None
+
+    def _cycle_of(self, access: Read | Write) -> int:
+        """Return the cycle in which an access begins."""
+        if access.cost < 1:
+            raise UserError(f"host program: {access!r}: cost must be 1 cycle or more")
+        return self._machine.timing.after(self._now, access.cost)
+
     def _bus_cycles(self, access: Access) -> list[BusCycle]:
         """Return the bus cycles of one access."""
         if not isinstance(access, Read | Write):
             raise UserError(f"host program yielded {access!r}; yield Read, Write or Wait")
-        if access.cost < 1:
-            raise UserError(f"host program: {access!r}: cost must be 1 cycle or more")
+        cycle = self._cycle_of(access)
         if access.register not in REGISTERS:
             hint = near(access.register, REGISTERS)
             raise UserError(f"host program: no register '{access.register}'{hint}")
         if access.register not in self._registers:
             raise MissingRegisterError(access.register)
-        cycle = self._now + access.cost
         if isinstance(access, Read):
             if access.register == "status":
                 return self._shape.read_status(cycle)

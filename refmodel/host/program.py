@@ -47,12 +47,16 @@ Program = Generator[Access, Any, Any]
 
 
 class StatusView:
-    """A status word as the host sees it: `word`, and each field as an attribute."""
+    """A status word as the host sees it: `word`, and each field as an attribute.
 
-    __slots__ = ("_layout", "word")
+    `cycle` is the cycle of the access, as a timer of the host would tell it.
+    """
 
-    def __init__(self, word: int, layout: Layout) -> None:
+    __slots__ = ("_layout", "cycle", "word")
+
+    def __init__(self, word: int, layout: Layout, cycle: int = 0) -> None:
         self.word = word
+        self.cycle = cycle
         self._layout = layout
 
     def __getattr__(self, name: str) -> int:

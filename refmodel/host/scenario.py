@@ -4,109 +4,28 @@ from __future__ import annotations
 
 import inspect
 import zlib
-from collections.abc import Iterator
-from dataclasses import dataclass
+from fractions import Fraction
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-import numpy as np
 from pydantic import Field as Key
+from pydantic import field_validator, model_validator
 
-from refmodel.block.profile import Profile
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.stimulus import Stimulus
-from refmodel.errors import InputError, UserError, near
+from refmodel.errors import InputError, Problem, UserError, near
+from refmodel.host.catalogue import programs
+from refmodel.host.disk import RESET_CYCLES, Disk
+from refmodel.host.layouts import TrackLayout
+from refmodel.host.machine import Timing
 from refmodel.host.program import Program
-from refmodel.host.programs import PROGRAMS
-from refmodel.media.strobes import bits_of_revolutions, strobe_cycles
-from refmodel.media.track import Track, image_track, iso_track, random_track, words_track
+from refmodel.media.density import Stretch
+from refmodel.media.flux_defects import Defects
 from refmodel.yamlfile import Document, Schema, load
 
+__all__ = ["RESET_CYCLES", "Disk", "HostPart", "Scenario", "load_scenario", "load_suite"]
+
 SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
-RESET_CYCLES = 4
-
-
-class IsoLayout(Schema):
-    """A track in the ISO layout, with sector data drawn from the run's seed."""
-
-    layout: Literal["iso"]
-    sectors: int = Key(9, ge=1, le=64)
-    size: Literal[128, 256, 512, 1024, 2048, 4096] = 512
-    cylinder: int = Key(0, ge=0, le=255)
-    head: int = Key(0, ge=0, le=1)
-    gap3: int = Key(84, ge=1)
-    bytes: int = Key(6250, gt=0)
-
-    def build(self, seed: int, folder: Path) -> Track:
-        """Return the track."""
-        del folder
-        return iso_track(
-            sectors=self.sectors,
-            size=self.size,
-            cylinder=self.cylinder,
-            head=self.head,
-            gap3=self.gap3,
-            length_bytes=self.bytes,
-            data=seed,
-        )
-
-
-class WordsLayout(Schema):
-    """A track of raw 16-bit words of channel bits, repeated `repeat` times."""
-
-    layout: Literal["words"]
-    words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key(min_length=1)
-    repeat: int = Key(1, ge=1, le=100_000)
-
-    def build(self, seed: int, folder: Path) -> Track:
-        """Return the track."""
-        del seed, folder
-        return words_track(self.words * self.repeat)
-
-
-class RandomLayout(Schema):
-    """A track of random channel bits drawn from the run's seed, `marks` sync words among them."""
-
-    layout: Literal["random"]
-    bits: int = Key(100_000, ge=16, le=10_000_000)
-    marks: int = Key(0, ge=0, le=10_000)
-    mark: int = Key(0x4489, ge=0, le=0xFFFF)
-
-    def build(self, seed: int, folder: Path) -> Track:
-        """Return the track."""
-        del folder
-        return random_track(self.bits, seed, marks=self.marks, mark=self.mark)
-
-
-class ImageLayout(Schema):
-    """A track made from a file of sectors, one after the other, in the ISO layout."""
-
-    layout: Literal["image"]
-    file: str
-    sectors: int = Key(9, ge=1, le=64)
-    size: Literal[128, 256, 512, 1024, 2048, 4096] = 512
-    cylinder: int = Key(0, ge=0, le=255)
-    head: int = Key(0, ge=0, le=1)
-
-    def build(self, seed: int, folder: Path) -> Track:
-        """Return the track; raise UserError when the file is missing or of another length."""
-        del seed
-        path = (folder / self.file).resolve()
-        if folder.resolve() not in path.parents:
-            raise UserError(f"{self.file}: lies outside the scenario's folder {folder}")
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise UserError(f"{path}: cannot be read: {error.strerror}") from None
-        return image_track(
-            data, sectors=self.sectors, size=self.size, cylinder=self.cylinder, head=self.head
-        )
-
-
-TrackLayout = Annotated[
-    IsoLayout | WordsLayout | RandomLayout | ImageLayout, Key(discriminator="layout")
-]
+LevelName = Literal["dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable"]
 
 
 class Toggle(Schema):
@@ -115,11 +34,73 @@ class Toggle(Schema):
     toggle_every: int = Key(ge=1)
 
 
+class Span(Schema):
+    """A level input that is 1 from cycle `rise` to cycle `fall` only."""
+
+    rise: int = Key(ge=0)
+    fall: int = Key(ge=0)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Span:
+        if self.fall <= self.rise:
+            raise ValueError(f"fall {self.fall} must come after rise {self.rise}")
+        return self
+
+
+class Contention(Schema):
+    """The bus belongs to others in the first `busy` of every `every` cycles."""
+
+    busy: int = Key(ge=0)
+    every: int = Key(ge=1)
+
+    @model_validator(mode="after")
+    def _leaves_something(self) -> Contention:
+        if self.busy >= self.every:
+            raise ValueError(f"busy {self.busy} of every {self.every} leaves the host no cycle")
+        return self
+
+
 class HostPart(Schema):
-    """Which program the host runs, and its parameters."""
+    """Which program the host runs, its parameters, and how it gets onto the bus.
+
+    Costs are multiplied by `pace` (a slow host has more than 1); accesses fall on multiples of
+    `align` cycles. After `limit` accesses the program is taken for one that never ends.
+    """
 
     program: str = "idle"
     params: dict[str, Any] = Key({})
+    pace: Fraction = Fraction(1)
+    align: int = Key(1, ge=1, le=4096)
+    contention: Contention = Contention(busy=0, every=1)
+    limit: int = Key(10_000_000, ge=1)
+
+    @field_validator("pace", mode="before")
+    @classmethod
+    def _exact_pace(cls, value: object) -> Fraction:
+        return exact(value, "1.5 or 4/3", least=Fraction(1, 64))
+
+    @property
+    def timing(self) -> Timing:
+        """When its accesses come."""
+        return Timing(self.pace, self.align, self.contention.busy, self.contention.every)
+
+
+class Step(Schema):
+    """The head leaves for `track` (its place in `tracks`) at `at_us` microseconds of the run."""
+
+    at_us: int = Key(ge=0)
+    track: int = Key(ge=0)
+
+
+def exact(value: object, example: str, least: Fraction | None = None) -> Fraction:
+    """Return a number of a file as a fraction; ValueError when it is none, or below `least`."""
+    try:
+        number = Fraction(str(value))
+    except (ValueError, ZeroDivisionError):
+        raise ValueError(f"'{value}' is no number, e.g. {example}") from None
+    if least is not None and number < least:
+        raise ValueError(f"'{value}' is below {least}")
+    return number
 
 
 class ResetPulse(Schema):
@@ -135,14 +116,43 @@ class Scenario(Schema):
     name: str
     about: str = ""
     track: TrackLayout
+    tracks: list[TrackLayout] = Key([])  # more tracks, numbered from 1; `track` is number 0
+    density: list[Stretch] = Key([])
+    speed_percent: float = Key(0, ge=-25, le=25)
+    separator: Literal["rephase", "counter", "second_order"] | None = None  # None: an ideal one
+    flux: Defects = Defects()
+    steps: list[Step] = Key([])
+    settle_us: int = Key(18_000, ge=0)  # a step of 3 ms and 15 ms to settle
+    index_us: int = Key(2_000, ge=1)
+    seed: int | None = Key(None, ge=0)
     revolutions: int = Key(1, ge=1, le=1000)
     host: HostPart = HostPart()
-    levels: dict[Literal["dma_active", "writing", "wait_for_sync"], int | Toggle] = Key({})
+    levels: dict[LevelName, int | Toggle | Span] = Key({})
     resets: list[ResetPulse] = Key([])
+
+    @model_validator(mode="after")
+    def _parts_fit(self) -> Scenario:
+        """Refuse parts that contradict each other."""
+        if self.separator is None and self.flux != Defects():
+            raise ValueError("flux has defects, but no separator is named to read them")
+        if self.separator and (self.tracks or self.steps):
+            raise ValueError("tracks and steps need the ideal separator: leave separator out")
+        wrong = [step.track for step in self.steps if step.track > len(self.tracks)]
+        if wrong:
+            raise ValueError(
+                f"steps: track {wrong[0]} is not there, the last is {len(self.tracks)}"
+            )
+        if self.flux.speed_percent:
+            raise ValueError("flux.speed_percent: give the drive's speed as speed_percent")
+        return self
+
+    def own_seed(self, seed: int) -> int:
+        """Return the seed of what is drawn at random here: its own, or one made of the run's."""
+        return seed_of(self.name, seed) if self.seed is None else self.seed
 
     def program(self, seed: int) -> Program:
         """Start the host program; one that takes a seed gets the scenario's."""
-        make = PROGRAMS[self.host.program]
+        make = programs()[self.host.program]
         params = dict(self.host.params)
         if "seed" in inspect.signature(make).parameters:
             params.setdefault("seed", seed)
@@ -151,80 +161,6 @@ class Scenario(Schema):
     def needs(self) -> set[str]:
         """Return the inputs and registers a core must have to run this scenario."""
         return {name for name, level in self.levels.items() if level != 0}
-
-
-@dataclass(frozen=True)
-class Disk:
-    """A scenario's disk turning under the head of one profile: the stimulus it makes.
-
-    Channel bit i arrives at edge `start + floor((i + 1) * cycles_per_bit)`. Reset is asserted from
-    edge 0 to `start - 1`.
-    """
-
-    scenario: Scenario
-    track: Track
-    profile: Profile
-    start: int = RESET_CYCLES
-
-    @property
-    def cycles(self) -> int:
-        """Length of the whole run in cycles."""
-        return self._revolution_end(self.scenario.revolutions - 1)
-
-    def revolutions(self) -> Iterator[Stimulus]:
-        """Yield the stimulus revolution by revolution, without host accesses."""
-        length = len(self.track.bits)
-        levels = {name: self._level(level) for name, level in self.scenario.levels.items()}
-        first = 0
-        for turn in range(self.scenario.revolutions):
-            end = self._revolution_end(turn)
-            yield Stimulus(
-                first,
-                end - first,
-                bit_cycle=strobe_cycles(
-                    turn * length, length, self.profile.cycles_per_bit, self.start
-                ),
-                bit=bits_of_revolutions(self.track, turn * length, length),
-                levels={n: lane.between(first, end) for n, lane in levels.items()},
-                resets=self._resets(first, end),
-            )
-            first = end
-
-    def place(self, cycle: int) -> str:
-        """Say what is under the head in a cycle: revolution, and place on the track."""
-        passed = int((cycle - self.start) / self.profile.cycles_per_bit) + 1
-        index = int(np.searchsorted(self._near(passed), cycle, side="right")) + max(passed - 3, 0)
-        if index == 0:
-            return "before the first channel bit"
-        turn, bit = divmod(index - 1, len(self.track.bits))
-        return f"revolution {turn + 1}, {self.track.place(bit)} (channel bit {bit})"
-
-    def _near(self, index: int) -> Cycles:
-        """Return the arrival of a few channel bits from `index - 3` on."""
-        return strobe_cycles(max(index - 3, 0), 8, self.profile.cycles_per_bit, self.start)
-
-    def _revolution_end(self, turn: int) -> int:
-        """Return the first cycle after revolution `turn`: its last bit has arrived."""
-        length = len(self.track.bits)
-        last = strobe_cycles((turn + 1) * length - 1, 1, self.profile.cycles_per_bit, self.start)
-        return int(last[0]) + 1
-
-    def _level(self, level: int | Toggle) -> Lane:
-        """Return a level input over the whole run, 0 while the first reset lasts."""
-        if isinstance(level, Toggle):
-            step = level.toggle_every
-            cycle = np.arange(self.start, self.cycles, step)
-            return Lane.of(
-                np.concatenate(([0], cycle)), np.concatenate(([0], np.arange(len(cycle)) % 2 ^ 1))
-            )
-        return Lane.of(np.array([0, self.start]), np.array([0, level]))
-
-    def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
-        """Return the reset spans in cycles `first` .. `end - 1`."""
-        spans = [(0, self.start)]
-        spans += [(pulse.at, pulse.at + pulse.cycles) for pulse in self.scenario.resets]
-        clipped = ((max(a, first), min(b, end)) for a, b in sorted(spans))
-        return tuple((a, b) for a, b in clipped if a < b)
 
 
 def seed_of(name: str, seed: int) -> int:
@@ -236,26 +172,43 @@ def load_scenario(path: Path) -> Scenario:
     """Load and check one scenario file; raise InputError with every fault in it."""
     document = load(path)
     scenario = document.validate(Scenario)
-    _check_host(document, scenario)
+    problems = host_problems(document, scenario.host, ("host",))
+    problems += density_problems(document, scenario, (), path.parent)
+    if problems:
+        raise InputError(problems)
     return scenario
 
 
-def _check_host(document: Document, scenario: Scenario) -> None:
-    """Raise InputError for a program that does not exist or does not take a parameter."""
-    host = scenario.host
-    if host.program not in PROGRAMS:
-        message = f"no host program '{host.program}'{near(host.program, PROGRAMS)}"
-        raise InputError([document.problem(("host", "program"), message)])
-    known = inspect.signature(PROGRAMS[host.program]).parameters
+def host_problems(document: Document, host: HostPart, key: tuple[str, ...]) -> list[Problem]:
+    """Return what is wrong with a host: no such program, no such parameter, a negative cost."""
+    known = programs()
+    if host.program not in known:
+        message = f"no host program '{host.program}'{near(host.program, known)}"
+        return [document.problem((*key, "program"), message)]
+    taken = inspect.signature(known[host.program]).parameters
     problems = [
         document.problem(
-            ("host", "params", name), f"{host.program} has no parameter '{name}'{near(name, known)}"
+            (*key, "params", name), f"{host.program} has no parameter '{name}'{near(name, taken)}"
         )
         for name in host.params
-        if name not in known
+        if name not in taken
     ]
-    if problems:
-        raise InputError(problems)
+    return problems + [
+        document.problem((*key, "params", name), f"'{value}' cycles: a cost must be 1 or more")
+        for name, value in host.params.items()
+        if name in taken and name.startswith("cost") and isinstance(value, int) and value < 1
+    ]
+
+
+def density_problems(
+    document: Document, scenario: Scenario, key: tuple[str, ...], folder: Path
+) -> list[Problem]:
+    """Return what is wrong with the density regions, held against the length of the track."""
+    if not scenario.density:
+        return []
+    bits = len(scenario.track.build(0, folder))
+    faults = ((n, stretch.fault(bits)) for n, stretch in enumerate(scenario.density))
+    return [document.problem((*key, "density", n), fault) for n, fault in faults if fault]
 
 
 def suite_names() -> list[str]:

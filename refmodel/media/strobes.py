@@ -6,6 +6,7 @@ Channel bits are counted through: bit k of revolution r of a track has index r *
 from __future__ import annotations
 
 from fractions import Fraction
+from math import lcm
 from typing import Any
 
 import numpy as np
@@ -17,18 +18,23 @@ from refmodel.media.track import Track
 
 
 def strobe_cycles(
-    first: int, count: int, cycles_per_bit: Fraction, start: int = 0
+    first: int,
+    count: int,
+    cycles_per_bit: Fraction,
+    start: int = 0,
+    origin: Fraction = Fraction(0),
 ) -> NDArray[np.int64]:
     """Return the cycles in which channel bits `first` .. `first + count - 1` arrive.
 
-    Bit i ends, and so arrives, in cycle start + floor((i + 1) * cycles_per_bit): strictly
+    Bit i ends, and so arrives, in cycle start + floor(origin + (i + 1) * cycles_per_bit): strictly
     increasing, and without drift, as each is computed from the start in whole numbers.
     Raises UserError for less than one cycle a bit (B2: one channel bit a cycle).
     """
     if cycles_per_bit < 1:
         raise UserError(f"a channel bit takes {cycles_per_bit} of a cycle; it must take 1 or more")
-    numerator, denominator = cycles_per_bit.as_integer_ratio()
-    arrival, early = divmod((first + 1) * numerator, denominator)
+    denominator = lcm(cycles_per_bit.denominator, origin.denominator)
+    numerator = int(cycles_per_bit * denominator)
+    arrival, early = divmod(int(origin * denominator) + (first + 1) * numerator, denominator)
     whole, rest = divmod(numerator, denominator)
     # int64 holds early + bit * rest below this; beyond it Python's integers are exact too.
     fits = (count + 1) * denominator < 1 << 63

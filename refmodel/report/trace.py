@@ -13,18 +13,19 @@ from refmodel.block.profile import Profile
 from refmodel.block.registers import Inputs, RegisterBlock, State
 from refmodel.engine.cause import describe
 from refmodel.engine.edges import Edge, edges
-from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
 from refmodel.engine.timeline import Expected, Timeline
 from refmodel.errors import UserError
+from refmodel.host.bus import WRITE_KINDS
 from refmodel.host.play import ModelPlayer
 from refmodel.host.processor import Processor
-from refmodel.host.scenario import Disk, Scenario, seed_of
+from refmodel.host.scenario import Disk, Scenario
 from refmodel.report import words
 from refmodel.report.waves import Wave, block_waves, status_waves, stimulus_waves, write_vcd
 
 SHOWN = 200  # cycles, where the user names no range
 COLUMNS = ("cycle", "us", "arrives", "window", "bits", "rdy", "dma", "wr", "eq", "data", "change")
-WIDTHS = (9, 11, 18, 6, 4, 3, 3, 2, 2, 4)
+WIDTHS = (9, 11, 20, 6, 4, 3, 3, 2, 2, 4)
 
 
 class Span(NamedTuple):
@@ -79,8 +80,10 @@ def model_trace(
     With neither end given, the first match of the sync word is in the middle. Raises UserError
     for a range that is empty or not in the scenario.
     """
-    own = seed_of(scenario.name, seed)
-    disk = Disk(scenario, scenario.track.build(own, path.parent), profile)
+    own = scenario.own_seed(seed)
+    others = tuple(part.build(own, path.parent) for part in scenario.tracks)
+    track = scenario.track.build(own, path.parent)
+    disk = Disk(scenario, track, profile, seed=own, tracks=others)
     _check_range(first, last, disk.cycles)
     spans = _spans(disk, own)
     kept = [next(spans)]
@@ -105,7 +108,9 @@ def _check_range(first: int | None, last: int | None, cycles: int) -> None:
 
 def _spans(disk: Disk, seed: int) -> Iterator[Span]:
     """Yield the revolutions as the model goes through them, with the host's accesses."""
-    processor = Processor(disk.scenario.program(seed), disk.profile, start=disk.start)
+    processor = Processor(
+        disk.scenario.program(seed), disk.profile, start=disk.start, machine=disk.machine
+    )
     timeline = Timeline(disk.profile)
     for stimulus in ModelPlayer(disk.profile, processor).play(disk.revolutions()):
         state = timeline.state
@@ -153,13 +158,14 @@ def _arrivals(edge: Edge, before: Inputs) -> str:
     inputs, said = edge.inputs, []
     if inputs.reset != before.reset:
         said.append("reset" if inputs.reset else "reset ends")
-    if inputs.write_sync_word:
-        said.append(f"write {inputs.sync_word:04X}")
+    for register in WRITE_KINDS:
+        if getattr(inputs, f"write_{register}"):
+            said.append(f"write {register} {getattr(inputs, register):04X}")
     if inputs.bit_strobe:
         said.append(f"bit {inputs.bit}")
     if inputs.read_status:
         said.append("read")
-    for name in ("dma_active", "writing", "wait_for_sync"):
+    for name in LEVEL_INPUTS:
         if getattr(inputs, name) != getattr(before, name):
             said.append(f"{name} {getattr(inputs, name)}")
     return ", ".join(said)

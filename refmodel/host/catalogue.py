@@ -1,0 +1,59 @@
+"""Every host program there is: those that ship, and those of Python files the user named."""
+
+from __future__ import annotations
+
+import importlib.util
+import inspect
+import os
+from pathlib import Path
+
+from refmodel.errors import UserError
+from refmodel.host.program import ProgramMaker
+from refmodel.host.programs import PROGRAMS
+from refmodel.host.protection_programs import PROTECTION_PROGRAMS
+
+FILES = "CELLSTEP_PROGRAMS"  # the user's files: a simulator's process inherits it
+_loaded: dict[str, dict[str, ProgramMaker]] = {}
+
+
+def programs() -> dict[str, ProgramMaker]:
+    """Return all programs by name; a user's own comes before a shipped one."""
+    own: dict[str, ProgramMaker] = {}
+    for name in filter(None, os.environ.get(FILES, "").split(os.pathsep)):
+        own |= _programs_of(name)
+    return {**PROGRAMS, **PROTECTION_PROGRAMS, **own}
+
+
+def use_programs(path: Path) -> None:
+    """Take every public generator function of a Python file as a host program.
+
+    Raises UserError when the file cannot be run or holds none.
+    """
+    name = str(path.resolve())
+    _programs_of(name)
+    names = [n for n in os.environ.get(FILES, "").split(os.pathsep) if n and n != name]
+    os.environ[FILES] = os.pathsep.join([*names, name])
+
+
+def _programs_of(name: str) -> dict[str, ProgramMaker]:
+    """Return the programs of one file, run once a process."""
+    if name not in _loaded:
+        spec = importlib.util.spec_from_file_location(Path(name).stem, name)
+        if spec is None or spec.loader is None:
+            raise UserError(f"{name}: is not a Python file")
+        module = importlib.util.module_from_spec(spec)
+        try:
+            spec.loader.exec_module(module)
+        except Exception as error:
+            raise UserError(f"{name}: cannot be run: {type(error).__name__}: {error}") from None
+        found = {
+            n: f
+            for n, f in vars(module).items()
+            if inspect.isgeneratorfunction(f)
+            and not n.startswith("_")
+            and f.__module__ == module.__name__
+        }
+        if not found:
+            raise UserError(f"{name}: holds no generator function, so no host program")
+        _loaded[name] = found
+    return _loaded[name]

@@ -1,0 +1,187 @@
+"""A scenario's disk turning under the head: the stimulus it makes, and what the drive shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.block.profile import Profile
+from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.errors import UserError
+from refmodel.host.machine import Drive, Machine
+from refmodel.media import flux_build
+from refmodel.media.density import Pace
+from refmodel.media.flux import leading_edges, pulse_width
+from refmodel.media.mfm import Bits
+from refmodel.media.track import Track, random_bytes
+from refmodel.separator import leap
+from refmodel.separator.choose import make_separator
+
+if TYPE_CHECKING:
+    from refmodel.host.scenario import Scenario
+
+RESET_CYCLES = 4
+
+
+@dataclass(frozen=True)
+class Disk:
+    """A scenario's disk turning under the head of one profile: the stimulus it makes.
+
+    With an ideal separator channel bit i arrives at the edge in which it ends, `start` plus the
+    cycles passed until then, rounded down. With a separator model channel bits arrive as that
+    delivers them: a revolution may have some more or less. Reset is asserted from edge 0 to
+    `start - 1`. `tracks` are the tracks the head can step to, `track` the one it begins on.
+    """
+
+    scenario: Scenario
+    track: Track
+    profile: Profile
+    start: int = RESET_CYCLES
+    seed: int = 0
+    tracks: tuple[Track, ...] = ()
+
+    def __post_init__(self) -> None:
+        odd = [t for t in self.tracks if len(t) != len(self.track)]
+        if odd:
+            raise UserError(
+                f"tracks: one has {len(odd[0])} channel bits, track 0 has {len(self.track)};"
+                " they must be equally long"
+            )
+
+    @cached_property
+    def pace(self) -> Pace:
+        """How long each channel bit is."""
+        scenario = self.scenario
+        return Pace.of(
+            len(self.track),
+            self.profile.cycles_per_bit,
+            scenario.density,
+            scenario.speed_percent,
+        )
+
+    @property
+    def cycles(self) -> int:
+        """Length of the whole run in cycles."""
+        return self._revolution_end(self.scenario.revolutions - 1)
+
+    @cached_property
+    def machine(self) -> Machine:
+        """The machine the host program runs on."""
+        return Machine(self.scenario.host.timing, self.drive, self.scenario.host.limit)
+
+    @cached_property
+    def drive(self) -> Drive:
+        """The lines of the drive over the whole run."""
+        turns = range(self.scenario.revolutions)
+        return Drive(
+            tuple(self.pace.begin(turn, self.start) for turn in turns),
+            self._cycles_of(self.scenario.index_us),
+            self.cycles,
+            tuple((self._cycles_of(s.at_us), s.track) for s in self.scenario.steps),
+            self._cycles_of(self.scenario.settle_us),
+        )
+
+    def revolutions(self) -> Iterator[Stimulus]:
+        """Yield the stimulus revolution by revolution, without host accesses."""
+        levels = {name: self._level(level) for name, level in self.scenario.levels.items()}
+        first = 0
+        for turn, (bit_cycle, bit) in enumerate(self._channel_bits()):
+            end = self._revolution_end(turn)
+            yield Stimulus(
+                first,
+                end - first,
+                bit_cycle=bit_cycle,
+                bit=bit,
+                levels={n: lane.between(first, end) for n, lane in levels.items()},
+                resets=self._resets(first, end),
+            )
+            first = end
+
+    def place(self, cycle: int) -> str:
+        """Say what is under the head in a cycle: revolution, and place on the track."""
+        turn = max(0, int((cycle - self.start) / self.pace.cycles))
+        if turn and cycle < int(self.pace.arrivals(turn, self.start)[0]):
+            turn -= 1  # the last bit of a revolution lasts until the next one arrives
+        passed = int(np.searchsorted(self.pace.arrivals(turn, self.start), cycle, side="right"))
+        if passed == 0:
+            return "before the first channel bit"
+        track = self._track_at(cycle)
+        return f"revolution {turn + 1}, {track.place(passed - 1)} (channel bit {passed - 1})"
+
+    def _track_at(self, cycle: int) -> Track:
+        return (self.track, *self.tracks)[self.drive.view(cycle).track]
+
+    def _channel_bits(self) -> Iterator[tuple[Cycles, Bits]]:
+        """Yield the channel bits of each revolution and the cycles they arrive in."""
+        if self.scenario.separator is not None:
+            yield from self._separated(self.scenario.separator)
+            return
+        for turn in range(self.scenario.revolutions):
+            cycles = self.pace.arrivals(turn, self.start)
+            yield cycles, self._under_the_head(cycles, turn)
+
+    def _under_the_head(self, cycles: Cycles, turn: int) -> Bits:
+        """Return the channel bits of a revolution; noise while the head is on its way."""
+        bits = self.track.bits
+        drive = self.drive
+        for step, (at, track) in enumerate(drive.steps):
+            first, still = np.searchsorted(cycles, (at, at + drive.settle)).tolist()
+            bits = np.concatenate((bits[:first], (self.track, *self.tracks)[track].bits[first:]))
+            noise = random_bytes(still - first, self.seed, turn, step)
+            bits[first:still] = np.frombuffer(noise, np.uint8) & 1
+        return bits
+
+    def _separated(self, name: str) -> Iterator[tuple[Cycles, Bits]]:
+        """Yield what the separator `name` makes of the track's flux."""
+        flux, profile = self.scenario.flux, self.profile
+        separator = make_separator(name, profile.separator, profile.cycles_per_bit)
+        bit_ns = float(profile.channel_bit_ns)
+        written = flux_build.write(self.track, bit_ns, flux)
+        width = pulse_width(profile.cycle_ns)
+        before: int | None = None
+        late: NDArray[np.int64] = np.empty(0, np.int64)
+        for turn in range(self.scenario.revolutions):
+            end = self._revolution_end(turn)
+            read = flux_build.read(written, flux, self.seed, turn)
+            position = (read.ns - read.start_ns) / bit_ns
+            begin = self.start + float(turn * self.pace.cycles)
+            seen = np.ceil(begin + self.pace.times(position)).astype(np.int64)
+            seen = np.concatenate((late, leading_edges(seen, width, before)))
+            before = int(seen[-1]) if len(seen) else before
+            late, seen = seen[seen >= end], seen[seen < end]
+            bits = leap.run(separator, seen, end)
+            there = bits.cycle >= self.start
+            yield bits.cycle[there], bits.bit[there]
+
+    def _revolution_end(self, turn: int) -> int:
+        """Return the first cycle after revolution `turn`: its last bit has arrived."""
+        return self.pace.begin(turn + 1, self.start) + 1
+
+    def _cycles_of(self, microseconds: int) -> int:
+        return int(self.profile.clock_hz * microseconds / 1_000_000)
+
+    def _level(self, level: object) -> Lane:
+        """Return a level input over the whole run, 0 while the first reset lasts."""
+        if isinstance(level, int):
+            return Lane.of(np.array([0, self.start]), np.array([0, level]))
+        rise, fall = getattr(level, "rise", None), getattr(level, "fall", None)
+        if rise is not None and fall is not None:
+            rise = max(rise, self.start)
+            return Lane.of(np.array([0, rise, max(fall, rise)]), np.array([0, 1, 0]))
+        cycle = np.arange(self.start, self.cycles, getattr(level, "toggle_every", 1))
+        return Lane.of(
+            np.concatenate(([0], cycle)), np.concatenate(([0], np.arange(len(cycle)) % 2 ^ 1))
+        )
+
+    def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
+        """Return the reset spans in cycles `first` .. `end - 1`."""
+        spans = [(0, self.start)]
+        spans += [(pulse.at, pulse.at + pulse.cycles) for pulse in self.scenario.resets]
+        clipped = ((max(a, first), min(b, end)) for a, b in sorted(spans))
+        return tuple((a, b) for a, b in clipped if a < b)

@@ -1,0 +1,145 @@
+"""What is on a track, as a scenario file says it: one schema a kind of track."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import numpy as np
+from pydantic import Field as Key
+
+from refmodel.errors import UserError
+from refmodel.media.mfm import word_bits
+from refmodel.media.track import Place, Track, image_track, iso_track, random_track, words_track
+from refmodel.yamlfile import Schema
+
+
+class IsoLayout(Schema):
+    """A track in the ISO layout, with sector data drawn from the run's seed.
+
+    `lead_in` is what lies between index and first sector: `long` for the 146 bytes with the index
+    mark, or a number of gap bytes.
+    """
+
+    layout: Literal["iso"]
+    sectors: int = Key(9, ge=1, le=64)
+    size: Literal[128, 256, 512, 1024, 2048, 4096] = 512
+    cylinder: int = Key(0, ge=0, le=255)
+    head: int = Key(0, ge=0, le=1)
+    gap3: int = Key(84, ge=1)
+    bytes: int = Key(6250, gt=0)
+    lead_in: Literal["long"] | Annotated[int, Key(ge=0)] = "long"
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track."""
+        del folder
+        return iso_track(
+            sectors=self.sectors,
+            size=self.size,
+            cylinder=self.cylinder,
+            head=self.head,
+            gap3=self.gap3,
+            lead_in=self.lead_in,
+            length_bytes=self.bytes,
+            data=seed,
+        )
+
+
+class WordsLayout(Schema):
+    """A track of raw 16-bit words of channel bits, repeated `repeat` times."""
+
+    layout: Literal["words"]
+    words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key(min_length=1)
+    repeat: int = Key(1, ge=1, le=100_000)
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track."""
+        del seed, folder
+        return words_track(self.words * self.repeat)
+
+
+class RandomLayout(Schema):
+    """A track of random channel bits drawn from the run's seed, `marks` sync words among them."""
+
+    layout: Literal["random"]
+    bits: int = Key(100_000, ge=16, le=10_000_000)
+    marks: int = Key(0, ge=0, le=10_000)
+    mark: int = Key(0x4489, ge=0, le=0xFFFF)
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track."""
+        del folder
+        return random_track(self.bits, seed, marks=self.marks, mark=self.mark)
+
+
+class ImageLayout(Schema):
+    """A track made from a file of sectors, one after the other, in the ISO layout."""
+
+    layout: Literal["image"]
+    file: str
+    sectors: int = Key(9, ge=1, le=64)
+    size: Literal[128, 256, 512, 1024, 2048, 4096] = 512
+    cylinder: int = Key(0, ge=0, le=255)
+    head: int = Key(0, ge=0, le=1)
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track; raise UserError when the file is missing or of another length."""
+        del seed
+        path = (folder / self.file).resolve()
+        if folder.resolve() not in path.parents:
+            raise UserError(f"{self.file}: lies outside the scenario's folder {folder}")
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise UserError(f"{path}: cannot be read: {error.strerror}") from None
+        return image_track(
+            data, sectors=self.sectors, size=self.size, cylinder=self.cylinder, head=self.head
+        )
+
+
+class Run(Schema):
+    """A run of channel bits: `words` of 16 or a text of `bits`, `repeat` times over."""
+
+    words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key([])
+    bits: str = Key("", pattern="^[01_]*$")
+    repeat: int = Key(1, ge=1, le=100_000)
+
+    def channel_bits(self) -> list[int]:
+        """Return the channel bits, those of `words` first."""
+        text = [int(c) for c in self.bits if c != "_"]
+        words = word_bits(self.words).tolist() if self.words else []
+        return (words + text) * self.repeat
+
+
+class RunsLayout(Schema):
+    """A track of runs of channel bits, MFM or not, one behind the other.
+
+    `rotate` turns the ring by so many channel bits: what the index cuts in two then moves there.
+    """
+
+    layout: Literal["runs"]
+    runs: list[Run] = Key(min_length=1)
+    rotate: int = 0
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track; raise UserError when its runs hold no channel bit."""
+        del seed, folder
+        bits: list[int] = []
+        first: list[int] = []
+        for run in self.runs:
+            first.append(len(bits))
+            bits += run.channel_bits()
+        if not bits:
+            raise UserError("track: its runs hold no channel bit")
+        turned = np.roll(np.array(bits, np.uint8), self.rotate)
+        if self.rotate % len(bits):
+            return Track(turned, (Place("channel bits", 0, unit_bits=0),))
+        names = (f"run {n + 1}" for n in range(len(first)))
+        places = (Place(n, at, unit="word") for n, at in zip(names, first, strict=True))
+        return Track(turned, tuple(places))
+
+
+TrackLayout = Annotated[
+    IsoLayout | WordsLayout | RandomLayout | ImageLayout | RunsLayout,
+    Key(discriminator="layout"),
+]

@@ -1,0 +1,83 @@
+"""The machine around a register block: how fast its processor is, and what its drive shows."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from refmodel.errors import UserError
+
+LONGEST_WAIT = 100_000  # cycles for a free bus cycle: longer means there is none
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """How a processor gets onto the bus.
+
+    An access costs `pace` times the cycles its program names, rounded up, and then waits for the
+    next cycle that is a multiple of `align` and not among the first `busy` of every `busy_every`
+    cycles: those belong to someone else on the bus.
+    """
+
+    pace: Fraction = Fraction(1)
+    align: int = 1
+    busy: int = 0
+    busy_every: int = 1
+
+    def after(self, cycle: int, cost: int) -> int:
+        """Return the cycle of an access that costs `cost` cycles after `cycle`."""
+        at = cycle + max(1, math.ceil(cost * self.pace))
+        for late in range(-at % self.align, LONGEST_WAIT, self.align):
+            if (at + late) % self.busy_every >= self.busy:
+                return at + late
+        raise UserError(
+            f"host: no cycle is a multiple of align {self.align} and outside the first {self.busy}"
+            f" of every {self.busy_every}; the host never gets onto the bus"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DriveView:
+    """What the drive shows at `cycle`: the index line, the track, whether the head stands still."""
+
+    cycle: int
+    index: int
+    track: int
+    settled: int
+
+
+@dataclass(frozen=True)
+class Drive:
+    """The mechanism's lines over a whole run, in cycles.
+
+    `index` holds where each index pulse begins, `steps` when the head leaves and for which track;
+    it stands still `settle` cycles later. Nothing is known from cycle `end` on.
+    """
+
+    index: tuple[int, ...]
+    index_width: int
+    end: int
+    steps: tuple[tuple[int, int], ...] = ()
+    settle: int = 0
+
+    def view(self, cycle: int) -> DriveView:
+        """Return what the drive shows in a cycle."""
+        last = bisect_right(self.index, cycle) - 1
+        index = last >= 0 and cycle < self.index[last] + self.index_width
+        step = bisect_right(self.steps, cycle, key=lambda s: s[0]) - 1
+        moved, track = self.steps[step] if step >= 0 else (-self.settle, 0)
+        return DriveView(cycle, int(index), track, int(cycle >= moved + self.settle))
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A processor's timing, the drive it can look at, and how many accesses it may make."""
+
+    timing: Timing = field(default_factory=Timing)
+    drive: Drive | None = None
+    limit: int = 1 << 40
+
+
+PLAIN = Machine()
