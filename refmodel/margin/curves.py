@@ -14,7 +14,7 @@ BLOCK_BYTES = 900  # of data: some 5 000 pulses
 BLOCKS = 6
 ENOUGH_ERRORS = 60  # a rate known to about a quarter: no need of more blocks
 BATHTUB_BYTES = 1500
-BATHTUB_BLOCKS = 6
+BATHTUB_BLOCKS = 4
 PROBE_EVERY = 16
 
 

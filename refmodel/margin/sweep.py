@@ -30,7 +30,7 @@ WIDEST_SPEED_PERCENT = 12.0
 WIDEST_JITTER = 0.2  # channel bits
 PULSE_WIDTHS = (0.0, 1.5, 2.0)  # PW50 of the map's slices, in channel bits
 BATHTUB_JITTER = 0.075  # channel bits
-BATHTUB_POINTS = 51
+BATHTUB_POINTS = 41
 
 Key = tuple[Any, ...]
 

@@ -146,7 +146,8 @@ def lock(result: MarginResult) -> Figure:
         lower.plot(time, subject.lock.period_percent, drawstyle="steps-post", **style)
     upper.set_title("Lock-in: 3 % slow, then a quarter bit late and 3 % fast, preamble and data")
     upper.set_ylabel("phase error, ns")
-    upper.legend()
+    if upper.lines:
+        upper.legend()
     lower.set_ylabel("period, % from the disk's")
     lower.set_xlabel("time from the splice, channel bits (the preamble has 192)")
     lower.set_xlim(-50, 300)

@@ -1,0 +1,104 @@
+"""The command `cellstep margin`, as a user meets it."""
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+STUCK = """\
+name: stuck
+clock_hz: 7093790
+channel_bit_ns: 2000
+separator:
+  second_order: {kp: 1/16, ki: 1/512, lock_range_percent: 0.5}
+"""
+
+
+def margin(*arguments, cwd=None):
+    """Run the command in a terminal 100 columns wide."""
+    return subprocess.run(
+        [sys.executable, "-m", "refmodel.cli.main", "margin", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        cwd=cwd,
+        env={**os.environ, "COLUMNS": "100"},
+    )
+
+
+def test_it_prints_the_table_and_writes_the_files(tmp_path):
+    """One separator, a coarse map: table on stdout, eight files, exit status 0."""
+    out = tmp_path / "new" / "margins"
+    done = margin("pal_dd", "--separator", "rephase", "--points", 2, "--out", out)
+    assert done.returncode == 0, done.stderr
+    assert "Margins at pal_dd, seed 1" in done.stdout
+    assert "speed tolerance" in done.stdout
+    assert sorted(path.name for path in out.iterdir()) == [
+        "margin-bathtub.png",
+        "margin-bathtub.svg",
+        "margin-contours.png",
+        "margin-contours.svg",
+        "margin-lock.png",
+        "margin-lock.svg",
+        "margin.csv",
+        "margin.json",
+    ]
+    data = json.loads((out / "margin.json").read_text())
+    assert [subject["name"] for subject in data["subjects"]] == ["rephase"]
+
+
+def test_a_separator_that_never_locks_is_told_so(tmp_path):
+    """The table says `never`; the command ends well all the same."""
+    path = tmp_path / "stuck.yaml"
+    path.write_text(STUCK)
+    done = margin(path, "--separator", "second_order", "--points", 2)
+    assert done.returncode == 0, done.stderr
+    rows = {
+        line.split("│")[1].strip(): line.split("│")[2].strip()
+        for line in done.stdout.splitlines()
+        if line.startswith("│")
+    }
+    assert rows["preamble to lock"] == rows["longest dropout"] == rows["margin at +-6 %"] == "never"
+    assert rows["window margin"].endswith("%)")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["pal_de"], "profile 'pal_de': no such profile; did you mean 'pal_dd'?"),
+        (["pal_dd", "--points", "1"], "points: 1 is not in 2 .. 100; a map has that many"),
+        (["pal_dd", "--points", "100000"], "points: 100000 is not in 2 .. 100"),
+        (["pal_dd", "--seed", "-1"], "--seed -1: should be 0 or more"),
+        (["pal_dd", "--separator", "pll"], "'pll' is not one of"),
+        (["missing.yaml"], "missing.yaml: no such file"),
+    ],
+)
+def test_bad_input_is_one_message(arguments, message, tmp_path):
+    """Exit status 2, the message on stderr, no traceback, and no folder made."""
+    done = margin(*arguments, "--out", tmp_path / "out", cwd=tmp_path)
+    assert done.returncode == 2
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_unstable_loop_is_refused_with_the_condition_it_breaks(tmp_path):
+    """Place, key, numbers and the stability condition."""
+    path = tmp_path / "wild.yaml"
+    path.write_text(STUCK.replace("1/16", "2"))
+    done = margin(path)
+    assert done.returncode == 2
+    assert done.stderr == (
+        f"{path}:5:3: separator.second_order: unstable: kp 2 and ki 1/512 make 2 kp + ki ="
+        " 2049/512; the loop is stable while kp > 0, ki > 0 and 2 kp + ki < 4\n"
+    )
+
+
+def test_a_folder_that_cannot_be_made_is_found_before_the_sweep(tmp_path):
+    """A file stands where the folder should."""
+    (tmp_path / "file").write_text("")
+    done = margin("pal_dd", "--out", tmp_path / "file")
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr

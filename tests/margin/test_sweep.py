@@ -1,0 +1,173 @@
+"""A whole sweep: its plan, its processes, early stopping, and what is written of it."""
+
+import csv
+import io
+import json
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+
+import pytest
+
+from refmodel.block.profile import load_profile
+from refmodel.errors import UserError
+from refmodel.margin.curves import BLOCKS, ENOUGH_ERRORS, map_column
+from refmodel.margin.result import CSV_COLUMNS, MarginResult
+from refmodel.margin.subject import Model
+from refmodel.margin.sweep import Job, axes, clock_of, job_count, plan, run_jobs, sweep
+from refmodel.report.margin_files import as_csv
+from refmodel.report.margin_plot import plots
+
+PROFILE = load_profile("pal_dd")
+CLOCK = clock_of(PROFILE)
+MODEL = Model.of(PROFILE, "counter")
+
+
+@pytest.fixture(scope="module")
+def result():
+    """Sweep one model, coarsely, in this process."""
+    return sweep(PROFILE, [MODEL], seed=1, points=3, workers=0)
+
+
+def columns():
+    """Return jobs of a map that differ in speed."""
+    jitters = (0.0, 250.0, 400.0)
+    return [
+        Job(("map", speed), map_column, (MODEL, CLOCK, 1, speed, 0.0, jitters))
+        for speed in (-4.0, 0.0, 4.0)
+    ]
+
+
+def test_the_result_does_not_depend_on_the_processes():
+    """Here, in one other process or in two: the same counts, and `done` once a job."""
+    told = []
+    here = run_jobs(columns(), workers=0)
+    assert run_jobs(columns(), workers=2, done=lambda: told.append(1)) == here
+    assert len(told) == 3
+
+
+def _fails():
+    raise UserError("no such thing")
+
+
+def test_what_a_process_raises_is_raised_here():
+    """A user's error in a worker stays a user's error."""
+    with pytest.raises(UserError, match="no such thing"):
+        run_jobs([Job(("bad",), _fails, ()), *columns()], workers=1)
+
+
+def test_a_point_stops_once_it_has_seen_enough_errors():
+    """A hopeless point takes one block, a clean one all of them."""
+    clean, hopeless = map_column(MODEL, CLOCK, 1, 0.0, 0.0, (0.0, 400.0))
+    assert clean.errors == 0
+    assert hopeless.errors >= ENOUGH_ERRORS
+    assert clean.pulses == BLOCKS * hopeless.pulses
+
+
+def test_errors_grow_with_jitter_and_peak_shift():
+    """More of either, more errors; the limits of the rates lie around them."""
+    for width in (0.0, 4000.0):
+        points = map_column(MODEL, CLOCK, 1, 0.0, width, (200.0, 250.0, 300.0))
+        rates = [point.rate for point in points]
+        assert rates == sorted(rates)
+        assert all(low <= p.rate <= high for p in points for low, high in [p.limits])
+    (plain,), (shifted,) = (map_column(MODEL, CLOCK, 1, 0.0, w, (250.0,)) for w in (0.0, 6000.0))
+    assert shifted.rate > 2 * plain.rate
+
+
+def test_every_separator_gets_the_same_pulses():
+    """So curves that claim to be one are one: the map of a model under another name is equal."""
+    again = replace(MODEL, name="counter")
+    assert columns()[1].run() == map_column(again, *columns()[1].arguments[1:])
+
+
+def test_another_seed_gives_other_pulses_and_the_same_one_the_same():
+    """Counts repeat with their seed alone."""
+    first, same, other = (map_column(MODEL, CLOCK, seed, 0.0, 0.0, (300.0,)) for seed in (1, 1, 2))
+    assert first == same != other
+
+
+def test_the_axes_reach_from_end_to_end():
+    """Speeds from -12 to 12 %, jitters from 0 to a fifth of a channel bit."""
+    assert axes(CLOCK, 3) == ((-12.0, 0.0, 12.0), (0.0, 200.0, 400.0))
+
+
+@pytest.mark.parametrize("points", [-1, 0, 1, 101, 10**9])
+def test_absurd_maps_are_refused(points):
+    """Before anything runs, with the numbers that will do."""
+    with pytest.raises(UserError, match=rf"points: {points} is not in 2 \.\. 100"):
+        plan(MODEL, CLOCK, 1, points)
+
+
+def test_a_negative_seed_is_refused():
+    """Seeds count from 0."""
+    with pytest.raises(UserError, match="seed: -1 is below 0"):
+        plan(MODEL, CLOCK, -1, 5)
+
+
+def test_a_sweep_has_every_point_and_limit(result):
+    """27 points: 3 speeds, 3 jitters, 3 pulse widths; and no limit missing."""
+    (subject,) = result.subjects
+    places = {(p.speed_percent, p.jitter_ns, p.pw50_ns) for p in subject.map}
+    assert len(places) == len(subject.map) == 27
+    found = subject.limits
+    numbers = [found.slowest_percent, found.fastest_percent, found.lock_ns, found.relock_ns]
+    numbers += [found.dropout_ns, found.jitter_ns, found.bias.bias_ns]
+    numbers += [found.margin_ns(percent) for percent in (0, 1.5, 3, 6)]
+    assert None not in numbers
+    assert subject.lock is not None
+    assert found.margin_ns(99) is None
+
+
+def test_the_progress_counts_every_job(result):
+    """As many calls of `done` as were promised."""
+    del result
+    jobs = plan(MODEL, CLOCK, 1, 3)
+    assert job_count(PROFILE, [MODEL], 1, 3) == len(jobs) == len({job.key for job in jobs})
+
+
+def test_json_holds_the_whole_result(result):
+    """What is read back equals the result, rates beside it."""
+    data = json.loads(json.dumps(result.as_json()))
+    point, entry = result.subjects[0].map[-1], data["subjects"][0]["map"][-1]
+    assert entry["errors"] == point.errors
+    assert entry["rate"] == point.rate
+    assert [entry["rate_low"], entry["rate_high"]] == list(point.limits)
+    assert data["subjects"][0]["limits"]["lock_ns"] == result.subjects[0].limits.lock_ns
+    assert (data["profile"], data["seed"], data["bit_ns"]) == ("pal_dd", 1, 2000.0)
+
+
+def test_csv_has_a_row_a_point(result):
+    """Read back by the standard library: header, then the points in order."""
+    rows = list(csv.DictReader(io.StringIO(as_csv(result))))
+    assert list(rows[0]) == list(CSV_COLUMNS)
+    points = result.subjects[0].map
+    assert [int(row["errors"]) for row in rows] == [p.errors for p in points]
+    assert [float(row["speed_percent"]) for row in rows] == [p.speed_percent for p in points]
+    assert {row["separator"] for row in rows} == {"counter"}
+
+
+def test_plots_are_images_and_the_same_each_time(result):
+    """Six files; the SVG parses and names the separator, the PNG has its signature."""
+    first, again = dict(plots(result)), dict(plots(result))
+    assert first == again
+    assert sorted(first) == [
+        f"margin-{name}.{form}"
+        for name in ("bathtub", "contours", "lock")
+        for form in ("png", "svg")
+    ]
+    for name, content in first.items():
+        if name.endswith("png"):
+            assert content.startswith(b"\x89PNG\r\n\x1a\n")
+        else:
+            text = "".join(ET.fromstring(content).itertext())
+            assert "counter" in text
+            assert "nan" not in text
+
+
+def test_a_result_without_errors_or_a_trace_is_drawn_too(result):
+    """A map with no contour to draw, and a core, whose phase is not known."""
+    (subject,) = result.subjects
+    clean = tuple(replace(point, errors=0) for point in subject.map)
+    bare = replace(result, subjects=(replace(subject, map=clean, lock=None),))
+    assert isinstance(bare, MarginResult)
+    assert len(dict(plots(bare))) == 6
