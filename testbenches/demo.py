@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
@@ -16,12 +17,13 @@ Show = Callable[[SuiteResult], None]
 
 SUITE = "status"
 DEFECT, SHOWN_BY = "sync_latched_until_read", "quick/sync_poll"
+WIDTH = 98
 FIRST = """\
 First the reference core. It runs beside the model, with the same disk and the same host accesses,
 and every bit of status is compared in every cycle, on each simulator that is here.
 """
 SECOND = """\
-Now a copy of it with one mistake, a common one: {story}
+Now a copy of it with one mistake, a common one. {story}
 A disk of plain sectors reads well all the same; a loader that watches the flag fall does not."""
 GONE = "(The copy is removed; cellstep demo --out DIR keeps it, with the waves of both runs.)"
 CAUGHT = "The mistake is one against {clause}, and the report says {clause}: caught."
@@ -40,7 +42,7 @@ def run_demo(out: Path | None, tell: Say, show: Show, show_mismatch: Show, say: 
     if good.verdict != AGREE:
         return False
     defect = next(d for d in load_defects() if d.name == DEFECT)
-    tell("\n" + SECOND.format(story=defect.story))
+    tell("\n" + textwrap.fill(SECOND.format(story=defect.story), WIDTH))
     with _copy_in(out) as core:
         apply(defect, REFERENCE, core)
         bad = _run(core, SHOWN_BY, out and out / "defect", say)
