@@ -135,6 +135,9 @@ def _bus(found: Guesses) -> Iterator[str]:
     known = found.addresses.status or found.addresses.sync_word
     yield "  registers:" if known else "  registers: {}  # TODO at least one of these:"
     yield from _registers(found)
+    others = [f"{where:#x} {name}".strip() for where, name in found.addresses.written.items()]
+    if others:
+        yield f"    # also written: {', '.join(others)}; `transfer` or `control`, if you test those"
     late = found.addresses.read_latency
     why = "read data comes out of a register" if late else "read data is not registered"
     yield f"  read_latency: {late}  # likely: {why}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,14 +14,16 @@ from testbenches.binding.netlist import (
     Const,
     Drive,
     Expr,
+    Join,
     Level,
     Match,
     Net,
     Netlist,
     nets_in,
+    parts_of,
 )
 
-STRONG, FAIR = 20, 8
+STRONG, FAIR, WEAK = 20, 8, 6
 MOST = 0.8  # of the assignments to registers
 MANY_REGISTERS = 4  # a core with this many shows what they wait for
 WINDOW = 16
@@ -194,6 +196,27 @@ def _waiting(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
                 if isinstance(level, Level) and level.net in netlist.inputs:
                     reason = "counts together with the comparison"
                     yield Vote("wait_for_sync", level.net, FAIR, reason, _active(level))
+    for join in _joins(netlist):
+        reached = [netlist.reach(part) for part in join.parts]
+        compared = [_wide(netlist, nets) for nets in reached]
+        for around, wide in zip(reached, compared, strict=True):
+            few = [n.path for n in around if n.width == 1 and n.path in netlist.inputs]
+            if not wide and max(compared) >= 2 and len(few) <= 2:
+                for port in few:
+                    yield Vote("wait_for_sync", port, WEAK, "has a say beside the comparison")
+
+
+def _wide(netlist: Netlist, nets: Iterable[Net]) -> int:
+    """Return how many of the nets could be the window or sync_word."""
+    return sum(net.width == WINDOW and net.path not in netlist.inputs for net in nets)
+
+
+def _joins(netlist: Netlist) -> Iterator[Join]:
+    """Yield every `and` in the core, each with all its parts."""
+    for drives in netlist.drives.values():
+        for drive in drives:
+            for expr in (drive.value, *drive.guards):
+                yield from (part for part in parts_of(expr) if isinstance(part, Join) and part.all)
 
 
 def _compares(netlist: Netlist, condition: Level | Match) -> bool:
@@ -201,8 +224,8 @@ def _compares(netlist: Netlist, condition: Level | Match) -> bool:
     if isinstance(condition, Match):
         return netlist.nets[condition.net].width == WINDOW and condition.net not in netlist.inputs
     meaning = netlist.definition(condition.net)
-    wide = [net for net in nets_in(meaning) if net.width == WINDOW] if meaning else []
-    return condition.high and len(wide) >= 2
+    wide = _wide(netlist, nets_in(meaning)) if meaning is not None else 0
+    return condition.high and wide >= 2
 
 
 def address_of(netlist: Netlist, leaves: list[Leaf]) -> str | None:
@@ -268,7 +291,8 @@ def _strobes(reads: list[set[Level]], writes: list[set[Level]]) -> Iterator[Vote
     if not writes:
         return
     write = set.intersection(*writes)
-    read = set.intersection(*filter(None, reads)) if any(reads) else set()
+    reads = [levels for levels in reads if levels and not write <= levels]
+    read = set.intersection(*reads) if reads else set()
     line = {level for level in write if Level(level.net, not level.high) in read}
     for level in line:
         reason = "tells a write from a read"

@@ -193,9 +193,14 @@ def _left_over(found: Guesses, read: set[str]) -> Iterator[tuple[str, tuple[int,
     taken = {guess.name for guess in found.roles.values()} | set(found.always_on)
     for port in found.ports.values():
         if port.direction == "input" and port.width and port.name not in taken:
-            value = (1 << port.width) - 1 if is_low(port.name) else 0
-            unread = "nothing in the core reads it"
-            yield port.name, (value, "no role found for it" if port.name in read else unread)
+            idle = (1 << port.width) - 1 if is_low(port.name) else 0
+            named = set(words(port.name))
+            if port.name not in read:
+                yield port.name, (idle, "nothing in the core reads it")
+            elif port.width == 1 and "en" in named and "debug" not in named:
+                yield port.name, (1 - idle, "an enable, left on; if it gates transfers, see gates")
+            else:
+                yield port.name, (idle, "no role found for it")
 
 
 def _observed(found: Guesses, netlist: Netlist, status: Status | None) -> dict[str, Guess]:

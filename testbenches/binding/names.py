@@ -34,7 +34,7 @@ _SPELLINGS = {
     "disk": "disk dsk drive",
     "gate": "gate direction dir mode",
     "to": "to",
-    "wait": "wait waiting hunt hunting search arm armed align realign resync",
+    "wait": "wait waiting hunt hunting search arm armed align realign resync ws",
     "sync": "sync syn mark",
     "word": "word",
     "ready": "ready rdy done full avail available got",
@@ -47,8 +47,9 @@ _SPELLINGS = {
     "debug": "debug dbg test",
 }
 _WORD = {spelling: word for word, all_ in _SPELLINGS.items() for spelling in all_.split()}
-_GLUE = sorted((s for s in _WORD if len(s) > 1), key=len, reverse=True)
-_SHORT = ("d", "q", "a", "r", "w")  # glued on in `din`, `rdata`
+_GLUE = sorted((s for s in _WORD if len(s) > 2), key=len, reverse=True)
+# glued on to others, as in `rden`, `din`, `rdata`; other short spellings only stand alone
+_SHORT = ("rd", "wr", "rx", "in", "en", "on", "cs", "we", "re", "d", "q", "a", "r", "w")
 
 # Role: what each word of the name adds. A role's port must be in ROLES with its width.
 _WEIGHTS: dict[str, dict[str, int]] = {
@@ -140,4 +141,5 @@ def score(role: str, name: str) -> int:
     found = set(words(name))
     if role != "line" and "line" in found:
         return 0
-    return sum(weights.get(word, 0) for word in found)
+    strange = sum(word not in weights for word in found) if role == "enable" else 0
+    return sum(weights.get(word, 0) for word in found) - 2 * strange  # en_what? not the clock's

@@ -7,7 +7,7 @@ the plain form has no word for (functions, loops, arithmetic) becomes `Other`.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
 MAX_DEPTH = 12  # how far definitions are followed
@@ -157,6 +157,10 @@ class Netlist:
                 meaning = self.definition(path) if depth < MAX_DEPTH else None
                 found = list(self.conditions(meaning, want, depth + 1)) if meaning else []
                 yield from found or [Level(path, want)]
+            case Bits(width=1) if depth < MAX_DEPTH:
+                (bit,) = self.bits(expr, depth)
+                if not isinstance(bit, Bits):
+                    yield from self.conditions(bit, want, depth + 1)
             case _:
                 return
 
@@ -194,6 +198,9 @@ class Netlist:
         if isinstance(expr, Not):
             inner = self.origin(expr.of, resets, depth + 1)
             return inner and Level(inner.net, not inner.high)
+        if isinstance(expr, Join) and not expr.all:  # the block's own level, or one from outside
+            outside = {self.origin(part, resets, depth + 1) for part in expr.parts} - {None}
+            return outside.pop() if len(outside) == 1 else None
         if isinstance(expr, Join):
             found = [self.origin(part, resets, depth + 1) for part in expr.parts]
             named = {one for one in found if one is None or one.net not in resets}
@@ -204,6 +211,15 @@ class Netlist:
             return Level(expr.path, True)
         values = {leaf for leaf, _ in self.leaves(expr.path) if not isinstance(leaf, Const)}
         return self.origin(values.pop(), resets, depth + 1) if len(values) == 1 else None
+
+    def reach(self, expr: Expr, depth: int = 0) -> set[Net]:
+        """Return the nets a value is made of, without a register in between."""
+        found = set(nets_in(expr))
+        for net in list(found):
+            meaning = self.definition(net.path) if depth < MAX_DEPTH else None
+            if meaning is not None:
+                found |= self.reach(meaning, depth + 1)
+        return found
 
     def bits(self, expr: Expr, depth: int = 0) -> list[Expr]:
         """Return a value's bits, the highest first, each as the part of it that says most."""
@@ -245,23 +261,21 @@ def _alternatives(value: Expr, guards: tuple[Expr, ...]) -> Iterator[tuple[Expr,
         yield value, guards
 
 
+def parts_of(expr: Expr) -> Iterator[Expr]:
+    """Yield an expression and everything it is written with, itself first."""
+    yield expr
+    match expr:
+        case Bits(of=inner) | Not(of=inner):
+            yield from parts_of(inner)
+        case Equal(left=left, right=right):
+            yield from (*parts_of(left), *parts_of(right))
+        case Mux(condition=condition, then=then, other=other):
+            yield from (*parts_of(condition), *parts_of(then), *parts_of(other))
+        case Join(parts=parts) | Cat(parts=parts) | Other(parts=parts):
+            for part in parts:
+                yield from parts_of(part)
+
+
 def nets_in(expr: Expr) -> Iterator[Net]:
     """Yield every net an expression reads."""
-    match expr:
-        case Net():
-            yield expr
-        case Bits(of=net):
-            yield net
-        case Not(of=inner):
-            yield from nets_in(inner)
-        case Equal(left=left, right=right):
-            yield from _nets_in_all((left, right))
-        case Mux(condition=condition, then=then, other=other):
-            yield from _nets_in_all((condition, then, other))
-        case Join(parts=parts) | Cat(parts=parts) | Other(parts=parts):
-            yield from _nets_in_all(parts)
-
-
-def _nets_in_all(parts: Iterable[Expr]) -> Iterator[Net]:
-    for part in parts:
-        yield from nets_in(part)
+    yield from (part for part in parts_of(expr) if isinstance(part, Net))

@@ -99,6 +99,7 @@ class Addresses:
     clears_on: tuple[str, str] = ("high", "guess: byte_ready is there")
     read_latency: int = 0
     low_value: Expr | None = None  # what a read of the low byte of status returns
+    written: dict[int, str] = field(default_factory=dict)  # other addresses, and their names
 
 
 class Site(NamedTuple):
@@ -131,6 +132,8 @@ def addresses_of(netlist: Netlist, leaves: list[Leaf], status: Status | None) ->
     ]
     stores = [site for site in sites if written(netlist, site.leaf, address)]
     found.sync_word = _sync_word(netlist, leaves, stores)
+    known = {where for where, _ in found.sync_word.values()}
+    found.written = {site.address: site.text for site in stores if site.address not in known}
     shown = set()
     for port, latency in read_ports(netlist, leaves, address):
         found.read_latency = latency

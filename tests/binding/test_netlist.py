@@ -3,7 +3,7 @@
 import pytest
 
 from testbenches.binding.elaborate import elaborate
-from testbenches.binding.netlist import Bits, Cat, Const, Level, Match, Net
+from testbenches.binding.netlist import Bits, Cat, Const, Level, Match, Net, nets_in
 from testbenches.binding.read_netlist import read_netlist
 
 TOP = """\
@@ -185,3 +185,10 @@ def test_edges(read):
 def test_origin(read, body, origin):
     """A value is followed back to the one input it copies, through registers and inversions."""
     assert read(body).origin(Net("g", 1), resets={"rst_n"}) == origin
+
+
+def test_nets_of_a_value(read):
+    """Every net a value is made of is found, however deep."""
+    netlist = read("assign b = sel ? {din[3:0], !rd, wr == en, adr[1:0]} : ^{w, bit_in} | din;")
+    found = {net.path for net in nets_in(netlist.drives["b"][0].value)}
+    assert found == {"sel", "din", "rd", "wr", "en", "adr", "w", "bit_in"}
