@@ -12,7 +12,7 @@ from refmodel.errors import UserError
 
 
 def bind_command(
-    sources: Annotated[list[Path], typer.Argument(help="The core's Verilog files, in order.")],
+    sources: Annotated[list[Path], typer.Argument(help="The core's files, Verilog or VHDL.")],
     top: Annotated[
         str | None,
         typer.Option(help="The core's top module; needed if no single one stands above the rest."),

@@ -12,6 +12,8 @@ from refmodel.block.profile import profile_names
 from refmodel.errors import UserError, near
 from testbenches.binding.elaborate import Design, UnknownTopError, elaborate
 from testbenches.binding.guess import WIDTHS, Guess, Guesses, guess
+from testbenches.toolchain import cache_folder
+from testbenches.vhdl import is_vhdl, translate
 
 _TODO = {  # role: what the missing port is
     "clock": "the clock",
@@ -47,7 +49,7 @@ def draft(
         if not path.is_file():
             raise UserError(f"{path}: no such file")
     try:
-        design = elaborate(sources, top, include_dirs, defines)
+        design = elaborate(_in_verilog(sources, top), top, include_dirs, defines)
     except UnknownTopError as error:
         raise UserError(_unclear_top(top, error.known)) from None
     home = (folder or Path()).absolute()
@@ -55,6 +57,18 @@ def draft(
     includes = [os.path.relpath(path.absolute(), home) for path in include_dirs]
     lines = _lines(design, guess(design), _core(design, places, includes, defines or {}))
     return "\n".join(lines) + "\n"
+
+
+def _in_verilog(sources: Sequence[Path], top: str | None) -> Sequence[Path]:
+    """Return the sources, those in VHDL as the Verilog they are turned into."""
+    vhdl = [path for path in sources if is_vhdl(path)]
+    if not vhdl:
+        return sources
+    if len(vhdl) < len(sources):
+        raise UserError("VHDL and Verilog in one core; give a core that is all of one language")
+    if top is None:
+        raise UserError("a core in VHDL needs --top NAME, its top entity")
+    return [translate(vhdl, top, cache_folder() / "vhdl")]
 
 
 def _unclear_top(top: str | None, known: Sequence[str]) -> str:
@@ -118,8 +132,10 @@ def _reset(found: Guesses) -> Iterator[str]:
 
 
 def _bus(found: Guesses) -> Iterator[str]:
-    """Yield the bus; none for a core that has neither an address nor read data."""
-    if not {"address", "read_data"} & set(found.roles):
+    """Yield the bus; none for a core without an address, read data or wide input."""
+    if not {"address", "read_data", "write_data"} & set(found.roles) | set(
+        found.unused("write_data")
+    ):
         yield "# bus:  # no address and no read data found: only what is observed is compared"
         return
     yield "bus:"

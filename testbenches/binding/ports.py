@@ -16,7 +16,8 @@ from testbenches.binding.elaborate import (
     elaborate,
     shown_path,
 )
-from testbenches.binding.schema import Binding, Driven, Watched
+from testbenches.binding.machinery import Driven, Watched
+from testbenches.binding.schema import Binding
 from testbenches.toolchain import cache_folder
 from testbenches.vhdl import UnknownGenericError, is_vhdl, translate
 

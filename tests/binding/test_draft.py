@@ -1,6 +1,7 @@
 """A binding drafted from the source: its roles, its comments, and what it leaves to fill in."""
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -260,6 +261,32 @@ def test_active_low_port_in_the_long_form(tmp_path):
     assert "  select: {port: nCS, active: low}  # sure:" in (tmp_path / "binding.yaml").read_text()
 
 
+def test_bus_that_cannot_be_told(tmp_path):
+    """Wide ports of no known kind are offered for the roles of a bus, to fill in."""
+    file = tmp_path / "m.v"
+    file.write_text(
+        "module m(input clk, rst, bit_stb, bit_in, one, input [7:0] x, output [7:0] y); endmodule\n"
+    )
+    text = draft([file])
+    assert "bus:\n  # address: PORT  # TODO the register address; could be: x\n" in text
+    assert "  # write_data: PORT  # TODO the data a write stores; could be: x\n" in text
+    assert "  # read_data: PORT  # TODO the data a read returns; could be: y\n" in text
+    assert "  # read: PORT  # TODO the read strobe; could be: one\n" in text
+
+
+@pytest.mark.skipif(shutil.which("ghdl") is None, reason="VHDL is read through GHDL")
+def test_core_in_vhdl():
+    """A core in VHDL is drafted from the Verilog it is turned into, with its own sources named."""
+    sources = [STUBS / "vhdl" / name for name in ("block_types.vhd", "status_core.vhd")]
+    text = draft(sources, "status_core", STUBS / "vhdl")
+    data = yaml.safe_load(text)
+    wanted = yaml.safe_load((STUBS / "vhdl" / "binding.yaml").read_text())
+    assert data["core"] == {"top": "status_core", "sources": ["block_types.vhd", "status_core.vhd"]}
+    assert data["disk"] == wanted["disk"]
+    assert data["clock"] == wanted["clock"]
+    assert data["observe"] == wanted["observe"]
+
+
 @pytest.mark.parametrize(
     ("sources", "top", "message"),
     [
@@ -268,6 +295,9 @@ def test_active_low_port_in_the_long_form(tmp_path):
         ({"a.v": "module m; endmodule module n; endmodule\n"}, None,
          "several modules could be the top: m, n; choose one with --top NAME"),
         ({"a.v": "// nothing\n"}, None, "the sources hold no module"),
+        ({"a.v": "", "b.vhd": ""}, "m",
+         "VHDL and Verilog in one core; give a core that is all of one language"),
+        ({"b.vhd": ""}, None, "a core in VHDL needs --top NAME, its top entity"),
     ],
 )  # fmt: skip
 def test_no_draft(sources, top, message, tmp_path, monkeypatch):
@@ -276,7 +306,7 @@ def test_no_draft(sources, top, message, tmp_path, monkeypatch):
     for name, text in sources.items():
         Path(name).write_text(text)
     with pytest.raises(UserError) as error:
-        draft([Path("a.v")], top)
+        draft([Path(name) for name in sources or ["a.v"]], top)
     assert str(error.value) == message
     assert error.value.exit_status == 2
 
