@@ -9,20 +9,22 @@ from report_cases import SKIP, finding, held, mismatch, outcome, suite
 
 from refmodel.report.junit import to_junit
 
-ONE_OF_EACH = """
+TESTS = """
 import pytest
 def test_passes(): pass
 def test_fails(): assert 0
-def test_skips(): pytest.skip("no")
-def test_errs(missing_fixture): pass
+@pytest.mark.parametrize("n", [1, 2])
+def test_skips(n): pytest.skip("no")
+@pytest.mark.parametrize("n", [1, 2, 3])
+def test_errs(n, missing_fixture): pass
 """
 
 
 @pytest.fixture(scope="module")
 def pytest_form(tmp_path_factory):
-    """Have pytest report one test of each verdict."""
+    """Have pytest report a test that passes, one that fails, two skipped and three errors."""
     folder = tmp_path_factory.mktemp("junit")
-    (folder / "test_each.py").write_text(ONE_OF_EACH)
+    (folder / "test_each.py").write_text(TESTS)
     subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--junitxml=out.xml"],
         cwd=folder,
@@ -34,20 +36,18 @@ def pytest_form(tmp_path_factory):
 
 @pytest.fixture
 def ours():
-    """Our report of a run of each verdict."""
-    error = outcome("icarus", "crash", "error", note="icarus: ended by itself\n  \x1b[1mlog\x00")
-    skipped = outcome("icarus", "words", "skipped", note=SKIP)
+    """Our report of runs of the same verdicts."""
+    said = "icarus: ended by itself\n  \x1b[1mlog\x00"
+    errors = [outcome("icarus", f"crash{n}", "error", note=said) for n in range(3)]
+    skipped = [outcome("icarus", f"words{n}", "skipped", note=SKIP) for n in range(2)]
     failed = mismatch("icarus", finding(core=held(480)), "latched")
-    return ET.fromstring(to_junit([suite(outcome("icarus"), failed, skipped, error)]).encode())
+    return ET.fromstring(to_junit([suite(outcome("icarus"), failed, *skipped, *errors)]).encode())
 
 
 def form(root):
     """Return the elements and their nesting, with their attributes."""
     return {
-        (parent.tag, child.tag): set(child.attrib)
-        for parent in root.iter()
-        for child in parent
-        if parent.tag != "testcase" or child.tag != "system-out"
+        (parent.tag, child.tag): set(child.attrib) for parent in root.iter() for child in parent
     }
 
 
@@ -60,7 +60,7 @@ def test_form_is_pytests(pytest_form, ours):
 
 
 def test_counts(pytest_form, ours):
-    """The counts are those pytest gives for one test of each verdict."""
+    """The counts are those pytest gives for tests of the same verdicts."""
     for name in ("tests", "failures", "errors", "skipped"):
         assert pytest_form.find("testsuite").get(name) == ours.find("testsuite").get(name)
         assert pytest_form.find("testsuite").get(name) == ours.get(name)
