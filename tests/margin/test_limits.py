@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import signal, stats
 
 from refmodel.block.profile import load_profile
 from refmodel.margin.curves import bathtub, lock_trace
@@ -131,6 +131,43 @@ def test_models_lock_within_a_preamble_of_12_bytes(profile_name, name):
     assert locked <= 96 * 2 * profile.channel_bit_ns
 
 
+def zeros_to_lock(kp, ki, speed_step):
+    """Return after how many zeros a linear loop's error stays within a quarter bit, by scipy.
+
+    A speed step of that part and a jump of any eighth of a channel bit, either way.
+    """
+    loop = signal.dlti([1, -2, 1], [1, -(2 - kp - ki), 1 - kp], dt=1)
+    ramp = 2 * speed_step * np.arange(200.0)
+    errors = [
+        signal.dlsim(loop, jump + side * ramp)[1][:, 0]
+        for jump in np.arange(-4, 4) / 8
+        for side in (-1, 1)
+    ]
+    return max(int(n) for error in errors for n in np.flatnonzero(np.abs(error) > 0.25)) + 1
+
+
+@pytest.mark.parametrize(
+    ("kp", "ki", "percent"),
+    [
+        (1 / 4, 1 / 32, 2),
+        (1 / 4, 1 / 32, 3),
+        (1 / 8, 1 / 128, 1),
+        (1 / 8, 1 / 128, 2),
+        (1 / 16, 1 / 512, 0.5),
+        (1 / 16, 1 / 512, 1),
+    ],
+)
+def test_a_loop_locks_when_its_error_is_within_a_quarter_bit(kp, ki, percent, fine_clock, loop):
+    """The preamble found is the one scipy's response asks for, within three zeros.
+
+    The margin tool wants a transition shifted by a quarter bit to be right behind it: half the
+    window less half of it for the loop's own error. (A step of speed that drives the error out of
+    the window is no longer linear, and takes longer.)
+    """
+    expected = zeros_to_lock(kp, ki, 2 * percent / 100)
+    assert lock_ns(loop(kp, ki), fine_clock, 1, percent) / 4000 == pytest.approx(expected, abs=3)
+
+
 def test_a_narrow_loop_needs_a_longer_preamble(fine_clock, loop):
     """A loop of a quarter of the gain, and so of the bandwidth, takes more than twice as long."""
     quick, slow = (
@@ -164,6 +201,21 @@ def test_models_lock_again_after_a_gap_with_noise(name):
     """Within the 384 us of a preamble, at 3 % either way."""
     profile = load_profile("pal_dd")
     assert relock_ns(Model.of(profile, name), clock_of(profile), 1, 3.0) <= 384_000
+
+
+def test_the_gap_to_lock_again_after_is_silent_and_then_noisy(fine_clock, grid):
+    """Every trial has some 30 us without a pulse, then noise: never a whole silent gap of 1 ms."""
+    silences = []
+
+    class Spy(type(grid)):
+        def windows(self, pulses):
+            silences.append(np.diff(pulses)[100:].max())  # behind the first, the gap's own
+            return super().windows(pulses)
+
+    relock_ns(Spy(phase=grid.phase), fine_clock, 1, 0.0)
+    assert len(silences) == 16
+    assert min(silences) >= 30_000
+    assert max(silences) < 150_000
 
 
 def test_the_lock_trace_begins_with_the_splice_and_ends_at_the_disks_period():
