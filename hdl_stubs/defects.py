@@ -22,7 +22,8 @@ class Defect(Schema):
     """One mistake: in `file`, `replace` (which occurs once) becomes `replacement`.
 
     `clause` is the one whose statement the first visible divergence violates; `field` the status
-    field or `unused` it shows in first, None where that depends on the stimulus.
+    field or `unused` it shows in first, None where that depends on the stimulus or is no field.
+    `binding` is the one of the core it takes to see it.
     """
 
     name: str
@@ -30,8 +31,11 @@ class Defect(Schema):
     file: str
     replace: str = Key(min_length=1)
     replacement: str = Key(alias="with")
-    clause: Literal["B2", "B3", "B4", "B5", "B6", "B7", "B8", "B14"]
+    clause: Literal[
+        "B2", "B3", "B4", "B5", "B6", "B7", "B8", "B9", "B10", "B11", "B12", "B13", "B14", "B15"
+    ]
     field: str | None = None
+    binding: Literal["binding.yaml", "binding_block.yaml"] = "binding.yaml"
 
     @field_validator("field")
     @classmethod

@@ -13,8 +13,9 @@ import pytest
 from hdl_stubs.defects import HERE, REFERENCE, apply, load_defects
 from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS, Layout
 from refmodel.errors import InputError, UserError
-from testbenches.binding.ports import source_files
-from testbenches.binding.schema import load_binding
+from testbenches.binding.machinery import LINES
+from testbenches.binding.ports import preflight, source_files
+from testbenches.binding.schema import REGISTERS, load_binding
 
 TOPS = {"reference": "disk_regs", "stub": "disk_regs", "bytewide": "byte_port"}
 POLICIES = [
@@ -29,6 +30,7 @@ POLICIES += [
     {"ARMING_WRITES": 1, "WRITE_BIT_CYCLES": 9},
     {"ARMING_WRITES": 8, "WRITE_BIT_CYCLES": 16},
 ]
+BINDINGS = sorted(path for core in TOPS for path in (HERE / core).glob("binding*.yaml"))
 SOURCES = sorted(path for core in TOPS for path in (HERE / core).glob("*.v"))
 DEFECTS = load_defects()
 PORT = re.compile(r"^    (input|output) +(?:wire|reg) +(\[\d+:\d+\])? *(\w+)", re.MULTILINE)
@@ -151,18 +153,36 @@ def test_stub_has_the_reference_ports():
     assert stub == reference
 
 
-@each_core
-def test_binding_names_the_sources(core):
-    """Each core has a valid binding that names its top and all of its files."""
-    binding = load_binding(HERE / core / "binding.yaml")
-    assert binding.core.top == TOPS[core]
-    assert sorted(source_files(binding)[0]) == sources(core)
+@pytest.mark.parametrize("path", BINDINGS, ids=lambda path: f"{path.parent.name}/{path.name}")
+def test_binding_fits_its_core(path):
+    """Each binding names its core's top and all of its files, and fits its ports."""
+    binding = load_binding(path)
+    assert binding.core.top == TOPS[path.parent.name]
+    assert sorted(source_files(binding)[0]) == sources(path.parent.name)
+    assert preflight(binding).ports
+
+
+@pytest.mark.parametrize("core", ["reference", "bytewide"])
+def test_second_binding_leaves_nothing_out(core):
+    """The binding with transfers gives every input a role and names every register and line."""
+    binding = load_binding(HERE / core / "binding_block.yaml")
+    assert binding.tie == {}
+    assert set(binding.registers) == set(REGISTERS)
+    assert [line.lane for line in binding.lines_observed] == list(LINES)
+    assert binding.memory is not None
 
 
 def test_catalogue_covers_the_clauses():
     """Every clause the reference core answers for has a defect, and no two have one name."""
-    assert {d.clause for d in DEFECTS} == {"B2", "B3", "B4", "B5", "B6", "B7", "B8", "B14"}
-    assert len({d.name for d in DEFECTS}) == len(DEFECTS) >= 16
+    assert {d.clause for d in DEFECTS} == {f"B{n}" for n in range(2, 16)}
+    assert len({d.name for d in DEFECTS}) == len(DEFECTS) >= 51
+
+
+def test_defects_in_transfers_take_a_core_with_transfers():
+    """A defect of a clause about moving words is bound with memory, gates and lines."""
+    clauses = {d.clause for d in DEFECTS if d.binding == "binding_block.yaml"}
+    assert clauses >= {"B9", "B10", "B11", "B12", "B13", "B15"}
+    assert not clauses & {"B2", "B3", "B4", "B5", "B8", "B14"}
 
 
 @each_defect
