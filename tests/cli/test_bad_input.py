@@ -149,7 +149,7 @@ def test_interrupt(number, status, said, tmp_path):
     )
     while not workers(work) and process.poll() is None:
         time.sleep(0.02)
-    assert workers(work)
+    assert process.poll() is None, process.stderr.read()
     process.send_signal(number)
     stdout, stderr = process.communicate(timeout=30)
     assert (status, "", f"cellstep: {said}\n") == (process.returncode, stdout, stderr)
