@@ -9,6 +9,7 @@ from importlib import resources
 from jinja2 import Environment, StrictUndefined
 
 from refmodel.host.bus import HIGH, LOW, BusShape
+from refmodel.host.disk import MEMORY_WORDS
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding, Signal
 
@@ -21,7 +22,6 @@ HELD = (
     "master_enable",
     "channel_enable",
 )
-MEMORY_WORDS = 1 << 16
 
 
 @dataclass(frozen=True)

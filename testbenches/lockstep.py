@@ -21,6 +21,7 @@ from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError, Processor
 from refmodel.host.scenario import Disk, HostPart, Scenario
 from refmodel.report.result import AccessSeen, Finding, Outcome
+from testbenches.binding.machinery import MOVES
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, generate
@@ -61,11 +62,17 @@ class Lockstep:
         self.profile: Profile = binding.load_profile().with_policies(policies)
         self.harness: Harness = generate(binding, self.ports)
         self._work = work
-        self._player = Player(self.harness)
+        self._player = Player(self.harness, self.profile.slots)
         waived = binding.waived(date.today())
         self._lags = {
             name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED) if name not in waived
         }
+        self._lines = {
+            w.lane: binding.latency.get(w.lane, 0)
+            for w in binding.lines_observed
+            if w.lane not in waived
+        }
+        self._compares_memory = binding.memory is not None and MOVES not in waived
 
     def session(self, simulator: str, number: int = 0) -> Session:
         """Return a simulator session for this core; those at work at once differ in number."""
@@ -102,6 +109,9 @@ class Lockstep:
         for p in prepared:
             (folder / f"{p.index}.events").unlink(missing_ok=True)
             (folder / f"{p.index}.events").hardlink_to(self._events(p.index))
+            if self.binding.memory is not None:
+                words = p.disk.memory.tolist()
+                (folder / f"{p.index}.memory").write_text("".join(f"{w:04x}\n" for w in words))
         cycles = len(runs) * max(p.disk.cycles for p in prepared)
         return session.run(runs, 120 + cycles * self.binding.clock.enable_every / 20_000)
 
@@ -165,14 +175,15 @@ class Lockstep:
         recorder = Recorder(
             self.binding, self.profile.status, self._folder(simulator), prepared.index
         )
-        checker = Checker(self.profile.status, self._lags, disk.start - 1)
+        checker = Checker(self.profile.status, self._lags, disk.start - 1, self._lines)
         finding = None
         for stimulus in self.stimuli(prepared, done.beats):
             state = timeline.state
             expected = timeline.run(stimulus)
             observed = recorder.observed(stimulus.first, stimulus.end)
             reads = recorder.reads(stimulus)
-            divergence = checker.check(expected, observed, reads)
+            moved = recorder.moves(stimulus.end) if self._compares_memory else None
+            divergence = checker.check(expected, observed, reads, moved)
             if divergence is not None:
                 finding = self._tell(divergence, disk, state, stimulus, expected, observed, reads)
                 break

@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.block.slots import Slots
 from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import READ_OTHER, WRITE_SYNC_WORD, BusCycle
+from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
+from refmodel.host.bus import READ_OTHER, WRITE_KINDS, BusCycle
 from testbenches.harness import Harness
 
 Words = NDArray[np.uint64]
@@ -19,9 +20,10 @@ Words = NDArray[np.uint64]
 class Player:
     """Writes drive words for a harness. An event is the word of one cycle: `cycle word` in hex."""
 
-    def __init__(self, harness: Harness) -> None:
+    def __init__(self, harness: Harness, slots: Slots) -> None:
         self._harness = harness
         self._drive = harness.drive
+        self._slots = slots
 
     def write(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
         """Write the event file of `cycles` cycles while passing the stimuli on."""
@@ -36,16 +38,17 @@ class Player:
     def events(self, stimulus: Stimulus) -> tuple[Cycles, Words]:
         """Return the cycles in which a driven input changes or lasts, and their drive words."""
         held = self._held_lanes(stimulus)
+        granted = self._granted(stimulus)
+        changes = (lane.cycle for lane in held.values())
         edges = np.unique(
-            np.concatenate(
-                (stimulus.bit_cycle, stimulus.access_cycle, *(lane.cycle for lane in held.values()))
-            )
+            np.concatenate((stimulus.bit_cycle, stimulus.access_cycle, granted, *changes))
         )
         words = np.zeros(len(edges), np.uint64)
         for name, lane in held.items():
             words |= self._slot(name, lane.at(edges))
         at = np.searchsorted(edges, stimulus.bit_cycle)
         words[at] |= np.uint64(self._drive.mask("bit_strobe")) | self._slot("bit", stimulus.bit)
+        words[np.searchsorted(edges, granted)] |= np.uint64(self._drive.mask("slot"))
         if len(stimulus.access_cycle):
             at = np.searchsorted(edges, stimulus.access_cycle)
             words[at] |= self._accesses(stimulus)
@@ -66,18 +69,31 @@ class Player:
         addresses = self._harness.addresses
         address = np.full(len(kind), self._harness.other_address)
         for (register, part), place in addresses.items():
-            writes = register == "sync_word"
-            hit = (mask == part) & (kind == WRITE_SYNC_WORD if writes else kind < READ_OTHER)
-            address[hit] = place
-        write = kind == WRITE_SYNC_WORD
+            write_kind = WRITE_KINDS.get(register)
+            meant = kind < READ_OTHER if write_kind is None else kind == write_kind
+            address[meant & (mask == part)] = place
+        write = kind > READ_OTHER
         width = self._drive.slots.get("write_data", (0, 0))[1]
         data = np.where((width <= 8) & (mask == 0xFF00), value >> 8, value)
         words = self._slot("write", write) | self._slot("read", ~write)
         return words | self._slot("address", address) | self._slot("write_data", data * write)
 
+    def _granted(self, stimulus: Stimulus) -> Cycles:
+        """Return the edges with a memory slot, none for a core without memory."""
+        if "slot" not in self._drive.slots:
+            return np.empty(0, np.int64)
+        line = self._slots.line_cycles
+        lines = np.arange(stimulus.first // line, stimulus.end // line + 1, dtype=np.int64)
+        edges = (lines[:, None] * line + np.array(self._slots.at)).ravel()
+        return edges[(edges >= stimulus.first) & (edges < stimulus.end)]
+
     def _held_lanes(self, stimulus: Stimulus) -> dict[str, Lane]:
         """Return the held inputs the core has, reset among them, over the stimulus."""
-        lanes = {n: lane for n, lane in stimulus.levels.items() if n in self._drive.slots}
+        lanes = {
+            name: stimulus.levels.get(name, Lane.constant(value, stimulus.first))
+            for name, value in LEVEL_INPUTS.items()
+            if name in self._drive.slots
+        }
         resets = [edge for span in stimulus.resets for edge in span if edge < stimulus.end]
         asserted = np.arange(len(resets)) % 2 ^ 1
         lanes["reset"] = Lane.of(

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.engine.compare import Observed, Reads
 from refmodel.engine.lane import Lane
+from refmodel.engine.memory import Moves
 from refmodel.engine.stimulus import Stimulus
 from refmodel.errors import CannotRun
-from refmodel.host.bus import READ_STATUS_PART, WRITE_SYNC_WORD
+from refmodel.host.bus import READ_OTHER, READ_STATUS_PART
 from testbenches.binding.schema import Binding
 
 
@@ -26,6 +27,7 @@ class Recorder:
         self._changes = Table(folder / f"{index}.changes", 2)
         self._unknown = Table(folder / f"{index}.unknown", 2)
         self._reads = Table(folder / f"{index}.reads", 3)
+        self._moves = Table(folder / f"{index}.moves", 5) if binding.memory else None
         self._word = 0  # what the core showed, and which of its bits were X or Z, so far
         self._vague = 0
 
@@ -42,7 +44,7 @@ class Recorder:
         Raises CannotRun when the core's run does not hold exactly the reads of the stimulus.
         """
         rows = self._reads.before(stimulus.end)
-        reading = stimulus.access_kind != WRITE_SYNC_WORD
+        reading = stimulus.access_kind <= READ_OTHER
         planned = stimulus.access_cycle[reading]
         if not np.array_equal(rows[:, 0], planned):
             raise CannotRun(
@@ -59,6 +61,16 @@ class Recorder:
             (value & 0xFFFF).astype(np.uint16),
             (vague & 0xFFFF).astype(np.uint16),
         )
+
+    def moves(self, end: int) -> tuple[Moves, NDArray[np.int64]] | None:
+        """Return the words moved before cycle `end` and not told yet, and their X and Z bits.
+
+        None for a core whose memory slots are not bound.
+        """
+        if self._moves is None:
+            return None
+        cycle, place, word, store, vague = self._moves.before(end).T
+        return Moves(cycle, place, word.astype(np.uint16), store.astype(np.uint8)), vague
 
     def _lane(self, table: Table, first: int, end: int, before: int) -> Lane:
         """Return a recorded word over the span; it begins with what it was before."""

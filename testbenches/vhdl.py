@@ -186,10 +186,10 @@ def _check(verilog: str) -> None:
     faults = []
     for found in tree.diagnostics:
         if found.isError():
-            place = place_before(verilog, sources.getLineNumber(found.location))
-            file, line, column = place.rsplit(":", 2) if place else ("GHDL", "0", "0")
             text = f"GHDL writes no valid Verilog for this: {engine.formatMessage(found)}"
-            faults.append(f"{shown_path(Path(file))}:{line}:{column}: {text}")
+            place = place_before(verilog, sources.getLineNumber(found.location))
+            file, _, at = place.partition(":")
+            faults.append(f"{shown_path(Path(file))}:{at}: {text}" if place else text)
     if faults:
         raise _cannot_compile(faults)
 

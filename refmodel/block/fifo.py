@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 
@@ -15,6 +16,16 @@ class Fifo(NamedTuple):
     def empty(cls, size: int) -> Fifo:
         """Return an empty FIFO of `size` places."""
         return cls(0, (0,) * size)
+
+    @classmethod
+    def of(cls, words: Sequence[int], size: int) -> Fifo:
+        """Return a FIFO of `size` places in which these words wait."""
+        return cls(len(words), (*words, *(0,) * (size - len(words))))
+
+    @property
+    def waiting(self) -> tuple[int, ...]:
+        """The words that wait, the oldest first."""
+        return self.words[: self.used]
 
     @property
     def full(self) -> bool:

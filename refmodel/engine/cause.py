@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
-from refmodel.engine.compare import Divergence, Observed
+from refmodel.engine.blame import Trail, clause_of, completes_byte
+from refmodel.engine.compare import MEMORY, Divergence, Observed
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.stimulus import Stimulus
-
-FIXED_CLAUSE = {"dma_active": "B6", "writing": "B7", "sync_equal": "B3", "data": "B4"}
+from refmodel.engine.timeline import LINES
 
 
 @dataclass(frozen=True)
@@ -40,32 +40,34 @@ def find_cause(
     layout = profile.status
     block = RegisterBlock(profile)
     block.restore(state)
-    value = _shown(divergence.field, block.status, layout)
+    value = _shown(divergence.field, block, layout)
     target = divergence.cycle - divergence.lag - (divergence.through == "read")
-    last: Edge | None = None
+    trail = Trail()
     changed: tuple[Edge, int, int] | None = None
     for edge in edges(block, stimulus):
         if edge.cycle > target:
             break
-        last, now = edge, _shown(divergence.field, edge.status_after, layout)
+        trail.follow(edge)
+        now = _shown(divergence.field, block, layout)
         if now != value:
             changed = (edge, value, now)
             value = now
-    here = last if last and (last.cycle == target or last.inputs.reset) else None
-    clause = _clause(divergence, here, observed)
+    last = trail.last
+    here = trail.here = last if last and (last.cycle == target or last.inputs.reset) else None
+    clause = clause_of(divergence, trail, observed)
     if here is not None:
         moved = changed is not None and changed[0] is here
         before = changed[1] if moved and changed else value
-        return Cause(clause, describe(here, profile), here.cycle, before, value)
+        return Cause(clause, describe(here), here.cycle, before, value)
     if changed is not None:
         edge, before, after = changed
-        event = f"nothing arrives in cycle {target}; last set by: {describe(edge, profile)}"
+        event = f"nothing arrives in cycle {target}; last set by: {describe(edge)}"
         return Cause(clause, event, edge.cycle, before, after)
     event = f"nothing arrives in cycle {target} that could change it"
     return Cause(clause, event, target, value, value)
 
 
-def describe(edge: Edge, profile: Profile) -> str:
+def describe(edge: Edge) -> str:
     """Say in words what arrived on an edge and what it did to the window and the byte count."""
     inputs, before, after = edge.inputs, edge.before, edge.after
     if inputs.reset:
@@ -84,6 +86,7 @@ def describe(edge: Edge, profile: Profile) -> str:
         said.append(text)
     if inputs.read_status:
         said.append("the host reads status")
+    said += _transfer_events(edge)
     for name in ("dma_active", "writing"):
         old, new = getattr(before, name), getattr(inputs, name)
         if old != new:
@@ -93,49 +96,34 @@ def describe(edge: Edge, profile: Profile) -> str:
     return "; ".join(said)
 
 
-def completes_byte(edge: Edge) -> bool:
-    """Return whether the edge's channel bit is the eighth of a byte (B4)."""
-    return bool(edge.inputs.bit_strobe and not edge.inputs.reset and edge.before.bit_count == 7)
+def _transfer_events(edge: Edge) -> list[str]:
+    """Say what happened to control and to a transfer on an edge."""
+    inputs, before, after = edge.inputs, edge.before.transfer, edge.after.transfer
+    said = []
+    if inputs.write_control:
+        said.append(
+            f"the host writes control 0x{inputs.control:04X}, now 0x{edge.after.control:04X}"
+        )
+    if inputs.write_transfer:
+        said.append(f"the host writes transfer 0x{inputs.transfer:04X}")
+    if after.running and not before.running:
+        said.append(f"the transfer is accepted, {after.length} words")
+    if after.memory_index != before.memory_index:
+        way = "from" if after.write else "to"
+        said.append(
+            f"a slot moves word {before.memory_index} {way} memory, {after.length} are left"
+        )
+    if before.running and not after.running:
+        said.append("the transfer ends")
+    if not inputs.master_enable & inputs.channel_enable:
+        said.append("a gate is off")
+    return said
 
 
-def _shown(field: str, word: int, layout: Layout) -> int:
-    """Return a field's value, or the unused bits', in a status word."""
-    return word & layout.unused_mask if field == UNUSED else layout[field].of(word)
-
-
-def _clause(divergence: Divergence, here: Edge | None, observed: Observed) -> str:
-    """Return the clause the core breaks."""
-    field = divergence.field
-    if field == UNUSED:
-        return "B8"
-    if here is not None and here.inputs.reset:
-        return "B14"
-    if divergence.through == "read" and field in observed.lanes:
-        return "B5"  # the register was right: its read did not return it
-    if field == "data" and here is not None and completes_byte(here):
-        return _data_clause(divergence, here, observed)
-    if field == "byte_ready":
-        return _ready_clause(divergence, here, observed)
-    return FIXED_CLAUSE[field]
-
-
-def _data_clause(divergence: Divergence, here: Edge, observed: Observed) -> str:
-    """Return the clause when data is wrong on the edge on which a byte completes."""
-    if here.before.byte_ready:  # unread so far, and to be overwritten
-        return "B5" if divergence.observed == here.before.data else "B4"
-    framed_alike = "byte_ready" in observed.lanes  # for byte_ready would have diverged first
-    late = divergence.observed == here.before.window & 0xFF
-    return "B2" if framed_alike and not late else "B4"
-
-
-def _ready_clause(divergence: Divergence, here: Edge | None, observed: Observed) -> str:
-    """Return the clause when byte_ready is wrong: the flag's own, or the framing's."""
-    if here is None or not completes_byte(here):
-        to_clear = here is not None and here.inputs.read_status and here.before.byte_ready
-        return "B4" if divergence.observed and not to_clear else "B5"
-    before, after = here.before.data, here.after.data
-    telling = "data" in observed.lanes and before != after
-    taken = telling and int(observed.lanes["data"].at(divergence.cycle)) == after
-    if here.inputs.read_status:
-        return "B5" if taken or not telling else "B4"
-    return "B5" if taken or "data" not in observed.lanes else "B4"
+def _shown(field: str, block: RegisterBlock, layout: Layout) -> int:
+    """Return what the block shows of a field, of the unused bits or of an output line."""
+    if field == MEMORY:
+        return block.moved.word if block.moved else 0
+    if field in LINES:
+        return int(getattr(block, field))
+    return block.status & layout.unused_mask if field == UNUSED else layout[field].of(block.status)

@@ -9,7 +9,11 @@ from numpy.typing import NDArray
 
 from refmodel.block.fields import STATUS_FIELDS, UNUSED, Layout
 from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.timeline import Expected
+from refmodel.engine.memory import Moves
+from refmodel.engine.timeline import LINES, Expected
+
+MEMORY = "memory"  # where the words moved to and from memory are named like a field
+Moved = tuple[Moves, NDArray[np.int64]]  # and the X and Z bits of each word
 
 
 @dataclass(frozen=True)
@@ -44,7 +48,8 @@ class Divergence:
 
     `cycle` is the core's; the model showed `expected` in cycle `cycle - lag`. `through` is
     `status` for the register itself and `read` for a bus read at edge `cycle`. `unknown` has the
-    observed bits that were X or Z: a mismatch of its own kind (B14).
+    observed bits that were X or Z: a mismatch of its own kind (B14). `through` is `slot` for a word
+    moved to or from memory.
     """
 
     cycle: int
@@ -94,26 +99,59 @@ def first_read_divergence(
     return min(found, key=lambda d: d.cycle, default=None)
 
 
+def first_move_divergence(expected: Moves, moved: Moved) -> Divergence | None:
+    """Return the first word that was not moved as the model moves it: cycle, place, word, way.
+
+    A word only one of the two moves counts as word 0 moved by the other.
+    """
+    moves, unknown = moved
+    both = min(len(expected), len(moves))
+    wrong = unknown[:both] != 0
+    for name in ("cycle", "place", "word", "store"):
+        wrong = wrong | (getattr(expected, name)[:both] != getattr(moves, name)[:both])
+    if both == max(len(expected), len(moves)) and not wrong.any():
+        return None
+    at = int(np.flatnonzero(wrong)[0]) if wrong.any() else both
+    cycles = [int(m.cycle[at]) for m in (expected, moves) if at < len(m)]
+    cycle = min(cycles)
+    wanted, shown = (
+        int(m.word[at]) if at < len(m) and int(m.cycle[at]) == cycle else 0
+        for m in (expected, moves)
+    )
+    vague = int(unknown[at]) if at < len(moves) and int(moves.cycle[at]) == cycle else 0
+    return Divergence(cycle, MEMORY, wanted, shown, vague, 0, "slot")
+
+
 class Checker:
     """Compares a core with the model, span after span, and counts what it compared.
 
-    `lags` has the compared fields and their latency in cycles. Nothing before cycle `start` counts:
-    the core may show anything until its reset is done.
+    `lags` has the compared fields of status and their latency in cycles, `lines` the same of the
+    output lines. Nothing before cycle `start` counts: the core may show anything until its reset
+    is done.
     """
 
-    def __init__(self, layout: Layout, lags: dict[str, int], start: int) -> None:
+    def __init__(
+        self, layout: Layout, lags: dict[str, int], start: int, lines: dict[str, int] | None = None
+    ) -> None:
         self._layout = layout
-        self._lags = lags
+        self._lags = {**lags, **(lines or {})}
+        self._reads = lags
         self._start = start
         self._recent: dict[str, Lane] = {}
         self.cycles_compared = 0
         self.reads_compared = 0
+        self.moves_compared = 0
 
-    def check(self, expected: Expected, observed: Observed, reads: Reads) -> Divergence | None:
-        """Compare one span; return the earliest divergence in it."""
+    def check(
+        self, expected: Expected, observed: Observed, reads: Reads, moved: Moved | None = None
+    ) -> Divergence | None:
+        """Compare one span; return the earliest divergence in it.
+
+        `moved` is what the core moved to and from memory, if its slots are bound.
+        """
         lanes = {
             name: self._recent[name].then(lane) if self._recent else lane
-            for name, lane in expected.lanes.items()
+            for name, lane in (expected.lanes | expected.lines).items()
         }
         first, end = max(expected.first, self._start + max(self._lags.values())), expected.end
         found = [
@@ -126,8 +164,11 @@ class Checker:
         if found:
             self.cycles_compared += max(0, end - first)
         reads = reads.since(first + 1)
-        found.append(first_read_divergence(lanes, reads, self._layout, self._lags))
+        found.append(first_read_divergence(lanes, reads, self._layout, self._reads))
         self.reads_compared += len(reads.cycle)
+        if moved is not None:
+            found.append(first_move_divergence(expected.moves, moved))
+            self.moves_compared += len(expected.moves)
         keep = end - 2 - max(self._lags.values())
         self._recent = {
             name: lane.between(max(keep, int(lane.cycle[0])), end) for name, lane in lanes.items()
@@ -137,5 +178,5 @@ class Checker:
 
 def _order(divergence: Divergence) -> tuple[int, bool, int]:
     """Sort by cycle; in one cycle the register before a read of it, then as in the field table."""
-    names = [field.name for field in STATUS_FIELDS] + [UNUSED]
+    names = [field.name for field in STATUS_FIELDS] + [UNUSED, *LINES, MEMORY]
     return divergence.cycle, divergence.through == "read", names.index(divergence.field)

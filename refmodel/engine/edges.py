@@ -1,4 +1,4 @@
-"""Steps the register block through a stimulus, only on the edges where something arrives."""
+"""Steps the register block through a stimulus, only on the edges where something happens."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.block.writer import NEVER
+from refmodel.engine.memory import check_place, word_at
 from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import READ_STATUS, WRITE_SYNC_WORD
+from refmodel.host.bus import LOW, READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
 
-NEVER = 1 << 62
 Arrival = tuple[int, str, int]  # edge, input, value
 
 
@@ -49,22 +50,41 @@ def arrivals(stimulus: Stimulus) -> Iterator[Arrival]:
 
 
 class EdgeStepper:
-    """Steps one register block from edge to edge.
+    """Steps one register block from edge to edge, the first of them `first`.
 
-    Edges between are quiet: `RegisterBlock` changes nothing on them once one quiet edge has passed
-    (the registered view of policy sync_view), so that one is stepped and the others are not.
+    Edges between are quiet: the block changes nothing on them. Where it does something by itself,
+    such as in a memory slot or while it writes, the edge is stepped without being asked for.
     """
 
     def __init__(self, block: RegisterBlock, first: int = 0) -> None:
         self.block = block
         self.inputs = Inputs()
-        self._stepped = first - 1
+        self.memory: NDArray[np.uint16] = np.empty(0, np.uint16)
+        self._slots = block.profile.slots
+        self._edge = first  # the next edge that has not passed
+
+    def due(self, edge: int) -> int:
+        """Return the first edge before `edge` on which the block does something, else `edge`."""
+        at = self._edge
+        if at >= edge:
+            return edge
+        due = at + self.block.quiet_edges(self.inputs)
+        if self.block.state.transfer.running:
+            due = min(due, self._slots.next_edge(at))
+        return min(due, edge)
 
     def settle(self, edge: int) -> None:
+        """Let the edges before `edge` pass, which is the one to be stepped next."""
+        while (own := self.due(edge)) < edge:
+            self.skip_to(own)
+            self.step()
+        self.skip_to(edge)
+
+    def skip_to(self, edge: int) -> None:
         """Let the quiet edges before `edge` pass."""
-        if edge > self._stepped + 1:
-            self.block.step(self.inputs)
-        self._stepped = edge
+        if edge > self._edge:
+            self.block.pass_quiet(edge - self._edge)
+            self._edge = edge
 
     def take(self, arrival: Arrival) -> None:
         """Put one arriving bit, level or reset on the inputs."""
@@ -75,24 +95,51 @@ class EdgeStepper:
 
     def access(self, kind: int, mask: int, value: int) -> None:
         """Put a bus cycle on the inputs."""
-        self.inputs.read_status = 1 if kind == READ_STATUS else 0
-        self.inputs.write_sync_word = mask if kind == WRITE_SYNC_WORD else 0
-        self.inputs.sync_word = value
+        inputs = self.inputs
+        inputs.read_status = 1 if kind == READ_STATUS else 0
+        if kind == WRITE_SYNC_WORD:
+            inputs.write_sync_word, inputs.sync_word = mask, value
+        elif kind == WRITE_TRANSFER and mask & LOW:
+            inputs.write_transfer, inputs.transfer = 1, value
+        elif kind == WRITE_CONTROL and mask & LOW:
+            inputs.write_control, inputs.control = 1, value
 
     def step(self) -> None:
-        """Step the edge with what has been put on the inputs; take bit and bus cycle off again."""
-        inputs = self.inputs
-        self.block.step(inputs)
-        inputs.bit_strobe = inputs.read_status = inputs.write_sync_word = 0
+        """Step the edge with what has been put on the inputs; take bit and bus cycle off again.
+
+        Raises UserError when a transfer runs past the memory.
+        """
+        inputs, block = self.inputs, self.block
+        transfer = block.state.transfer
+        inputs.slot = 0
+        if transfer.running or inputs.write_transfer:
+            inputs.slot = self._slots.granted(self._edge)
+            inputs.slot_data = word_at(self.memory, transfer.memory_index)
+        block.step(inputs)
+        if block.moved:
+            check_place(self.memory, block.moved.place, self._edge)
+        self._edge += 1
+        inputs.bit_strobe = inputs.read_status = 0
+        inputs.write_sync_word = inputs.write_transfer = inputs.write_control = 0
+
+    def observed(self, edge: int) -> Edge:
+        """Step `edge` and return it."""
+        self.skip_to(edge)
+        before, status_before = self.block.state, self.block.status
+        sampled = replace(self.inputs)
+        self.step()
+        sampled.slot, sampled.slot_data = self.inputs.slot, self.inputs.slot_data
+        return Edge(edge, sampled, before, self.block.state, status_before, self.block.status)
 
 
 def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
-    """Yield each edge of the stimulus on which a bit, a bus cycle, a level or a reset arrives.
+    """Yield each edge of the stimulus on which something arrives or the block does something.
 
-    `block` is stepped through them; with policy sync_view=registered the edge behind each bit,
-    on which the flag follows, is yielded as well.
+    A bit, a bus cycle, a level and a reset arrive. By itself the block shows a match one cycle
+    late (policy sync_view=registered), ends a pulse, uses a memory slot, or writes.
     """
     stepper = EdgeStepper(block, stimulus.first)
+    stepper.memory = stimulus.memory
     coming = arrivals(stimulus)
     arrival = next(coming)
     beats = iter(
@@ -105,16 +152,12 @@ def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
         )
     )
     beat = next(beats, None)
-    last = stimulus.first - 1
     while True:
         edge = min(arrival[0], beat[0] if beat else NEVER, stimulus.end)
-        before, status_before = block.state, block.status
-        stepper.settle(edge)
-        if block.state is not before:
-            sampled = replace(stepper.inputs)
-            yield Edge(last + 1, sampled, before, block.state, status_before, block.status)
-            before, status_before = block.state, block.status
+        while (own := stepper.due(edge)) < edge:
+            yield stepper.observed(own)
         if edge == stimulus.end:
+            stepper.skip_to(edge)
             return
         while arrival[0] == edge:
             stepper.take(arrival)
@@ -122,7 +165,4 @@ def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
         if beat and beat[0] == edge:
             stepper.access(*beat[1:])
             beat = next(beats, None)
-        sampled = replace(stepper.inputs)
-        stepper.step()
-        yield Edge(edge, sampled, before, block.state, status_before, block.status)
-        last = edge
+        yield stepper.observed(edge)

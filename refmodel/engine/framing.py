@@ -1,7 +1,8 @@
-"""Window, comparator and byte framing of a whole span at once: clauses B2, B3 and B4."""
+"""Window, comparator and byte framing of a whole span at once: clauses B2, B3, B4 and B13."""
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,12 +20,13 @@ Writes = tuple[Cycles, NDArray[np.uint16]]
 class Framing:
     """What the channel bits of a span make of the window and the byte counter.
 
-    `window[i]` and `match[i]` are as they stand after channel bit i; `byte[j]` completes on the
-    edge `byte_cycle[j]`.
+    `window[i]`, `match[i]` and `restart[i]` are as they stand after channel bit i; a restart is a
+    match with realignment on. `byte[j]` completes on the edge `byte_cycle[j]`.
     """
 
     window: NDArray[np.uint16]
     match: NDArray[np.bool_]
+    restart: NDArray[np.bool_]
     byte_cycle: Cycles
     byte: NDArray[np.uint16]
     window_after: int
@@ -43,26 +45,92 @@ def windows(bits: NDArray[np.uint8], window: int) -> NDArray[np.uint16]:
     return w[16:]
 
 
-def frame(stimulus: Stimulus, writes: Writes, state: State, realign: str) -> Framing:
-    """Frame the span's channel bits into bytes (B4), starting from `state`."""
+def frame(
+    stimulus: Stimulus, writes: Writes, state: State, realigning: Lane, top_bit_framing: Lane
+) -> Framing:
+    """Frame the span's channel bits into bytes (B4, B13), starting from `state`.
+
+    `realigning` is up where a match restarts the count, `top_bit_framing` where a byte starts
+    with a 1.
+    """
+    cycle = stimulus.bit_cycle
     window = windows(stimulus.bit, state.window)
-    match = window == _in_force(writes, stimulus.bit_cycle, state.sync_word)
-    restart = match & _realigning(stimulus, realign)
-    index = np.arange(len(window))
-    anchor = np.maximum.accumulate(np.where(restart, index, -1 - state.bit_count))
-    before = np.concatenate(([-1 - state.bit_count], anchor[:-1]))
-    done = np.flatnonzero((index - before) % 8 == 0)
+    match = window == _in_force(writes, cycle, state.sync_word)
+    restart = match & _up(realigning, cycle)
+    ends, count = _byte_ends(stimulus, restart, state.bit_count, top_bit_framing)
     sync_words = writes[1]
-    count = int(len(window) - 1 - anchor[-1]) % 8 if len(window) else state.bit_count
     return Framing(
         window,
         match,
-        stimulus.bit_cycle[done],
-        window[done] & np.uint16(0xFF),
+        restart,
+        cycle[ends],
+        window[ends] & np.uint16(0xFF),
         window_after=int(window[-1]) if len(window) else state.window,
         sync_word_after=int(sync_words[-1]) if len(sync_words) else state.sync_word,
         bit_count_after=count,
     )
+
+
+def counted_ends(
+    restart: NDArray[np.bool_], count: int, size: int
+) -> tuple[NDArray[np.int64], int]:
+    """Return which bits complete a group of `size`, and how many bits of the next one there are.
+
+    `count` bits have been counted before the first; a bit that restarts is counted, and the next
+    is the first of a group.
+    """
+    bits = len(restart)
+    if not bits:
+        return np.empty(0, np.int64), count
+    index = np.arange(bits)
+    anchor = np.maximum.accumulate(np.where(restart, index, -1 - count))
+    before = np.concatenate(([-1 - count], anchor[:-1]))
+    return np.flatnonzero((index - before) % size == 0), int(bits - 1 - anchor[-1]) % size
+
+
+def started_ends(
+    bits: NDArray[np.uint8], restart: NDArray[np.bool_], count: int
+) -> tuple[NDArray[np.int64], int]:
+    """Return the same for bytes that start with a 1: zeros in front of it are not counted."""
+    ones, restarts = np.flatnonzero(bits).tolist(), np.flatnonzero(restart).tolist()
+    ends: list[int] = []
+    first = -count  # of the byte under way
+    while True:
+        if count == 0:
+            one = bisect_left(ones, first)
+            if one == len(ones):
+                return np.array(ends, np.int64), 0
+            first = ones[one]
+        last = first + 7
+        stop = bisect_left(restarts, max(first, 0))
+        restarted = stop < len(restarts) and restarts[stop] <= last
+        if not restarted and last >= len(bits):
+            return np.array(ends, np.int64), len(bits) - first
+        if not restarted or restarts[stop] == last:
+            ends.append(last)
+        first = restarts[stop] + 1 if restarted else last + 1
+        count = 0
+
+
+def _byte_ends(
+    stimulus: Stimulus, restart: NDArray[np.bool_], count: int, top_bit_framing: Lane
+) -> tuple[NDArray[np.int64], int]:
+    """Return which bits complete a byte, and the count after the last."""
+    mode = top_bit_framing
+    if len(mode.cycle) == 1 and not mode.value[0]:
+        return counted_ends(restart, count, 8)
+    found = []
+    starts = np.searchsorted(stimulus.bit_cycle, mode.cycle).tolist()
+    for first, end, by_ones in zip(
+        starts, [*starts[1:], len(restart)], mode.value.tolist(), strict=True
+    ):
+        part = slice(first, end)
+        if by_ones:
+            ends, count = started_ends(stimulus.bit[part], restart[part], count)
+        else:
+            ends, count = counted_ends(restart[part], count, 8)
+        found.append(ends + first)
+    return np.concatenate(found), count
 
 
 def sync_word_writes(stimulus: Stimulus, sync_word: int) -> Writes:
@@ -86,16 +154,11 @@ def _in_force(writes: Writes, edges: Cycles, sync_word: int) -> np.uint16 | NDAr
     return values[np.searchsorted(cycle, edges, side="right")]
 
 
-def _realigning(stimulus: Stimulus, realign: str) -> NDArray[np.bool_] | np.bool_:
-    """Return, for each channel bit, whether a match would restart the count."""
-    if realign != "when_waiting":
-        return np.bool_(realign == "always")
-    lane = stimulus.levels.get("wait_for_sync")
-    if lane is None:
-        return np.bool_(False)
-    if len(lane.cycle) == 1:
-        return np.bool_(lane.value[0])
-    return lane.at(stimulus.bit_cycle).astype(bool)
+def _up(level: Lane, edges: Cycles) -> np.bool_ | NDArray[np.bool_]:
+    """Return whether a level is up at each edge."""
+    if len(level.cycle) == 1:
+        return np.bool_(level.value[0])
+    return level.at(edges).astype(bool)
 
 
 def sync_level(stimulus: Stimulus, writes: Writes, framing: Framing, state: State) -> Lane:

@@ -68,3 +68,21 @@ class Lane:
             np.concatenate((self.cycle[:keep], later.cycle)),
             np.concatenate((self.value[:keep], later.value)),
         )
+
+
+def either(first: Lane, second: Lane) -> Lane:
+    """Return where one of two levels is up; both lanes begin in the same cycle."""
+    for one, other in ((first, second), (second, first)):
+        if len(other.cycle) == 1 and not other.value[0]:
+            return one
+    cycle = np.union1d(first.cycle, second.cycle)
+    return Lane.of(cycle, first.at(cycle) | second.at(cycle))
+
+
+def both(first: Lane, second: Lane) -> Lane:
+    """Return where both of two levels are up; both lanes begin in the same cycle."""
+    for one, other in ((first, second), (second, first)):
+        if len(other.cycle) == 1 and other.value[0]:
+            return one
+    cycle = np.union1d(first.cycle, second.cycle)
+    return Lane.of(cycle, first.at(cycle) & second.at(cycle))

@@ -9,7 +9,13 @@ from numpy.typing import NDArray
 
 from refmodel.engine.lane import Cycles, Lane
 
-LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
+LEVEL_INPUTS = {  # level inputs, and their value where they are not driven
+    "dma_active": 0,
+    "writing": 0,
+    "wait_for_sync": 0,
+    "master_enable": 1,
+    "channel_enable": 1,
+}
 
 
 def _no_cycles() -> Cycles:
@@ -22,7 +28,7 @@ class Stimulus:
 
     Arrays are ordered by cycle. At most one channel bit and one bus cycle fall on an edge; the
     kinds of bus cycle, and what mask and value mean, are `refmodel.host.bus`'s. Levels begin at
-    or before `first`.
+    or before `first`. `memory` is what write transfers fetch, and the room read transfers have.
     """
 
     first: int
@@ -35,6 +41,7 @@ class Stimulus:
     access_value: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
     levels: dict[str, Lane] = field(default_factory=dict)
     resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
+    memory: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
 
     @property
     def end(self) -> int:
@@ -69,4 +76,12 @@ class Stimulus:
             self.access_mask[accesses],
             self.access_value[accesses],
             self.levels,
+            memory=self.memory,
         )
+
+    def level(self, name: str) -> Lane:
+        """Return a level input over the span."""
+        lane = self.levels.get(name)
+        if lane is None:
+            return Lane.constant(LEVEL_INPUTS[name], self.first)
+        return lane.between(self.first, self.end)

@@ -1,33 +1,42 @@
 """The timeline: the register block over whole revolutions, computed with numpy.
 
 It yields exactly what `RegisterBlock.step` would, edge by edge (tests prove them equal), as the
-change list of each status field and the value of each read. A span's state is carried into the
-next, so a long run costs the memory of one span.
+change list of each output, the value of each read and the words moved. A span's state is carried
+into the next, so a long run costs the memory of one span.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.block.control import TOP_BIT_FRAMING, WAIT_FOR_SYNC
 from refmodel.block.fields import UNUSED
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
+from refmodel.engine.control import bit_of, control_lane
 from refmodel.engine.framing import Framing, frame, sync_level, sync_word_writes
-from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.lane import Cycles, Lane, both, either
+from refmodel.engine.memory import Moves
 from refmodel.engine.ready import Ready, ready_flag
+from refmodel.engine.span import Span
 from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.transfer import TransferRun, at_rest, run_transfer
 from refmodel.host.bus import READ_STATUS
+
+LINES = ("write_gate", "write_data", "sync_found", "transfer_done", "lost_words", "underruns")
 
 
 @dataclass(frozen=True)
 class Expected:
-    """What status must show in cycles `first` .. `end - 1`, and what each read must return.
+    """What the block must show in cycles `first` .. `end - 1`, and what each read must return.
 
     `lanes` maps each field name, and `unused`, to its changes; every lane begins in cycle `first`.
-    `read_value[i]` is the whole status word the read at edge `read_cycle[i]` returns.
+    `read_value[i]` is the whole status word the read at edge `read_cycle[i]` returns. `lines` maps
+    the names of `LINES` to the outputs beside status, the last two being diagnostic counters.
+    `moves` are the words that slots moved.
     """
 
     first: int
@@ -35,6 +44,8 @@ class Expected:
     lanes: dict[str, Lane]
     read_cycle: Cycles
     read_value: NDArray[np.uint16]
+    lines: dict[str, Lane] = field(default_factory=dict)
+    moves: Moves = field(default_factory=Moves)
 
 
 class Timeline:
@@ -46,7 +57,10 @@ class Timeline:
         self.state = self._reset_block.state
 
     def run(self, stimulus: Stimulus) -> Expected:
-        """Return what the block shows during `stimulus`, which follows the one run before."""
+        """Return what the block shows during `stimulus`, which follows the one run before.
+
+        Raises UserError when a transfer runs past the memory.
+        """
         pieces = []
         at = stimulus.first
         for start, stop in stimulus.resets:
@@ -68,23 +82,28 @@ class Timeline:
         fields = {
             name: np.where(reads == stimulus.first, before[name], shown[name]) for name in shown
         }
-        return self._expected(stimulus, lanes, reads, fields)
+        lines = {name: Lane.constant(0, stimulus.first) for name in LINES}
+        value = self._status_words(reads, fields)
+        return Expected(stimulus.first, stimulus.end, lanes, reads, value, lines)
 
     def _running(self, stimulus: Stimulus) -> Expected:
-        """No reset falls in the span: compute every field's changes at once."""
+        """No reset falls in the span: compute every output's changes at once."""
         state, before = self.state, self._shown(self.state)
+        policies = self._profile.policies
         first, end = stimulus.first, stimulus.end
         reads = stimulus.access_cycle[stimulus.access_kind == READ_STATUS]
         writes = sync_word_writes(stimulus, state.sync_word)
-        framing = frame(stimulus, writes, state, self._profile.policies.realign)
-        ready = ready_flag(
-            framing.byte_cycle, reads, state.byte_ready, self._profile.policies.ready_tie, first
-        )
+        control = control_lane(stimulus, state.control)
+        waits = either(stimulus.level("wait_for_sync"), bit_of(control, WAIT_FOR_SYNC))
+        realigning = self._realigning(waits, first)
+        framing = frame(stimulus, writes, state, realigning, bit_of(control, TOP_BIT_FRAMING))
+        ready = ready_flag(framing.byte_cycle, reads, state.byte_ready, policies.ready_tie, first)
         live = sync_level(stimulus, writes, framing, state)
+        transfer = self._transfer(stimulus, framing, waits, realigning, control)
         lanes = {
             "byte_ready": ready.lane,
-            "dma_active": _level(stimulus, "dma_active"),
-            "writing": _level(stimulus, "writing"),
+            "dma_active": either(stimulus.level("dma_active"), transfer.shown["dma_active"]),
+            "writing": either(stimulus.level("writing"), transfer.shown["writing"]),
             "sync_equal": self._sync_view(live, state, stimulus),
             "data": Lane.of(
                 np.concatenate(([first], framing.byte_cycle)),
@@ -92,13 +111,32 @@ class Timeline:
             ),
             UNUSED: Lane.constant(0, first),
         }
-        self.state = _state_after(state, framing, ready, live, lanes, end)
+        lines = {name: transfer.shown[name] for name in LINES if name != "sync_found"}
+        lines["sync_found"] = _rises(live, state.sync_equal, end)
         at_reads = {
             name: _before(lane, reads, before[name])
             for name, lane in lanes.items()
             if name != "byte_ready"
         }
-        return self._expected(stimulus, lanes, reads, {**at_reads, "byte_ready": ready.at_read})
+        value = self._status_words(reads, {**at_reads, "byte_ready": ready.at_read})
+        self.state = _state_after(state, framing, ready, live, lanes, control, transfer, end)
+        return Expected(first, end, lanes, reads, value, lines, transfer.moves)
+
+    def _transfer(
+        self, stimulus: Stimulus, framing: Framing, waits: Lane, realigning: Lane, control: Lane
+    ) -> TransferRun:
+        """Return what the transfer does in the span."""
+        resting = at_rest(stimulus, self.state.transfer)
+        if resting is not None:
+            return resting
+        gates = both(stimulus.level("master_enable"), stimulus.level("channel_enable"))
+        span = Span(stimulus, self._reset_block, framing, waits, realigning, control, gates)
+        return run_transfer(span, self.state.transfer)
+
+    def _realigning(self, waits: Lane, first: int) -> Lane:
+        """Return where a match restarts the byte (B4, policy realign)."""
+        policy = self._profile.policies.realign
+        return waits if policy == "when_waiting" else Lane.constant(int(policy == "always"), first)
 
     def _sync_view(self, live: Lane, state: State, stimulus: Stimulus) -> Lane:
         """Return sync_equal as status shows it (B3, policy sync_view)."""
@@ -122,26 +160,25 @@ class Timeline:
             UNUSED: 0,
         }
 
-    def _expected(
-        self,
-        stimulus: Stimulus,
-        lanes: dict[str, Lane],
-        reads: Cycles,
-        fields: dict[str, NDArray[np.integer]],
-    ) -> Expected:
+    def _status_words(
+        self, reads: Cycles, fields: dict[str, NDArray[np.integer]]
+    ) -> NDArray[np.uint16]:
         """Pack the field values at the reads into status words."""
         word = np.zeros(len(reads), np.uint16)
-        for field in self._profile.status.fields:
-            word |= fields[field.name].astype(np.uint16) << np.uint16(field.lsb)
-        return Expected(stimulus.first, stimulus.end, lanes, reads, word)
+        for f in self._profile.status.fields:
+            word |= fields[f.name].astype(np.uint16) << np.uint16(f.lsb)
+        return word
 
 
-def _level(stimulus: Stimulus, name: str) -> Lane:
-    """Return a level input over the span; one that is not driven is 0."""
-    lane = stimulus.levels.get(name)
-    if lane is None:
-        return Lane.constant(0, stimulus.first)
-    return lane.between(stimulus.first, stimulus.end)
+def _rises(level: Lane, before: int, end: int) -> Lane:
+    """Return a pulse of one cycle wherever the level rises (B12); `before` is its last value."""
+    first = int(level.cycle[0])
+    up = level.cycle[np.flatnonzero(level.value)]
+    if before and len(up) and int(up[0]) == first:
+        up = up[1:]
+    cycle = np.concatenate(([first], np.repeat(up, 2) + np.tile((0, 1), len(up))))
+    value = np.concatenate(([0], np.tile((1, 0), len(up))))
+    return Lane.of(cycle[cycle < end], value[cycle < end])
 
 
 def _before(lane: Lane, edges: Cycles, initial: int) -> NDArray[np.uint32]:
@@ -153,7 +190,14 @@ def _before(lane: Lane, edges: Cycles, initial: int) -> NDArray[np.uint32]:
 
 
 def _state_after(
-    state: State, framing: Framing, ready: Ready, live: Lane, lanes: dict[str, Lane], end: int
+    state: State,
+    framing: Framing,
+    ready: Ready,
+    live: Lane,
+    lanes: dict[str, Lane],
+    control: Lane,
+    transfer: TransferRun,
+    end: int,
 ) -> State:
     """Return the block's state in cycle `end - 1`."""
     last = end - 1
@@ -168,8 +212,8 @@ def _state_after(
         sync_equal_before=int(before[0]),
         dma_active=int(lanes["dma_active"].at(last)),
         writing=int(lanes["writing"].at(last)),
-        control=state.control,
-        transfer=state.transfer,
+        control=int(control.at(last)),
+        transfer=transfer.after,
     )
 
 
@@ -177,17 +221,23 @@ def _joined(pieces: list[Expected]) -> Expected:
     """Put consecutive spans together."""
     if len(pieces) == 1:
         return pieces[0]
-    lanes = {
-        name: Lane.of(
-            np.concatenate([p.lanes[name].cycle for p in pieces]),
-            np.concatenate([p.lanes[name].value for p in pieces]),
-        )
-        for name in pieces[0].lanes
-    }
     return Expected(
         pieces[0].first,
         pieces[-1].end,
-        lanes,
+        _joined_lanes([p.lanes for p in pieces]),
         np.concatenate([p.read_cycle for p in pieces]),
         np.concatenate([p.read_value for p in pieces]),
+        _joined_lanes([p.lines for p in pieces]),
+        Moves.joined([p.moves for p in pieces]),
     )
+
+
+def _joined_lanes(parts: list[dict[str, Lane]]) -> dict[str, Lane]:
+    """Put the lanes of consecutive spans together."""
+    return {
+        name: Lane.of(
+            np.concatenate([part[name].cycle for part in parts]),
+            np.concatenate([part[name].value for part in parts]),
+        )
+        for name in parts[0]
+    }

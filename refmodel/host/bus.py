@@ -11,6 +11,13 @@ READ_STATUS = 0  # reads status and clears byte_ready (B5)
 READ_STATUS_PART = 1  # reads the part of status that clears nothing
 READ_OTHER = 2  # reads some other register: no effect, value not modelled
 WRITE_SYNC_WORD = 3
+WRITE_TRANSFER = 4  # acts when its mask has the low byte; the value is the whole word then
+WRITE_CONTROL = 5  # likewise
+WRITE_KINDS = {
+    "sync_word": WRITE_SYNC_WORD,
+    "transfer": WRITE_TRANSFER,
+    "control": WRITE_CONTROL,
+}
 
 HIGH, LOW = 0xFF00, 0x00FF
 
@@ -29,19 +36,32 @@ class BusCycle:
 class BusShape:
     """How one access to each register is laid out in bus cycles, in the order they happen.
 
-    `status` and `sync_word` hold the register bits each bus cycle carries; `clears` is the part
-    of status whose reading clears byte_ready.
+    `status`, `sync_word`, `transfer` and `control` hold the register bits each bus cycle carries;
+    `clears` is the part of status whose reading clears byte_ready. The low byte of transfer and
+    of control comes last: the whole word acts then (B9, B13).
     """
 
     status: tuple[int, ...] = (WORD,)
     clears: int = WORD
     sync_word: tuple[int, ...] = (WORD,)
+    transfer: tuple[int, ...] = (WORD,)
+    control: tuple[int, ...] = (WORD,)
 
     def read_status(self, cycle: int) -> list[BusCycle]:
         """Return the bus cycles of a read of status, the first at `cycle`."""
         return [
             BusCycle(cycle + n, READ_STATUS if mask == self.clears else READ_STATUS_PART, mask)
             for n, mask in enumerate(self.status)
+        ]
+
+    def write(self, register: str, cycle: int, value: int) -> list[BusCycle]:
+        """Return the bus cycles of a write of a register, the first at `cycle`."""
+        if register == "sync_word":
+            return self.write_sync_word(cycle, value)
+        parts = self.transfer if register == "transfer" else self.control
+        return [
+            BusCycle(cycle + n, WRITE_KINDS[register], mask, value if mask & LOW else value & mask)
+            for n, mask in enumerate(parts)
         ]
 
     def write_sync_word(self, cycle: int, value: int) -> list[BusCycle]:

@@ -11,6 +11,7 @@ from refmodel.errors import UserError
 from refmodel.host.program import ProgramMaker
 from refmodel.host.programs import PROGRAMS
 from refmodel.host.protection_programs import PROTECTION_PROGRAMS
+from refmodel.host.transfer_programs import TRANSFER_PROGRAMS
 
 FILES = "CELLSTEP_PROGRAMS"  # the user's files: a simulator's process inherits it
 _loaded: dict[str, dict[str, ProgramMaker]] = {}
@@ -21,7 +22,7 @@ def programs() -> dict[str, ProgramMaker]:
     own: dict[str, ProgramMaker] = {}
     for name in filter(None, os.environ.get(FILES, "").split(os.pathsep)):
         own |= _programs_of(name)
-    return {**PROGRAMS, **PROTECTION_PROGRAMS, **own}
+    return {**PROGRAMS, **PROTECTION_PROGRAMS, **TRANSFER_PROGRAMS, **own}
 
 
 def use_programs(path: Path) -> None:

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from refmodel.host.scenario import Scenario
 
 RESET_CYCLES = 4
+MEMORY_WORDS = 1 << 16  # at most
+MEMORY = 1  # stream of random numbers beside the track's
 
 
 @dataclass(frozen=True)
@@ -87,6 +89,12 @@ class Disk:
             self._cycles_of(self.scenario.settle_us),
         )
 
+    @cached_property
+    def memory(self) -> NDArray[np.uint16]:
+        """The words memory holds at the start, drawn from the seed."""
+        words = random_bytes(2 * self.scenario.memory_words, self.seed, MEMORY)
+        return np.frombuffer(words, "<u2").astype(np.uint16)
+
     def revolutions(self) -> Iterator[Stimulus]:
         """Yield the stimulus revolution by revolution, without host accesses."""
         levels = {name: self._level(level) for name, level in self.scenario.levels.items()}
@@ -100,6 +108,7 @@ class Disk:
                 bit=bit,
                 levels={n: lane.between(first, end) for n, lane in levels.items()},
                 resets=self._resets(first, end),
+                memory=self.memory,
             )
             first = end
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -18,7 +19,9 @@ class IsoLayout(Schema):
     """A track in the ISO layout, with sector data drawn from the run's seed.
 
     `lead_in` is what lies between index and first sector: `long` for the 146 bytes with the index
-    mark, or a number of gap bytes.
+    mark, or a number of gap bytes. `numbers` are the sectors' numbers where they are not 1, 2, 3 ...
+    `splice` are channel bits more, left in the track gap where writing ended; `rotate` turns the
+    ring by channel bits, so that the index falls somewhere else.
     """
 
     layout: Literal["iso"]
@@ -29,11 +32,14 @@ class IsoLayout(Schema):
     gap3: int = Key(84, ge=1)
     bytes: int = Key(6250, gt=0)
     lead_in: Literal["long"] | Annotated[int, Key(ge=0)] = "long"
+    numbers: list[Annotated[int, Key(ge=0, le=255)]] | None = None
+    splice: str = Key("", pattern="^[01_]*$")
+    rotate: int = 0
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track."""
         del folder
-        return iso_track(
+        track = iso_track(
             sectors=self.sectors,
             size=self.size,
             cylinder=self.cylinder,
@@ -42,7 +48,20 @@ class IsoLayout(Schema):
             lead_in=self.lead_in,
             length_bytes=self.bytes,
             data=seed,
+            numbers=self.numbers,
         )
+        return turned(track, [int(c) for c in self.splice if c != "_"], self.rotate)
+
+
+def turned(track: Track, splice: list[int], rotate: int) -> Track:
+    """Return a track with the bits of a splice at its end, and turned so far towards its end."""
+    bits = np.concatenate((track.bits, np.array(splice, np.uint8)))
+    places = list(track.places) + [Place("splice", len(track), 0)] * bool(splice)
+    moved = [replace(p, first_bit=(p.first_bit + rotate) % len(bits)) for p in places]
+    moved.sort(key=lambda p: p.first_bit)
+    if moved[0].first_bit:  # the place that the index now cuts in two
+        moved.insert(0, replace(moved[-1], first_bit=0, name=f"rest of {moved[-1].name}"))
+    return Track(np.roll(bits, rotate), tuple(moved))
 
 
 class WordsLayout(Schema):
@@ -131,12 +150,8 @@ class RunsLayout(Schema):
             bits += run.channel_bits()
         if not bits:
             raise UserError("track: its runs hold no channel bit")
-        turned = np.roll(np.array(bits, np.uint8), self.rotate)
-        if self.rotate % len(bits):
-            return Track(turned, (Place("channel bits", 0, unit_bits=0),))
-        names = (f"run {n + 1}" for n in range(len(first)))
-        places = (Place(n, at, unit="word") for n, at in zip(names, first, strict=True))
-        return Track(turned, tuple(places))
+        places = (Place(f"run {n + 1}", at, unit="word") for n, at in enumerate(first))
+        return turned(Track(np.array(bits, np.uint8), tuple(places)), [], self.rotate)
 
 
 TrackLayout = Annotated[

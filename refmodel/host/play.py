@@ -9,7 +9,8 @@ import numpy as np
 
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
-from refmodel.engine.edges import NEVER, EdgeStepper, arrivals
+from refmodel.block.writer import NEVER
+from refmodel.engine.edges import EdgeStepper, arrivals
 from refmodel.engine.stimulus import Stimulus
 from refmodel.host.bus import BusCycle
 from refmodel.host.processor import Processor
@@ -32,6 +33,7 @@ class ModelPlayer:
     def _through(self, stimulus: Stimulus) -> list[BusCycle]:
         """Step through one stimulus; return the bus cycles made in it."""
         made: list[BusCycle] = []
+        self._stepper.memory = stimulus.memory
         coming = arrivals(stimulus)
         arrival = next(coming)
         while True:

@@ -7,13 +7,14 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from refmodel.block.fields import WORD
 from refmodel.block.profile import Profile
 from refmodel.errors import UserError, near
-from refmodel.host.bus import READ_OTHER, WORD_BUS, BusCycle, BusShape
+from refmodel.host.bus import READ_OTHER, WORD_BUS, WRITE_KINDS, BusCycle, BusShape
 from refmodel.host.machine import PLAIN, DriveView, Machine
 from refmodel.host.program import Access, Program, Read, StatusView, Wait, Write
 
-REGISTERS = ("status", "sync_word")
+REGISTERS = ("status", "sync_word", "transfer", "control")
 DRIVE = "drive"  # read like a register, answered by the drive; no bus cycle reaches the core
 ENDLESS = 1_000_000  # waits in a row without an access: the program will make none
 REMEMBERED = 4  # of the last accesses
@@ -151,6 +152,8 @@ class Processor:
             if access.register == "status":
                 return self._shape.read_status(cycle)
             return [BusCycle(cycle, READ_OTHER)]
-        if access.register != "sync_word":
+        if access.register not in WRITE_KINDS:
             raise UserError(f"host program: {access!r}: the register is read only")
-        return self._shape.write_sync_word(cycle, access.value)
+        if not 0 <= access.value <= WORD:
+            raise UserError(f"host program: {access!r}: the value is not in 0 .. 0xFFFF")
+        return self._shape.write(access.register, cycle, access.value)

@@ -1,7 +1,255 @@
-"""Host programs of the timing checks: each measures something and returns it by name."""
+"""Host programs of the timing checks: each measures something and returns it by name.
+
+A program names what an access costs in cycles (see `refmodel.host.machine`) and gives up looking
+for a flag after `patience` cycles, as a loader does. What it waits by `Wait` is a timer's time. It
+takes a time from `cycle` of what a read returns, as from a free-running timer.
+"""
 
 from __future__ import annotations
 
-from refmodel.host.program import ProgramMaker
+from collections.abc import Generator, Sequence
+from typing import Any
 
-PROTECTION_PROGRAMS: dict[str, ProgramMaker] = {}
+from refmodel.host.program import Access, Program, ProgramMaker, Read, StatusView, Wait, Write
+from refmodel.host.sector_program import sector_headers
+
+Step = Generator[Access, Any, Any]
+SYNC_COST = 6  # three reads or more fall into one channel bit of 14 cycles, at any host speed
+
+
+def measure_region(
+    skip: int = 2, count: int = 64, between: int = 6, cost: int = 32, cost_sync: int = SYNC_COST
+) -> Program:
+    """Time `count` bytes behind a sync word and, `between` bytes on, as many again.
+
+    `poll_ratio` and `time_ratio` are the second against the first, by polls counted and by timer.
+    """
+    yield from _sync(cost_sync)
+    yield from _bytes(skip, cost)
+    first = yield from _timed(count, cost)
+    yield from _bytes(between, cost)
+    second = yield from _timed(count, cost)
+    return {
+        "polls_outside": first[0],
+        "polls_inside": second[0],
+        "poll_ratio": second[0] / first[0],
+        "time_ratio": second[1] / first[1],
+    }
+
+
+def track_length(cost: int = 20) -> Program:
+    """Count the bytes from one index pulse to the next."""
+    yield from _index(cost)
+    count, up = 0, 1
+    while True:
+        count += (yield Read("status", cost)).byte_ready
+        index = (yield Read("drive", cost)).index
+        if index and not up:
+            return {"bytes": count}
+        up = index
+
+
+def data_length(cost: int = SYNC_COST) -> Program:
+    """Count the bytes from a sync word to where it comes round again."""
+    yield from _sync(cost)
+    count, up = 0, 1
+    while True:
+        status = yield Read("status", cost)
+        count += status.byte_ready
+        if status.sync_equal and not up:
+            return {"bytes": count}
+        up = status.sync_equal
+
+
+def read_twice(
+    stable: int = 8,
+    weak: int = 8,
+    behind: int = 8,
+    cost: int = 24,
+    cost_sync: int = SYNC_COST,
+    patience: int = 200_000,
+) -> Program:
+    """Read two fields twice and compare; the first ends in `weak` doubtful bytes.
+
+    `weak_differences` counts bytes that differ there, `other_differences` those elsewhere.
+    """
+    turns = []
+    for _ in range(2):
+        first = yield from _field(stable + weak, cost, cost_sync, patience)
+        second = yield from _field(behind, cost, cost_sync, patience)
+        turns.append((first, second))
+    (one, one_behind), (two, two_behind) = turns
+    differ = [a != b for a, b in zip(one, two, strict=True)]
+    others = sum(differ[:stable]) + sum(
+        a != b for a, b in zip(one_behind, two_behind, strict=True)
+    )
+    return {"weak_differences": sum(differ[stable:]), "other_differences": others}
+
+
+def odd_syncs(
+    words: Sequence[int],
+    content: Sequence[int] = (),
+    cost: int = 24,
+    cost_sync: int = SYNC_COST,
+    patience: int = 40_000,
+) -> Program:
+    """Look for each of `words` as sync word; count the fields that hold `content` behind it."""
+    right = 0
+    for word in words:
+        yield Write("sync_word", word, cost)
+        found = yield from _field(len(content), cost, cost_sync, patience)
+        right += found == list(content)
+    return {"fields": right}
+
+
+def catch_sync(count: int = 8, cost: int = SYNC_COST, patience: int = 100_000) -> Program:
+    """Catch the sync flag by a tight poll: how often, and how long it was seen at the longest."""
+    seen: list[int] = []
+    first = None
+    now = end = 0
+    while len(seen) < count and (not end or now < end):
+        status = yield Read("status", cost)
+        now = status.cycle
+        end = end or now + patience
+        if status.sync_equal:
+            first = now if first is None else first
+            last = now
+        elif first is not None:
+            seen.append(last - first)
+            first = None
+    return {"caught": len(seen), "longest": max(seen, default=0)}
+
+
+def second_read(
+    count: int = 8, cost: int = SYNC_COST, pause: int = 12, patience: int = 100_000
+) -> Program:
+    """Read status again when the sync flag has just been seen; it must be down by then."""
+    caught = still_up = 0
+    while caught < count and (yield from _sync(cost, patience)) is not None:
+        yield Wait(pause)
+        still_up += (yield Read("status", cost)).sync_equal
+        caught += 1
+    return {"caught": caught, "still_up": still_up}
+
+
+def silent_gap(
+    length: int = 40,
+    behind: Sequence[int] = (),
+    cost: int = 24,
+    cost_sync: int = SYNC_COST,
+    patience: int = 200_000,
+) -> Program:
+    """Read through a gap; count its bytes without flux, and whether the data behind it is right."""
+    gap = yield from _field(length, cost, cost_sync, patience)
+    after = yield from _field(len(behind), cost, cost_sync, patience)
+    return {"silent_bytes": gap.count(0), "right_behind": int(after == list(behind))}
+
+
+def index_to_sync(wait: int = 28_000, cost: int = 16, cost_sync: int = SYNC_COST) -> Program:
+    """Measure from the index pulse to the first sync word, looking for it after `wait` cycles."""
+    index = yield from _index(cost)
+    yield Wait(wait)
+    status = yield from _sync(cost_sync)
+    return {"cycles": status.cycle - index}
+
+
+def track_angle(cost: int = 20, cost_sync: int = SYNC_COST) -> Program:
+    """Measure the angle from a sync word on one track to that on the next, in turns.
+
+    The scenario moves the head; the program waits until it stands on track 1.
+    """
+    before = yield from _index(cost)
+    index = yield from _index(cost)
+    here = (yield from _sync(cost_sync)).cycle - index
+    drive = yield Read("drive", cost)
+    while not (drive.track == 1 and drive.settled):
+        drive = yield Read("drive", cost)
+    there = -(yield from _index(cost))
+    there += (yield from _sync(cost_sync)).cycle
+    return {"turns": (there - here) / (index - before) % 1}
+
+
+def watch_transfer(cost: int = 24, patience: int = 100_000) -> Program:
+    """Watch dma_active rise and fall; count the bytes, and the reads that saw writing, meanwhile."""
+    status = yield Read("status", cost)
+    end = status.cycle + patience
+    while not status.dma_active and status.cycle < end:
+        status = yield Read("status", cost)
+    count = writing = 0
+    while status.dma_active and status.cycle < end:
+        count += status.byte_ready
+        writing += status.writing
+        status = yield Read("status", cost)
+    return {"bytes": count, "writing": writing, "ended": int(not status.dma_active)}
+
+
+def _sync(cost: int, patience: int | None = None) -> Step:
+    """Poll until sync_equal has gone up; return what was read then, None when patience ends."""
+    end = None
+    while True:
+        status = yield Read("status", cost)
+        if status.sync_equal:
+            return status
+        if end is None and patience is not None:
+            end = status.cycle + patience
+        if end is not None and status.cycle >= end:
+            return None
+
+
+def _field(count: int, cost: int, cost_sync: int, patience: int) -> Step:
+    """Return `count` bytes behind the next sync word; all -1 if there is none."""
+    found: StatusView | None = yield from _sync(cost_sync, patience)
+    if found is None:
+        return [-1] * count
+    return (yield from _bytes(count, cost))
+
+
+def _bytes(count: int, cost: int) -> Step:
+    """Return the next `count` bytes."""
+    values = []
+    for _ in range(count):
+        status = yield Read("status", cost)
+        while not status.byte_ready:
+            status = yield Read("status", cost)
+        values.append(int(status.data))
+    return values
+
+
+def _timed(count: int, cost: int) -> Step:
+    """Return the polls and the cycles until `count` bytes more have been seen ready."""
+    polls, seen, first = 0, 0, None
+    while seen < count:
+        status = yield Read("status", cost)
+        polls += 1
+        first = status.cycle if first is None else first
+        seen += status.byte_ready
+    return polls, status.cycle - first + cost
+
+
+def _index(cost: int) -> Step:
+    """Return the cycle in which an index pulse is seen to begin."""
+    drive = yield Read("drive", cost)
+    while drive.index:
+        drive = yield Read("drive", cost)
+    while not drive.index:
+        drive = yield Read("drive", cost)
+    return drive.cycle
+
+
+PROTECTION_PROGRAMS: dict[str, ProgramMaker] = {
+    program.__name__: program
+    for program in (
+        catch_sync,
+        data_length,
+        index_to_sync,
+        measure_region,
+        odd_syncs,
+        read_twice,
+        second_read,
+        sector_headers,
+        silent_gap,
+        track_angle,
+        track_length,
+        watch_transfer,
+    )
+}

@@ -14,7 +14,7 @@ from pydantic import field_validator, model_validator
 
 from refmodel.errors import InputError, Problem, UserError, near
 from refmodel.host.catalogue import programs
-from refmodel.host.disk import RESET_CYCLES, Disk
+from refmodel.host.disk import MEMORY_WORDS, RESET_CYCLES, Disk
 from refmodel.host.layouts import TrackLayout
 from refmodel.host.machine import Timing
 from refmodel.host.program import Program
@@ -129,6 +129,7 @@ class Scenario(Schema):
     host: HostPart = HostPart()
     levels: dict[LevelName, int | Toggle | Span] = Key({})
     resets: list[ResetPulse] = Key([])
+    memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)  # random words by the run's seed
 
     @model_validator(mode="after")
     def _parts_fit(self) -> Scenario:

@@ -138,6 +138,7 @@ class Layout(TypedDict, total=False):
     lead_in: LeadIn
     length_bytes: int
     first_sector: int
+    numbers: Sequence[int] | None
 
 
 def iso_track(
@@ -150,8 +151,11 @@ def iso_track(
     data: Sequence[bytes] | int | None = None,
     length_bytes: int = 6250,
     first_sector: int = 1,
+    numbers: Sequence[int] | None = None,
 ) -> Track:
     """Return an ISO-layout MFM track of `length_bytes`, its sectors numbered from `first_sector`.
+
+    `numbers` gives them other numbers instead, in any order, also twice.
 
     `lead_in` is "long" (146 bytes with the index mark) or a number of gap bytes. `gap3` is all
     that stands between a sector's CRC and the next sector's sync, the byte in which the write gate
@@ -170,10 +174,13 @@ def iso_track(
     if data is None or isinstance(data, int):
         data = _random_data(sectors, size, data or 0, cylinder, head)
     _check_data(data, sectors, size)
+    if numbers is None:
+        numbers = range(first_sector, first_sector + sectors)
+    _check("numbers", len(numbers), sectors, sectors)
     start = _lead_in(lead_in)
     body = [
         piece
-        for n, contents in enumerate(data, first_sector)
+        for n, contents in zip(numbers, data, strict=True)
         for piece in _sector(bytes((cylinder, head, n, SIZES.index(size))), contents, gap3)
     ]
     spare = length_bytes - _length(start) - _length(body)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from refmodel.block.fields import WORD
-from refmodel.host.bus import HIGH, READ_OTHER, WRITE_SYNC_WORD
+from refmodel.host.bus import HIGH, READ_OTHER
 from refmodel.report.result import (
     AccessSeen,
     Finding,
@@ -16,6 +16,7 @@ from refmodel.report.result import (
     verdict_of,
     worst_status,
 )
+from refmodel.report.words import WRITTEN
 
 
 def to_json(suites: Sequence[SuiteResult]) -> str:
@@ -92,11 +93,11 @@ def _access(seen: AccessSeen) -> dict[str, Any]:
     told: dict[str, Any] = {"cycle": seen.cycle}
     if seen.kind == READ_OTHER:
         return told | {"access": "read", "register": "other"}
-    write = seen.kind == WRITE_SYNC_WORD
+    register = WRITTEN.get(seen.kind)
     told |= {
-        "access": "write" if write else "read",
-        "register": "sync_word" if write else "status",
+        "access": "write" if register else "read",
+        "register": register or "status",
         "part": {WORD: "word", HIGH: "high"}.get(seen.mask, "low"),
         "value": seen.value,
     }
-    return told if write else told | {"unknown": seen.unknown}
+    return told if register else told | {"unknown": seen.unknown}

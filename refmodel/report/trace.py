@@ -149,7 +149,7 @@ def _row(edge: Edge, arrives: str, profile: Profile) -> Row:
         for name, value in fields.items()
         if value != old[name]
     ]
-    change = f"{', '.join(moves)}: {describe(edge, profile)}" if moves else ""
+    change = f"{', '.join(moves)}: {describe(edge)}" if moves else ""
     return Row(edge.cycle, arrives or "-", edge.after, fields, change)
 
 

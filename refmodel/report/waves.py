@@ -15,7 +15,7 @@ from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.edges import edges
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import READ_OTHER, WRITE_SYNC_WORD
+from refmodel.host.bus import READ_OTHER, WRITE_KINDS
 
 CYCLE_BITS = 32
 COMMENT = (
@@ -81,7 +81,7 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
     for name, made in (
         ("read_status", kinds < READ_OTHER),
         ("read_other", kinds == READ_OTHER),
-        ("write_sync_word", kinds == WRITE_SYNC_WORD),
+        *((f"write_{register}", kinds == kind) for register, kind in WRITE_KINDS.items()),
     ):
         yield _pulses("host", name, stimulus.access_cycle[made], first, end)
 
@@ -116,7 +116,7 @@ def changes_of(lane: Lane, unknown: Lane | None, first: int, end: int) -> list[C
 
 def field_width(name: str) -> int:
     """Return the bits of a field; the unused ones are shown at their places in the register."""
-    return {UNUSED: STATUS_WIDTH}.get(name) or {f.name: f.width for f in STATUS_FIELDS}[name]
+    return ({f.name: f.width for f in STATUS_FIELDS} | {UNUSED: STATUS_WIDTH}).get(name, 1)
 
 
 def _reset(stimulus: Stimulus) -> Lane:

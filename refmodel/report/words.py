@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from refmodel.block.fields import STATUS_WIDTH, UNUSED, WORD, Layout
+from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, WORD, Layout
 from refmodel.engine.compare import Divergence
-from refmodel.host.bus import HIGH, READ_OTHER, WRITE_SYNC_WORD
+from refmodel.host.bus import HIGH, READ_OTHER, WRITE_KINDS
 from refmodel.report.result import AccessSeen, Finding, RunResult, SuiteResult
 
+WRITTEN = {kind: register for register, kind in WRITE_KINDS.items()}
 CLAUSES = {
     "B2": "one channel bit at most enters the window in a cycle, at bit 0",
     "B3": "sync_equal is 1 exactly while the window equals sync_word",
@@ -17,7 +18,13 @@ CLAUSES = {
     "B6": "dma_active shows an active transfer",
     "B7": "writing shows a transfer that writes to the disk",
     "B8": "status bits that belong to no field read 0",
+    "B9": "a transfer starts when it is written twice in a row with enable set",
+    "B10": "a read transfer stores each word after the first sync word, in granted memory slots",
+    "B11": "a write transfer writes each word from memory, most significant bit first",
+    "B12": "sync_found pulses on the rise of sync_equal, transfer_done at the last word",
+    "B13": "control sets or clears the bits written as 1, as its top bit says",
     "B14": "reset gives every register its reset value, and no bit is ever unknown",
+    "B15": "both enables gate the transfer; dropping one stops it and keeps the FIFO",
 }
 
 
@@ -41,7 +48,8 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield "field", f"{d.field}, {place_in_status(d.field, layout)}" + _through(finding)
     yield "core", observed_text(d, layout)
     yield "model", expected_text(d, layout) + _lag(d)
-    yield "clause", f"{finding.cause.clause}: {CLAUSES[finding.cause.clause]}"
+    clause = finding.cause.clause
+    yield "clause", f"{clause}: {CLAUSES[clause]}" if clause in CLAUSES else clause
     yield "cause", cause_text(finding, layout)
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
     yield "seed", str(suite.seed)
@@ -84,8 +92,8 @@ def access_text(seen: AccessSeen, layout: Layout) -> str:
     part = {WORD: "", HIGH: ", high byte"}.get(seen.mask, ", low byte")
     if seen.kind == READ_OTHER:
         return f"cycle {seen.cycle}: reads another register"
-    if seen.kind == WRITE_SYNC_WORD:
-        return f"cycle {seen.cycle}: writes sync_word{part}: 0x{seen.value:04X}"
+    if seen.kind in WRITTEN:
+        return f"cycle {seen.cycle}: writes {WRITTEN[seen.kind]}{part}: 0x{seen.value:04X}"
     if seen.unknown:
         word = _binary(seen.value, seen.unknown, STATUS_WIDTH)
         return f"cycle {seen.cycle}: reads status{part}: {word}, x is unknown"
@@ -106,7 +114,7 @@ def expected_text(d: Divergence, layout: Layout) -> str:
 
 def value_text(field: str, value: int, unknown: int, layout: Layout) -> str:
     """Return a field's value: a flag as its bit, data in hex, anything with X or Z in binary."""
-    width = STATUS_WIDTH if field == UNUSED else layout[field].width
+    width = _width(field, layout)
     if width == 1:
         return "unknown (X or Z)" if unknown else str(value)
     if unknown:
@@ -116,8 +124,17 @@ def value_text(field: str, value: int, unknown: int, layout: Layout) -> str:
     return f"0x{value:0{(width + 3) // 4}X}"
 
 
+def _width(field: str, layout: Layout) -> int:
+    """Return how many bits a value has; every output beside status is one line."""
+    if field == UNUSED:
+        return STATUS_WIDTH
+    return layout[field].width if field in FIELD_NAMES else 1
+
+
 def place_in_status(field: str, layout: Layout) -> str:
-    """Return which bits of status a field has."""
+    """Return which bits of status a field has; an output beside status has none."""
+    if field not in (*FIELD_NAMES, UNUSED):
+        return "an output beside status"
     if field == UNUSED:
         bits = [n for n in reversed(range(STATUS_WIDTH)) if layout.unused_mask >> n & 1]
         return f"status bits {', '.join(map(str, bits))}"

@@ -250,7 +250,8 @@ class Binding(Schema):
         order = {name: tuple(masks[beat.half] for beat in parts[name]) for name in parts}
         counting = {beat.offset: masks[beat.half] for beat in parts.get(STATUS, ())}
         return BusShape(
-            order.get(STATUS, (WORD,)), counting.get(0, WORD), order.get("sync_word", (WORD,))
+            clears=counting.get(0, WORD),
+            **{name: order.get(name, (WORD,)) for name in REGISTERS},
         )
 
     def lag(self, field: str) -> int:

@@ -1,144 +1,189 @@
 """The timeline equals the register block stepped edge by edge, for every policy combination."""
 
 import itertools
+from typing import get_args
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from spans import busy_stimulus, inputs_of, shown_of
 
 from refmodel.block.profile import Policies, Profile, ResetValues
-from refmodel.block.registers import Inputs, RegisterBlock
+from refmodel.block.registers import RegisterBlock
 from refmodel.engine.edges import edges
-from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import Stimulus
-from refmodel.engine.timeline import Timeline
-from refmodel.host.bus import READ_OTHER, READ_STATUS, WRITE_SYNC_WORD
+from refmodel.engine.timeline import LINES, Timeline
 
+CHOICES = {name: get_args(key.annotation) for name, key in Policies.model_fields.items()}
 POLICIES = [
-    Policies(sync_view=view, realign=realign, ready_tie=tie)
-    for view, realign, tie in itertools.product(
-        ("live", "registered"), ("when_waiting", "always", "never"), ("set_wins", "clear_wins")
-    )
+    Policies(**dict(zip(CHOICES, choice, strict=True)))
+    for choice in itertools.product(*CHOICES.values())
 ]
 SYNC_WORDS = (0x4489, 0x8912, 0x0000, 0xFFFF, 0xAAAA)
+SCHEDULES = ((7, (0,)), (20, (3, 11)), (50, (1, 2, 3)), (454, (40, 191, 342)))
 
 
-def inputs_of(stimulus):
-    """Spread a stimulus out into the block's inputs at each of its edges."""
-    bits = dict(zip(stimulus.bit_cycle.tolist(), stimulus.bit.tolist(), strict=True))
-    accesses = dict(
-        zip(
-            stimulus.access_cycle.tolist(),
-            zip(
-                stimulus.access_kind.tolist(),
-                stimulus.access_mask.tolist(),
-                stimulus.access_value.tolist(),
-                strict=True,
-            ),
-            strict=True,
-        )
+@st.composite
+def profiles(draw, policies=None):
+    """Draw a profile with small numbers, so that much happens in few cycles."""
+    line, at = draw(st.sampled_from(SCHEDULES))
+    return Profile(
+        name="test",
+        clock_hz=7093790,
+        channel_bit_ns=2000,
+        policies=policies or draw(st.sampled_from(POLICIES)),
+        reset=ResetValues(
+            byte_ready=draw(st.integers(0, 1)),
+            bit_count=draw(st.integers(0, 7)),
+            sync_word=draw(st.sampled_from(SYNC_WORDS)),
+        ),
+        arming_writes=draw(st.sampled_from((2, 1))),
+        fifo_words=draw(st.sampled_from((3, 1, 2))),
+        slots={"line_cycles": line, "at": at},
+        write_bit_cycles=draw(st.sampled_from((9, 10))),
     )
-    for cycle in range(stimulus.first, stimulus.end):
-        kind, mask, value = accesses.get(cycle, (None, 0, 0))
-        yield (
-            cycle,
-            Inputs(
-                reset=int(any(a <= cycle < b for a, b in stimulus.resets)),
-                bit_strobe=int(cycle in bits),
-                bit=bits.get(cycle, 0),
-                read_status=int(kind == READ_STATUS),
-                write_sync_word=mask if kind == WRITE_SYNC_WORD else 0,
-                sync_word=value,
-                **{name: int(lane.at(cycle)) for name, lane in stimulus.levels.items()},
-            ),
-        )
+
+
+@st.composite
+def stimuli(draw, first=0, cycles=300, direction=None):
+    """Draw bits, accesses of every kind, levels and resets; dense enough for every collision."""
+    return busy_stimulus(
+        draw(st.integers(0, 2**32)),
+        first,
+        cycles,
+        bit_share=draw(st.sampled_from((0.07, 0.5, 1.0))),
+        access_share=draw(st.sampled_from((0.0, 0.005, 0.02, 0.1, 0.6))),
+        mark=draw(st.sampled_from(SYNC_WORDS)),
+        level_changes=draw(st.sampled_from((0, 1, 6))),
+        reset=draw(st.booleans()),
+        direction=direction,
+    )
 
 
 def stepped(block, stimulus):
-    """Return the status word of each cycle and the value of each read, from `step`."""
-    words, reads = [], []
-    for cycle, inputs in inputs_of(stimulus):
+    """Return what the block shows in each cycle, each read and each move, from `step`."""
+    shown, reads, moves = [], [], []
+    for cycle, inputs in inputs_of(stimulus, block):
         if inputs.read_status:
             reads.append((cycle, block.status))
-        words.append(block.step(inputs))
-    return words, reads
+        block.step(inputs)
+        shown.append(shown_of(block))
+        if block.moved:
+            moves.append((cycle, *block.moved))
+    return shown, reads, moves
 
 
 def expanded(expected, layout):
-    """Return the status word of each cycle from a timeline's change lists."""
+    """Return the same from a timeline's change lists."""
     cycles = np.arange(expected.first, expected.end)
     words = np.zeros(len(cycles), np.uint32)
     for field in layout.fields:
         words |= expected.lanes[field.name].at(cycles) << np.uint32(field.lsb)
-    return words.tolist()
-
-
-@st.composite
-def stimuli(draw, first=0, cycles=300):
-    """Random bits, reads, sync rewrites, levels and resets; dense enough for every collision."""
-    rng = np.random.default_rng(draw(st.integers(0, 2**32)))
-    span = np.arange(first, first + cycles)
-    bit_cycle = span[rng.random(cycles) < draw(st.sampled_from((0.07, 0.5, 1.0)))]
-    access_cycle = span[rng.random(cycles) < draw(st.sampled_from((0.0, 0.1, 0.6)))]
-    kinds = draw(st.sampled_from(((READ_STATUS,), (READ_STATUS, WRITE_SYNC_WORD, READ_OTHER))))
-    bits = rng.integers(0, 2, len(bit_cycle))
-    mark = np.array([int(b) for b in f"{draw(st.sampled_from(SYNC_WORDS)):016b}"])
-    if len(bits) > 40:
-        bits[20:36] = mark
-    levels = {}
-    for name in ("dma_active", "writing", "wait_for_sync"):
-        changes = np.concatenate(([first], np.sort(rng.integers(first, first + cycles, 6))))
-        levels[name] = Lane.of(changes, rng.integers(0, 2, 7))
-    start = int(rng.integers(first, first + cycles))
-    resets = draw(st.sampled_from(((), ((start, min(start + 5, first + cycles)),))))
-    return Stimulus(
-        first,
-        cycles,
-        bit_cycle,
-        bits.astype(np.uint8),
-        access_cycle,
-        rng.choice(kinds, len(access_cycle)).astype(np.uint8),
-        rng.choice((0xFFFF, 0xFF00, 0x00FF), len(access_cycle)).astype(np.uint16),
-        rng.choice(SYNC_WORDS, len(access_cycle)).astype(np.uint16),
-        levels,
-        resets,
+    rows = [words, *(expected.lines[name].at(cycles) for name in LINES)]
+    reads = zip(expected.read_cycle.tolist(), expected.read_value.tolist(), strict=True)
+    moves = expected.moves
+    columns = (moves.cycle, moves.place, moves.word, moves.store)
+    return (
+        [tuple(row) for row in np.array(rows).T.tolist()],
+        list(reads),
+        list(zip(*(column.tolist() for column in columns), strict=True)),
     )
 
 
-@pytest.mark.parametrize("policies", POLICIES, ids=lambda p: "-".join(p.model_dump().values()))
-@settings(max_examples=60, deadline=None)
-@given(data=st.data())
-def test_timeline_equals_step(policies, data):
-    """Every status word, every read and the state carried on equal the stepped block's."""
-    reset = ResetValues(
-        byte_ready=data.draw(st.integers(0, 1)),
-        bit_count=data.draw(st.integers(0, 7)),
-        sync_word=data.draw(st.sampled_from(SYNC_WORDS)),
-    )
-    profile = Profile(
-        name="test", clock_hz=7093790, channel_bit_ns=2000, policies=policies, reset=reset
-    )
+def check_equal(profile, spans):
+    """Assert that step and timeline show, read, move and remember the same through the spans."""
     block, timeline = RegisterBlock(profile), Timeline(profile)
-    for first in (0, 300):
-        stimulus = data.draw(stimuli(first))
-        words, reads = stepped(block, stimulus)
-        expected = timeline.run(stimulus)
-        assert words == expanded(expected, profile.status)
-        got = zip(expected.read_cycle.tolist(), expected.read_value.tolist(), strict=True)
-        assert reads == list(got)
+    for stimulus in spans:
+        assert stepped(block, stimulus) == expanded(timeline.run(stimulus), profile.status)
         assert block.state == timeline.state
 
 
-@settings(max_examples=100, deadline=None)
-@given(stimulus=stimuli(), policies=st.sampled_from(POLICIES))
-def test_edges_skip_nothing(stimulus, policies):
-    """Stepping only the edges on which something arrives shows every change `step` shows."""
-    profile = Profile(name="test", clock_hz=7093790, channel_bit_ns=2000, policies=policies)
-    words, _ = stepped(RegisterBlock(profile), stimulus)
+@pytest.mark.parametrize(
+    "policies", POLICIES[::16], ids=lambda p: "-".join(list(p.model_dump().values())[:3])
+)
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_timeline_equals_step(policies, data):
+    """Every output in every cycle, every read, every move and the state carried on are equal."""
+    rest = data.draw(st.sampled_from(POLICIES[:16])).model_dump()
+    kept = {name: getattr(policies, name) for name in list(CHOICES)[:3]}
+    profile = data.draw(profiles(Policies(**{**rest, **kept})))
+    check_equal(profile, [data.draw(stimuli(first)) for first in (0, 300)])
+
+
+@settings(max_examples=150, deadline=None)
+@given(data=st.data())
+def test_long_transfers_equal_step(data):
+    """The same over spans long enough for many words, in either direction."""
+    profile = data.draw(profiles())
+    direction = data.draw(st.sampled_from((0, 1)))
+    spans = [data.draw(stimuli(n, 1500, direction)) for n in (0, 1500)]
+    check_equal(profile, spans)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_long_writes_equal_step(seed):
+    """The same for writes of many words under every precompensation, a pulse late in its bit."""
+    profile = Profile(
+        name="test",
+        clock_hz=7093790,
+        channel_bit_ns=2000,
+        policies=POLICIES[seed * 7 % len(POLICIES)],
+        slots={"line_cycles": (60, 150, 200)[seed % 3], "at": (3,)},
+        write_bit_cycles=9,
+    )
+    first = {"access_share": 0.004, "direction": 1, "control": 0x8000 | seed % 4 << 3}
+    spans = [
+        busy_stimulus(seed, 0, 4000, level_changes=seed % 2 * 2, **first),
+        busy_stimulus(seed + 100, 4000, 2000, access_share=0.0),
+    ]
+    check_equal(profile, spans)
+
+
+@pytest.mark.parametrize("word", [0x0005, 0x000A, 0xA000, 0xFFFF, 0x1400])
+def test_pulse_at_the_end_of_a_word(word):
+    """A late pulse in the last cycle before the next word ends with that cycle."""
+    profile = Profile(
+        name="test",
+        clock_hz=7093790,
+        channel_bit_ns=2000,
+        slots={"line_cycles": 60, "at": (3,)},
+        write_bit_cycles=9,
+    )
+    stimulus = busy_stimulus(
+        1, 0, 3000, access_share=1e-9, direction=1, control=0x8018, memory=[word] * 40, words=10
+    )
+    check_equal(profile, [stimulus])
+
+
+@pytest.mark.parametrize("policies", POLICIES, ids=lambda p: "-".join(p.model_dump().values()))
+def test_every_policy_combination(policies):
+    """One busy run under each of the combinations."""
+    profile = Profile(
+        name="test",
+        clock_hz=7093790,
+        channel_bit_ns=2000,
+        policies=policies,
+        slots={"line_cycles": 100, "at": (3, 50)},
+        write_bit_cycles=9,
+    )
+    spans = [
+        busy_stimulus(7, 0, 900, access_share=0.05, direction=1),
+        busy_stimulus(8, 900, 900, access_share=0.05, level_changes=2, reset=True),
+    ]
+    check_equal(profile, spans)
+
+
+@settings(max_examples=150, deadline=None)
+@given(data=st.data(), profile=profiles())
+def test_edges_skip_nothing(data, profile):
+    """Stepping only the edges on which something happens shows every change `step` shows."""
+    stimulus = data.draw(stimuli(0, data.draw(st.sampled_from((300, 1500)))))
+    shown, _, _ = stepped(RegisterBlock(profile), stimulus)
     block = RegisterBlock(profile)
-    shown = np.full(stimulus.cycles, block.status)
+    found = [shown_of(block)] * stimulus.cycles
     for edge in edges(block, stimulus):
         assert edge.after == block.state
-        shown[edge.cycle - stimulus.first :] = edge.status_after
-    assert words == shown.tolist()
+        rest = stimulus.end - edge.cycle
+        found[edge.cycle - stimulus.first :] = [shown_of(block)] * rest
+    assert shown == found

@@ -9,7 +9,7 @@ import pywellen
 from report_cases import PAL
 
 from refmodel.errors import UserError
-from refmodel.host.scenario import Scenario
+from refmodel.host.scenario import HostPart, Scenario
 from refmodel.report.trace import model_trace, rows, write_csv, write_table, write_waves
 
 POLL = Scenario(
@@ -28,16 +28,16 @@ def traced(first=None, last=None, scenario=POLL, profile=PAL):
 
 
 TABLE = """\
-    cycle          us arrives            window bits rdy dma wr eq data change
-      443      62.449 bit 0                2244    7   1   0  1  0   44
-      458      64.564 bit 1                4489    0   1   0  1  1   89 sync_equal 0 -> 1, \
+    cycle          us arrives              window bits rdy dma wr eq data change
+      443      62.449 bit 0                  2244    7   1   0  1  0   44
+      458      64.564 bit 1                  4489    0   1   0  1  1   89 sync_equal 0 -> 1, \
 data 0x44 -> 0x89: channel bit 1 arrives, window 0x4489, which completes \
 the byte 0x89 and equals sync_word
-      464      65.409 read                 4489    0   0   0  1  1   89 byte_ready 1 -> 0: \
+      464      65.409 read                   4489    0   0   0  1  1   89 byte_ready 1 -> 0: \
 the host reads status
-      465      65.550 writing 0            4489    0   0   0  0  1   89 writing 1 -> 0: \
+      465      65.550 writing 0              4489    0   0   0  0  1   89 writing 1 -> 0: \
 the input writing falls
-      472      66.537 bit 1                8913    1   0   0  0  0   89 sync_equal 1 -> 0: \
+      472      66.537 bit 1                  8913    1   0   0  0  0   89 sync_equal 1 -> 0: \
 channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489
 """
 
@@ -131,6 +131,16 @@ def test_reset_and_registered_view():
     }
     assert late[459].change.startswith("sync_equal 0 -> 1: the comparator's view follows")
     assert "-" == late[459].arrives
+
+
+def test_writes_are_told_with_their_register():
+    """A write of a register is told with its name and the word written."""
+    host = {"program": "rewrite_sync_word", "params": {"words": [0x8912], "every": 300}}
+    shown = [
+        row.arrives
+        for row in rows(traced(0, 600, POLL.model_copy(update={"host": HostPart(**host)})))
+    ]
+    assert "write sync_word 8912" in shown
 
 
 def test_waves_over_two_revolutions(tmp_path):

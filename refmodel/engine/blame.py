@@ -1,0 +1,130 @@
+"""Which clause a core breaks, from what the model saw on the way to the divergence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from refmodel.block.arming import ENABLE, LENGTH
+from refmodel.block.fields import UNUSED
+from refmodel.engine.compare import MEMORY, Divergence, Observed
+from refmodel.engine.edges import Edge
+
+CLAUSE = {
+    "dma_active": "B6",
+    "writing": "B7",
+    "sync_equal": "B3",
+    "data": "B4",
+    "write_gate": "B11",
+    "write_data": "B11",
+    "sync_found": "B12",
+    "transfer_done": "B10",
+    MEMORY: "B10",
+}
+WORD_BITS = 16
+
+
+@dataclass
+class Trail:
+    """What the model did on the way to the divergence, as far as it tells clauses apart.
+
+    `here` is the edge of the diverging cycle, if anything happened on it.
+    """
+
+    here: Edge | None = None
+    last: Edge | None = None
+    gates_moved: bool = False  # since the last word was moved
+    bits_since_start: int = 0  # since transfer was last written
+    control_written: bool = False
+
+    def follow(self, edge: Edge) -> None:
+        """Take one more edge of the model's way."""
+        inputs, last = edge.inputs, self.last
+        moved = edge.after.transfer.memory_index != edge.before.transfer.memory_index
+        self.gates_moved = not moved and (self.gates_moved or self._gates_change(edge, last))
+        self.bits_since_start += inputs.bit_strobe
+        if inputs.write_transfer:
+            self.bits_since_start = inputs.bit_strobe
+        self.control_written |= bool(inputs.write_control)
+        self.last = edge
+
+    @staticmethod
+    def _gates_change(edge: Edge, last: Edge | None) -> bool:
+        """Return whether a gate is not as it was on the edge before."""
+        return last is not None and _gates(edge) != _gates(last)
+
+
+def _gates(edge: Edge) -> int:
+    return edge.inputs.master_enable & edge.inputs.channel_enable
+
+
+def clause_of(divergence: Divergence, trail: Trail, observed: Observed) -> str:
+    """Return the clause the core breaks."""
+    field, here = divergence.field, trail.here
+    if field == UNUSED:
+        return "B8"
+    if here is not None and here.inputs.reset:
+        return "B14"
+    if divergence.through == "read" and field in observed.lanes:
+        return "B5"  # the register was right: its read did not return it
+    if field in ("data", "byte_ready"):
+        clause = _framing_clause(divergence, here, observed)
+        return "B13" if clause == "B4" and trail.control_written else clause
+    if field in ("dma_active", "transfer_done", MEMORY, "write_gate", "write_data"):
+        return _transfer_clause(divergence, trail, observed)
+    return CLAUSE[field]
+
+
+def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -> str:
+    """Return the clause when a transfer starts, stops, moves or writes otherwise."""
+    field, here = divergence.field, trail.here
+    if here is not None and here.inputs.write_transfer:
+        started = here.inputs.transfer & ENABLE and not here.inputs.transfer & LENGTH
+        return "B10" if started else "B9"
+    off = trail.last is not None and not _gates(trail.last)
+    if off or trail.gates_moved:
+        return "B15"
+    if field == MEMORY:
+        return "B9" if trail.bits_since_start < WORD_BITS else "B10"
+    done = observed.lanes.get("transfer_done")
+    if field == "dma_active" and done is not None and here is not None:
+        ended = here.after.transfer.done and not int(done.at(divergence.cycle))
+        return "B10" if ended else "B6"
+    if field == "transfer_done" and divergence.observed and trail.last is not None:
+        return "B12" if trail.last.before.transfer.done else "B10"
+    return CLAUSE[field]
+
+
+def _framing_clause(divergence: Divergence, here: Edge | None, observed: Observed) -> str:
+    """Return the clause when data or byte_ready is wrong."""
+    if divergence.field == "byte_ready":
+        return _ready_clause(divergence, here, observed)
+    if here is not None and completes_byte(here):
+        return _data_clause(divergence, here, observed)
+    return "B4"
+
+
+def completes_byte(edge: Edge) -> bool:
+    """Return whether the edge's channel bit is the eighth of a byte (B4)."""
+    return bool(edge.inputs.bit_strobe and not edge.inputs.reset and edge.before.bit_count == 7)
+
+
+def _data_clause(divergence: Divergence, here: Edge, observed: Observed) -> str:
+    """Return the clause when data is wrong on the edge on which a byte completes."""
+    if here.before.byte_ready:  # unread so far, and to be overwritten
+        return "B5" if divergence.observed == here.before.data else "B4"
+    framed_alike = "byte_ready" in observed.lanes  # for byte_ready would have diverged first
+    late = divergence.observed == here.before.window & 0xFF
+    return "B2" if framed_alike and not late else "B4"
+
+
+def _ready_clause(divergence: Divergence, here: Edge | None, observed: Observed) -> str:
+    """Return the clause when byte_ready is wrong: the flag's own, or the framing's."""
+    if here is None or not completes_byte(here):
+        to_clear = here is not None and here.inputs.read_status and here.before.byte_ready
+        return "B4" if divergence.observed and not to_clear else "B5"
+    before, after = here.before.data, here.after.data
+    telling = "data" in observed.lanes and before != after
+    taken = telling and int(observed.lanes["data"].at(divergence.cycle)) == after
+    if here.inputs.read_status:
+        return "B5" if taken or not telling else "B4"
+    return "B5" if taken or "data" not in observed.lanes else "B4"

@@ -1,0 +1,36 @@
+"""The control register of a whole span at once: clause B13."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from refmodel.block.control import next_control
+from refmodel.engine.lane import Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.host.bus import LOW, WRITE_CONTROL
+
+
+def control_lane(stimulus: Stimulus, control: int) -> Lane:
+    """Return what control holds through the span, from each write's own edge on."""
+    written = np.flatnonzero(
+        (stimulus.access_kind == WRITE_CONTROL) & (stimulus.access_mask & LOW != 0)
+    )
+    if not len(written):
+        return Lane.constant(control, stimulus.first)
+    cycles, values = [stimulus.first], [control]
+    for cycle, value in zip(
+        stimulus.access_cycle[written].tolist(),
+        stimulus.access_value[written].tolist(),
+        strict=True,
+    ):
+        control = next_control(control, value)
+        cycles.append(cycle)
+        values.append(control)
+    return Lane.of(np.array(cycles, np.int64), np.array(values))
+
+
+def bit_of(control: Lane, mask: int) -> Lane:
+    """Return one bit of control as a level."""
+    if len(control.cycle) == 1:
+        return Lane.constant(int(control.value[0] & mask != 0), int(control.cycle[0]))
+    return Lane.of(control.cycle, control.value & np.uint32(mask) != 0)

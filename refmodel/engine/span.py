@@ -1,0 +1,173 @@
+"""A span's stimulus as a transfer sees it, and the notes of what the transfer shows in it."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+
+import numpy as np
+
+from refmodel.block.registers import RegisterBlock
+from refmodel.block.transfer import Sampled, Transfer
+from refmodel.engine.framing import Framing
+from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.memory import Moves, check_place, word_at
+from refmodel.engine.stimulus import Stimulus
+from refmodel.host.bus import LOW, WRITE_TRANSFER
+
+SHOWN = (
+    "dma_active",
+    "writing",
+    "write_gate",
+    "write_data",
+    "transfer_done",
+    "lost_words",
+    "underruns",
+)
+
+
+class Steps:
+    """A lane for look-ups one at a time."""
+
+    def __init__(self, lane: Lane) -> None:
+        self._cycles: list[int] = lane.cycle.tolist()
+        self._values: list[int] = lane.value.tolist()
+
+    def at(self, cycle: int) -> int:
+        """Return the value in a cycle."""
+        return self._values[bisect_right(self._cycles, cycle) - 1]
+
+    def next_change(self, cycle: int, end: int) -> int:
+        """Return the first cycle after `cycle` and before `end` with another value, else `end`."""
+        after = bisect_right(self._cycles, cycle)
+        return min(self._cycles[after], end) if after < len(self._cycles) else end
+
+
+class Changes:
+    """What one output shows, as it is found out; in order of cycles."""
+
+    def __init__(self) -> None:
+        self.cycles: list[int] = []
+        self.values: list[int] = []
+
+    def add(self, cycle: int, value: int) -> None:
+        """Note the value from a cycle on."""
+        self.cycles.append(cycle)
+        self.values.append(value)
+
+    def pulses(self, cycles: Cycles) -> None:
+        """Note a pulse of one cycle in each of `cycles`."""
+        self.cycles += (np.repeat(cycles, 2) + np.tile((0, 1), len(cycles))).tolist()
+        self.values += [1, 0] * len(cycles)
+
+    def lane(self, end: int) -> Lane:
+        """Return what is noted before cycle `end` as a lane."""
+        cycles, values = np.array(self.cycles, np.int64), np.array(self.values, np.uint32)
+        inside = cycles < end
+        return Lane.of(cycles[inside], values[inside])
+
+
+class Span:
+    """A span's stimulus as the transfer sees it, and the notes of what comes of it."""
+
+    def __init__(
+        self,
+        stimulus: Stimulus,
+        block: RegisterBlock,
+        framing: Framing,
+        waits: Lane,
+        realigning: Lane,
+        control: Lane,
+        gates: Lane,
+    ) -> None:
+        self.block = block
+        self.first, self.end = stimulus.first, stimulus.end
+        self.bit_cycle = stimulus.bit_cycle
+        self.framing = framing
+        self.waits, self.control, self.gates = Steps(waits), Steps(control), Steps(gates)
+        self.slots = block.profile.slots
+        self.memory = stimulus.memory
+        self.shown = {name: Changes() for name in SHOWN}
+        self._realigning = Steps(realigning)
+        self._gate_changes: list[int] = gates.cycle.tolist()
+        self._writes = transfer_writes(stimulus)
+        self._moves: list[tuple[int, int, int, int]] = []
+
+    def disturbances(self) -> list[int]:
+        """Return the edges to be stepped one by one; the first of the span is one of them."""
+        return sorted({self.first, *self._gate_changes, *self._writes})
+
+    def step(self, transfer: Transfer, edge: int) -> Transfer:
+        """Step one edge with all that arrives on it."""
+        sampled = Sampled(
+            gates=self.gates.at(edge),
+            written=1 if edge in self._writes else 0,
+            value=self._writes.get(edge, 0),
+            slot=self.slots.granted(edge),
+            slot_data=word_at(self.memory, transfer.memory_index),
+            wait_for_sync=self.waits.at(edge),
+            control=self.control.at(edge),
+            **self._bit(edge),
+        )
+        transfer, move = self.block.path.next(transfer, sampled)
+        if move:
+            self.move(edge, *move)
+        self.show(edge, transfer, sampled.gates)
+        return transfer
+
+    def show(self, cycle: int, transfer: Transfer, gates: int = 1) -> None:
+        """Note all that a transfer shows from a cycle on."""
+        values = (
+            self.block.own_dma_active(transfer, gates),
+            self.block.own_writing(transfer),
+            transfer.writer.gate,
+            transfer.writer.data,
+            transfer.done,
+            transfer.lost_words,
+            transfer.underruns,
+        )
+        for changes, value in zip(self.shown.values(), values, strict=True):
+            changes.add(cycle, value)
+
+    def ended(self, cycle: int, transfer: Transfer) -> None:
+        """Note that the last word was moved on an edge: dma_active may fall, the pulse stands."""
+        self.shown["dma_active"].add(cycle, self.block.own_dma_active(transfer, 1))
+        self.shown["transfer_done"].add(cycle, 1)
+        self.shown["transfer_done"].add(cycle + 1, 0)
+
+    def move(self, cycle: int, place: int, word: int, store: int) -> None:
+        """Note a word moved; raise UserError when its place is behind the end of memory."""
+        check_place(self.memory, place, cycle)
+        self._moves.append((cycle, place, word, store))
+
+    def moves(self) -> Moves:
+        """Return the words moved."""
+        if not self._moves:
+            return Moves()
+        cycle, place, word, store = zip(*self._moves, strict=True)
+        return Moves(
+            np.array(cycle, np.int64),
+            np.array(place, np.int64),
+            np.array(word, np.uint16),
+            np.array(store, np.uint8),
+        )
+
+    def _bit(self, edge: int) -> dict[str, int]:
+        """Return what the channel bit on an edge is to the transfer."""
+        index = int(np.searchsorted(self.bit_cycle, edge))
+        if index == len(self.bit_cycle) or self.bit_cycle[index] != edge:
+            return {}
+        return {
+            "bit": 1,
+            "window": int(self.framing.window[index]),
+            "match": int(self.framing.match[index]),
+            "realign": self._realigning.at(edge),
+        }
+
+
+def transfer_writes(stimulus: Stimulus) -> dict[int, int]:
+    """Return the words written to transfer, by edge."""
+    written = np.flatnonzero(
+        (stimulus.access_kind == WRITE_TRANSFER) & (stimulus.access_mask & LOW != 0)
+    )
+    cycles, values = stimulus.access_cycle[written], stimulus.access_value[written]
+    return dict(zip(cycles.tolist(), values.tolist(), strict=True))

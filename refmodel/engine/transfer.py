@@ -1,0 +1,71 @@
+"""A transfer through a whole span at once: clauses B6, B7, B9 to B11 and B15.
+
+Between the edges that disturb it (a write of transfer, a change of the gates) a transfer runs by
+itself, and long stretches of words are computed together (`reading`, `writing`). The disturbing
+edges are stepped by the register block's own code.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from refmodel.block.collector import Collector
+from refmodel.block.transfer import Transfer
+from refmodel.engine.lane import Lane
+from refmodel.engine.memory import Moves
+from refmodel.engine.reading import read_words
+from refmodel.engine.span import SHOWN, Span
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.writing import write_words
+from refmodel.host.bus import WRITE_TRANSFER
+
+
+@dataclass(frozen=True)
+class TransferRun:
+    """What a transfer shows through a span, what it moved, and how it stands at the end.
+
+    `shown` has the lanes of `SHOWN`, dma_active and writing being the block's own parts.
+    """
+
+    shown: dict[str, Lane]
+    moves: Moves
+    after: Transfer
+
+
+def at_rest(stimulus: Stimulus, transfer: Transfer) -> TransferRun | None:
+    """Return the run of a transfer that nothing starts, None if there is something to compute."""
+    if transfer.enable or np.any(stimulus.access_kind == WRITE_TRANSFER):
+        return None
+    shown = {name: Lane.constant(0, stimulus.first) for name in SHOWN}
+    shown["lost_words"] = Lane.constant(transfer.lost_words, stimulus.first)
+    shown["underruns"] = Lane.constant(transfer.underruns, stimulus.first)
+    return TransferRun(shown, Moves(), transfer)
+
+
+def run_transfer(span: Span, transfer: Transfer) -> TransferRun:
+    """Return what a transfer does in the span, beginning as it stood before."""
+    edges = span.disturbances()
+    for edge, until in zip(edges, [*edges[1:], span.end], strict=True):
+        transfer = span.step(transfer, edge)
+        if edge + 1 < until:
+            transfer = _undisturbed(span, transfer, edge + 1, until)
+    shown = {name: changes.lane(span.end) for name, changes in span.shown.items()}
+    return TransferRun(shown, span.moves(), transfer)
+
+
+def _undisturbed(span: Span, transfer: Transfer, first: int, until: int) -> Transfer:
+    """Let a transfer run by itself at edges `first` .. `until - 1`."""
+    if transfer.done:
+        transfer = transfer._replace(done=0)
+        span.shown["transfer_done"].add(first, 0)
+    if not span.gates.at(first):
+        if not transfer.running:
+            return transfer
+        return transfer._replace(collector=Collector(waiting=span.waits.at(until - 1)))
+    if transfer.write:
+        return write_words(span, transfer, first, until)
+    if transfer.running:
+        return read_words(span, transfer, first, until)
+    return transfer
