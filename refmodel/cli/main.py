@@ -35,6 +35,9 @@ COMMANDS = {
     "demo": Entry("demo", "demo_command", "Compare a good core, then one with a defect."),
     "bind": Entry("bind", "bind_command", "Draft a binding from a core's source."),
     "run": Entry("run", "run_command", "Compare cores with the model, cycle by cycle."),
+    "protect": Entry(
+        "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
+    ),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),

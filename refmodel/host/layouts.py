@@ -19,7 +19,7 @@ class IsoLayout(Schema):
     """A track in the ISO layout, with sector data drawn from the run's seed.
 
     `lead_in` is what lies between index and first sector: `long` for the 146 bytes with the index
-    mark, or a number of gap bytes. `numbers` are the sectors' numbers where they are not 1, 2, 3 ...
+    mark, or a number of gap bytes. `numbers` are the sectors' numbers if not 1, 2, 3 ...
     `splice` are channel bits more, left in the track gap where writing ended; `rotate` turns the
     ring by channel bits, so that the index falls somewhere else.
     """

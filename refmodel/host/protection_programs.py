@@ -80,9 +80,7 @@ def read_twice(
         turns.append((first, second))
     (one, one_behind), (two, two_behind) = turns
     differ = [a != b for a, b in zip(one, two, strict=True)]
-    others = sum(differ[:stable]) + sum(
-        a != b for a, b in zip(one_behind, two_behind, strict=True)
-    )
+    others = sum(differ[:stable]) + sum(a != b for a, b in zip(one_behind, two_behind, strict=True))
     return {"weak_differences": sum(differ[stable:]), "other_differences": others}
 
 
@@ -170,7 +168,7 @@ def track_angle(cost: int = 20, cost_sync: int = SYNC_COST) -> Program:
 
 
 def watch_transfer(cost: int = 24, patience: int = 100_000) -> Program:
-    """Watch dma_active rise and fall; count the bytes, and the reads that saw writing, meanwhile."""
+    """Watch dma_active rise and fall; count bytes, and reads that saw writing, meanwhile."""
     status = yield Read("status", cost)
     end = status.cycle + patience
     while not status.dma_active and status.cycle < end:

@@ -35,7 +35,7 @@ class _Turn:
 def sector_headers(
     size: int = 128, twice: int = 2, missing: int = 3, spliced: int = 4, cost: int = 16
 ) -> Program:
-    """Read a whole revolution of headers and the data of sector `spliced`, which lies over the index.
+    """Read a revolution of headers, and the data of sector `spliced`, which lies over the index.
 
     Returns how often the headers of `twice` and `missing` came, and whether the data was right.
     Needs realignment.

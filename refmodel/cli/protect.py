@@ -1,0 +1,103 @@
+"""`cellstep protect`: tells whether a core passes the timing checks of protected disks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from refmodel.cli.options import Policies, chosen_policies
+from refmodel.cli.run import Simulators
+from refmodel.errors import UserError
+from refmodel.protect.check import Check
+
+
+def protect_command(
+    binding: Annotated[Path, typer.Argument(help="The binding file of the core.")],
+    checks: Annotated[
+        list[str] | None,
+        typer.Option("--class", help="A check's name, class number or file; may be repeated."),
+    ] = None,
+    sim: Annotated[
+        Simulators | None, typer.Option(help="Which simulators; by default all that are here.")
+    ] = None,
+    seed: Annotated[
+        list[int] | None, typer.Option(help="Seed of everything drawn at random; may be repeated.")
+    ] = None,
+    host_speed: Annotated[
+        list[str] | None, typer.Option(help="slow, normal or fast; may be repeated.")
+    ] = None,
+    drive_speed: Annotated[
+        list[float] | None, typer.Option(help="Percent too fast; may be repeated.")
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all-pairs", help="Each host speed with each drive speed.")
+    ] = False,
+    programs: Annotated[
+        list[Path] | None, typer.Option(help="Python file with host programs; may be repeated.")
+    ] = None,
+    sensitivity: Annotated[
+        bool, typer.Option("--sensitivity", help="Show how far each bit may be off, and no core.")
+    ] = False,
+    policy: Policies = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for protect.json, junit.xml and report.txt.")
+    ] = None,
+) -> None:
+    """Run the timing checks of protected disks: originals must be accepted, copies refused.
+
+    Example: cellstep protect binding.yaml --class long_cells --sim verilator
+
+    Exit status: 0 every verdict right, 1 a wrong one, 2 bad input, 125 a core that does not build
+    or run.
+    """
+    from rich.console import Console
+
+    from refmodel.host.catalogue import use_programs
+    from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, cases
+    from refmodel.protect.check import find_checks
+    from refmodel.report.progress import Progress
+    from refmodel.report.protect_files import write_matrix
+    from refmodel.report.protect_text import show_matrix
+    from testbenches.protect import run_matrix
+    from testbenches.suite import Options
+
+    for path in programs or []:
+        use_programs(path)
+    policies = chosen_policies(policy)
+    chosen = find_checks(checks or [])
+    if sensitivity:
+        _sensitivity(binding, chosen, policies, out)
+        return
+    wrong = [n for n in seed or [] if n < 0]
+    if wrong:
+        raise UserError(f"--seed {wrong[0]}: should be 0 or more")
+    grid = cases(
+        chosen, seed or [1], host_speed or list(HOST_SPEEDS), drive_speed or DRIVE_SPEEDS, every
+    )
+    options = Options(simulators=sim.names if sim else (), policies=policies)
+    with Progress(Console(stderr=True)) as progress:
+        matrix = run_matrix(binding, grid, options, progress.say)
+    if out:
+        write_matrix(out, matrix)
+    show_matrix(Console(), matrix)
+    raise typer.Exit(matrix.exit_status)
+
+
+def _sensitivity(
+    binding: Path, checks: list[Check], policies: dict[str, str], out: Path | None
+) -> None:
+    """Show the sensitivity table for the profile of a binding."""
+    from rich.console import Console
+
+    from refmodel.protect.sensitivity import table
+    from refmodel.report.protect_files import write_sensitivity
+    from refmodel.report.protect_text import show_sensitivity
+    from testbenches.binding.schema import load_binding
+
+    profile = load_binding(binding).load_profile().with_policies(policies)
+    found = table(checks, profile)
+    if out:
+        write_sensitivity(out, found)
+    show_sensitivity(Console(), found)

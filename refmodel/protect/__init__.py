@@ -1,0 +1,1 @@
+"""Timing checks of protected disks: what each measures, and whether a core would pass."""

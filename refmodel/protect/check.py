@@ -1,0 +1,160 @@
+"""A timing check as a file: an original, a copy that must be refused, and the rule of the verdict.
+
+See PROTECTIONS.md for how to write one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import Field as Key
+from pydantic import model_validator
+
+from refmodel.errors import InputError, UserError, near
+from refmodel.host.scenario import Scenario, density_problems, host_problems
+from refmodel.yamlfile import Document, Schema, load
+
+CHECKS = Path(str(resources.files("refmodel"))) / "protect" / "checks"
+ORIGINAL, COPY = "original", "copy"
+KINDS = (ORIGINAL, COPY)
+LIMIT = 300_000  # accesses of a check's program, unless its file says otherwise
+
+
+class Rule(Schema):
+    """One bound of the verdict: the program's `measure` must lie in `at_least` .. `at_most`.
+
+    With the unit `us` the measure is in cycles and the bounds in microseconds.
+    """
+
+    measure: str
+    at_least: float | None = None
+    at_most: float | None = None
+    unit: str = ""
+
+    @model_validator(mode="after")
+    def _can_hold(self) -> Rule:
+        low, high = self.at_least, self.at_most
+        if low is None and high is None:
+            raise ValueError(f"{self.measure}: give at_least, at_most or both")
+        if low is not None and high is not None and low > high:
+            raise ValueError(f"{self.measure}: at_least {low:g} is above at_most {high:g}")
+        return self
+
+
+class CheckFile(Schema):
+    """The file. `original` is a scenario without a name; `copy` has what differs on the copy."""
+
+    name: str = Key(pattern="^[a-z][a-z0-9_]*$")
+    number: int = Key(ge=1)
+    about: str
+    watches: list[Literal["byte_ready", "dma_active", "writing", "sync_equal", "data"]] = Key(
+        min_length=1
+    )
+    original: dict[str, Any]
+    copied: dict[str, Any] = Key(alias=COPY, min_length=1)
+    verdict: list[Rule] = Key(min_length=1)
+
+    @model_validator(mode="after")
+    def _rules_agree(self) -> CheckFile:
+        """Refuse rules of which no measurement could keep both."""
+        bounds: dict[str, tuple[float, float]] = {}
+        for rule in self.verdict:
+            low, high = bounds.get(rule.measure, (float("-inf"), float("inf")))
+            low = max(low, low if rule.at_least is None else rule.at_least)
+            high = min(high, high if rule.at_most is None else rule.at_most)
+            if low > high:
+                raise ValueError(
+                    f"verdict: the rules for {rule.measure} contradict each other: at least {low:g}"
+                    f" and at most {high:g}"
+                )
+            bounds[rule.measure] = (low, high)
+        same = [key for key, value in self.copied.items() if self.original.get(key) == value]
+        if len(same) == len(self.copied):
+            raise ValueError("copy: nothing differs from the original; what must be refused?")
+        return self
+
+
+class Check:
+    """One check: the file's words and its two scenarios."""
+
+    def __init__(self, path: Path, file: CheckFile, scenarios: Mapping[str, Scenario]) -> None:
+        self.path = path
+        self.name = file.name
+        self.number = file.number
+        self.about = file.about
+        self.watches = file.watches
+        self.rules = file.verdict
+        self.scenarios = scenarios
+
+    @property
+    def ships(self) -> bool:
+        """Whether it is one of those that come with the project."""
+        return self.path.parent == CHECKS
+
+
+def load_check(path: Path) -> Check:
+    """Load one check file; raise InputError with every fault in it."""
+    document = load(path)
+    file = document.validate(CheckFile)
+    parts = {kind: _part(document, kind) for kind in KINDS}
+    scenarios = {kind: part.validate(Scenario) for kind, part in parts.items()}
+    problems = []
+    for kind, part in parts.items():
+        problems += host_problems(part, scenarios[kind].host, ("host",))
+        problems += density_problems(part, scenarios[kind], (), path.parent)
+    if problems:
+        raise InputError(dict.fromkeys(problems))
+    return Check(path, file, scenarios)
+
+
+def _part(document: Document, kind: str) -> Document:
+    """Return the scenario of the original or the copy as a document with its marks."""
+    data = {"name": document.data["name"], **document.data[ORIGINAL]}
+    data["host"] = {"limit": LIMIT, **data.get("host", {})}
+    marks = dict(_marks_below(document, ORIGINAL))
+    if kind == COPY:
+        changed = document.data[COPY]
+        data |= changed
+        kept = {k: v for k, v in marks.items() if not k or k[0] not in changed}
+        marks = kept | dict(_marks_below(document, COPY))
+    return Document(document.path, data, marks)
+
+
+def _marks_below(
+    document: Document, key: str
+) -> Iterator[tuple[tuple[str | int, ...], tuple[int, int]]]:
+    for full, place in document.marks.items():
+        if full[:1] == (key,):
+            yield full[1:], place
+
+
+def find_checks(names: list[str]) -> list[Check]:
+    """Return checks by name, number or file; all that ship when none is named.
+
+    Raises UserError for one that is not there.
+    """
+    if not names:
+        return [load_check(path) for path in _shipped().values()]
+    return [check for name in names for check in _named(name)]
+
+
+def _named(name: str) -> list[Check]:
+    path = Path(name)
+    if path.suffix in (".yaml", ".yml"):
+        return [load_check(path)]
+    shipped = _shipped()
+    if name.isdecimal():
+        found = [c for c in map(load_check, shipped.values()) if c.number == int(name)]
+        if found:
+            return found
+    if name not in shipped:
+        raise UserError(f"--class {name}: no such check{near(name, shipped)}")
+    return [load_check(shipped[name])]
+
+
+def _shipped() -> dict[str, Path]:
+    """Return the files of the checks that ship, by name, in the order of their numbers."""
+    return {path.stem.partition("-")[2]: path for path in sorted(CHECKS.glob("*.yaml"))}

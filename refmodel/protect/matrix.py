@@ -1,0 +1,102 @@
+"""The verdict matrix as data: every report is made from this."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from refmodel.errors import EXIT_BAD_INPUT, EXIT_CANNOT_RUN
+from refmodel.protect.cases import Case
+from refmodel.protect.judge import Judgement
+from refmodel.report.result import worst_status
+
+MODEL = "model"
+WRONG = 1
+
+
+@dataclass(frozen=True)
+class Access:
+    """A read of status at edge `cycle`: what the core returned and what the model would have."""
+
+    cycle: int
+    observed: int
+    expected: int
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """How many cycles a status bit may be off before a check gives another verdict.
+
+    `kind` is early, late or long. `harmless` is the most that changes nothing, `harmful` one cycle
+    more; it is None when not even `harmless` cycles, the most tried, change a verdict. `flips` is
+    the kind of disk judged wrongly then.
+    """
+
+    check: str
+    field: str
+    kind: str
+    harmless: int
+    harmful: int | None
+    flips: str = ""
+
+
+@dataclass(frozen=True)
+class Blame:
+    """Where a core parts from the model first, and how long its bit is wrong there."""
+
+    cycle: int
+    field: str
+    expected: int
+    observed: int
+    clause: str
+    event: str
+    place: str
+    wrong_cycles: int
+    access: Access | None  # the first read that returned something else
+    tolerance: Tolerance | None = None
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One case on one side: the model, or a core in a simulator."""
+
+    case: Case
+    side: str
+    judgement: Judgement | None
+    blame: Blame | None = None
+    note: str = ""  # why there is no judgement
+    skipped: bool = False
+
+    @property
+    def right(self) -> bool:
+        """Whether the verdict is what it must be."""
+        return self.judgement is not None and self.judgement.verdict == self.case.wanted
+
+    @property
+    def exit_status(self) -> int:
+        """What this cell alone makes the command end with."""
+        if self.skipped or self.right:
+            return 0
+        return WRONG if self.judgement is not None else EXIT_CANNOT_RUN
+
+
+@dataclass(frozen=True)
+class Matrix:
+    """All cells of one binding."""
+
+    binding: str
+    profile: str
+    sides: tuple[str, ...]
+    cells: tuple[Cell, ...]
+    options: str = ""  # as given on the command line, to bring a cell about again
+
+    @property
+    def wrong(self) -> list[Cell]:
+        """The cells with a wrong verdict or none."""
+        return [c for c in self.cells if not c.right and not c.skipped]
+
+    @property
+    def exit_status(self) -> int:
+        """0 when every cell is right, 1 for a wrong verdict, 125 when the core did not run."""
+        judged = [c for c in self.cells if c.judgement is not None]
+        statuses = [c.exit_status for c in self.cells] + [EXIT_BAD_INPUT] * (not judged)
+        return worst_status(statuses)

@@ -1,0 +1,150 @@
+"""The verdict matrix and the sensitivity table as files: JSON for programs, JUnit for CI."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+
+from refmodel.errors import UserError
+from refmodel.protect.matrix import Cell, Matrix, Tolerance
+from refmodel.report.outdir import TEXT_WIDTH, write_whole
+from refmodel.report.protect_text import show_matrix, show_sensitivity, wrong_details
+
+NO_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
+
+
+def matrix_data(matrix: Matrix) -> dict[str, Any]:
+    """Return a matrix as plain data, in the form of protect.json."""
+    return {
+        "binding": matrix.binding,
+        "profile": matrix.profile,
+        "sides": list(matrix.sides),
+        "verdict": "agree" if not matrix.wrong else "mismatch",
+        "wrong": len(matrix.wrong),
+        "checks": [
+            {"name": c.name, "class": c.number, "about": c.about, "watches": list(c.watches)}
+            for c in dict.fromkeys(cell.case.check for cell in matrix.cells)
+        ],
+        "cells": [_cell(matrix, cell) for cell in matrix.cells],
+    }
+
+
+def _cell(matrix: Matrix, cell: Cell) -> dict[str, Any]:
+    case, judgement = cell.case, cell.judgement
+    data: dict[str, Any] = {
+        "check": case.check.name,
+        "disk": case.kind,
+        "seed": case.seed,
+        "host_speed": case.host.name,
+        "drive_percent": case.drive_percent,
+        "side": cell.side,
+        "must_be": case.wanted,
+        "verdict": judgement.verdict if judgement else ("skipped" if cell.skipped else "error"),
+        "right": cell.right,
+        "note": judgement.note if judgement else cell.note,
+        "measured": [asdict(m) for m in judgement.measured] if judgement else [],
+    }
+    if cell.blame is not None:
+        data["first_divergence"] = asdict(cell.blame)
+    if not cell.right and not cell.skipped:
+        data["reproduce"] = reproduce(matrix, cell)
+    return data
+
+
+def reproduce(matrix: Matrix, cell: Cell) -> str:
+    """Return the command that brings a cell about again."""
+    case = cell.case
+    check = case.check.name if case.check.ships else str(case.check.path)
+    words = ["cellstep protect", matrix.binding, f"--class {check}", f"--seed {case.seed}"]
+    words += [f"--host-speed {case.host.name}", f"--drive-speed={case.drive_percent:g}"]
+    words += [f"--sim {cell.side}"] if cell.side != matrix.sides[0] else []
+    return " ".join([*words, matrix.options]).strip()
+
+
+def matrix_junit(matrix: Matrix) -> str:
+    """Return a matrix as JUnit XML, a test suite for each side."""
+    root = ET.Element("testsuites", name="cellstep protect")
+    for side in matrix.sides:
+        cells = [c for c in matrix.cells if c.side == side]
+        suite = ET.SubElement(root, "testsuite", name=f"{matrix.binding} {side}")
+        _count(suite, cells)
+        for cell in cells:
+            _junit_case(suite, matrix, cell)
+    _count(root, matrix.cells)
+    ET.indent(root)
+    text: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
+    return text.decode() + "\n"
+
+
+def _junit_case(suite: ET.Element, matrix: Matrix, cell: Cell) -> None:
+    case = ET.SubElement(
+        suite, "testcase", classname=f"{matrix.binding} {cell.side}", name=cell.case.name
+    )
+    if cell.skipped:
+        ET.SubElement(case, "skipped", message=_clean(cell.note))
+    elif not cell.right:
+        details = [f"{label:<10}{text}" for label, text in wrong_details(cell)]
+        details.append(f"reproduce {reproduce(matrix, cell)}")
+        kind = "failure" if cell.judgement else "error"
+        said = ET.SubElement(case, kind, message=_clean(details[0]), type="verdict")
+        said.text = _clean("\n".join(details))
+
+
+def _count(element: ET.Element, cells: Sequence[Cell]) -> None:
+    wrong = [c for c in cells if not c.right and not c.skipped]
+    element.set("tests", str(len(cells)))
+    element.set("failures", str(sum(c.judgement is not None for c in wrong)))
+    element.set("errors", str(sum(c.judgement is None for c in wrong)))
+    element.set("skipped", str(sum(c.skipped for c in cells)))
+
+
+def _clean(text: str) -> str:
+    return NO_XML.sub("?", text)
+
+
+def write_matrix(folder: Path, matrix: Matrix) -> None:
+    """Write protect.json, junit.xml and report.txt; raise UserError when it cannot."""
+    _make(folder)
+    _write(folder / "protect.json", _json(matrix_data(matrix)))
+    _write(folder / "junit.xml", matrix_junit(matrix))
+    _write(folder / "report.txt", _plain(lambda console: show_matrix(console, matrix)))
+
+
+def write_sensitivity(folder: Path, found: Sequence[Tolerance]) -> None:
+    """Write sensitivity.json and sensitivity.txt; raise UserError when it cannot."""
+    _make(folder)
+    _write(folder / "sensitivity.json", _json([asdict(t) for t in found]))
+    _write(folder / "sensitivity.txt", _plain(lambda console: show_sensitivity(console, found)))
+
+
+def _json(data: object) -> str:
+    return json.dumps(data, indent=2) + "\n"
+
+
+def _plain(show: Any) -> str:  # noqa: ANN401
+    file = io.StringIO()
+    show(Console(file=file, width=2 * TEXT_WIDTH, color_system=None, force_terminal=False))
+    return file.getvalue()
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UserError(f"--out {folder}: cannot be written: {error.strerror}") from None
+
+
+def _write(path: Path, text: str) -> None:
+    write_whole(path, lambda file: _put(file, text))
+
+
+def _put(file: Any, text: str) -> None:  # noqa: ANN401
+    file.write(text)

@@ -1,0 +1,169 @@
+"""The verdict matrix and the sensitivity table on a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from rich.console import Console
+from rich.table import Table
+
+from refmodel.protect.cases import Case
+from refmodel.protect.judge import Judgement, Measured
+from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
+
+SHOWN_WRONG = 12
+
+
+def show_matrix(console: Console, matrix: Matrix) -> None:
+    """Print a row a check and kind of disk, a column a side, then each wrong cell in words."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for head in ("class", "check", "disk", "must be", *matrix.sides, "measured (model)", "margin"):
+        table.add_column(head, no_wrap=True)
+    for cells in _rows(matrix):
+        table.add_row(*_row(matrix, cells))
+    console.print(table)
+    for note in dict.fromkeys(f"{c.case.check.name}: {c.note}" for c in matrix.cells if c.skipped):
+        console.print(f"not run: {note}", markup=False, highlight=False)
+    console.print()
+    told: dict[tuple[object, ...], list[Cell]] = {}
+    for cell in matrix.wrong:
+        told.setdefault(_likeness(cell), []).append(cell)
+    for alike in list(told.values())[:SHOWN_WRONG]:
+        _show_wrong(console, alike)
+    if len(told) > SHOWN_WRONG:
+        console.print(f"... and {len(told) - SHOWN_WRONG} more; result.json has them all\n")
+    console.print(summary(matrix), markup=False, highlight=False)
+
+
+def _likeness(cell: Cell) -> tuple[object, ...]:
+    """Return what wrong cells have in common that are told together."""
+    blame = cell.blame
+    return (cell.case.check.name, cell.case.kind, blame and blame.field, blame and blame.clause)
+
+
+def _show_wrong(console: Console, alike: list[Cell]) -> None:
+    """Print what is known of the first of some cells that are wrong in the same way."""
+    first = next((c for c in alike if c.case.is_plain), alike[0])
+    console.print(f"{first.case.name} on {first.side}", markup=False, highlight=False)
+    for label, text in wrong_details(first):
+        console.print(f"  {label:<10}{text}", markup=False, highlight=False, soft_wrap=True)
+    if len(alike) > 1:
+        console.print(f"  and {len(alike) - 1} more runs of this check", highlight=False)
+    console.print()
+
+
+def summary(matrix: Matrix) -> str:
+    """Return the one line that sums the matrix up."""
+    ran = [c for c in matrix.cells if not c.skipped]
+    if not matrix.wrong:
+        return f"{len(ran)} runs, every verdict right"
+    return f"{len(matrix.wrong)} of {len(ran)} runs wrong"
+
+
+def _rows(matrix: Matrix) -> Iterator[list[Cell]]:
+    """Yield the cells of each check and kind, in order."""
+    rows: dict[tuple[str, str], list[Cell]] = {}
+    for cell in matrix.cells:
+        rows.setdefault((cell.case.check.name, cell.case.kind), []).append(cell)
+    yield from rows.values()
+
+
+def _row(matrix: Matrix, cells: list[Cell]) -> list[str]:
+    case = cells[0].case
+    row = [str(case.check.number), case.check.name, case.kind, case.wanted]
+    row += [_verdicts([c for c in cells if c.side == side]) for side in matrix.sides]
+    plain = next((c for c in cells if c.case.is_plain), cells[0])
+    judgements = [c.judgement for c in cells if c.side == matrix.sides[0] and c.judgement]
+    decisive = plain.judgement.deciding if plain.judgement else None
+    return [*row, measured_words(decisive), _least_margin(judgements)]
+
+
+def _verdicts(cells: list[Cell]) -> str:
+    """Return one word for all runs of a side."""
+    if all(c.skipped for c in cells):
+        return "-"
+    wrong = sum(not c.right for c in cells)
+    if not wrong:
+        return f"{cells[0].case.wanted} {len(cells)}/{len(cells)}"
+    return f"[bold red]WRONG {wrong}/{len(cells)}[/]"
+
+
+def _least_margin(judgements: Sequence[Judgement]) -> str:
+    """Return the smallest way to a bound of any run."""
+    margins = [m.margin for j in judgements if (m := j.deciding)]
+    return f"{min(margins, key=abs):+.4g}" if margins else "-"
+
+
+def measured_words(measured: Measured | None) -> str:
+    """Say what was measured, and the bounds."""
+    if measured is None:
+        return "no measurement"
+    value = f"{measured.measure} {measured.value:.5g} {measured.unit}".rstrip()
+    low, high = measured.at_least, measured.at_most
+    if low is not None and high is not None:
+        return f"{value} ({low:g} .. {high:g})"
+    return f"{value} (>= {low:g})" if low is not None else f"{value} (<= {high:g})"
+
+
+def wrong_details(cell: Cell) -> Iterator[tuple[str, str]]:
+    """Yield what is known of a wrong cell, as labels and texts."""
+    if cell.judgement is None:
+        yield "error", cell.note
+        return
+    yield "verdict", f"{cell.judgement.verdict}, must be {cell.case.wanted}"
+    if cell.judgement.note:
+        yield "measured", cell.judgement.note
+    for measured in cell.judgement.measured:
+        beyond = "" if measured.holds else f", beyond the bound by {-measured.margin:.4g}"
+        yield "measured", measured_words(measured) + beyond
+    if cell.blame is None:
+        yield "bit", "none: the core shows what the model shows; see the check"
+        return
+    yield from _blame_words(cell.blame)
+
+
+def _blame_words(blame: Blame) -> Iterator[tuple[str, str]]:
+    yield (
+        "bit",
+        f"{blame.field} is {blame.observed:#x}, the model says {blame.expected:#x}, from cycle"
+        f" {blame.cycle} on for {blame.wrong_cycles} cycles",
+    )
+    yield "clause", f"{blame.clause}: {blame.event}"
+    yield "where", blame.place
+    if blame.access is not None:
+        a = blame.access
+        yield "access", f"cycle {a.cycle}: status 0x{a.observed:04X}, model 0x{a.expected:04X}"
+    else:
+        yield "access", "no read in this revolution saw it"
+    if blame.tolerance is not None:
+        yield "allowed", tolerance_words(blame.tolerance, blame.wrong_cycles)
+
+
+def tolerance_words(tolerance: Tolerance, cycles: int) -> str:
+    """Say how an error of so many cycles compares with what the check lets pass."""
+    said = f"{tolerance.field} {_way(tolerance.kind)} by up to {tolerance.harmless} cycles"
+    if tolerance.harmful is None:
+        return f"{said}, the most tried"
+    left = tolerance.harmless - cycles
+    return f"{said}; here {'margin left' if left >= 0 else 'exceeded by'} {abs(left)} cycles"
+
+
+def _way(kind: str) -> str:
+    return "up too long" if kind == "long" else kind
+
+
+def show_sensitivity(console: Console, found: Sequence[Tolerance]) -> None:
+    """Print how far each bit may be off, a row a check, bit and way."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for head in ("check", "bit", "off", "harmless up to", "harmful from", "then judged wrongly"):
+        table.add_column(head, no_wrap=True)
+    for t in found:
+        harmful = "-" if t.harmful is None else f"{t.harmful} cycles"
+        row = (t.check, t.field, _way(t.kind), f"{t.harmless} cycles", harmful, t.flips or "-")
+        table.add_row(*row)
+    console.print(table)
+
+
+def case_words(case: Case) -> str:
+    """Say of a case what is special, for a report."""
+    return f"{case.host.name} host, drive {case.drive_percent:+g} %, seed {case.seed}"
