@@ -29,7 +29,8 @@ def mended(verilog: str, netlist: Callable[[], str]) -> str:
     """Return the Verilog with GHDL's faults put right; `netlist` gives the same design as VHDL.
 
     A constant wider than 32 bits is written as text, which Verilog takes for characters. `case`
-    loses its last branch, which only the VHDL has. A shift of a signed number brings in zeros.
+    loses its last branch, which only the VHDL has. Signed numbers are shifted right and divided as
+    if they had no sign.
     `abs` and the lesser or greater of two signed numbers are written in VHDL.
     Raises CannotRun where the branch is not to be found.
     """

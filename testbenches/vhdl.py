@@ -183,15 +183,22 @@ def _check(verilog: str) -> None:
     tree = syntax.SyntaxTree.fromText(verilog)
     sources = tree.sourceManager
     engine = pyslang.DiagnosticEngine(sources)
-    faults = []
-    for found in tree.diagnostics:
-        if found.isError():
-            text = f"GHDL writes no valid Verilog for this: {engine.formatMessage(found)}"
-            place = place_before(verilog, sources.getLineNumber(found.location))
-            file, _, at = place.partition(":")
-            faults.append(f"{shown_path(Path(file))}:{at}: {text}" if place else text)
-    if faults:
-        raise _cannot_compile(faults)
+    errors = [found for found in tree.diagnostics if found.isError()]
+    if errors:
+        lines = [sources.getLineNumber(found.location) for found in errors]
+        messages = [engine.formatMessage(found) for found in errors]
+        raise _cannot_compile([_no_verilog(verilog, *f) for f in zip(lines, messages, strict=True)])
+
+
+def _no_verilog(verilog: str, line: int, message: str) -> str:
+    """Return what is wrong with a line of the translation, at its place in the VHDL if known."""
+    written = verilog.splitlines()[line - 1].strip()
+    file, _, at = place_before(verilog, line).partition(":")
+    place = f"{shown_path(Path(file))}:{at}: " if file else ""
+    return (
+        f"{place}GHDL makes '{written}' of this, which is no Verilog: {message}; is a name in it"
+        " a word of Verilog?"
+    )
 
 
 def _cannot_compile(faults: list[str]) -> CannotRun:
