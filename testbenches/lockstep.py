@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
@@ -186,6 +186,7 @@ class Lockstep:
             divergence = checker.check(expected, observed, reads, moved)
             if divergence is not None:
                 finding = self._tell(divergence, disk, state, stimulus, expected, observed, reads)
+                finding = replace(finding, moves=moved[0] if moved else None)
                 break
         return Outcome(
             prepared.scenario.name,
@@ -197,6 +198,7 @@ class Lockstep:
             done.seconds,
             finding,
             done.result,
+            moves=checker.moves_compared,
         )
 
     def _tell(

@@ -31,6 +31,7 @@ from refmodel.report.result import (
     SuiteResult,
     WaiverTold,
 )
+from testbenches.binding.machinery import GATES, LINES, MOVES
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding, load_binding
 from testbenches.lockstep import Lockstep, Prepared
@@ -123,8 +124,9 @@ def run_suite(
 
 
 def _refuse_nothing(binding: Binding) -> None:
-    """Raise UserError when every field is waived."""
-    if binding.waived(date.today()) >= {*FIELD_NAMES, UNUSED}:
+    """Raise UserError when everything that could be compared in a cycle is waived."""
+    lines = {watched.lane for watched in binding.lines_observed}
+    if binding.waived(date.today()) >= {*FIELD_NAMES, UNUSED} | lines:
         raise UserError(
             f"{binding.path}: waivers: every field is waived, nothing would be compared"
         )
@@ -216,7 +218,7 @@ def _failures(prepared: list[Prepared], simulator: str, error: UserError) -> Ite
 
 def _judged(outcome: Outcome) -> Judged:
     """Return an outcome and its exit status; agreement without a comparison is an error."""
-    if outcome.verdict == AGREE and outcome.cycles == outcome.reads == 0:
+    if outcome.verdict == AGREE and outcome.cycles == outcome.reads == outcome.moves == 0:
         return replace(outcome, verdict=ERROR, note=NOTHING), EXIT_BAD_INPUT
     return outcome, EXIT_MISMATCH if outcome.verdict == MISMATCH else EXIT_AGREE
 
@@ -228,7 +230,8 @@ def scope_of(binding: Binding, options: Options, profile: Profile) -> Scope:
         options.given,
         binding.core.top,
         profile,
-        {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)},
+        {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)}
+        | {w.lane: binding.latency.get(w.lane, 0) for w in binding.lines_observed},
         tuple(WaiverTold(w.field, w.reason, w.until) for w in binding.waivers if w.field in waived),
         (*_gaps(binding, waived), *_simulator_gaps(options)),
     )
@@ -245,9 +248,16 @@ def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
     for name in REGISTERS:
         if name not in binding.registers:
             yield Gap(name, "the core has no such register: scenarios that access it are skipped")
-    for name in LEVEL_INPUTS:
+    for name in (*LEVEL_INPUTS, *(f"{gate}_enable" for gate in GATES)):
         if name not in binding.level_inputs:
-            yield Gap(name, "no input of the core is bound to it: it stays 0 in every scenario")
+            level = int(name not in LEVEL_INPUTS)
+            yield Gap(name, f"no input of the core is bound to it: stays {level} in all scenarios")
+    lines = {watched.lane for watched in binding.lines_observed}
+    for name in LINES:
+        if name not in lines | waived:
+            yield Gap(name, "the core's output line is not bound: not compared")
+    if binding.memory is None and MOVES not in waived:
+        yield Gap(MOVES, "its slots are not bound: words moved are not compared")
 
 
 def _simulator_gaps(options: Options) -> Iterator[Gap]:

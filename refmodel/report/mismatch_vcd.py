@@ -10,6 +10,7 @@ import numpy as np
 from refmodel.block.fields import STATUS_WIDTH
 from refmodel.engine.compare import Reads, first_read_divergence
 from refmodel.engine.lane import Lane
+from refmodel.engine.memory import Moves
 from refmodel.report.result import Finding, Scope
 from refmodel.report.waves import (
     Change,
@@ -17,6 +18,8 @@ from refmodel.report.waves import (
     block_waves,
     changes_of,
     field_width,
+    move_waves,
+    pulses,
     status_waves,
     stimulus_waves,
     write_vcd,
@@ -48,13 +51,31 @@ def _waves(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Wav
     yield from stimulus_waves(stimulus, first, end)
     yield from block_waves(scope.profile, finding.state, stimulus, first, end)
     yield Wave("host", "returned", STATUS_WIDTH, list(_returned(finding.reads, first, end)))
-    yield from status_waves("model", finding.expected.lanes, first, end)
+    model_lanes = finding.expected.lanes | finding.expected.lines
+    yield from status_waves("model", model_lanes, first, end)
+    yield from _memory(finding, first, end)
     for name, lane in observed.lanes.items():
         unknown = observed.unknown[name]
         yield Wave("core", name, field_width(name), changes_of(lane, unknown, first, end))
-        model = finding.expected.lanes[name].delayed(scope.lags[name])
+        model = model_lanes[name].delayed(scope.lags[name])
         yield Wave("mismatch", name, 1, _differences(model, lane, unknown, first, end))
     yield Wave("mismatch", "read", 1, list(_wrong_reads(finding, scope, first, end)))
+
+
+def _memory(finding: Finding, first: int, end: int) -> Iterator[Wave]:
+    """Yield the words moved to and from memory by the model and, if compared, by the core."""
+    yield from move_waves("model.memory", finding.expected.moves, first, end)
+    if finding.moves is not None:
+        yield from move_waves("core.memory", finding.moves, first, end)
+        wrong = _rows(finding.expected.moves) ^ _rows(finding.moves)
+        cycles = np.array(sorted({cycle for cycle, *_ in wrong}), np.int64)
+        yield pulses("mismatch", "memory", cycles, first, end)
+
+
+def _rows(moves: Moves) -> set[tuple[int, ...]]:
+    """Return cycle, place, word and way of each move."""
+    columns = (moves.cycle, moves.place, moves.word, moves.store)
+    return set(zip(*(column.tolist() for column in columns), strict=True))
 
 
 def _differences(model: Lane, core: Lane, unknown: Lane, first: int, end: int) -> list[Change]:
@@ -75,7 +96,11 @@ def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
 def _wrong_reads(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Change]:
     """Yield 1 for each read that returned something else than the model, 0 after it."""
     waived = {waiver.field for waiver in scope.waivers}
-    lags = {name: lag for name, lag in scope.lags.items() if name not in waived}
+    lags = {
+        name: lag
+        for name, lag in scope.lags.items()
+        if name in finding.expected.lanes and name not in waived
+    }
     reads, levels = finding.reads, {first: 0}
     earliest = max(first, finding.expected.first + 1 + max(lags.values()))
     for n in np.flatnonzero((reads.cycle >= earliest) & (reads.cycle < end)).tolist():

@@ -71,9 +71,10 @@ class ResultFolder:
             stale.unlink()
 
 
-def write_whole(path: Path, write: Write) -> None:
+def write_whole(path: Path, write: Write, option: str = "--out") -> None:
     """Write one file under another name and rename it when whole; UserError if it cannot.
 
+    `option` is what the user gave the path with.
     What is there and no plain file, such as /dev/stdout, is written to as it is.
     """
     try:
@@ -87,7 +88,7 @@ def write_whole(path: Path, write: Write) -> None:
                 write(file)
             new.replace(path)
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError, PermissionError) as error:
-        raise UserError(f"--out {path}: cannot be written: {error.strerror}") from None
+        raise UserError(f"{option} {path}: cannot be written: {error.strerror}") from None
 
 
 def _files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Write]]:

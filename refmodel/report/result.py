@@ -11,6 +11,7 @@ from refmodel.block.profile import Profile
 from refmodel.block.registers import State
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import Divergence, Observed, Reads
+from refmodel.engine.memory import Moves
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected
 from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
@@ -46,6 +47,7 @@ class Finding:
     expected: Expected
     observed: Observed
     reads: Reads
+    moves: Moves | None = None  # what the core moved to and from memory, if that was compared
 
     def same_as(self, other: Finding) -> bool:
         """Return whether two runs of one scenario parted from the model in the same way."""
@@ -58,7 +60,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Outcome:
-    """One scenario on one simulator."""
+    """One scenario on one simulator: the cycles, reads of status and memory words compared."""
 
     scenario: str
     simulator: str
@@ -70,6 +72,7 @@ class Outcome:
     finding: Finding | None = None
     result: Any = None
     note: str = ""
+    moves: int = 0
 
 
 @dataclass(frozen=True)
@@ -140,9 +143,14 @@ class SuiteResult:
         return sum(outcome.reads for outcome in self.outcomes)
 
     @property
+    def moves_compared(self) -> int:
+        """Words moved to or from memory that were compared in all runs together."""
+        return sum(outcome.moves for outcome in self.outcomes)
+
+    @property
     def compared_nothing(self) -> bool:
-        """Return whether not one cycle and not one read was compared."""
-        return self.cycles_compared == self.reads_compared == 0
+        """Return whether nothing at all was compared."""
+        return self.cycles_compared == self.reads_compared == self.moves_compared == 0
 
     @property
     def exit_status(self) -> int:

@@ -25,6 +25,7 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
         "verdict": verdict_of(worst_status([suite.exit_status for suite in suites])),
         "cycles_compared": sum(suite.cycles_compared for suite in suites),
         "reads_compared": sum(suite.reads_compared for suite in suites),
+        "moves_compared": sum(suite.moves_compared for suite in suites),
         "waivers": [waiver for suite in suites for waiver in _waivers(suite)],
         "not_compared": [gap for suite in suites for gap in _gaps(suite)],
         "latency": {suite.scope.binding: dict(suite.scope.lags) for suite in suites},
@@ -59,6 +60,7 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
         "verdict": outcome.verdict,
         "cycles": outcome.cycles,
         "reads": outcome.reads,
+        "moves": outcome.moves,
         "first_mismatch": _mismatch(finding) if finding else None,
         "reproduce": run.reproduce,
     }

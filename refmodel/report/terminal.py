@@ -82,7 +82,9 @@ def total(suite: SuiteResult) -> str:
     cycles = words.counted(suite.cycles_compared, "cycle")
     reads = words.counted(suite.reads_compared, "read")
     runs = sum(outcome.verdict != SKIPPED for outcome in suite.outcomes)
-    return f"{suite.verdict}: {cycles} and {reads} compared in {words.counted(runs, 'run')}"
+    moves = words.counted(suite.moves_compared, "memory word")
+    what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
+    return f"{suite.verdict}: {what} compared in {words.counted(runs, 'run')}"
 
 
 def scope_lines(scope: Scope) -> Iterator[str]:

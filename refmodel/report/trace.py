@@ -21,7 +21,14 @@ from refmodel.host.play import ModelPlayer
 from refmodel.host.processor import Processor
 from refmodel.host.scenario import Disk, Scenario
 from refmodel.report import words
-from refmodel.report.waves import Wave, block_waves, status_waves, stimulus_waves, write_vcd
+from refmodel.report.waves import (
+    Wave,
+    block_waves,
+    move_waves,
+    status_waves,
+    stimulus_waves,
+    write_vcd,
+)
 
 SHOWN = 200  # cycles, where the user names no range
 COLUMNS = ("cycle", "us", "arrives", "window", "bits", "rdy", "dma", "wr", "eq", "data", "change")
@@ -80,12 +87,9 @@ def model_trace(
     With neither end given, the first match of the sync word is in the middle. Raises UserError
     for a range that is empty or not in the scenario.
     """
-    own = scenario.own_seed(seed)
-    others = tuple(part.build(own, path.parent) for part in scenario.tracks)
-    track = scenario.track.build(own, path.parent)
-    disk = Disk(scenario, track, profile, seed=own, tracks=others)
+    disk = disk_of(path, scenario, profile, seed)
     _check_range(first, last, disk.cycles)
-    spans = _spans(disk, own)
+    spans = spans_of(disk)
     kept = [next(spans)]
     if first is None and last is None:
         first = max(0, _first_match(kept[0].expected, disk.start) - SHOWN // 2)
@@ -106,10 +110,17 @@ def _check_range(first: int | None, last: int | None, cycles: int) -> None:
         raise UserError(f"--from {first} is after --to {last}; the range would be empty")
 
 
-def _spans(disk: Disk, seed: int) -> Iterator[Span]:
+def disk_of(path: Path, scenario: Scenario, profile: Profile, seed: int) -> Disk:
+    """Return the disk of a scenario file, with what is random on it drawn from a run's seed."""
+    own = scenario.own_seed(seed)
+    others = tuple(part.build(own, path.parent) for part in scenario.tracks)
+    return Disk(scenario, scenario.track.build(own, path.parent), profile, seed=own, tracks=others)
+
+
+def spans_of(disk: Disk) -> Iterator[Span]:
     """Yield the revolutions as the model goes through them, with the host's accesses."""
     processor = Processor(
-        disk.scenario.program(seed), disk.profile, start=disk.start, machine=disk.machine
+        disk.scenario.program(disk.seed), disk.profile, start=disk.start, machine=disk.machine
     )
     timeline = Timeline(disk.profile)
     for stimulus in ModelPlayer(disk.profile, processor).play(disk.revolutions()):
@@ -143,14 +154,21 @@ def rows(trace: Trace) -> Iterator[Row]:
 def _row(edge: Edge, arrives: str, profile: Profile) -> Row:
     fields = profile.status.split(edge.status_after)
     old = profile.status.split(edge.status_before)
-    moves = [
+    changes = [
         f"{name} {words.value_text(name, old[name], 0, profile.status)} -> "
         f"{words.value_text(name, value, 0, profile.status)}"
         for name, value in fields.items()
         if value != old[name]
     ]
-    change = f"{', '.join(moves)}: {describe(edge)}" if moves else ""
+    why = describe(edge) if changes or _moves_word(edge) else ""
+    change = f"{', '.join(changes)}: {why}" if changes else why
     return Row(edge.cycle, arrives or "-", edge.after, fields, change)
+
+
+def _moves_word(edge: Edge) -> bool:
+    """Return whether a memory slot is used on an edge (B10, B11)."""
+    before, after = edge.before.transfer, edge.after.transfer
+    return bool(edge.inputs.slot) and before.memory_index != after.memory_index
 
 
 def _arrivals(edge: Edge, before: Inputs) -> str:
@@ -165,6 +183,8 @@ def _arrivals(edge: Edge, before: Inputs) -> str:
         said.append(f"bit {inputs.bit}")
     if inputs.read_status:
         said.append("read")
+    if _moves_word(edge):
+        said.append("slot")
     for name in LEVEL_INPUTS:
         if getattr(inputs, name) != getattr(before, name):
             said.append(f"{name} {getattr(inputs, name)}")
@@ -202,7 +222,8 @@ def write_waves(file: IO[str], trace: Trace) -> None:
         first = max(trace.first, span.stimulus.first)
         end = min(trace.end, span.stimulus.end)
         for wave in (
-            *status_waves("model", span.expected.lanes, first, end),
+            *status_waves("model", span.expected.lanes | span.expected.lines, first, end),
+            *move_waves("memory", span.expected.moves, first, end),
             *block_waves(trace.profile, span.state, span.stimulus, first, end),
             *stimulus_waves(span.stimulus, first, end),
         ):

@@ -14,10 +14,12 @@ from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.edges import edges
 from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.memory import Moves
 from refmodel.engine.stimulus import Stimulus
 from refmodel.host.bus import READ_OTHER, WRITE_KINDS
 
 CYCLE_BITS = 32
+COUNTERS = ("lost_words", "underruns")  # diagnostic counters of the model
 COMMENT = (
     "cycle n lasts from its rising clock edge to the next; disk and host lanes are shown "
     "in the cycle whose first edge takes them"
@@ -63,14 +65,14 @@ def write_vcd(file: IO[str], profile: Profile, waves: Sequence[Wave], first: int
 
 
 def status_waves(scope: str, lanes: dict[str, Lane], first: int, end: int) -> Iterator[Wave]:
-    """Yield the fields of status, with no bit unknown."""
+    """Yield the fields of status and the output lines, with no bit unknown."""
     for name, lane in lanes.items():
         yield Wave(scope, name, field_width(name), changes_of(lane, None, first, end))
 
 
 def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
     """Yield the channel bits, reset and the level inputs, and which bus cycles the host makes."""
-    yield _pulses("disk", "bit_strobe", stimulus.bit_cycle, first, end)
+    yield pulses("disk", "bit_strobe", stimulus.bit_cycle, first, end)
     if len(stimulus.bit_cycle):
         bits = Lane.of(stimulus.bit_cycle, stimulus.bit)
         yield Wave("disk", "bit", 1, changes_of(bits, None, first, end))
@@ -83,7 +85,16 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
         ("read_other", kinds == READ_OTHER),
         *((f"write_{register}", kinds == kind) for register, kind in WRITE_KINDS.items()),
     ):
-        yield _pulses("host", name, stimulus.access_cycle[made], first, end)
+        yield pulses("host", name, stimulus.access_cycle[made], first, end)
+
+
+def move_waves(scope: str, moves: Moves, first: int, end: int) -> Iterator[Wave]:
+    """Yield when words are moved to and from memory, and the words."""
+    for name, way in (("stores", moves.store == 1), ("fetches", moves.store == 0)):
+        yield pulses(scope, name, moves.cycle[way], first, end)
+    rows = zip(moves.cycle.tolist(), moves.word.tolist(), strict=True)
+    near = [(cycle, word, 0) for cycle, word in rows if first <= cycle < end]
+    yield Wave(scope, "word", STATUS_WIDTH, near)
 
 
 def block_waves(
@@ -115,8 +126,9 @@ def changes_of(lane: Lane, unknown: Lane | None, first: int, end: int) -> list[C
 
 
 def field_width(name: str) -> int:
-    """Return the bits of a field; the unused ones are shown at their places in the register."""
-    return ({f.name: f.width for f in STATUS_FIELDS} | {UNUSED: STATUS_WIDTH}).get(name, 1)
+    """Return the bits of a lane; the unused ones are shown at their places in the register."""
+    wide = {f.name: f.width for f in STATUS_FIELDS} | dict.fromkeys((UNUSED, *COUNTERS), 16)
+    return wide.get(name, 1)
 
 
 def _reset(stimulus: Stimulus) -> Lane:
@@ -126,7 +138,7 @@ def _reset(stimulus: Stimulus) -> Lane:
     return Lane.of(cycles, np.array([0] + [1, 0] * len(stimulus.resets)))
 
 
-def _pulses(scope: str, name: str, cycles: Cycles, first: int, end: int) -> Wave:
+def pulses(scope: str, name: str, cycles: Cycles, first: int, end: int) -> Wave:
     """Return a wave that is 1 in each of the cycles and 0 in all others."""
     near = set(cycles[(cycles >= first) & (cycles < end)].tolist())
     changes = {first: 0} | {cycle + 1: 0 for cycle in near} | dict.fromkeys(near, 1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, WORD, Layout
-from refmodel.engine.compare import Divergence
+from refmodel.engine.compare import MEMORY, Divergence
 from refmodel.host.bus import HIGH, READ_OTHER, WRITE_KINDS
 from refmodel.report.result import AccessSeen, Finding, RunResult, SuiteResult
 
@@ -34,6 +34,8 @@ def headline(finding: Finding, layout: Layout) -> str:
     core, model = observed_text(d, layout), expected_text(d, layout)
     if d.through == "read":
         return f"a read of status returns {d.field} {core} where the model says {model}"
+    if d.through == "slot":
+        return f"a memory slot moves {core} where the model says {model}"
     return f"{d.field} is {core} where the model says {model}"
 
 
@@ -126,13 +128,15 @@ def value_text(field: str, value: int, unknown: int, layout: Layout) -> str:
 
 def _width(field: str, layout: Layout) -> int:
     """Return how many bits a value has; every output beside status is one line."""
-    if field == UNUSED:
+    if field in (UNUSED, MEMORY):
         return STATUS_WIDTH
     return layout[field].width if field in FIELD_NAMES else 1
 
 
 def place_in_status(field: str, layout: Layout) -> str:
     """Return which bits of status a field has; an output beside status has none."""
+    if field == MEMORY:
+        return "a word moved to or from memory"
     if field not in (*FIELD_NAMES, UNUSED):
         return "an output beside status"
     if field == UNUSED:

@@ -1,13 +1,16 @@
 """The waves of a mismatch, read back with an outside reader (pywellen)."""
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import pywellen
 from report_cases import FALL, NO_LAG, PAL, RISE, finding, held
 
+from refmodel.engine.compare import Observed
 from refmodel.engine.lane import Lane
+from refmodel.engine.memory import Moves
 from refmodel.report.mismatch_vcd import write_mismatch
 from refmodel.report.result import Scope
 
@@ -106,6 +109,42 @@ def test_latency_is_no_mismatch(waves):
     assert [0, 0, 0, 1, 0] == [
         at("mismatch.sync_equal", cycle) for cycle in (RISE, FALL, FALL + 1, FALL + 2, FALL + 3)
     ]
+
+
+def moves(*words):
+    """Return words moved to memory at edges 460, 470, ..."""
+    count = np.arange(len(words))
+    return Moves(460 + 10 * count, count, np.array(words, np.uint16), np.ones(len(words), np.uint8))
+
+
+def test_words_moved(waves):
+    """Words moved to memory are there for model and core, and marked where they differ."""
+    found = finding(core=held(480))
+    expected = replace(found.expected, moves=moves(0x1111, 0x2222, 0x3333))
+    at = waves(replace(found, expected=expected, moves=moves(0x1111, 0x2022)))
+    rows = [
+        tuple(at(name, cycle) for name in ("model.memory.word", "core.memory.word"))
+        for cycle in (460, 470, 480)
+    ]
+    assert rows == [(0x1111, 0x1111), (0x2222, 0x2022), (0x3333, 0x2022)]
+    stores = [at("model.memory.stores", cycle) for cycle in (459, 460, 461, 480)]
+    assert stores == [0, 1, 0, 1]
+    assert [0, 1, 0] == [at("core.memory.stores", cycle) for cycle in (469, 470, 480)]
+    assert [0, 1, 0, 1] == [at("mismatch.memory", cycle) for cycle in (460, 470, 471, 480)]
+
+
+def test_output_lines(waves):
+    """An output line the core shows has its lanes as a field of status has."""
+    found = finding(core=held(480))
+    late = Lane.of(np.array([0, RISE + 1, RISE + 2]), np.array([0, 1, 0]))
+    lanes = {**found.observed.lanes, "sync_found": late}
+    vague = {**found.observed.unknown, "sync_found": Lane.constant(0)}
+    at = waves(replace(found, observed=Observed(lanes, vague)), NO_LAG | {"sync_found": 0})
+    assert [(1, 0, 1), (0, 1, 1), (0, 0, 0)] == [
+        tuple(at(f"{lane}.sync_found", cycle) for lane in ("model", "core", "mismatch"))
+        for cycle in (RISE, RISE + 1, RISE + 2)
+    ]
+    assert 0 == at("model.lost_words", RISE)
 
 
 def test_same_bytes_every_time():

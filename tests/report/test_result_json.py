@@ -14,6 +14,7 @@ RUN = {
     "verdict": "mismatch",
     "cycles": 9000,
     "reads": 1,
+    "moves": 0,
     "first_mismatch": {
         "cycle": 472,
         "time_ns": 472 * 1e9 / 7093790,

@@ -1,6 +1,7 @@
 """The terminal's report, word for word, for results made by hand."""
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -151,6 +152,21 @@ def test_what_was_not_compared():
         policies={"ready_tie": "clear_wins"},
     )
     assert LIMITED == printed(show, result)
+
+
+def test_word_moved_to_memory():
+    """A wrong word in memory is told as what a slot moved; the words compared are counted."""
+    found = finding(core=held(480))
+    wrong = replace(
+        found.divergence, field="memory", through="slot", expected=0x4489, observed=0x8912
+    )
+    result = suite(
+        outcome("icarus", moves=1200), mismatch("icarus", replace(found, divergence=wrong))
+    )
+    text = printed(show, result)
+    assert "poll on icarus: a memory slot moves 0x8912 where the model says 0x4489\n" in text
+    assert "  field     memory, a word moved to or from memory\n" in text
+    assert "18 000 cycles, 2 reads and 1 200 memory words compared in 2 runs\n" in text
 
 
 def test_comparing_nothing_is_an_error():

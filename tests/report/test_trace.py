@@ -4,11 +4,13 @@ import csv
 import io
 from pathlib import Path
 
+import numpy as np
 import pytest
 import pywellen
 from report_cases import PAL
 
 from refmodel.errors import UserError
+from refmodel.host.find import find_scenario
 from refmodel.host.scenario import HostPart, Scenario
 from refmodel.report.trace import model_trace, rows, write_csv, write_table, write_waves
 
@@ -141,6 +143,17 @@ def test_writes_are_told_with_their_register():
         for row in rows(traced(0, 600, POLL.model_copy(update={"host": HostPart(**host)})))
     ]
     assert "write sync_word 8912" in shown
+
+
+def test_words_moved_to_memory():
+    """A slot that moves a word has a line that says which word, whether or not status changes."""
+    path, scenario = find_scenario("block/read_transfer")
+    trace = model_trace(path, scenario, PAL, 1)
+    moves = np.concatenate([span.expected.moves.cycle for span in trace.spans])
+    at = int(moves[1])
+    shown = {row.cycle: row for row in rows(model_trace(path, scenario, PAL, 1, at - 50, at + 50))}
+    assert "slot" in shown[at].arrives
+    assert "a slot moves word 1 to memory" in shown[at].change
 
 
 def test_waves_over_two_revolutions(tmp_path):
