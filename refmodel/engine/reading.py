@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from refmodel.block.collector import Collector
-from refmodel.block.fifo import Fifo
 from refmodel.block.fields import WORD
+from refmodel.block.fifo import Fifo
 from refmodel.block.transfer import Transfer
 from refmodel.engine.framing import counted_ends
 from refmodel.engine.span import Span
@@ -35,8 +35,7 @@ def read_words(span: Span, transfer: Transfer, first: int, until: int) -> Transf
     bits = Bits(span, transfer.collector, first, until)
     queue = _queue(span, transfer, first, bits)
     moved = min(bisect_left(queue.stores, until), transfer.length)
-    for n in range(moved):
-        span.move(queue.stores[n], transfer.memory_index + n, queue.words[n], 1)
+    span.stored(queue.stores[:moved], transfer.memory_index, queue.words[:moved])
     for n, edge in enumerate(queue.lost, transfer.lost_words + 1):
         span.shown["lost_words"].add(edge, min(n, WORD))
     ended = moved == transfer.length

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from itertools import repeat
 
 import numpy as np
 
@@ -138,6 +139,14 @@ class Span:
         """Note a word moved; raise UserError when its place is behind the end of memory."""
         check_place(self.memory, place, cycle)
         self._moves.append((cycle, place, word, store))
+
+    def stored(self, edges: list[int], place: int, words: list[int]) -> None:
+        """Note words stored at `place` and behind it; raise UserError as `move` does."""
+        room = max(len(self.memory) - place, 0)
+        if room < len(edges):
+            check_place(self.memory, place + room, edges[room])
+        places = range(place, place + len(edges))
+        self._moves.extend(zip(edges, places, words, repeat(1), strict=False))
 
     def moves(self) -> Moves:
         """Return the words moved."""

@@ -1,6 +1,7 @@
 """The timeline equals the register block stepped edge by edge, for every policy combination."""
 
 import itertools
+from itertools import zip_longest
 from typing import get_args
 
 import numpy as np
@@ -94,14 +95,17 @@ def check_equal(profile, spans):
     """Assert that step and timeline show, read, move and remember the same through the spans."""
     block, timeline = RegisterBlock(profile), Timeline(profile)
     for stimulus in spans:
-        assert stepped(block, stimulus) == expanded(timeline.run(stimulus), profile.status)
+        both = stepped(block, stimulus), expanded(timeline.run(stimulus), profile.status)
+        for model, fast in zip(*both, strict=True):  # what is shown, the reads, the moves
+            rows = enumerate(zip_longest(model, fast))
+            assert next(((n, a, b) for n, (a, b) in rows if a != b), None) is None
         assert block.state == timeline.state
 
 
 @pytest.mark.parametrize(
     "policies", POLICIES[::16], ids=lambda p: "-".join(list(p.model_dump().values())[:3])
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(data=st.data())
 def test_timeline_equals_step(policies, data):
     """Every output in every cycle, every read, every move and the state carried on are equal."""
@@ -111,7 +115,7 @@ def test_timeline_equals_step(policies, data):
     check_equal(profile, [data.draw(stimuli(first)) for first in (0, 300)])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=70, deadline=None)
 @given(data=st.data())
 def test_long_transfers_equal_step(data):
     """The same over spans long enough for many words, in either direction."""
@@ -174,7 +178,7 @@ def test_every_policy_combination(policies):
     check_equal(profile, spans)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=70, deadline=None)
 @given(data=st.data(), profile=profiles())
 def test_edges_skip_nothing(data, profile):
     """Stepping only the edges on which something happens shows every change `step` shows."""
