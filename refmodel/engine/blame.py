@@ -20,6 +20,7 @@ CLAUSE = {
     "transfer_done": "B10",
     MEMORY: "B10",
 }
+TRANSFER_FIELDS = ("dma_active", "transfer_done", MEMORY, "write_gate", "write_data")
 WORD_BITS = 16
 
 
@@ -69,7 +70,8 @@ def clause_of(divergence: Divergence, trail: Trail, observed: Observed) -> str:
     if field in ("data", "byte_ready"):
         clause = _framing_clause(divergence, here, observed)
         return "B13" if clause == "B4" and trail.control_written else clause
-    if field in ("dma_active", "transfer_done", MEMORY, "write_gate", "write_data"):
+    stopped = here is not None and here.inputs.write_transfer and not here.after.transfer.enable
+    if field in TRANSFER_FIELDS or (field == "writing" and stopped):
         return _transfer_clause(divergence, trail, observed)
     return CLAUSE[field]
 
@@ -78,8 +80,8 @@ def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -
     """Return the clause when a transfer starts, stops, moves or writes otherwise."""
     field, here = divergence.field, trail.here
     if here is not None and here.inputs.write_transfer:
-        started = here.inputs.transfer & ENABLE and not here.inputs.transfer & LENGTH
-        return "B10" if started else "B9"
+        accepted = here.inputs.transfer & ENABLE and not here.after.transfer.armed
+        return "B10" if accepted and not here.inputs.transfer & LENGTH else "B9"
     off = trail.last is not None and not _gates(trail.last)
     if off or trail.gates_moved:
         return "B15"
