@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
@@ -109,22 +110,31 @@ def run_jobs(
 ) -> dict[Key, Any]:
     """Run the jobs in `workers` processes (all processors), or here with 0; call `done` for each.
 
-    The results do not depend on `workers`. On an interrupt the jobs not yet begun are dropped.
+    The results do not depend on `workers`. On an interrupt the jobs not yet begun are dropped and
+    those under way, some seconds at most, are waited for.
     """
     if workers == 0:
         return dict(_run_here(jobs, done))
     context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
-    with ProcessPoolExecutor(workers or os.cpu_count(), context, _ignore_interrupt) as pool:
+    with ProcessPoolExecutor(workers or os.cpu_count(), context, _serve) as pool:
         try:
             return _collect({pool.submit(job.run): job for job in jobs}, done)
         except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
+            pool.shutdown(wait=True, cancel_futures=True)
             raise
 
 
-def _ignore_interrupt() -> None:
-    """Leave Ctrl-C to the process that collects the results."""
+def _serve() -> None:
+    """Leave Ctrl-C to the process that collects the results, and end when it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _run_here(jobs: Iterable[Job], done: Callable[[], None]) -> Iterable[tuple[Key, Any]]:

@@ -2,8 +2,10 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
+import time
 
 import pytest
 
@@ -94,6 +96,55 @@ def test_an_unstable_loop_is_refused_with_the_condition_it_breaks(tmp_path):
         f"{path}:5:3: separator.second_order: unstable: kp 2 and ki 1/512 make 2 kp + ki ="
         " 2049/512; the loop is stable while kp > 0, ki > 0 and 2 kp + ki < 4\n"
     )
+
+
+def started(out):
+    """Start a long sweep in a process group of its own; return once it is under way."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "refmodel.cli.main", "margin", "pal_dd", "--out", str(out)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    while not out.exists():  # made right before the sweep begins
+        assert process.poll() is None
+        time.sleep(0.05)
+    time.sleep(2)
+    return process
+
+
+def is_gone(group):
+    """Wait until no process of the group is left, ten seconds at most."""
+    for _ in range(200):
+        try:
+            os.killpg(group, 0)
+        except ProcessLookupError:
+            return True
+        time.sleep(0.05)
+    return False
+
+
+@pytest.mark.parametrize(
+    ("number", "said"), [(signal.SIGINT, "interrupted"), (signal.SIGTERM, "terminated")]
+)
+def test_a_sweep_that_is_stopped_leaves_nothing_behind(number, said, tmp_path):
+    """One word, exit status 128 + the signal, no folder, no process."""
+    process = started(tmp_path / "out")
+    process.send_signal(number)
+    stdout, stderr = process.communicate(timeout=60)
+    assert (process.returncode, stdout) == (128 + number, "")
+    assert stderr == f"cellstep: {said}\n"
+    assert not (tmp_path / "out").exists()
+    assert is_gone(process.pid)
+
+
+def test_workers_end_with_the_command_that_started_them(tmp_path):
+    """Even when it is killed outright."""
+    process = started(tmp_path / "out")
+    process.kill()
+    process.communicate(timeout=60)
+    assert is_gone(process.pid)
 
 
 def test_a_folder_that_cannot_be_made_is_found_before_the_sweep(tmp_path):
