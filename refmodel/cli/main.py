@@ -39,6 +39,7 @@ COMMANDS = {
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
+    "explain": Entry("explain", "explain_command", "Explain one moment, with a diagram."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
 }

@@ -1,0 +1,146 @@
+"""Timing diagrams of the cycles around a moment: as text, and as strict WaveJSON for a drawing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+
+import numpy as np
+
+from refmodel.explain.moment import Found
+from refmodel.report.waves import Wave, block_waves, status_waves, stimulus_waves
+
+WIDTH = 72  # columns, a cycle each
+FLAGS = ("byte_ready", "sync_equal", "dma_active", "writing")
+HEX = {"window": 4, "data": 2}  # hexadecimal digits
+
+
+def waves_around(found: Found) -> dict[str, list[int]]:
+    """Return the value in each cycle around the moment, lane by lane."""
+    first, end = found.first, found.end
+    seen: dict[str, list[int]] = {}
+    for span in found.spans:
+        start, stop = max(first, span.stimulus.first), min(end, span.stimulus.end)
+        if start >= stop:
+            continue
+        for wave in (
+            *block_waves(found.profile, span.state, span.stimulus, start, stop),
+            *status_waves("model", span.expected.lanes, start, stop),
+            *stimulus_waves(span.stimulus, start, stop),
+        ):
+            lane = seen.setdefault(wave.name, [])
+            lane += [0] * (start - first - len(lane)) + _each_cycle(wave, start, stop)
+    return seen
+
+
+def _each_cycle(wave: Wave, first: int, end: int) -> list[int]:
+    """Return a wave's value in each cycle, 0 before it begins."""
+    cycles = np.array([change[0] for change in wave.changes], np.int64)
+    values = np.array([0] + [change[1] for change in wave.changes], np.int64)
+    at = np.searchsorted(cycles, np.arange(first, end), side="right")
+    each: list[int] = values[at].tolist()
+    return each
+
+
+def text_diagram(found: Found) -> Iterator[str]:
+    """Yield the lines of a diagram in plain characters, a column a cycle."""
+    lanes = waves_around(found)
+    width = min(WIDTH, found.end - found.first)
+    start = max(0, min(found.cycle - found.first - width // 2, found.end - found.first - width))
+    cut = {name: values[start : start + width] for name, values in lanes.items()}
+    at = found.cycle - found.first - start
+    yield _ruler(found.first + start, width)
+    bits = zip(cut["bit_strobe"], cut.get("bit", cut["bit_strobe"]), strict=True)
+    yield _named("channel bits", "".join(str(b) if s else "." for s, b in bits))
+    yield _named("window", _hex_line(cut["window"], HEX["window"]))
+    for name in FLAGS:
+        if name in ("byte_ready", "sync_equal") or any(cut[name]):
+            yield _named(name, _level_line(cut[name]))
+    yield _named("data", _hex_line(cut["data"], HEX["data"]))
+    yield _named("reads", "".join("R" if made else "." for made in cut["read_status"]))
+    yield _named("", " " * at + "^")
+
+
+def _named(name: str, line: str) -> str:
+    return f"{name:<13}{line}"
+
+
+def _ruler(first: int, width: int) -> str:
+    """Return cycle numbers over every tenth column."""
+    line = ""
+    for column in range(width):
+        if (first + column) % 10 == 0 and len(line) <= column:
+            line = f"{line:<{column}}|{first + column}"
+    return _named("cycle", line[:width])
+
+
+def _level_line(values: list[int]) -> str:
+    """Return a flag: low `_`, high `-`, and a slope in the first cycle of a new value."""
+    before, line = values[0], ""
+    for value in values:
+        line += {(0, 1): "/", (1, 0): "\\", (0, 0): "_", (1, 1): "-"}[before, value]
+        before = value
+    return line
+
+
+def _hex_line(values: list[int], digits: int) -> str:
+    """Return a value of several bits: `|` where it changes, its digits where they fit."""
+    line, n = "", 0
+    while n < len(values):
+        run = n + 1
+        while run < len(values) and values[run] == values[n]:
+            run += 1
+        text = f"|{values[n]:0{digits}X}"
+        line += (text if len(text) <= run - n else "|").ljust(run - n)[: run - n]
+        n = run
+    return line
+
+
+def wavejson(found: Found) -> str:
+    """Return the diagram as strict WaveJSON, a period a cycle."""
+    lanes = waves_around(found)
+    signal: list[object] = [{"name": "clk", "wave": "p" + "." * (found.end - found.first - 1)}]
+    signal.append(_pulse_signal("channel bit 1", _and(lanes["bit_strobe"], lanes.get("bit"))))
+    signal.append(_pulse_signal("channel bit 0", _and_not(lanes["bit_strobe"], lanes.get("bit"))))
+    signal.append(_word_signal("window", lanes["window"], HEX["window"]))
+    flags = [_pulse_signal(name, lanes[name]) for name in FLAGS]
+    signal.append(["status", *flags, _word_signal("data", lanes["data"], HEX["data"])])
+    signal.append(_pulse_signal("host reads", lanes["read_status"]))
+    foot = {"text": f"{found.scenario}, {found.moment.text}, cycle {found.cycle}"}
+    head = {"tick": found.first, "every": 10}
+    drawn = {"signal": signal, "head": head, "foot": foot, "config": {"hscale": 1}}
+    return json.dumps(drawn, indent=1) + "\n"
+
+
+def _and(strobe: list[int], bit: list[int] | None) -> list[int]:
+    return [s & b for s, b in zip(strobe, bit or strobe, strict=True)]
+
+
+def _and_not(strobe: list[int], bit: list[int] | None) -> list[int]:
+    return [s & (1 - b) for s, b in zip(strobe, bit or strobe, strict=True)]
+
+
+def _pulse_signal(name: str, values: list[int]) -> dict[str, object]:
+    """Return a flag as a WaveJSON lane."""
+    return {"name": name, "wave": _dotted([str(value) for value in values])}
+
+
+def _word_signal(name: str, values: list[int], digits: int) -> dict[str, object]:
+    """Return a value of several bits as a WaveJSON lane."""
+    new = [n == 0 or values[n] != values[n - 1] for n in range(len(values))]
+    data = [f"{value:0{digits}X}" for value, here in zip(values, new, strict=True) if here]
+    return {"name": name, "wave": "".join("=" if here else "." for here in new), "data": data}
+
+
+def _dotted(letters: list[str]) -> str:
+    """Return the letters with a dot for one that repeats."""
+    pairs = zip(["", *letters], letters, strict=False)
+    return "".join("." if before == letter else letter for before, letter in pairs)
+
+
+def svg(found: Found) -> str:
+    """Return the diagram as SVG, drawn by the wavedrom package."""
+    import wavedrom  # type: ignore[import-untyped]
+
+    text: str = wavedrom.render(wavejson(found)).tostring()
+    return text + "\n"

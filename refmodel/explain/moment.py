@@ -1,0 +1,139 @@
+"""Finds the moment a user asks for: `sync:2` is the second match, `cycle:700` a cycle."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from refmodel.block.profile import Profile
+from refmodel.block.registers import RegisterBlock
+from refmodel.engine.blame import completes_byte
+from refmodel.engine.edges import edges
+from refmodel.engine.lane import Cycles
+from refmodel.errors import UserError, near
+from refmodel.host.bus import READ_OTHER
+from refmodel.host.scenario import Scenario
+from refmodel.report.trace import Span, disk_of, spans_of
+
+BITS_BEFORE, BITS_AFTER = 2, 3  # channel bits shown around a moment
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What is asked for: the `number`-th of a kind of event, counted from 1, or a cycle."""
+
+    kind: str
+    number: int
+
+    @property
+    def text(self) -> str:
+        """The moment as the user writes it."""
+        return f"{self.kind}:{self.number}"
+
+
+@dataclass(frozen=True)
+class Found:
+    """A moment in a run: its cycle and place, and the revolutions the cycles around it lie in."""
+
+    moment: Moment
+    scenario: str
+    profile: Profile
+    cycle: int
+    place: str
+    spans: list[Span]
+    first: int
+    end: int
+
+
+def parse_moment(text: str) -> Moment:
+    """Return the moment of `--around`; raise UserError for what is none."""
+    kind, _, number = text.partition(":")
+    if kind not in KINDS:
+        raise UserError(f"--around {text}: no such moment{near(kind, KINDS)}; e.g. sync:2")
+    least = 0 if kind == "cycle" else 1
+    if not (number.isascii() and number.isdigit() and least <= int(number) < 1 << 62):
+        raise UserError(f"--around {text}: should be {kind}:N, N a whole number from {least} on")
+    return Moment(kind, int(number))
+
+
+def find_moment(
+    path: Path, scenario: Scenario, profile: Profile, seed: int, moment: Moment
+) -> Found:
+    """Run a scenario on the model until the moment. Raises UserError when it never comes."""
+    disk = disk_of(path, scenario, profile, seed)
+    bit = float(profile.cycles_per_bit)
+    passed, kept = 0, []
+    found: int | None = None
+    for span in spans_of(disk):
+        kept.append(span)
+        if found is None:
+            cycles = KINDS[moment.kind](profile, span, moment)
+            if passed + len(cycles) >= moment.number or (moment.kind == "cycle" and len(cycles)):
+                found = int(cycles[0 if moment.kind == "cycle" else moment.number - passed - 1])
+            passed += len(cycles)
+        if found is not None and found + BITS_AFTER * bit < span.stimulus.end:
+            break
+        kept = kept[-1:] if found is None else kept
+    if found is None:
+        raise UserError(
+            f"--around {moment.text}: the scenario has {_there(moment, passed, disk.cycles)}"
+        )
+    first = max(kept[0].stimulus.first, int(found - BITS_BEFORE * bit))
+    end = min(disk.cycles, int(found + BITS_AFTER * bit) + 1)
+    place = disk.place(found)
+    return Found(moment, scenario.name, profile, found, place, kept, first, end)
+
+
+def _there(moment: Moment, passed: int, cycles: int) -> str:
+    """Say what there is instead of a moment that never comes."""
+    if moment.kind == "cycle":
+        return f"cycles 0 to {cycles - 1}"
+    return f"only {passed} of them" if passed else "none"
+
+
+def _syncs(profile: Profile, span: Span, moment: Moment) -> Cycles:
+    """Return the cycles in which status begins to show a match."""
+    del profile, moment
+    lane = span.expected.lanes["sync_equal"]
+    rises = (lane.value == 1) & (lane.cycle > span.stimulus.first)
+    return lane.cycle[rises]
+
+
+def _reads(profile: Profile, span: Span, moment: Moment) -> Cycles:
+    """Return the edges of reads of status."""
+    del profile, moment
+    read = span.stimulus.access_kind < READ_OTHER
+    cycles: Cycles = span.stimulus.access_cycle[read]
+    return cycles
+
+
+def _bytes(profile: Profile, span: Span, moment: Moment) -> Cycles:
+    """Return the edges on which bytes complete."""
+    del moment
+    return np.fromiter(_completions(profile, span), np.int64)
+
+
+def _completions(profile: Profile, span: Span) -> Iterator[int]:
+    block = RegisterBlock(profile)
+    block.restore(span.state)
+    for edge in edges(block, span.stimulus):
+        if edge.inputs.bit_strobe and not edge.inputs.reset and completes_byte(edge):
+            yield edge.cycle
+
+
+def _cycle(profile: Profile, span: Span, moment: Moment) -> Cycles:
+    """Return the cycle itself, if the revolution has it."""
+    del profile
+    inside = span.stimulus.first <= moment.number < span.stimulus.end
+    return np.array([moment.number] * inside, np.int64)
+
+
+KINDS: dict[str, Callable[[Profile, Span, Moment], Cycles]] = {
+    "sync": _syncs,
+    "read": _reads,
+    "byte": _bytes,
+    "cycle": _cycle,
+}
