@@ -122,9 +122,7 @@ class Session:
         job = self._job(runs)
         job.results.unlink(missing_ok=True)
         job.file.write_bytes(pickle.dumps(job))
-        folder = str(
-            self._folder.resolve()
-        )  # what a simulator leaves when it is stopped goes with it
+        folder = str(self._folder.resolve())  # what a stopped simulator leaves goes with it
         with job.log.open("wb") as log:
             self._process = subprocess.Popen(
                 [sys.executable, "-m", "testbenches.worker", str(job.file)],
