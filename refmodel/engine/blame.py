@@ -34,7 +34,7 @@ class Trail:
     here: Edge | None = None
     last: Edge | None = None
     gates_moved: bool = False  # since the last word was moved
-    bits_since_start: int = 0  # since transfer was last written
+    bits_since_start: int = 0  # since the last start or stop
     control_written: bool = False
 
     def follow(self, edge: Edge) -> None:
@@ -43,7 +43,7 @@ class Trail:
         moved = edge.after.transfer.memory_index != edge.before.transfer.memory_index
         self.gates_moved = not moved and (self.gates_moved or self._gates_change(edge, last))
         self.bits_since_start += inputs.bit_strobe
-        if inputs.write_transfer:
+        if inputs.write_transfer and not edge.after.transfer.armed:
             self.bits_since_start = inputs.bit_strobe
         self.control_written |= bool(inputs.write_control)
         self.last = edge
