@@ -149,13 +149,16 @@ def _resets(leaf: Leaf, known: set[str]) -> bool:
 
 def _disk(netlist: Netlist, leaves: list[Leaf], known: set[str]) -> Iterator[Vote]:
     """Yield the input that is shifted into a register, and what it waits for."""
+    users: dict[str, list[Leaf]] = {}
+    for leaf in leaves:
+        if isinstance(leaf.value, Net):
+            users.setdefault(leaf.value.path, []).append(leaf)
     for leaf in leaves:
         value = _shifted_bit(netlist, leaf.value)
         if value is None or value.net in known:
             continue
         yield Vote("value", value.net, STRONG, "is shifted into a register", _active(value))
-        users = [one for one in leaves if one.value == netlist.nets[leaf.net]]
-        for user in (leaf, *users):
+        for user in (leaf, *users.get(leaf.net, [])):
             strobe = _last_input(netlist, user, known | {value.net})
             if strobe is not None:
                 reason = f"'{value.net}' is shifted in on it"

@@ -131,7 +131,7 @@ def addresses_of(netlist: Netlist, leaves: list[Leaf], status: Status | None) ->
         if match.net == address
     ]
     stores = [site for site in sites if written(netlist, site.leaf, address)]
-    found.sync_word = _sync_word(netlist, leaves, stores)
+    found.sync_word = _Registers(netlist, leaves).sync_word(stores)
     known = {where for where, _ in found.sync_word.values()}
     found.written = {site.address: site.text for site in stores if site.address not in known}
     shown = set()
@@ -140,65 +140,69 @@ def addresses_of(netlist: Netlist, leaves: list[Leaf], status: Status | None) ->
         shown |= {net for net, _ in behind(netlist, leaves, port)}
     reads = [site for site in sites if site.leaf.net in shown]
     _find_status(netlist, found, reads, status)
-    _find_clearing(found, netlist, address, [s for s in sites if s not in reads + stores])
-    return found
-
-
-def _sync_word(
-    netlist: Netlist, leaves: list[Leaf], stores: list[Site]
-) -> dict[str, tuple[int, str]]:
-    """Return the addresses of the register that is compared with the window."""
-    best = max((_likeness(netlist, leaves, site) for site in stores), default=0)
-    found: dict[str, tuple[int, str]] = {}
-    for site in stores:
-        if _likeness(netlist, leaves, site) == best:
-            reason = f"'{site.leaf.net}' is written there" + (
-                f" ({site.text})" if site.text else ""
-            )
-            found.setdefault(_half(leaves, site), (site.address, reason))
+    _find_clearing(found, netlist, address, [s for s in sites if s.leaf.net not in shown])
     return found
 
 
 MARK = 0x4489  # the usual sync word: MFM's A1 with a missing clock
 
 
-def _likeness(netlist: Netlist, leaves: list[Leaf], site: Site) -> int:
-    """Return how much a written register looks like sync_word."""
-    target = site.leaf.net
-    compared = any(target in _compared(drive.value) for d in netlist.drives.values() for drive in d)
-    preset = _presets(leaves, target) & {MARK, MARK >> 8, MARK & 0xFF}
-    return 4 * bool(site.names & {"sync"}) + 3 * bool(preset) + 2 * compared
+class _Registers:
+    """What the source does with its registers: compares them, and sets them to constants."""
+
+    def __init__(self, netlist: Netlist, leaves: list[Leaf]) -> None:
+        self._compared = {
+            net.path
+            for drives in netlist.drives.values()
+            for drive in drives
+            for net in _compared(drive.value)
+        }
+        self._constants: dict[str, set[int]] = {}
+        self._behind: dict[str, set[str]] = {}  # net: the nets that take its value
+        for leaf in leaves:
+            if isinstance(leaf.value, Const):
+                self._constants.setdefault(leaf.net, set()).add(leaf.value.value)
+            elif isinstance(leaf.value, Net):
+                self._behind.setdefault(leaf.value.path, set()).add(leaf.net)
+
+    def sync_word(self, stores: list[Site]) -> dict[str, tuple[int, str]]:
+        """Return the addresses of the register that is compared with the window."""
+        likeness = [self._likeness(site) for site in stores]
+        best = max(likeness, default=0)
+        found: dict[str, tuple[int, str]] = {}
+        for site, like in zip(stores, likeness, strict=True):
+            if like == best:
+                named = f" ({site.text})" if site.text else ""
+                reason = f"'{site.leaf.net}' is written there{named}"
+                found.setdefault(self._half(site), (site.address, reason))
+        return found
+
+    def _likeness(self, site: Site) -> int:
+        """Return how much a written register looks like sync_word."""
+        preset = self._presets(site.leaf.net) & {MARK, MARK >> 8, MARK & 0xFF}
+        compared = site.leaf.net in self._compared
+        return 4 * bool(site.names & {"sync"}) + 3 * bool(preset) + 2 * compared
+
+    def _presets(self, net: str) -> set[int]:
+        """Return the constants a net, or the register right behind it, is set to."""
+        nets = {net} | self._behind.get(net, set())
+        return {value for one in nets for value in self._constants.get(one, set())}
+
+    def _half(self, site: Site) -> str:
+        """Return which part of a 16-bit register a write at this place reaches."""
+        if site.leaf.drive.width == STATUS_WIDTH:
+            return "word"
+        if site.leaf.drive.lsb == 8:
+            return "high"
+        high = "high" in site.names or MARK >> 8 in self._presets(site.leaf.net)
+        return "high" if high else "low"
 
 
-def _compared(expr: Expr) -> set[str]:
+def _compared(expr: Expr) -> tuple[Net, ...]:
     """Return the wide nets an expression compares with each other."""
     if isinstance(expr, Equal) and isinstance(expr.left, Net) and isinstance(expr.right, Net):
-        return {expr.left.path, expr.right.path}
-    return set()
-
-
-def _presets(leaves: list[Leaf], net: str) -> set[int]:
-    """Return the constants a net, or the register right behind it, is set to."""
-    behind_it = {
-        leaf.net for leaf in leaves if isinstance(leaf.value, Net) and leaf.value.path == net
-    }
-    return {
-        leaf.value.value
-        for leaf in leaves
-        if leaf.net in behind_it | {net} and isinstance(leaf.value, Const)
-    }
-
-
-def _half(leaves: list[Leaf], site: Site) -> str:
-    """Return which part of a 16-bit register a write at this place reaches."""
-    if site.leaf.drive.width == STATUS_WIDTH:
-        return "word"
-    if site.leaf.drive.lsb == 8:
-        return "high"
-    presets = _presets(leaves, site.leaf.net)
-    if "high" in site.names or MARK >> 8 in presets:
-        return "high"
-    return "low"
+        return (expr.left, expr.right)
+    return ()
 
 
 def _find_status(
