@@ -32,11 +32,14 @@ module bit_packer (
     assign packed_now = {pack_now[14:0], bit_d};
     assign word_done  = takes && pack_now[15];
 
+    wire stirs = fresh || !bit_n || !rst_n;
+
     always @(posedge clk)
-        if (clk_en && (fresh || !bit_n || !rst_n)) begin
-            hunting <= rst_n && hunting_now && !(packing && hit);
-            pack    <= !takes ? pack_now : word_done || restart ? EMPTY : packed_now;
-        end
+        if (stirs)
+            if (clk_en) begin
+                hunting <= rst_n && hunting_now && !(packing && hit);
+                pack    <= !takes ? pack_now : word_done || restart ? EMPTY : packed_now;
+            end
 
 endmodule
 

@@ -66,7 +66,8 @@ module byte_port (
     wire throw       = writes && place == CONTROL_LOW;
 
     always @(posedge clk)
-        if (clk_en && half_write) first_half <= d_in;
+        if (half_write)
+            if (clk_en) first_half <= d_in;
 
     always @* begin
         d_out = 8'h00;

@@ -38,14 +38,17 @@ module order_slip (
     assign to_disk_now = fresh ? start && order[14] : to_disk;
     assign running     = moved != wanted;
 
+    wire stirs = put || one_moved || finished || !rst_n;
+
     always @(posedge clk)
-        if (clk_en && (put || one_moved || finished || !rst_n)) begin
-            primed   <= rst_n && (put ? order[15] && !primed : primed);
-            wanted   <= rst_n ? wanted_d : 14'd0;
-            moved    <= rst_n ? moved_d : 14'd0;
-            to_disk  <= rst_n && to_disk_now;
-            finished <= rst_n && complete;
-        end
+        if (stirs)
+            if (clk_en) begin
+                primed   <= rst_n && (put ? order[15] && !primed : primed);
+                wanted   <= rst_n ? wanted_d : 14'd0;
+                moved    <= rst_n ? moved_d : 14'd0;
+                to_disk  <= rst_n && to_disk_now;
+                finished <= rst_n && complete;
+            end
 
 endmodule
 

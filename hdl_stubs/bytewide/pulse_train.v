@@ -54,21 +54,24 @@ module pulse_train (
     assign gate  = live[2];
     assign pulse = live[2] && row[2] && left == mark;
 
+    wire stirs = fresh || any || live != 3'b000 || !rst_n;
+
     always @(posedge clk)
-        if (clk_en && (fresh || any || live != 3'b000 || !rst_n)) begin
-            if (!rst_n || (still && !loads)) begin
-                live <= 3'b000;
-                row  <= 4'b0000;
-                left <= 5'd0;
-            end else if (loads || passes) begin
-                live <= live_d;
-                row  <= row_d[3:0];
-                cart <= new_live ? {cart_d[15:0], 1'b0} : EMPTY;
-                left <= slow ? LAST_SLOW : LAST;
-                mark <= mark_d;
-            end else
-                left <= left - 5'd1;
-        end
+        if (stirs)
+            if (clk_en) begin
+                if (!rst_n || (still && !loads)) begin
+                    live <= 3'b000;
+                    row  <= 4'b0000;
+                    left <= 5'd0;
+                end else if (loads || passes) begin
+                    live <= live_d;
+                    row  <= row_d[3:0];
+                    cart <= new_live ? {cart_d[15:0], 1'b0} : EMPTY;
+                    left <= slow ? LAST_SLOW : LAST;
+                    mark <= mark_d;
+                end else
+                    left <= left - 5'd1;
+            end
 
 endmodule
 

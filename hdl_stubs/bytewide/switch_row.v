@@ -29,8 +29,11 @@ module switch_row (
 
     assign {shift_now, top_bit_now, slow_now, wait_now} = row_d;
 
+    wire stirs = throw || !rst_n;
+
     always @(posedge clk)
-        if (clk_en && (throw || !rst_n)) row <= rst_n ? row_d : 5'b00000;
+        if (stirs)
+            if (clk_en) row <= rst_n ? row_d : 5'b00000;
 
 endmodule
 

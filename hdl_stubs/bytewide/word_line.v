@@ -32,13 +32,16 @@ module word_line (
     assign any   = taken_now[0];
     assign full  = taken_now[2];
 
+    wire stirs = fresh || enter || leave || !rst_n;
+
     always @(posedge clk)
-        if (clk_en && (fresh || enter || leave || !rst_n)) begin
-            taken   <= !rst_n ? 3'b000 : leave ? taken_d[3:1] : taken_d[2:0];
-            place_0 <= leave ? line_1 : line_0;
-            place_1 <= leave ? line_2 : line_1;
-            place_2 <= leave ? last : line_2;
-        end
+        if (stirs)
+            if (clk_en) begin
+                taken   <= !rst_n ? 3'b000 : leave ? taken_d[3:1] : taken_d[2:0];
+                place_0 <= leave ? line_1 : line_0;
+                place_1 <= leave ? line_2 : line_1;
+                place_2 <= leave ? last : line_2;
+            end
 
 endmodule
 
