@@ -23,6 +23,7 @@ from testbenches.binding.netlist import (
 )
 
 Guards = tuple[Expr, ...]
+MAX_NESTING = 100  # of expressions and conditions: what is written deeper is a machine's work
 
 
 def read_netlist(design: Design) -> Netlist:
@@ -62,6 +63,7 @@ class _Reader:
         self.netlist = netlist
         self._prefix = len(top.hierarchicalPath) + 1
         self._same: dict[str, str] = {}  # a port inside: the net outside that it is
+        self._depth = 0
         self._readers: dict[str, Callable[[Any, int], Expr]] = {
             "Conversion": self._conversion,
             "UnaryOp": self._unary,
@@ -129,6 +131,8 @@ class _Reader:
 
     def _statement(self, statement: Any, guards: Guards, clocked: bool) -> None:  # noqa: ANN401
         kind = statement.kind.name
+        if len(guards) == MAX_NESTING:
+            return
         if kind in ("Block", "ForLoop", "Timed"):
             inner = statement.stmt if kind == "Timed" else statement.body
             self._statement(inner, guards, clocked)
@@ -194,6 +198,15 @@ class _Reader:
         return self.netlist.nets.setdefault(path, Net(path, symbol.type.bitWidth))
 
     def _expr(self, expr: Any) -> Expr:  # noqa: ANN401
+        if self._depth == MAX_NESTING:
+            return Other((), expr.type.bitWidth)
+        self._depth += 1
+        try:
+            return self._shallow(expr)
+        finally:
+            self._depth -= 1
+
+    def _shallow(self, expr: Any) -> Expr:  # noqa: ANN401
         kind, width = expr.kind.name, expr.type.bitWidth
         if kind in ("NamedValue", "HierarchicalValue") and expr.symbol.kind.name in _NETS:
             return self._net(expr.symbol)

@@ -187,6 +187,21 @@ def test_origin(read, body, origin):
     assert read(body).origin(Net("g", 1), resets={"rst_n"}) == origin
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        "assign g = " + " | ".join(["sel"] * 3000) + ";",
+        "assign w = " + "sel ? 1 : " * 600 + "2;",
+        "always @* " + " ".join(f"if (w == {n}) f = sel; else" for n in range(1, 600)) + " f = 0;",
+    ],
+)
+def test_machine_made_source(read, body):
+    """Source nested deeper than anyone writes is read as far as it matters, and stops nothing."""
+    netlist = read(body)
+    assert netlist.drives.keys() <= {"g", "w", "f"}
+    assert all(netlist.holds(drive) is not None for ds in netlist.drives.values() for drive in ds)
+
+
 def test_nets_of_a_value(read):
     """Every net a value is made of is found, however deep."""
     netlist = read("assign b = sel ? {din[3:0], !rd, wr == en, adr[1:0]} : ^{w, bit_in} | din;")
