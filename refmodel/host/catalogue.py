@@ -11,6 +11,7 @@ from refmodel.errors import UserError
 from refmodel.host.program import ProgramMaker
 from refmodel.host.programs import PROGRAMS
 from refmodel.host.protection_programs import PROTECTION_PROGRAMS
+from refmodel.host.sector_transfer import SECTOR_PROGRAMS
 from refmodel.host.transfer_programs import TRANSFER_PROGRAMS
 
 FILES = "CELLSTEP_PROGRAMS"  # the user's files: a simulator's process inherits it
@@ -22,7 +23,8 @@ def programs() -> dict[str, ProgramMaker]:
     own: dict[str, ProgramMaker] = {}
     for name in filter(None, os.environ.get(FILES, "").split(os.pathsep)):
         own |= _programs_of(name)
-    return {**PROGRAMS, **PROTECTION_PROGRAMS, **TRANSFER_PROGRAMS, **own}
+    shipped = {**PROGRAMS, **PROTECTION_PROGRAMS, **TRANSFER_PROGRAMS, **SECTOR_PROGRAMS}
+    return {**shipped, **own}
 
 
 def use_programs(path: Path) -> None:

@@ -98,7 +98,7 @@ def read_sectors(sectors: int = 9, cost: int = 32) -> Program:
     size = 0
     header = b""
     while len(found) < sectors:
-        field = yield from _field(cost, {ID: 6, DATA: size + 2, DELETED: size + 2})
+        field = yield from read_field(cost, {ID: 6, DATA: size + 2, DELETED: size + 2})
         if field[3] == ID and crc16(field) == 0:
             header, size = field[4:8], 128 << (field[7] & 7)
         elif field[3] in (DATA, DELETED) and header:
@@ -108,7 +108,7 @@ def read_sectors(sectors: int = 9, cost: int = 32) -> Program:
     return found
 
 
-def _field(cost: int, lengths: dict[int, int]) -> Generator[Access, Any, bytes]:
+def read_field(cost: int, lengths: dict[int, int]) -> Generator[Access, Any, bytes]:
     """Return the next field: three A1, its address byte, and `lengths[address byte]` bytes more."""
     raw = b""
     while raw != TWO_MARKS:
