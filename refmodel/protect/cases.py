@@ -12,6 +12,8 @@ from refmodel.protect.check import KINDS, ORIGINAL, Check
 
 DRIVE_SPEEDS = (-1.5, 0.0, 1.5)  # a drive's long-term speed error, drive manual SFD-321B
 
+MOST_OFF = 20  # percent
+
 
 @dataclass(frozen=True)
 class HostSpeed:
@@ -95,6 +97,12 @@ def cases(
     for name in hosts:
         if name not in HOST_SPEEDS:
             raise UserError(f"--host-speed {name}: no such host{near(name, HOST_SPEEDS)}")
+    for drive in drives:
+        if abs(drive) > MOST_OFF:
+            raise UserError(
+                f"--drive-speed {drive:g}: the drive speed of {drive:+g} % is not within"
+                f" -{MOST_OFF} .. {MOST_OFF}"
+            )
     plain_host = "normal" if "normal" in hosts else hosts[0]
     plain_drive = 0.0 if 0.0 in drives else drives[0]
     pairs = [

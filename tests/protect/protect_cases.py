@@ -15,7 +15,8 @@ number: 1
 about: Cells 5 % long.
 watches: [byte_ready]
 original:
-  track: {layout: runs, runs: [{words: [0xAAAA], repeat: 4}, {words: [0x4489]}, {words: [0x9254], repeat: 24}]}
+  track: {layout: runs, runs: [{words: [0xAAAA], repeat: 4}, {words: [0x4489]}, {words: [0x9254],
+      repeat: 24}]}
   density: [{first_bit: 240, bits: 192, percent: 5}]
   host: {program: measure_region, params: {skip: 1, count: 16, between: 4, cost: 20}}
 copy: {density: []}

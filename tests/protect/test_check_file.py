@@ -11,11 +11,11 @@ from refmodel.protect.judge import judge
 FAULTS = {
     "bounds crossed": (
         ("at_least: 1.02, at_most: 1.09", "at_least: 1.1, at_most: 1.09"),
-        "10:11: verdict.0: poll_ratio: at_least 1.1 is above at_most 1.09",
+        "11:11: verdict.0: poll_ratio: at_least 1.1 is above at_most 1.09",
     ),
     "no bound": (
         (", at_least: 1.02, at_most: 1.09", ""),
-        "10:11: verdict.0: poll_ratio: give at_least, at_most or both",
+        "11:11: verdict.0: poll_ratio: give at_least, at_most or both",
     ),
     "rules contradict": (
         (
@@ -30,12 +30,12 @@ FAULTS = {
     ),
     "region beyond the track": (
         ("first_bit: 240, bits: 192", "first_bit: 340, bits: 192"),
-        "7:13: density.0: the region of channel bits 340 .. 531 lies beyond the track, whose last"
+        "8:13: density.0: the region of channel bits 340 .. 531 lies beyond the track, whose last"
         " is 463",
     ),
     "negative cost": (
         ("cost: 20", "cost: -20"),
-        "8:76: host.params.cost: '-20' cycles: a cost must be 1 or more",
+        "9:76: host.params.cost: '-20' cycles: a cost must be 1 or more",
     ),
     "unknown program": (
         ("measure_region", "mesure_region"),

@@ -1,0 +1,99 @@
+"""`cellstep protect` as a user runs it."""
+
+import json
+import os
+import subprocess
+import sys
+import xml.etree.ElementTree as ET
+
+import pytest
+from protect_cases import check_file
+
+from hdl_stubs.defects import REFERENCE
+from testbenches.toolchain import available
+
+BINDING = REFERENCE / "binding.yaml"
+FEW = ["--class", "second_read", "--class", "transfer_flags", "--host-speed", "slow"]
+
+
+def protect(*arguments, cwd=None):
+    """Run the command; return the finished process."""
+    return subprocess.run(
+        [sys.executable, "-m", "refmodel.cli.main", "protect", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        env={**os.environ, "COLUMNS": "200"},
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory):
+    """Run the reference core through two checks with the slow host, on every simulator."""
+    out = tmp_path_factory.mktemp("protect") / "out"
+    return protect(BINDING, *FEW, "--drive-speed=-1.5", "--seed", "3", "--out", out), out
+
+
+def test_reference_core_passes(good):
+    """Originals are accepted, copies refused, and the exit status is 0."""
+    done, _ = good
+    assert done.returncode == 0, done.stderr
+    runs = 4 * (1 + len(available()))
+    assert f"{runs} runs, every verdict right" in done.stdout
+    assert "7      second_read     original  accept" in done.stdout
+    assert "12     transfer_flags  copy      refuse" in done.stdout
+
+
+def test_json_has_every_cell(good):
+    """protect.json has a cell a run, with what was measured, the bounds and the margin."""
+    data = json.loads((good[1] / "protect.json").read_text())
+    assert data["sides"] == ["model", *available()]
+    assert data["verdict"] == "agree"
+    assert len(data["cells"]) == 4 * len(data["sides"])
+    cell = data["cells"][0]
+    assert (cell["check"], cell["disk"], cell["seed"]) == ("second_read", "original", 3)
+    assert (cell["host_speed"], cell["drive_percent"]) == ("slow", -1.5)
+    assert [m["measure"] for m in cell["measured"]] == ["still_up", "caught"]
+
+
+def test_junit_has_a_case_a_run(good):
+    """junit.xml counts the runs of each side and no failure."""
+    root = ET.parse(good[1] / "junit.xml").getroot()
+    assert (root.get("tests"), root.get("failures")) == (str(4 * (1 + len(available()))), "0")
+    assert [suite.get("tests") for suite in root] == ["4"] * (1 + len(available()))
+
+
+def test_sensitivity_needs_no_simulator(tmp_path):
+    """--sensitivity prints the table and writes it as JSON."""
+    done = protect(BINDING, "--class", "second_read", "--sensitivity", "--out", tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "second_read  sync_equal  up too long  6 cycles" in done.stdout
+    rows = json.loads((tmp_path / "sensitivity.json").read_text())
+    assert [(r["kind"], r["harmless"], r["harmful"]) for r in rows][-1] == ("long", 6, 7)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--class", "nothing"], "--class nothing: no such check; known: "),
+        (["--host-speed", "quick"], "--host-speed quick: no such host; known: "),
+        (["--seed", "-1"], "--seed -1: should be 0 or more"),
+        (["--programs", "missing.py"], "missing.py: cannot be run: FileNotFoundError"),
+        (["--drive-speed", "90"], "the drive speed of +90 % is not within -20 .. 20"),
+    ],
+)
+def test_bad_input_ends_with_2(arguments, message, tmp_path):
+    """What is wrong on the command line is one line, exit status 2."""
+    done = protect(BINDING, *arguments, cwd=tmp_path)
+    assert done.returncode == 2
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_check_the_model_fails_is_the_checks_fault(tmp_path):
+    """A bound the original itself breaks is bad input, told before any simulator starts."""
+    path = check_file(tmp_path, ("at_least: 1.02", "at_least: 1.08"))
+    done = protect(BINDING, "--class", path)
+    assert done.returncode == 2
+    assert "the model itself says refuse to plain/original/slow" in done.stderr
