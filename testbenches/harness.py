@@ -10,8 +10,9 @@ from jinja2 import Environment, StrictUndefined
 
 from refmodel.host.bus import HIGH, LOW, BusShape
 from refmodel.host.disk import MEMORY_WORDS
+from testbenches.binding.machinery import Signal
 from testbenches.binding.ports import CorePorts
-from testbenches.binding.schema import Binding, Signal
+from testbenches.binding.schema import Binding
 
 HARNESS = "cellstep_harness"
 HELD = (

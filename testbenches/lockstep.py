@@ -20,7 +20,7 @@ from refmodel.host.bus import BusCycle
 from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError, Processor
 from refmodel.host.scenario import Disk, HostPart, Scenario
-from refmodel.report.result import AccessSeen, Finding, Outcome
+from refmodel.report.result import AccessSeen, Finding, Outcome, Shown
 from testbenches.binding.machinery import MOVES
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
@@ -122,16 +122,20 @@ class Lockstep:
             scenario = scenario.model_copy(update={"host": HostPart()})
         levels = {n: v for n, v in scenario.levels.items() if n in self.binding.level_inputs}
         scenario = scenario.model_copy(update={"levels": levels})
+        profile = self.profile
+        if scenario.slots is not None:
+            profile = profile.model_copy(update={"slots": scenario.slots})
         say(f"model: preparing {scenario.name}")
         track = scenario.track.build(seed, path.parent)
         others = tuple(part.build(seed, path.parent) for part in scenario.tracks)
-        disk = Disk(scenario, track, self.profile, self.binding.reset.cycles, seed, others)
+        disk = Disk(scenario, track, profile, self.binding.reset.cycles, seed, others)
         ready = Prepared(index, scenario, seed, disk)
+        player = Player(self.harness, profile.slots)
         try:
             stimuli = disk.revolutions()
             if not self.live:
-                stimuli = ModelPlayer(self.profile, self._processor(ready)).play(stimuli)
-            for stimulus in self._player.write(stimuli, self._events(index), disk.cycles):
+                stimuli = ModelPlayer(profile, self._processor(ready)).play(stimuli)
+            for stimulus in player.write(stimuli, self._events(index), disk.cycles):
                 ready.accesses.append(stimulus.accesses_only())
         except MissingRegisterError as error:
             ready.skipped = str(error)
@@ -171,19 +175,24 @@ class Lockstep:
     def compare(self, prepared: Prepared, simulator: str, done: RunDone) -> Outcome:
         """Compare one finished run with the model, revolution by revolution, up to a divergence."""
         disk = prepared.disk
-        timeline = Timeline(self.profile)
+        timeline = Timeline(disk.profile)
         recorder = Recorder(
             self.binding, self.profile.status, self._folder(simulator), prepared.index
         )
         checker = Checker(self.profile.status, self._lags, disk.start - 1, self._lines)
         finding = None
-        for stimulus in self.stimuli(prepared, done.beats):
+        shown = None
+        for turn, stimulus in enumerate(self.stimuli(prepared, done.beats)):
             state = timeline.state
             expected = timeline.run(stimulus)
             observed = recorder.observed(stimulus.first, stimulus.end)
             reads = recorder.reads(stimulus)
             moved = recorder.moves(stimulus.end) if self._compares_memory else None
             divergence = checker.check(expected, observed, reads, moved)
+            if turn == 0 or divergence is not None:
+                since = max(stimulus.first, checker.start)
+                places = disk.places(turn)
+                shown = Shown(state, stimulus, expected, observed, reads, since, places)
             if divergence is not None:
                 finding = self._tell(divergence, disk, state, stimulus, expected, observed, reads)
                 finding = replace(finding, moves=moved[0] if moved else None)
@@ -199,6 +208,7 @@ class Lockstep:
             finding,
             done.result,
             moves=checker.moves_compared,
+            shown=shown,
         )
 
     def _tell(
@@ -214,7 +224,7 @@ class Lockstep:
         """Say of a divergence where and when it is, why, and what the host did before."""
         return Finding(
             divergence,
-            find_cause(divergence, self.profile, state, stimulus, observed),
+            find_cause(divergence, disk.profile, state, stimulus, observed),
             disk.place(divergence.cycle - divergence.lag),
             float(divergence.cycle * self.profile.cycle_ns),
             _accesses_before(stimulus, reads, divergence.cycle),

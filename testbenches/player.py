@@ -85,7 +85,8 @@ class Player:
         line = self._slots.line_cycles
         lines = np.arange(stimulus.first // line, stimulus.end // line + 1, dtype=np.int64)
         edges = (lines[:, None] * line + np.array(self._slots.at)).ravel()
-        return edges[(edges >= stimulus.first) & (edges < stimulus.end)]
+        inside: Cycles = edges[(edges >= stimulus.first) & (edges < stimulus.end)]
+        return inside
 
     def _held_lanes(self, stimulus: Stimulus) -> dict[str, Lane]:
         """Return the held inputs the core has, reset among them, over the stimulus."""

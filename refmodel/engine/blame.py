@@ -22,6 +22,8 @@ CLAUSE = {
 }
 TRANSFER_FIELDS = ("dma_active", "transfer_done", MEMORY, "write_gate", "write_data")
 WORD_BITS = 16
+WAITING = 3  # words that can have waited, and so were put together before a gate changed
+MANY = 1 << 30
 
 
 @dataclass
@@ -33,7 +35,7 @@ class Trail:
 
     here: Edge | None = None
     last: Edge | None = None
-    gates_moved: bool = False  # since the last word was moved
+    moves_since_gates: int = MANY  # words moved since a gate changed; some had waited
     bits_since_start: int = 0  # since the last start or stop
     control_written: bool = False
 
@@ -41,7 +43,9 @@ class Trail:
         """Take one more edge of the model's way."""
         inputs, last = edge.inputs, self.last
         moved = edge.after.transfer.memory_index != edge.before.transfer.memory_index
-        self.gates_moved = not moved and (self.gates_moved or self._gates_change(edge, last))
+        self.moves_since_gates += moved
+        if self._gates_change(edge, last):
+            self.moves_since_gates = 0
         self.bits_since_start += inputs.bit_strobe
         if inputs.write_transfer and not edge.after.transfer.armed:
             self.bits_since_start = inputs.bit_strobe
@@ -83,7 +87,7 @@ def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -
         accepted = here.inputs.transfer & ENABLE and not here.after.transfer.armed
         return "B10" if accepted and not here.inputs.transfer & LENGTH else "B9"
     off = trail.last is not None and not _gates(trail.last)
-    if off or trail.gates_moved:
+    if off or trail.moves_since_gates <= WAITING:
         return "B15"
     if field == MEMORY:
         return "B9" if trail.bits_since_start < WORD_BITS else "B10"

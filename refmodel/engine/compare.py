@@ -136,7 +136,7 @@ class Checker:
         self._layout = layout
         self._lags = {**lags, **(lines or {})}
         self._reads = lags
-        self._start = start
+        self.start = start + max(self._lags.values(), default=0)
         self._recent: dict[str, Lane] = {}
         self.cycles_compared = 0
         self.reads_compared = 0
@@ -153,7 +153,7 @@ class Checker:
             name: self._recent[name].then(lane) if self._recent else lane
             for name, lane in (expected.lanes | expected.lines).items()
         }
-        first, end = max(expected.first, self._start + max(self._lags.values())), expected.end
+        first, end = max(expected.first, self.start), expected.end
         found = [
             first_divergence(
                 field, lanes[field], lane, observed.unknown[field], self._lags[field], first, end

@@ -123,6 +123,13 @@ class Disk:
         track = self._track_at(cycle)
         return f"revolution {turn + 1}, {track.place(passed - 1)} (channel bit {passed - 1})"
 
+    def places(self, turn: int) -> tuple[tuple[int, str], ...]:
+        """Return the cycle each named place of a revolution begins in; none if the head steps."""
+        if self.scenario.steps:
+            return ()
+        arrivals = self.pace.arrivals(turn, self.start)
+        return tuple((int(arrivals[p.first_bit]), p.name) for p in self.track.places)
+
     def _track_at(self, cycle: int) -> Track:
         return (self.track, *self.tracks)[self.drive.view(cycle).track]
 

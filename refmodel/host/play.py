@@ -40,6 +40,7 @@ class ModelPlayer:
             beat = self._next_beat(stimulus.end)
             edge = min(arrival[0], beat.cycle if beat else NEVER)
             if edge == NEVER:
+                self._stepper.settle(stimulus.end)
                 return made
             self._stepper.settle(edge)
             while arrival[0] == edge:

@@ -12,6 +12,7 @@ from typing import Any, Literal
 from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
+from refmodel.block.slots import Slots
 from refmodel.errors import InputError, Problem, UserError, near
 from refmodel.host.catalogue import programs
 from refmodel.host.disk import MEMORY_WORDS, RESET_CYCLES, Disk
@@ -129,6 +130,7 @@ class Scenario(Schema):
     host: HostPart = HostPart()
     levels: dict[LevelName, int | Toggle | Span] = Key({})
     resets: list[ResetPulse] = Key([])
+    slots: Slots | None = None  # memory slots other than the profile's
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)  # random words by the run's seed
 
     @model_validator(mode="after")

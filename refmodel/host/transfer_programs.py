@@ -76,6 +76,17 @@ def restart_transfers(words: int = 8, cost: int = 40, every: int = 3000) -> Prog
         yield Read("status", every)
 
 
+def step_through_control(cost: int = 60, every: int = 4000) -> Program:
+    """Set and clear the bits of control one by one, reading status in between."""
+    bits = (WAIT_FOR_SYNC, SLOW_BITS, TOP_BIT_FRAMING, *PRECOMPENSATION_BITS)
+    while True:
+        for form in (SET, 0):
+            for bit in bits:
+                yield Put("control", form | bit, cost)
+                for _ in range(every // cost):
+                    yield Read("status", cost)
+
+
 def mixed_transfers(seed: int = 0, longest: int = 300, words: int = 6) -> Program:
     """Make random writes of transfer, control and sync_word and reads of status."""
     rng = random.Random(seed)
@@ -102,5 +113,11 @@ PRECOMPENSATION_BITS = tuple(
 )
 TRANSFER_PROGRAMS: dict[str, ProgramMaker] = {
     program.__name__: program
-    for program in (read_by_transfer, write_by_transfer, restart_transfers, mixed_transfers)
+    for program in (
+        read_by_transfer,
+        write_by_transfer,
+        restart_transfers,
+        mixed_transfers,
+        step_through_control,
+    )
 }

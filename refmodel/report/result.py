@@ -59,6 +59,23 @@ class Finding:
 
 
 @dataclass(frozen=True)
+class Shown:
+    """One revolution of a run to be drawn: that of the divergence, or the first.
+
+    The model was in `state` before it. Nothing before cycle `compared_from` was compared. `places`
+    has the cycles in which named places of the track begin.
+    """
+
+    state: State
+    stimulus: Stimulus
+    expected: Expected
+    observed: Observed
+    reads: Reads
+    compared_from: int
+    places: tuple[tuple[int, str], ...] = ()
+
+
+@dataclass(frozen=True)
 class Outcome:
     """One scenario on one simulator: the cycles, reads of status and memory words compared."""
 
@@ -73,6 +90,7 @@ class Outcome:
     result: Any = None
     note: str = ""
     moves: int = 0
+    shown: Shown | None = None
 
 
 @dataclass(frozen=True)
