@@ -4,7 +4,8 @@ import pytest
 
 from hdl_stubs.defects import REFERENCE, apply, load_defects
 
-SUITES = {"binding.yaml": "quick", "binding_block.yaml": "block"}  # by binding, the suite that must catch the defect
+# By binding, the suite that must catch the defect
+SUITES = {"binding.yaml": "quick", "binding_block.yaml": "block"}
 DEFECTS = [defect for defect in load_defects() if defect.binding in SUITES]
 
 
