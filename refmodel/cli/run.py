@@ -39,7 +39,8 @@ def run_command(
     ] = False,
     policy: Policies = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for result.json, junit.xml, report.txt and waves.")
+        Path | None,
+        typer.Option(help="Folder for report.html, result.json, junit.xml, report.txt and waves."),
     ] = None,
 ) -> None:
     """Compare a core with the model, cycle by cycle, and show where they first part.

@@ -98,8 +98,8 @@ def _syncs(profile: Profile, span: Span, moment: Moment) -> Cycles:
     """Return the cycles in which status begins to show a match."""
     del profile, moment
     lane = span.expected.lanes["sync_equal"]
-    rises = (lane.value == 1) & (lane.cycle > span.stimulus.first)
-    return lane.cycle[rises]
+    rises: Cycles = lane.cycle[(lane.value == 1) & (lane.cycle > span.stimulus.first)]
+    return rises
 
 
 def _reads(profile: Profile, span: Span, moment: Moment) -> Cycles:

@@ -16,6 +16,7 @@ from rich.console import Console
 from refmodel.errors import UserError
 from refmodel.report.junit import to_junit
 from refmodel.report.mismatch_vcd import write_mismatch
+from refmodel.report.page.render import report_page
 from refmodel.report.result import RunResult, SuiteResult
 from refmodel.report.result_json import to_json
 from refmodel.report.terminal import show_all
@@ -96,6 +97,7 @@ def _files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Write]]:
     yield "result.json", lambda file: _text(file, to_json(suites))
     yield "junit.xml", lambda file: _text(file, to_junit(suites))
     yield "report.txt", lambda file: _text(file, to_text(suites))
+    yield "report.html", lambda file: _text(file, report_page(suites))
     taken: list[str] = []
     for suite, run in ((s, run) for s in suites for run in s.runs):
         if run.outcome.finding is not None:

@@ -55,7 +55,13 @@ def test_same_run_same_bytes(tmp_path):
     for name in ("one", "two"):
         cellstep("run", binding, *POLL, "--sim", "icarus", "--out", tmp_path / name)
     files = sorted(path.name for path in (tmp_path / "one").iterdir())
-    assert ["junit.xml", "mismatch-sync_poll-icarus.vcd", "report.txt", "result.json"] == files
+    assert [
+        "junit.xml",
+        "mismatch-sync_poll-icarus.vcd",
+        "report.html",
+        "report.txt",
+        "result.json",
+    ] == files
     for name in files:
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
 

@@ -34,7 +34,7 @@ def test_match_of_an_iso_track():
 
 
 def test_diagram_has_a_column_a_cycle():
-    """In the diagram the flag is up for the 14 cycles between two bits, and the mark is its rise."""
+    """In the diagram the flag is up for the 14 cycles from bit to bit; the mark is its rise."""
     lines = invoke("explain", POLL, "--around", "sync:2").splitlines()
     flag = next(line for line in lines if line.startswith("sync_equal   "))
     bits = next(line for line in lines if line.startswith("channel bits "))

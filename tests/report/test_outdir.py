@@ -26,11 +26,15 @@ def write(folder, suites):
 
 
 def test_files_of_a_mismatch(tmp_path):
-    """A mismatch leaves the three reports and the waves, in a folder made for them."""
+    """A mismatch leaves the four reports and the waves, in a folder made for them."""
     write(tmp_path / "deep" / "out", BAD)
-    assert ["junit.xml", "mismatch-a_b_c-icarus.vcd", "report.txt", "result.json"] == names(
-        tmp_path / "deep" / "out"
-    )
+    assert [
+        "junit.xml",
+        "mismatch-a_b_c-icarus.vcd",
+        "report.html",
+        "report.txt",
+        "result.json",
+    ] == names(tmp_path / "deep" / "out")
 
 
 def test_stale_waves_go(tmp_path):
@@ -38,7 +42,7 @@ def test_stale_waves_go(tmp_path):
     write(tmp_path, BAD)
     (tmp_path / "notes.txt").write_text("mine")
     write(tmp_path, GOOD)
-    assert ["junit.xml", "notes.txt", "report.txt", "result.json"] == names(tmp_path)
+    assert ["junit.xml", "notes.txt", "report.html", "report.txt", "result.json"] == names(tmp_path)
 
 
 def test_same_scenario_of_two_cores(tmp_path):
@@ -76,7 +80,7 @@ def test_full_disk_keeps_earlier_results(tmp_path, monkeypatch):
     monkeypatch.setattr(outdir, "write_mismatch", full)
     with pytest.raises(OSError, match="No space left"):
         write(tmp_path, BAD)
-    assert ["junit.xml", "report.txt", "result.json"] == names(tmp_path)
+    assert ["junit.xml", "report.html", "report.txt", "result.json"] == names(tmp_path)
     assert before == (tmp_path / "result.json").read_bytes()
 
 
