@@ -40,6 +40,7 @@ COMMANDS = {
     ),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
     "explain": Entry("explain", "explain_command", "Explain one moment, with a diagram."),
+    "lesson": Entry("lesson", "lesson_command", "Learn the register by playing with it."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
 }

@@ -1,0 +1,40 @@
+"""`cellstep lesson`: pages to learn the register from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import IO, Annotated
+
+import typer
+
+
+def lesson_command(
+    name: Annotated[
+        str | None, typer.Argument(help="A lesson, or all; without it, what there is.")
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Folder for the pages.")] = Path("cellstep-out/lessons"),
+) -> None:
+    """Write lessons: pages with one idea each, a guess, and sliders over the model's results.
+
+    Example: cellstep lesson all --out lessons
+
+    Exit status: 0, 2 for bad input.
+    """
+    from refmodel.lessons.catalogue import TITLES, lesson_page, names_of
+    from refmodel.report.outdir import write_whole
+
+    if name is None:
+        for short, title in TITLES.items():
+            typer.echo(f"{short:<12} {title}")
+        typer.echo("\ncellstep lesson NAME writes one as a page, cellstep lesson all writes all")
+        return
+    chosen = names_of(name)
+    out.mkdir(parents=True, exist_ok=True)
+    for short in chosen:
+        page = lesson_page(short)
+        write_whole(out / f"{short}.html", lambda file, page=page: _put(file, page))
+        typer.echo(out / f"{short}.html")
+
+
+def _put(file: IO[str], text: str) -> None:
+    file.write(text)

@@ -1,0 +1,119 @@
+"""Lessons about what the register is used for: arming a transfer, refusing a copy."""
+
+from __future__ import annotations
+
+from refmodel.host.bus import WRITE_TRANSFER, BusCycle
+from refmodel.lessons.lesson import Knob, Lesson, Result
+from refmodel.lessons.play import PAL, SEED, arrival, draw, run_bits
+from refmodel.media.mfm import word_bits
+from refmodel.protect.cases import HOST_SPEEDS, Case
+from refmodel.protect.check import KINDS, Check, find_checks
+from refmodel.protect.judge import judge
+from refmodel.protect.model import disk_of, run_model
+
+WRITES = (
+    (0x8004,),
+    (0x8004, 0x8004),
+    (0x0004, 0x8004),
+    (0x8004, 0x0000, 0x8004),
+    (0x8004, 0x8004, 0x0000),
+)
+FIRST, APART = 120, 60
+
+
+def arming() -> Lesson:
+    """Return the lesson on what arming a transfer is for."""
+    results = {}
+    for n, writes in enumerate(WRITES):
+        for m, needed in enumerate((1, 2, 3)):
+            profile = PAL.model_copy(update={"arming_writes": needed})
+            bus = [
+                BusCycle(FIRST + APART * k, WRITE_TRANSFER, value=value)
+                for k, value in enumerate(writes)
+            ]
+            ran = run_bits(word_bits([0x9254] * 4), bus, profile=profile)
+            lane = ran.expected.lanes["dma_active"]
+            starts = lane.cycle[lane.value == 1].tolist()
+            begun = f"starts in cycle {starts[0]}" if starts else "does not start"
+            results[n, m] = Result(
+                f"{_said(writes)}, where {needed} in a row arm: the transfer {begun}.",
+                draw(ran, FIRST - 30, arrival(40), "host", "dma_active"),
+                (len(starts),),
+            )
+    return Lesson(
+        "arming",
+        "What arming a transfer is for",
+        (
+            "A transfer moves words between disk and memory by itself. Started by a stray write it"
+            " would overwrite memory, or the disk.",
+            "So one write is not enough: transfer must be written twice in a row with enable, its"
+            " top bit, set. A write without enable stops at once and disarms.",
+        ),
+        "The host writes 8004, then 0000, then 8004. Two in a row arm. Does the transfer start?",
+        ("yes, 8004 was written twice", "no, the two were not in a row"),
+        1,
+        "No. The 0000 between them disarms, and the last 8004 is the first of a new pair.",
+        "Change what is written, and how many writes arm: that is a number of the profile.",
+        (
+            Knob("written to transfer", tuple(_said(writes) for writes in WRITES), 3),
+            Knob("writes that arm", ("1", "2", "3"), 1),
+        ),
+        results,
+    )
+
+
+def _said(writes: tuple[int, ...]) -> str:
+    return ", ".join(f"{value:04X}" for value in writes)
+
+
+CHECKS = ("sync_window", "long_cells", "long_track", "second_read")
+
+
+def protection() -> Lesson:
+    """Return the lesson on an original that is accepted and a copy that is refused."""
+    checks = find_checks(list(CHECKS))
+    hosts = list(HOST_SPEEDS)
+    results = {
+        (n, m, k): _judged(check, kind, host)
+        for n, check in enumerate(checks)
+        for m, kind in enumerate(KINDS)
+        for k, host in enumerate(hosts)
+    }
+    return Lesson(
+        "protection",
+        "An original accepted, its copy refused",
+        (
+            "Some disks carry what a plain drive cannot write: longer cells, more bytes, marks at"
+            " odd places. Their loader reads status, measures when bits change, and refuses a disk"
+            " that comes out wrong.",
+            "The sectors of a copy hold the same data. Only the timing tells. A core whose flags"
+            " are a little late makes an original look like a copy.",
+        ),
+        "A copy has every byte of the original, its marks encoded anew. What does a check that"
+        " waits for sync_equal find?",
+        ("the same marks", "no mark at all"),
+        1,
+        "No mark: encoded anew, the mark has its clock bit back and is 44A9, not 4489.",
+        "Let each check judge both disks. Does the pace of the host change a verdict?",
+        (
+            Knob("check", CHECKS),
+            Knob("disk", tuple(KINDS)),
+            Knob("host", tuple(hosts), hosts.index("normal")),
+        ),
+        results,
+    )
+
+
+def _judged(check: Check, kind: str, host: str) -> Result:
+    """Return the verdict of one check on one disk, and the measurement it rests on."""
+    scenario = Case(check, kind, SEED, HOST_SPEEDS[host], 0.0).scenario()
+    told = run_model(disk_of(scenario, PAL, check.path.parent))
+    found = judge(check.rules, told, PAL)
+    decided = found.deciding
+    said = f"{decided.measure} is {decided.value:g} {decided.unit}".rstrip() if decided else ""
+    said = said or "the program found nothing to measure before the disk ran out"
+    about = check.about.rstrip(".")
+    return Result(
+        f"{about}. On the {kind}, with a {host} host, {said}: {found.verdict}.",
+        numbers=(int(found.verdict == "accept"),),
+    )

@@ -1,0 +1,161 @@
+"""Short runs of the model for the lessons, and drawings of what it shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from refmodel.block.profile import Profile, load_profile
+from refmodel.engine.lane import Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.timeline import Expected, Timeline
+from refmodel.host.bus import READ_STATUS, WRITE_KINDS, BusCycle
+from refmodel.host.disk import RESET_CYCLES, Disk
+from refmodel.host.play import ModelPlayer, with_accesses
+from refmodel.host.processor import Processor
+from refmodel.host.scenario import Scenario
+from refmodel.lessons.lesson import Drawn, Piece
+from refmodel.media.mfm import Bits
+from refmodel.report.trace import Span
+from refmodel.report.waves import block_waves
+
+PAL = load_profile("pal_dd")
+SEED = 1
+
+
+@dataclass(frozen=True)
+class Ran:
+    """A short run: its profile and span."""
+
+    profile: Profile
+    span: Span
+
+    @property
+    def expected(self) -> Expected:
+        """What the block showed."""
+        return self.span.expected
+
+    @property
+    def bit_cycle(self) -> list[int]:
+        """The edges at which channel bits arrived."""
+        edges: list[int] = self.span.stimulus.bit_cycle.tolist()
+        return edges
+
+    def field(self, name: str, cycle: int) -> int:
+        """Return a field's value in a cycle."""
+        return int(self.expected.lanes[name].at(cycle))
+
+
+def arrival(bit: int, profile: Profile = PAL) -> int:
+    """Return the edge at which channel bit `bit` of a run arrives, at nominal speed."""
+    return RESET_CYCLES + int((bit + 1) * profile.cycles_per_bit)
+
+
+def run_bits(
+    bits: Bits,
+    accesses: Sequence[BusCycle] = (),
+    levels: Mapping[str, int] | None = None,
+    profile: Profile = PAL,
+) -> Ran:
+    """Run the model over channel bits at nominal speed, with the host's bus cycles."""
+    held = {name: Lane.constant(value) for name, value in (levels or {}).items()}
+    cycles = np.array([arrival(n, profile) for n in range(len(bits))], np.int64)
+    disk = Stimulus(
+        0,
+        arrival(len(bits), profile) + 1,
+        bit_cycle=cycles,
+        bit=bits,
+        levels=held,
+        resets=((0, RESET_CYCLES),),
+        memory=np.zeros(64, np.uint16),
+    )
+    stimulus = with_accesses(disk, list(accesses))
+    timeline = Timeline(profile)
+    state = timeline.state
+    return Ran(profile, Span(state, stimulus, timeline.run(stimulus)))
+
+
+def told_by(scenario: Mapping[str, Any], profile: Profile = PAL) -> Any:  # noqa: ANN401
+    """Return what the host program of a scenario returns when it meets the model."""
+    from pathlib import Path
+
+    read = Scenario.model_validate({"name": "lesson", **scenario})
+    disk = Disk(read, read.track.build(SEED, Path()), profile, seed=SEED)
+    program = read.program(SEED)
+    processor = Processor(program, profile, start=disk.start, machine=disk.machine)
+    for _ in ModelPlayer(profile, processor).play(disk.revolutions()):
+        if processor.ended:
+            break
+    return processor.told
+
+
+def reads_at(*edges: int) -> list[BusCycle]:
+    """Return reads of status at these edges."""
+    return [BusCycle(edge, READ_STATUS) for edge in edges]
+
+
+def draw(ran: Ran, first: int, end: int, *names: str) -> tuple[Drawn, ...]:
+    """Draw cycles `first` .. `end - 1`: bits, host, window, or fields of status."""
+    return tuple(
+        Drawn(_LABEL.get(name, name), tuple(_drawn(ran, name, first, end))) for name in names
+    )
+
+
+_LABEL = {"bits": "channel bits", "host": "host"}
+
+
+def _drawn(ran: Ran, name: str, first: int, end: int) -> Iterator[Piece]:
+    if name == "bits":
+        yield from _bits(ran, first, end)
+    elif name == "host":
+        yield from _accesses(ran, first, end)
+    elif name == "window":
+        waves = block_waves(ran.profile, ran.span.state, ran.span.stimulus, first, end)
+        word = next(w for w in waves if w.name == "sync_word").changes[-1][1]
+        for start, stop, value in _runs([c[:2] for c in waves[0].changes], end):
+            yield Piece(start, stop, "lit" if value == word else "box", f"{value:04X}")
+    else:
+        lane = ran.expected.lanes[name].between(first, end)
+        changes = list(zip(lane.cycle.tolist(), lane.value.tolist(), strict=True))
+        for start, stop, value in _runs(changes, end):
+            if name == "data":
+                yield Piece(start, stop, "box", f"{value:02X}")
+            else:
+                yield Piece(start, stop, "on" if value else "off")
+
+
+def _bits(ran: Ran, first: int, end: int) -> Iterator[Piece]:
+    """Yield each channel bit for as long as it is the newest."""
+    stimulus = ran.span.stimulus
+    arrived = zip(stimulus.bit_cycle.tolist(), stimulus.bit.tolist(), strict=True)
+    near = [(cycle, bit) for cycle, bit in arrived if first <= cycle < end]
+    for n, (cycle, bit) in enumerate(near):
+        stop = near[n + 1][0] if n + 1 < len(near) else end
+        yield Piece(cycle, stop, "box", str(bit))
+
+
+def _accesses(ran: Ran, first: int, end: int) -> Iterator[Piece]:
+    stimulus = ran.span.stimulus
+    written = {kind: register for register, kind in WRITE_KINDS.items()}
+    rows = zip(
+        stimulus.access_cycle.tolist(),
+        stimulus.access_kind.tolist(),
+        stimulus.access_value.tolist(),
+        strict=True,
+    )
+    for cycle, kind, value in rows:
+        if first <= cycle < end:
+            text = f"{written[kind]} {value:04X}" if kind in written else "read"
+            yield Piece(cycle, cycle + 1, "on", text)
+
+
+def _runs(changes: Sequence[tuple[int, ...]], end: int) -> Iterator[tuple[int, int, int]]:
+    """Yield start, end and value of each stretch of a lane."""
+    for n, (start, value) in enumerate(changes):
+        stop = changes[n + 1][0] if n + 1 < len(changes) else end
+        if n == 0 or value != changes[n - 1][1]:
+            merged = next((c[0] for c in changes[n + 1 :] if c[1] != value), end)
+            yield start, max(stop, merged), value
