@@ -10,10 +10,11 @@ import numpy as np
 
 from refmodel.block.profile import Profile
 from refmodel.errors import UserError
+from refmodel.host.scenario import Written
 from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement, judge
 from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix
-from refmodel.protect.model import disk_of, run_model
+from refmodel.protect.model import disk_of, full_scenario, run_model, written_in
 from refmodel.protect.sensitivity import Sensitivity
 from refmodel.report.result import ERROR, SKIPPED, Finding, Outcome
 from testbenches.binding.ports import preflight
@@ -31,24 +32,61 @@ def run_matrix(path: Path, cases: Sequence[Case], options: Options, say: Say = q
     binding = load_binding(path)
     preflight(binding)
     profile = binding.load_profile().with_policies(options.policies)
-    cells = [_on_model(case, profile, say) for case in cases]
-    playable = [case for case in cases if not _missing(binding, case)]
+    used: dict[str, set[str]] = {}
+    cells = [_on_model(case, profile, used.setdefault(case.name, set()), say) for case in cases]
+    missing = {case.name: _missing(binding, case, used[case.name]) for case in cases}
     names = simulators(options.simulators)
-    scenarios = [(case.check.path, case.scenario()) for case in playable]
     own = replace(options, given=str(path), simulators=names, live=True)
-    outcomes = run_suite(binding, scenarios, own, say).outcomes if playable else []
-    found = {(o.simulator, o.scenario): o for o in outcomes}
+    found = _play(binding, [c for c in cases if not missing[c.name]], own, say)
     sensitivity = Sensitivity(profile)
     for name in names:
         say(f"{name}: judging")
-        cells += [_on_core(case, name, found, binding, sensitivity) for case in cases]
+        for case in cases:
+            if missing[case.name]:
+                cells.append(Cell(case, name, None, note=missing[case.name], skipped=True))
+            else:
+                cells.append(_on_core(case, name, found, sensitivity))
     return Matrix(str(path), profile.name, (MODEL, *names), tuple(cells))
 
 
-def _on_model(case: Case, profile: Profile, say: Say) -> Cell:
+def _play(
+    binding: Binding, cases: Sequence[Case], options: Options, say: Say
+) -> dict[tuple[str, str], Outcome]:
+    """Play the cases on every simulator; return the outcomes by simulator and scenario.
+
+    A case with a run before is played once that has shown what the core writes.
+    """
+    firsts = [c for c in cases if c.check.first is not None]
+    scenarios = [(c.check.path, c.scenario()) for c in cases if c.check.first is None]
+    scenarios += [(c.check.path, first) for c in firsts if (first := c.first_scenario())]
+    found = {}
+    for outcome in run_suite(binding, scenarios, options, say).outcomes if scenarios else []:
+        found[outcome.simulator, outcome.scenario] = outcome
+    profile = binding.load_profile().with_policies(options.policies)
+    for name in options.simulators if firsts else ():
+        laid = [
+            (c.check.path, c.scenario(_written(found[name, f"{c.name}/first"], c, profile)))
+            for c in firsts
+        ]
+        for outcome in run_suite(binding, laid, replace(options, simulators=[name]), say).outcomes:
+            found[outcome.simulator, outcome.scenario] = outcome
+    return found
+
+
+def _written(outcome: Outcome, case: Case, profile: Profile) -> list[Written]:
+    """Return what the core wrote in the run before."""
+    first = case.first_scenario()
+    if outcome.shown is None or first is None:
+        return []
+    disk = disk_of(first, profile, case.check.path.parent)
+    return written_in(outcome.shown.observed.lanes, disk, outcome.shown.stimulus.end)
+
+
+def _on_model(case: Case, profile: Profile, used: set[str], say: Say) -> Cell:
     """Judge a case on the model; UserError when the verdict is not what the check promises."""
     say(f"model: {case.name}")
-    told = run_model(disk_of(case.scenario(), profile, case.check.path.parent))
+    scenario = full_scenario(case, profile, used)
+    told = run_model(disk_of(scenario, profile, case.check.path.parent), used)
     cell = Cell(case, MODEL, _judged(case, told, profile))
     if not cell.right and cell.judgement is not None:
         raise UserError(
@@ -72,28 +110,32 @@ def told_in_words(judgement: Judgement) -> str:
     return ", ".join(f"{m.measure} {m.value:.6g}" for m in judgement.measured)
 
 
-def _missing(binding: Binding, case: Case) -> str:
+def _missing(binding: Binding, case: Case, used: set[str]) -> str:
     """Say what a core lacks that a case needs."""
-    needed = [n for n in case.scenario().needs() if n not in binding.level_inputs]
-    return f"the core has no input {', '.join(sorted(needed))}" if needed else ""
+    needed = [f"input {n}" for n in case.scenario().needs() if n not in binding.level_inputs]
+    needed += [f"register {n}" for n in used if n not in binding.registers]
+    if "transfer" in used and binding.memory is None:
+        needed.append("memory")
+    lines = {seen.lane for seen in binding.lines_observed}
+    if case.check.first is not None:
+        needed += [f"line {n}" for n in ("write_gate", "write_data") if n not in lines]
+    return f"the core has no {', '.join(sorted(needed))}" if needed else ""
 
 
 def _on_core(
     case: Case,
     simulator: str,
     found: dict[tuple[str, str], Outcome],
-    binding: Binding,
     sensitivity: Sensitivity,
 ) -> Cell:
     """Return the cell of a case whose scenario was played."""
-    missing = _missing(binding, case)
-    if missing:
-        return Cell(case, simulator, None, note=missing, skipped=True)
     outcome = found[simulator, case.name]
     if outcome.verdict in (ERROR, SKIPPED):
         return Cell(case, simulator, None, note=outcome.note, skipped=outcome.verdict == SKIPPED)
     judgement = _judged(case, outcome.result, sensitivity.profile)
-    blame = _blame(outcome.finding) if outcome.finding else None
+    before = found.get((simulator, f"{case.name}/first"), outcome)
+    finding = before.finding or outcome.finding
+    blame = _blame(finding) if finding else None
     cell = Cell(case, simulator, judgement, blame)
     if blame is None or cell.right or blame.field not in case.check.watches:
         return cell
@@ -121,9 +163,10 @@ def _blame(finding: Finding) -> Blame:
 def _wrong_cycles(finding: Finding) -> int:
     """Return for how many cycles the field differs, from the divergence on, within its span."""
     divergence = finding.divergence
-    if divergence.field not in finding.observed.lanes:
+    lanes = {**finding.expected.lanes, **finding.expected.lines}
+    if divergence.field not in finding.observed.lanes or divergence.field not in lanes:
         return 1
-    model = finding.expected.lanes[divergence.field].delayed(divergence.lag)
+    model = lanes[divergence.field].delayed(divergence.lag)
     core = finding.observed.lanes[divergence.field]
     changes = np.unique(np.concatenate((model.cycle, core.cycle, [divergence.cycle])))
     changes = changes[changes >= divergence.cycle]

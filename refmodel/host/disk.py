@@ -20,6 +20,7 @@ from refmodel.media.density import Pace
 from refmodel.media.flux import leading_edges, pulse_width
 from refmodel.media.mfm import Bits
 from refmodel.media.track import Track, random_bytes
+from refmodel.media.writing import Burst, Surface
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 RESET_CYCLES = 4
 MEMORY_WORDS = 1 << 16  # at most
+NO_PULSES = np.empty(0, np.int64)
 MEMORY = 1  # stream of random numbers beside the track's
 
 
@@ -95,6 +97,16 @@ class Disk:
         words = random_bytes(2 * self.scenario.memory_words, self.seed, MEMORY)
         return np.frombuffer(words, "<u2").astype(np.uint16)
 
+    @cached_property
+    def surface(self) -> Surface:
+        """What has been written over the track."""
+        surface = Surface()
+        for part in self.scenario.written:
+            bits = np.array([int(c) for c in part.bits if c != "_"], np.uint8)
+            burst = Burst(part.first, part.first + len(bits) * part.bit_cycles, NO_PULSES)
+            surface.write(burst, bits, part.bit_cycles, [0, int(self.pace.cycles)])
+        return surface
+
     def revolutions(self) -> Iterator[Stimulus]:
         """Yield the stimulus revolution by revolution, without host accesses."""
         levels = {name: self._level(level) for name, level in self.scenario.levels.items()}
@@ -140,7 +152,10 @@ class Disk:
             return
         for turn in range(self.scenario.revolutions):
             cycles = self.pace.arrivals(turn, self.start)
-            yield cycles, self._under_the_head(cycles, turn)
+            bits = self._under_the_head(cycles, turn)
+            begin = self.pace.begin(turn, self.start)
+            passing = self.surface.under_the_head(cycles, bits, begin)
+            yield passing.cycle, passing.bit
 
     def _under_the_head(self, cycles: Cycles, turn: int) -> Bits:
         """Return the channel bits of a revolution; noise while the head is on its way."""

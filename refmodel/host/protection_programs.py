@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Generator, Sequence
 from typing import Any
 
+from refmodel.block.arming import ENABLE, WRITE
+from refmodel.block.control import SET, WAIT_FOR_SYNC
 from refmodel.host.program import Access, Program, ProgramMaker, Read, StatusView, Wait, Write
 from refmodel.host.sector_program import sector_headers
 
@@ -181,6 +183,73 @@ def watch_transfer(cost: int = 24, patience: int = 100_000) -> Program:
     return {"bytes": count, "writing": writing, "ended": int(not status.dma_active)}
 
 
+def timed_transfer(
+    words: int = 20, cost: int = SYNC_COST, arming: int = 2, patience: int = 100_000
+) -> Program:
+    """Start a read transfer that waits for a sync word; time dma_active from sync to its fall.
+
+    `writing` counts reads that saw that bit, `ended` tells whether dma_active fell at all.
+    """
+    yield Write("control", SET | WAIT_FOR_SYNC, cost)
+    yield from _arm(ENABLE | words, arming, cost)
+    status = yield Read("status", cost)
+    end = status.cycle + patience
+    sync = None
+    writing = 0
+    while status.dma_active and status.cycle < end:
+        writing += status.writing
+        if status.sync_equal and sync is None:
+            sync = status.cycle
+        status = yield Read("status", cost)
+    passed = 0 if sync is None else status.cycle - sync
+    return {"cycles": passed, "writing": writing, "ended": int(not status.dma_active)}
+
+
+def write_field(
+    words: int = 60, wait: int = 2000, tail: int = 1200, cost: int = 20, arming: int = 2
+) -> Program:
+    """Write `words` words from memory, `wait` cycles behind the index, then stop."""
+    yield from _index_up(cost)
+    yield Wait(wait)
+    yield from _arm(ENABLE | WRITE | words, arming, cost)
+    while (yield Read("status", cost)).dma_active:
+        pass
+    yield Wait(tail)
+    yield Write("transfer", 0, cost)
+    return {"written": words}
+
+
+def read_written(wait: int = 3500, count: int = 64, cost: int = SYNC_COST) -> Program:
+    """Time `count` bytes, `wait` cycles behind the index; `bit_cycles` is a channel bit."""
+    yield from _index_up(cost)
+    yield Wait(wait)
+    yield from _bytes(2, cost)
+    first = yield from _byte_cycle(cost)
+    yield from _bytes(count - 1, cost)
+    last = yield from _byte_cycle(cost)
+    return {"bit_cycles": (last - first) / count / 8}
+
+
+def _byte_cycle(cost: int) -> Step:
+    """Return the cycle in which the next byte is seen."""
+    status = yield Read("status", cost)
+    while not status.byte_ready:
+        status = yield Read("status", cost)
+    return status.cycle
+
+
+def _index_up(cost: int) -> Step:
+    """Wait while the index line is down; a run begins with it up."""
+    while not (yield Read("drive", cost)).index:
+        pass
+
+
+def _arm(value: int, times: int, cost: int) -> Step:
+    """Write transfer as often as it takes to start it."""
+    for _ in range(times):
+        yield Write("transfer", value, cost)
+
+
 def _sync(cost: int, patience: int | None = None) -> Step:
     """Poll until sync_equal has gone up; return what was read then, None when patience ends."""
     end = None
@@ -243,11 +312,14 @@ PROTECTION_PROGRAMS: dict[str, ProgramMaker] = {
         measure_region,
         odd_syncs,
         read_twice,
+        read_written,
         second_read,
         sector_headers,
         silent_gap,
+        timed_transfer,
         track_angle,
         track_length,
         watch_transfer,
+        write_field,
     )
 }

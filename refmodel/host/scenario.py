@@ -93,6 +93,14 @@ class Step(Schema):
     track: int = Key(ge=0)
 
 
+class Written(Schema):
+    """What a write has left: `bits`, `bit_cycles` each, from `first` cycles behind the index on."""
+
+    first: int = Key(ge=0)
+    bit_cycles: int = Key(ge=1)
+    bits: str = Key(pattern="^[01_]+$")
+
+
 def exact(value: object, example: str, least: Fraction | None = None) -> Fraction:
     """Return a number of a file as a fraction; ValueError when it is none, or below `least`."""
     try:
@@ -123,6 +131,8 @@ class Scenario(Schema):
     separator: Literal["rephase", "counter", "second_order"] | None = None  # None: an ideal one
     flux: Defects = Defects()
     steps: list[Step] = Key([])
+    written: list[Written] = Key([])  # over the track, by a run before
+    protected: bool = False  # nothing can be written
     settle_us: int = Key(18_000, ge=0)  # a step of 3 ms and 15 ms to settle
     index_us: int = Key(2_000, ge=1)
     seed: int | None = Key(None, ge=0)

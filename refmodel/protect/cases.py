@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from refmodel.errors import UserError, near
-from refmodel.host.scenario import Contention, Scenario
+from refmodel.host.scenario import Contention, HostPart, Scenario, Written
 from refmodel.protect.check import KINDS, ORIGINAL, Check
 
 DRIVE_SPEEDS = (-1.5, 0.0, 1.5)  # a drive's long-term speed error, drive manual SFD-321B
@@ -61,16 +61,27 @@ class Case:
         """Whether host and drive are the normal ones."""
         return self.host.name == "normal" and self.drive_percent == 0
 
-    def scenario(self) -> Scenario:
-        """Return the scenario of the case."""
+    def scenario(self, written: Sequence[Written] = ()) -> Scenario:
+        """Return the scenario of the case, with what a run before has written."""
         scenario = self.check.scenarios[self.kind]
-        host = scenario.host.model_copy(
+        lies = [] if scenario.protected else [*scenario.written, *written]
+        return self._played_by(scenario.host).model_copy(update={"written": lies})
+
+    def first_scenario(self) -> Scenario | None:
+        """Return the scenario of the run before, one revolution, if the check has one."""
+        if self.check.first is None:
+            return None
+        name = f"{self.name}/first"
+        return self._played_by(self.check.first).model_copy(update={"name": name, "revolutions": 1})
+
+    def _played_by(self, part: HostPart) -> Scenario:
+        """Return the scenario with a host of this case's kind and a drive of its speed."""
+        scenario = self.check.scenarios[self.kind]
+        host = part.model_copy(
             update={
-                "pace": scenario.host.pace * self.host.pace,
-                "align": max(scenario.host.align, self.host.align),
-                "contention": self.host.contention
-                if scenario.host.contention.busy == 0
-                else scenario.host.contention,
+                "pace": part.pace * self.host.pace,
+                "align": max(part.align, self.host.align),
+                "contention": part.contention if part.contention.busy else self.host.contention,
             }
         )
         return scenario.model_copy(

@@ -14,7 +14,7 @@ from pydantic import Field as Key
 from pydantic import model_validator
 
 from refmodel.errors import InputError, UserError, near
-from refmodel.host.scenario import Scenario, density_problems, host_problems
+from refmodel.host.scenario import HostPart, Scenario, density_problems, host_problems
 from refmodel.yamlfile import Document, Schema, load
 
 CHECKS = Path(str(resources.files("refmodel"))) / "protect" / "checks"
@@ -45,7 +45,10 @@ class Rule(Schema):
 
 
 class CheckFile(Schema):
-    """The file. `original` is a scenario without a name; `copy` has what differs on the copy."""
+    """The file. `original` is a scenario without a name; `copy` has what differs on the copy.
+
+    `first` is a host that plays a revolution before: what it writes lies on the disk afterwards.
+    """
 
     name: str = Key(pattern="^[a-z][a-z0-9_]*$")
     number: int = Key(ge=1)
@@ -54,6 +57,7 @@ class CheckFile(Schema):
         min_length=1
     )
     original: dict[str, Any]
+    first: HostPart | None = None
     copied: dict[str, Any] = Key(alias=COPY, min_length=1)
     verdict: list[Rule] = Key(min_length=1)
 
@@ -87,6 +91,7 @@ class Check:
         self.about = file.about
         self.watches = file.watches
         self.rules = file.verdict
+        self.first = file.first
         self.scenarios = scenarios
 
     @property
@@ -101,7 +106,7 @@ def load_check(path: Path) -> Check:
     file = document.validate(CheckFile)
     parts = {kind: _part(document, kind) for kind in KINDS}
     scenarios = {kind: part.validate(Scenario) for kind, part in parts.items()}
-    problems = []
+    problems = host_problems(document, file.first, ("first",)) if file.first else []
     for kind, part in parts.items():
         problems += host_problems(part, scenarios[kind].host, ("host",))
         problems += density_problems(part, scenarios[kind], (), path.parent)

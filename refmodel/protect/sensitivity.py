@@ -12,7 +12,7 @@ from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, Check
 from refmodel.protect.judge import judge
 from refmodel.protect.matrix import Tolerance
-from refmodel.protect.model import disk_of
+from refmodel.protect.model import disk_of, full_scenario
 from refmodel.protect.perturb import EARLY, LATE, LONG, disk_arrivals, run_perturbed
 
 MOST = 512  # cycles tried: 36 channel bits at 14.2 cycles
@@ -26,7 +26,9 @@ class _Trial:
         self._check = check
         self._profile = profile
         self._cases = [Case(check, kind, 1, HOST_SPEEDS["normal"], 0.0) for kind in KINDS]
-        self._disks = [disk_of(c.scenario(), profile, check.path.parent) for c in self._cases]
+        self._disks = [
+            disk_of(full_scenario(c, profile), profile, check.path.parent) for c in self._cases
+        ]
         self._coming = [disk_arrivals(disk) for disk in self._disks]
 
     def flips(self, field: str, kind: str, cycles: int) -> str:

@@ -34,3 +34,24 @@ def test_defect_flips_a_check(name, check, field, matrix_of):
     if name == "ready_never_clears":  # a 32-cycle loop lets 31 cycles pass (computed)
         beyond = wrong.blame.wrong_cycles - 31
         assert told["allowed"].endswith(f"up to 31 cycles; here exceeded by {beyond} cycles")
+
+
+def test_a_writer_with_longer_bits_flips_the_write_and_read_back(matrix_of):
+    """A core that writes bits of 15 cycles is refused: it reads back 15 cycles a bit, not 14."""
+    change = ("disk_regs.v", "WRITE_BIT_CYCLES = 14", "WRITE_BIT_CYCLES = 15")
+    matrix = matrix_of([change], ["written_back"], [ORIGINAL], "binding_block.yaml")
+    (wrong,) = matrix.wrong
+    assert wrong.judgement.measured[0].value == pytest.approx(15, abs=0.05)
+    assert wrong.blame.clause == "B11"
+
+
+def test_a_core_without_what_a_check_needs_is_not_judged(matrix_of):
+    """Without registers and lines of its own a core is not run, and the report says why."""
+    matrix = matrix_of([], ["written_back", "own_transfer"], [ORIGINAL])
+    skipped = [c.note for c in matrix.cells if c.skipped]
+    assert skipped[0] == (
+        "the core has no line write_data, line write_gate, memory, register transfer"
+    )
+    assert skipped[1] == "the core has no memory, register control, register transfer"
+    assert matrix.wrong == []
+    assert matrix.exit_status == 0
