@@ -65,6 +65,13 @@ def test_stop_takes_effect_at_once():
     assert lane(seen, "done") == []
 
 
+def test_stop_does_not_take_its_write_bit():
+    """A write without enable accepts nothing, its direction neither."""
+    seen = play(50, together(armed(ENABLE | 4, 5), {20: transfer(WRITE | 4)}), slots=())
+    assert lane(seen, "writing") == []
+    assert seen[20].state.transfer.length == 0
+
+
 def test_stop_empties_the_fifo():
     """Words that wait when a transfer stops are not stored by the next."""
     events = together(

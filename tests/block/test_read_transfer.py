@@ -3,6 +3,8 @@
 import pytest
 from stepping import ENABLE, armed, bits, control, lane, moves, play, together, transfer, words
 
+from refmodel.block.transfer import counted
+
 SYNC = 0x4489
 WAITING = {0: control(0x8001)}
 FEW = tuple(range(40, 400, 20))
@@ -68,6 +70,11 @@ def test_word_that_finds_the_fifo_full_is_lost_and_counted(depth, kept, lost):
     events = together(armed(ENABLE | 9), words(1, 2, 3, 4, 5, first=2))
     seen = play(200, events, slots=range(100, 200), fifo_words=depth)
     assert (stored(seen), seen[-1].state.transfer.lost_words) == (kept, lost)
+
+
+def test_diagnostic_counters_stop_at_the_top():
+    """A counter of 16 bits does not start again at 0."""
+    assert [counted(0), counted(0xFFFE), counted(0xFFFF)] == [1, 0xFFFF, 0xFFFF]
 
 
 def test_slot_on_the_edge_of_a_word_makes_room_for_it():
