@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -58,7 +60,7 @@ def protect_command(
     from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, cases
     from refmodel.protect.check import find_checks
     from refmodel.report.progress import Progress
-    from refmodel.report.protect_files import write_matrix
+    from refmodel.report.protect_files import make_folder, write_matrix
     from refmodel.report.protect_text import show_matrix
     from testbenches.protect import run_matrix
     from testbenches.suite import Options
@@ -77,12 +79,21 @@ def protect_command(
         chosen, seed or [1], host_speed or list(HOST_SPEEDS), drive_speed or DRIVE_SPEEDS, every
     )
     options = Options(simulators=sim.names if sim else (), policies=policies)
+    if out:
+        make_folder(out)  # before anything runs
     with Progress(Console(stderr=True)) as progress:
         matrix = run_matrix(binding, grid, options, progress.say)
+    matrix = replace(matrix, options=_given_again(policies, programs or []))
     if out:
         write_matrix(out, matrix)
     show_matrix(Console(), matrix)
     raise typer.Exit(matrix.exit_status)
+
+
+def _given_again(policies: dict[str, str], programs: list[Path]) -> str:
+    """Return the options that bring a cell about again, besides those of the cell itself."""
+    words = [f"--programs {shlex.quote(str(path))}" for path in programs]
+    return " ".join(words + [f"--policy {name}={value}" for name, value in policies.items()])
 
 
 def _sensitivity(

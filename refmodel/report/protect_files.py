@@ -112,7 +112,7 @@ def _clean(text: str) -> str:
 
 def write_matrix(folder: Path, matrix: Matrix) -> None:
     """Write protect.json, junit.xml and report.txt; raise UserError when it cannot."""
-    _make(folder)
+    make_folder(folder)
     _write(folder / "protect.json", _json(matrix_data(matrix)))
     _write(folder / "junit.xml", matrix_junit(matrix))
     _write(folder / "report.txt", _plain(lambda console: show_matrix(console, matrix)))
@@ -120,7 +120,7 @@ def write_matrix(folder: Path, matrix: Matrix) -> None:
 
 def write_sensitivity(folder: Path, found: Sequence[Tolerance]) -> None:
     """Write sensitivity.json and sensitivity.txt; raise UserError when it cannot."""
-    _make(folder)
+    make_folder(folder)
     _write(folder / "sensitivity.json", _json([asdict(t) for t in found]))
     _write(folder / "sensitivity.txt", _plain(lambda console: show_sensitivity(console, found)))
 
@@ -135,7 +135,8 @@ def _plain(show: Any) -> str:  # noqa: ANN401
     return file.getvalue()
 
 
-def _make(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make the folder of results; raise UserError when it cannot be."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -6,7 +6,7 @@ from refmodel.block.profile import load_profile
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import find_checks, load_check
 from refmodel.protect.judge import judge
-from refmodel.protect.model import disk_of, run_model
+from refmodel.protect.model import disk_of, full_scenario, run_model
 
 PAL = load_profile("pal_dd")
 PLAIN = """\
@@ -31,7 +31,7 @@ def case_of(name, kind="original", host="normal", drive=0.0, seed=1):
 
 def judged(case, profile=PAL):
     """Return the judgement of a case on the model."""
-    told = run_model(disk_of(case.scenario(), profile, case.check.path.parent))
+    told = run_model(disk_of(full_scenario(case, profile), profile, case.check.path.parent))
     return judge(case.check.rules, told, profile)
 
 

@@ -80,11 +80,13 @@ def test_sensitivity_needs_no_simulator(tmp_path):
         (["--host-speed", "quick"], "--host-speed quick: no such host; known: "),
         (["--seed", "-1"], "--seed -1: should be 0 or more"),
         (["--programs", "missing.py"], "missing.py: cannot be run: FileNotFoundError"),
+        (["--out", "file/folder"], "--out file/folder: cannot be written: Not a directory"),
         (["--drive-speed", "90"], "the drive speed of +90 % is not within -20 .. 20"),
     ],
 )
 def test_bad_input_ends_with_2(arguments, message, tmp_path):
     """What is wrong on the command line is one line, exit status 2."""
+    (tmp_path / "file").touch()
     done = protect(BINDING, *arguments, cwd=tmp_path)
     assert done.returncode == 2
     assert message in done.stderr
