@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import IO, Annotated
 
@@ -31,10 +32,9 @@ def lesson_command(
     chosen = names_of(name)
     out.mkdir(parents=True, exist_ok=True)
     for short in chosen:
-        page = lesson_page(short)
-        write_whole(out / f"{short}.html", lambda file, page=page: _put(file, page))
+        write_whole(out / f"{short}.html", partial(_put, lesson_page(short)))
         typer.echo(out / f"{short}.html")
 
 
-def _put(file: IO[str], text: str) -> None:
+def _put(text: str, file: IO[str]) -> None:
     file.write(text)

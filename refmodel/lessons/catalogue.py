@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 from refmodel.errors import UserError, near
 from refmodel.lessons import disk, machine, register
@@ -44,9 +45,15 @@ def names_of(asked: str) -> list[str]:
     return [asked]
 
 
+@cache
+def made(name: str) -> Lesson:
+    """Return a lesson; the model is run for it once."""
+    return MAKERS[name]()
+
+
 def lesson_page(name: str) -> str:
     """Run the model for a lesson; return its page."""
-    lesson = MAKERS[name]()
+    lesson = made(name)
     order = list(MAKERS)
     following = order[order.index(name) + 1 :][:1]
     return render(

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from refmodel.lessons.lesson import Drawn, Knob, Lesson, Piece, Result
+from refmodel.lessons.lesson import Drawn, Knob, Lesson, Piece, Result, Results
 from refmodel.lessons.play import PAL, SEED, told_by
 from refmodel.media.mfm import Bits, bits_to_words, encode, find, word_bits
 from refmodel.media.track import random_bytes
@@ -19,7 +19,7 @@ BYTES = (0x00, 0xFF, 0x55, 0xAA, 0x4E, 0xA1, 0xC2, 0x12)
 
 def channel_bit() -> Lesson:
     """Return the lesson on what a channel bit is."""
-    results = {}
+    results: Results = {}
     for n, byte in enumerate(BYTES):
         for before in (0, 1):
             bits = encode(bytes([byte]), before)
@@ -77,7 +77,7 @@ DATA = {
 
 def mark() -> Lesson:
     """Return the lesson on the sync word 4489."""
-    results = {}
+    results: Results = {}
     for n, word in enumerate(WORDS):
         for m, (name, data) in enumerate(DATA.items()):
             count = len(find(encode(data), word))
@@ -122,7 +122,7 @@ COUNTED = 40  # bytes
 
 def density() -> Lesson:
     """Return the lesson on density measured by polling."""
-    results = {}
+    results: Results = {}
     for n, percent in enumerate(PERCENT):
         for m, cost in enumerate(COSTS):
             polls = told_by(
@@ -173,7 +173,7 @@ PULSES = 96  # of a preamble of zeros: a pulse every second channel bit
 
 def separator() -> Lesson:
     """Return the lesson on the separator locking."""
-    results = {}
+    results: Results = {}
     for n, name in enumerate(NAMES):
         for m, speed in enumerate(SPEEDS):
             results[n, m] = _locked(name, speed)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import product
 from typing import Any, NamedTuple
@@ -34,6 +33,9 @@ class Result:
     numbers: tuple[float, ...] = ()
 
 
+Results = dict[tuple[int, ...], Result]
+
+
 @dataclass(frozen=True)
 class Knob:
     """A slider: what it sets, the values it can take, and the one it begins at."""
@@ -56,7 +58,7 @@ class Lesson:
     answer: str
     task: str
     knobs: tuple[Knob, ...]
-    results: Mapping[tuple[int, ...], Result]
+    results: Results
 
     def __post_init__(self) -> None:
         positions = set(product(*(range(len(knob.options)) for knob in self.knobs)))

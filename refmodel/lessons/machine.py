@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from refmodel.host.bus import WRITE_TRANSFER, BusCycle
-from refmodel.lessons.lesson import Knob, Lesson, Result
+from refmodel.lessons.lesson import Knob, Lesson, Result, Results
 from refmodel.lessons.play import PAL, SEED, arrival, draw, run_bits
 from refmodel.media.mfm import word_bits
 from refmodel.protect.cases import HOST_SPEEDS, Case
@@ -23,7 +23,7 @@ FIRST, APART = 120, 60
 
 def arming() -> Lesson:
     """Return the lesson on what arming a transfer is for."""
-    results = {}
+    results: Results = {}
     for n, writes in enumerate(WRITES):
         for m, needed in enumerate((1, 2, 3)):
             profile = PAL.model_copy(update={"arming_writes": needed})
@@ -73,7 +73,7 @@ def protection() -> Lesson:
     """Return the lesson on an original that is accepted and a copy that is refused."""
     checks = find_checks(list(CHECKS))
     hosts = list(HOST_SPEEDS)
-    results = {
+    results: Results = {
         (n, m, k): _judged(check, kind, host)
         for n, check in enumerate(checks)
         for m, kind in enumerate(KINDS)

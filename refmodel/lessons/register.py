@@ -7,7 +7,7 @@ import numpy as np
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.blame import completes_byte
 from refmodel.engine.edges import edges
-from refmodel.lessons.lesson import Knob, Lesson, Result
+from refmodel.lessons.lesson import Knob, Lesson, Result, Results
 from refmodel.lessons.play import PAL, Ran, arrival, draw, reads_at, run_bits
 from refmodel.media.mfm import word_bits
 
@@ -18,7 +18,7 @@ MARKS_ON_TRACK = 40
 
 def window() -> Lesson:
     """Return the lesson on how long sync_equal is up."""
-    results = {}
+    results: Results = {}
     for n, cost in enumerate(POLLS):
         words = [0xAAAA, MARK, 0x5554, 0x9254, 0x2A92]
         caught = _caught(words * MARKS_ON_TRACK, cost)
@@ -65,7 +65,7 @@ OFFSETS = (-3, -1, 0, 1, 2, 5, 20)
 
 def ready() -> Lesson:
     """Return the lesson on byte_ready and the read that clears it."""
-    results = {}
+    results: Results = {}
     done = arrival(15)
     for n, offset in enumerate(OFFSETS):
         for m, later in enumerate((1, 4, 12)):
@@ -107,7 +107,7 @@ WINNERS = ("set_wins", "clear_wins")
 
 def tie() -> Lesson:
     """Return the lesson on a byte and a read on one edge."""
-    results = {}
+    results: Results = {}
     done = arrival(15)
     for n, offset in enumerate(TIE):
         for m, policy in enumerate(WINNERS):
@@ -161,7 +161,7 @@ def _bytes_after(ran: Ran, match: int) -> list[int]:
 
 def framing() -> Lesson:
     """Return the lesson on framing and realignment."""
-    results = {}
+    results: Results = {}
     for stray in range(8):
         for waits in (0, 1):
             bits = np.concatenate((np.zeros(stray, np.uint8), word_bits(AFTER_MARK)))
@@ -174,7 +174,7 @@ def framing() -> Lesson:
             results[stray, waits] = Result(
                 f"The reader begins {stray} bits off; the bytes after the mark are {said},"
                 f" {judged}.",
-                draw(ran, match - 60, match + 200, "window", "data", "byte_ready"),
+                draw(ran, match - 60, match + 200, "window", "data"),
                 (int(right),),
             )
     return Lesson(

@@ -1,0 +1,40 @@
+"""A headless browser for the tests of pages: required in CI, elsewhere they are skipped without."""
+
+import os
+import shutil
+
+import pytest
+
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--window-size=1200,1400",
+)
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory):
+    """Yield a Chromium that logs what it loads."""
+    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if not (chromium and driver):
+        missing = "needs chromium and chromedriver: apt-get install chromium chromium-driver"
+        if os.environ.get("CI") == "true":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    from selenium import webdriver
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    profile = tmp_path_factory.mktemp("browser")
+    for flag in (*FLAGS, f"--user-data-dir={profile}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
+    made = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
+    yield made
+    made.quit()
