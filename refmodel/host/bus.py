@@ -38,7 +38,8 @@ class BusShape:
 
     `status`, `sync_word`, `transfer` and `control` hold the register bits each bus cycle carries;
     `clears` is the part of status whose reading clears byte_ready. The low byte of transfer and
-    of control comes last: the whole word acts then (B9, B13).
+    of control comes last: the whole word acts then (B9, B13). An access is over `read_latency`
+    cycles after its last bus cycle: no earlier has a read its answer.
     """
 
     status: tuple[int, ...] = (WORD,)
@@ -46,6 +47,7 @@ class BusShape:
     sync_word: tuple[int, ...] = (WORD,)
     transfer: tuple[int, ...] = (WORD,)
     control: tuple[int, ...] = (WORD,)
+    read_latency: int = 0
 
     def read_status(self, cycle: int) -> list[BusCycle]:
         """Return the bus cycles of a read of status, the first at `cycle`."""

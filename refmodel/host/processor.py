@@ -42,9 +42,9 @@ class Processor:
     """Runs one program. `pending` holds the bus cycles of its next access, none when it ended.
 
     Whoever owns the bus carries them out in the cycles they name and calls `complete` with what
-    was read; time is the program's own: an access comes `cost` cycles after the last bus cycle of
-    the one before, the first one `cost` cycles after edge `start`; `machine` can stretch that. An
-    access to a register that is not in `registers` raises MissingRegisterError.
+    was read; time is the program's own: an access comes `cost` cycles after the end of the one
+    before, the first one `cost` cycles after edge `start`; `machine` can stretch that. An access
+    to a register that is not in `registers` raises MissingRegisterError.
     """
 
     def __init__(
@@ -74,7 +74,7 @@ class Processor:
         """Take what the pending bus cycles read (whole words; only masked bits count)."""
         access, beats = self._access, self.pending
         self.accesses += 1
-        self._now = beats[-1].cycle
+        self._now = beats[-1].cycle + self._shape.read_latency
         assert access is not None
         if isinstance(access, Write):
             self._recent.append((beats[0].cycle, access, None))
@@ -84,7 +84,7 @@ class Processor:
         for beat, value in zip(beats, read, strict=True):
             word |= value & beat.mask
         self._recent.append((beats[0].cycle, access, word))
-        self._continue(StatusView(word, self._layout, self._now))
+        self._continue(StatusView(word, self._layout, beats[-1].cycle))
 
     @property
     def told(self) -> Any:  # noqa: ANN401 - whatever a program returns

@@ -251,6 +251,7 @@ class Binding(Schema):
         counting = {beat.offset: masks[beat.half] for beat in parts.get(STATUS, ())}
         return BusShape(
             clears=counting.get(0, WORD),
+            read_latency=self.bus.read_latency if self.bus is not None else 0,
             **{name: order.get(name, (WORD,)) for name in REGISTERS},
         )
 

@@ -85,9 +85,10 @@ def test_translation_is_the_same_design(name, translate, tmp_path):
 
 
 @needs_ghdl
-def test_third_core_agrees(tmp_path):
-    """The VHDL core agrees with the model in every scenario of the quick suite."""
-    lockstep = Lockstep(load_binding(CORE / "binding.yaml"), tmp_path, 1, {})
+@pytest.mark.parametrize("live", [False, True], ids=["replay", "live"])
+def test_third_core_agrees(live, tmp_path):
+    """The VHDL core, whose reads take a cycle, agrees with the model in the whole quick suite."""
+    lockstep = Lockstep(load_binding(CORE / "binding.yaml"), tmp_path, 1, {}, live)
     prepared = lockstep.prepare(load_suite("quick"), lambda _: None)
     outcomes = lockstep.run(prepared, lockstep.session(available()[0]), lambda _: None)
     assert {"agree"} == {outcome.verdict for outcome in outcomes}
