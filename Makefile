@@ -13,8 +13,9 @@ setup: ## get what the demo and the tests need (they call it themselves)
 	@bash .ci/setup
 
 demo: setup ## compare the reference core with the model, then a core with one defect
-	@.venv/bin/cellstep demo
+	@.venv/bin/cellstep demo --out cellstep-out/demo
 
+test: export BROWSER_TESTS = 1
 test: setup ## run the tests; PYTEST_ARGS="-k sync" picks some
 	@$(python) -m pytest -n 2 $(PYTEST_ARGS)
 

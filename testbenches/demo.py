@@ -26,6 +26,7 @@ SECOND = """\
 Now a copy of it with one mistake, a common one. {story}
 A disk of plain sectors reads well all the same; a loader that watches the flag fall does not."""
 GONE = "(The copy is removed; cellstep demo --out DIR keeps it, with the waves of both runs.)"
+PAGES = "For a browser: {0}/reference/report.html and {0}/defect/report.html"
 CAUGHT = "The mistake is one against {clause}, and the report says {clause}: caught."
 MISSED = "The mistake is one against {clause}, and the report does not say so: NOT caught."
 
@@ -49,8 +50,7 @@ def run_demo(out: Path | None, tell: Say, show: Show, show_mismatch: Show, say: 
     show_mismatch(bad)
     told = caught(bad, defect)
     tell("\n" + (CAUGHT if told else MISSED).format(clause=defect.clause))
-    if out is None:
-        tell(GONE)
+    tell(GONE if out is None else PAGES.format(out))
     return told
 
 

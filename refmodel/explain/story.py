@@ -16,6 +16,7 @@ WHAT = {
     "byte": "byte {n} completes",
     "cycle": "cycle {n}",
 }
+WHY_INDENT = 9
 HEADS = ("cycle", "arrives", "window", "count", "what changes, and why")
 
 
@@ -60,7 +61,7 @@ def _table(shown: list[Row], at: int) -> Iterator[str]:
         moved, _, why = row.change.partition(": ")
         yield mark + _line(cells, widths, moved)
         if why:
-            yield "  " + _line(("", "", "", ""), widths, f"  {why}")
+            yield " " * WHY_INDENT + why
 
 
 def _line(cells: tuple[str, ...], widths: list[int], last: str) -> str:

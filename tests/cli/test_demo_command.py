@@ -31,7 +31,9 @@ def test_demo(shown, tmp_path):
     parts = [done.output.index(text) for text in ("First the", "agree: ", "Now a", "First div")]
     assert sorted(parts) == parts
     assert "  clause    B3: " in done.output
-    assert done.output.endswith("against B3, and the report says B3: caught.\n")
+    assert "against B3, and the report says B3: caught.\n" in done.output
+    assert done.output.endswith("kept/reference/report.html and kept/defect/report.html\n")
+    assert (tmp_path / "kept" / "defect" / "report.html").exists()
     assert {"reference", "defect", "core"} == {path.name for path in (tmp_path / "kept").iterdir()}
     assert (tmp_path / "kept" / "core" / "binding.yaml").exists()
     assert (tmp_path / "kept" / "defect" / "mismatch-sync_poll-icarus.vcd").exists()

@@ -2,6 +2,7 @@
 
 import json
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
 import pytest
 from cli_run import invoke
@@ -23,6 +24,14 @@ def test_second_match():
     assert "sync_equal 0 -> 1" in row
     assert "equals sync_word" in out
     assert "\nB3   sync_equal is 1 exactly while" in out
+
+
+def test_readme_shows_what_the_command_says():
+    """The example in the README is the command's output, word for word."""
+    told = invoke("explain", POLL, "--around", "sync:2")
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    shown = readme.partition(f"    cellstep explain {POLL} --around sync:2\n\n")[2]
+    assert shown.startswith("".join(f"    {line}".rstrip() + "\n" for line in told.splitlines()))
 
 
 def test_match_of_an_iso_track():

@@ -21,7 +21,9 @@ FLAGS = (
 @pytest.fixture(scope="session")
 def browser(tmp_path_factory):
     """Yield a Chromium that logs what it loads."""
-    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    names = ("chromium", "chromium-browser", "google-chrome")
+    chromium = next(filter(None, map(shutil.which, names)), None)
+    driver = shutil.which("chromedriver")
     if not (chromium and driver):
         missing = "needs chromium and chromedriver: apt-get install chromium chromium-driver"
         if os.environ.get("CI") == "true":

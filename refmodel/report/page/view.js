@@ -62,10 +62,10 @@ const startView = () => {
   // Reading a cycle: the values of all lanes, and why the last change came.
   const why = (cycle) => {
     const n = indexAt(run.edges, cycle);
-    if (n < 0) return "";
+    if (n < 0) return [run.first, "nothing has arrived yet"];
     const values = { data: run.fields.find((l) => l.name === "data"), ...Object.fromEntries(run.inner.map((l) => [l.name, l])) };
     const text = run.texts[run.causes[n]].replace(/\{(\w+)\}/g, (_, name) => shown(valueAt(values[name].model, run.edges[n]), values[name].digits));
-    return `cycle ${run.edges[n]}: ${text}`;
+    return [run.edges[n], text];
   };
   const changeOf = (l) => l.model.c[Math.max(0, indexAt(l.model.c, view.at))];
   const read = () => {
@@ -73,10 +73,10 @@ const startView = () => {
     const n = run.places.findLastIndex(([cycle]) => cycle <= view.at);
     find("readout-where").textContent = `cycle ${view.at}, ${us} us${n < 0 ? "" : ", " + run.places[n][1]}`;
     const l = hovered && hovered.of;
-    const changed = l && changeOf(l);
+    const [cycle, text] = why(l ? changeOf(l) : view.at);
     find("readout-why").textContent = l
-      ? `${l.name} is ${shown(valueAt(l.model, view.at), l.digits)} since ${why(changed)} (${l.clause})`
-      : why(view.at);
+      ? `${l.name} is ${shown(valueAt(l.model, view.at), l.digits)} since cycle ${cycle}: ${text} (${l.clause})`
+      : cycle === view.at ? text : `quiet; before it, in cycle ${cycle}: ${text}`;
     find("readout").tBodies[0].replaceChildren(...[...run.inner, ...run.fields].map(readRow), ...readHost());
   };
   const readRow = (l) => {
