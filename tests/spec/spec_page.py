@@ -10,10 +10,34 @@ from refmodel.block.registers import Inputs
 
 SPEC = Path(__file__).parents[2] / "refmodel" / "SPEC.md"
 FENCES = ("cycles", "text")
-HEADERS = {"example": "name", "policy": "policy", "reset": "reset", "layout": "layout"}
-INSIDE = ("window", "sync_word", "bit_count")
-COLUMNS = (*FIELD_NAMES, "status", *INSIDE)
-LEVELS = ("dma_active", "writing", "wait_for_sync")
+HEADERS = {
+    "example": "name",
+    "policy": "policy",
+    "reset": "reset",
+    "layout": "layout",
+    "profile": "profile",
+}
+INSIDE = {  # what the block keeps: how a state holds it, and how wide it is written
+    "window": (lambda s: s.window, 16),
+    "sync_word": (lambda s: s.sync_word, 16),
+    "bit_count": (lambda s: s.bit_count, 3),
+    "control": (lambda s: s.control, 16),
+    "length": (lambda s: s.transfer.length, 1),
+    "armed": (lambda s: s.transfer.armed, 1),
+    "fifo": (lambda s: s.transfer.fifo.used, 1),
+    "lost_words": (lambda s: s.transfer.lost_words, 1),
+    "underruns": (lambda s: s.transfer.underruns, 1),
+}
+OUTPUTS = ("write_gate", "write_data", "sync_found", "transfer_done")
+COLUMNS = (*FIELD_NAMES, "status", *OUTPUTS, "memory", *INSIDE)
+LEVELS = {
+    "dma_active": 0,
+    "writing": 0,
+    "wait_for_sync": 0,
+    "master_enable": 1,
+    "channel_enable": 1,
+}
+NUMBERS = ("arming_writes", "fifo_words", "write_bit_cycles")
 
 CLAUSE = re.compile(r"### (B\d+) (\S.*)")
 PAIR = re.compile(r"(\w+)=([\w.]+)")
@@ -34,6 +58,19 @@ ONE_EDGE = (
     (
         re.compile(r"write sync_word\.low=0x([0-9A-F]{2})"),
         lambda byte: {"write_sync_word": 0x00FF, "sync_word": int(byte, 16)},
+    ),
+    (
+        re.compile(r"write transfer=0x([0-9A-F]{4})"),
+        lambda word: {"write_transfer": 1, "transfer": int(word, 16)},
+    ),
+    (
+        re.compile(r"write control=0x([0-9A-F]{4})"),
+        lambda word: {"write_control": 1, "control": int(word, 16)},
+    ),
+    (re.compile(r"slot"), lambda: {"slot": 1}),
+    (
+        re.compile(r"slot offers 0x([0-9A-F]{4})"),
+        lambda word: {"slot": 1, "slot_data": int(word, 16)},
     ),
     (
         re.compile(rf"({'|'.join(LEVELS)})=([01])"),
@@ -75,11 +112,12 @@ class Example:
     policy: dict = field(default_factory=dict)
     reset: dict = field(default_factory=dict)
     layout: dict = field(default_factory=dict)
+    profile: dict = field(default_factory=dict)
     rows: list = field(default_factory=list)
 
     def inputs(self):
         """Yield each row and edge with what the block samples and what a read there returns."""
-        levels = dict.fromkeys(LEVELS, 0)
+        levels = dict(LEVELS)
         for row in self.rows:
             for edge in range(row.first, row.last + 1):
                 arriving = row.arrivals.get(edge, {})
@@ -170,12 +208,17 @@ def _take_header(example, at, line):
             raise SpecError(at, f"'{value}' is no name")
         example.name = value
         return
-    known = {"policy": Policies.model_fields, "reset": ResetValues.model_fields}
+    known = {
+        "policy": Policies.model_fields,
+        "reset": ResetValues.model_fields,
+        "profile": NUMBERS,
+    }
     for pair in value.split(","):
         found = PAIR.fullmatch(pair.strip())
         if not found or found[1] not in known.get(key, FIELD_NAMES):
             raise SpecError(at, f"'{pair.strip()}' is no NAME=VALUE of {key}")
-        getattr(example, key)[found[1]] = int(found[2], 0) if key == "reset" else found[2]
+        number = key in ("reset", "profile")
+        getattr(example, key)[found[1]] = int(found[2], 0) if number else found[2]
 
 
 def _columns(at, line):

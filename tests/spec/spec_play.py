@@ -2,13 +2,11 @@
 
 from dataclasses import dataclass, field
 
-from spec_page import INSIDE
+from spec_page import INSIDE, OUTPUTS
 
 from refmodel.block.fields import STATUS_WIDTH
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
-
-WIDTHS = {"status": STATUS_WIDTH, "window": 16, "sync_word": 16, "bit_count": 3}
 
 
 @dataclass
@@ -35,6 +33,7 @@ def profile_of(example, **policies):
             "reset": example.reset,
             "layout": example.layout,
             "policies": {**example.policy, **policies},
+            **example.profile,
         }
     )
 
@@ -55,7 +54,12 @@ def play(example, block_class=RegisterBlock, **policies):
 
 def _shown(block, profile, column):
     if column in INSIDE:
-        return written(getattr(block.state, column), WIDTHS[column])
+        kept, width = INSIDE[column]
+        return written(kept(block.state), width)
+    if column in OUTPUTS:
+        return written(getattr(block, column), 1)
+    if column == "memory":
+        return moved(block.moved)
     if column == "status":
         return written(block.status, STATUS_WIDTH)
     place = profile.status[column]
@@ -65,3 +69,10 @@ def _shown(block, profile, column):
 def written(value, width):
     """Return a value as SPEC.md writes it: words and bytes in hexadecimal, less in decimal."""
     return f"0x{value:0{width // 4}X}" if width >= 8 else str(value)
+
+
+def moved(move):
+    """Return what a slot moved as SPEC.md writes it."""
+    if not move:
+        return "-"
+    return f"{'stores' if move.store else 'fetches'} {written(move.word, 16)} at {move.place}"

@@ -21,6 +21,19 @@ class Edge(NamedTuple):
     after: State
 
     @property
+    def stops(self):
+        """Whether transfer is written with enable clear."""
+        return self.sampled.write_transfer and not self.sampled.transfer & 0x8000
+
+    def path(self, **change):
+        """Return the change of the transfer's path."""
+        return {"transfer": self.after.transfer._replace(**change)}
+
+    def writer(self, **change):
+        """Return the change of the serialiser."""
+        return self.path(writer=self.after.transfer.writer._replace(**change))
+
+    @property
     def write_alone(self):
         """Whether sync_word is written between bits."""
         return self.sampled.write_sync_word and not self.sampled.bit_strobe
@@ -111,6 +124,61 @@ STATE_BREAKS = [
         lambda e: {"writing": e.after.writing & e.after.dma_active},
     ),
     (
+        "B9",
+        "goes on after a stop",
+        lambda e: {"transfer": e.before.transfer} if e.stops else {},
+    ),
+    (
+        "B9",
+        "keeps the words that wait when it stops",
+        lambda e: e.path(fifo=e.before.transfer.fifo) if e.stops else {},
+    ),
+    (
+        "B9",
+        "forgets the first write on any other access",
+        lambda e: e.path(armed=0) if e.sampled.read_status | e.sampled.write_control else {},
+    ),
+    (
+        "B10",
+        "stores the word that matches",
+        lambda e: (
+            e.path(fifo=e.after.transfer.fifo.push(e.after.window))
+            if e.before.transfer.collector.waiting and e.after.sync_equal
+            else {}
+        ),
+    ),
+    (
+        "B10",
+        "holds transfer_done until the next write",
+        lambda e: e.path(done=e.before.transfer.done | e.after.transfer.done),
+    ),
+    (
+        "B10",
+        "starts each transfer at place 0",
+        lambda e: e.path(memory_index=0) if e.sampled.write_transfer else {},
+    ),
+    (
+        "B11",
+        "opens the gate one bit early",
+        lambda e: e.writer(gate=1) if e.after.transfer.writer.bit == 1 else {},
+    ),
+    (
+        "B11",
+        "puts the pulse at the start of the bit",
+        lambda e: e.writer(pulse=0) if e.after.transfer.writer.recent & 4 else {},
+    ),
+    (
+        "B11",
+        "does not count an underrun",
+        lambda e: e.path(underruns=0),
+    ),
+    (
+        "B13",
+        "takes the write of control as it is",
+        lambda e: {"control": e.sampled.control & 0x1F} if e.sampled.write_control else {},
+    ),
+    ("B13", "clears all bits", lambda e: {"control": 0} if e.sampled.control < 0x8000 else {}),
+    (
         "B14",
         "takes a write during reset",
         lambda e: {"sync_word": e.sampled.sync_word} if e.sampled.write_sync_word else {},
@@ -161,8 +229,51 @@ def breaking_status(change):
     return Broken
 
 
+def breaking_input(change):
+    """Return a block that sees other inputs than there are."""
+
+    class Broken(RegisterBlock):
+        def _is_quiet(self, _):
+            return False
+
+        def _next_state(self, inputs):
+            return super()._next_state(replace(inputs, **change))
+
+    return Broken
+
+
+def breaking_profile(change):
+    """Return a block built with other numbers than the profile's."""
+
+    class Broken(RegisterBlock):
+        def __init__(self, profile):
+            super().__init__(profile.model_copy(update=change))
+
+    return Broken
+
+
+class LevelFound(RegisterBlock):
+    """A block whose sync_found is the comparator's level."""
+
+    @property
+    def sync_found(self):
+        """The level."""
+        return self.state.sync_equal
+
+
+# Clause, what the broken block does, and the block.
+OTHER_BREAKS = [
+    ("B9", "starts on the first write", breaking_profile({"arming_writes": 1})),
+    ("B10", "has a place more in the FIFO", breaking_profile({"fifo_words": 2})),
+    ("B11", "writes 10 cycles a bit", breaking_profile({"write_bit_cycles": 10})),
+    ("B12", "holds sync_found as a level", LevelFound),
+    ("B15", "does not look at master_enable", breaking_input({"master_enable": 1})),
+    ("B15", "does not look at channel_enable", breaking_input({"channel_enable": 1})),
+]
+
 BREAKS = [(c, s, breaking_state(change)) for c, s, change in STATE_BREAKS]
 BREAKS += [(c, s, breaking_status(change)) for c, s, change in STATUS_BREAKS]
+BREAKS += OTHER_BREAKS
 
 
 def test_each_clause_is_broken():
@@ -181,8 +292,13 @@ def test_break_fails_an_example_of_its_clause(clause, block):
 
 @pytest.mark.parametrize(
     "block",
-    [breaking_state(lambda _: {}), breaking_status(lambda _, word: word)],
-    ids=["state", "status"],
+    [
+        breaking_state(lambda _: {}),
+        breaking_status(lambda _, word: word),
+        breaking_input({}),
+        breaking_profile({}),
+    ],
+    ids=["state", "status", "input", "profile"],
 )
 def test_unbroken_block_passes(block):
     """The wrappers that break blocks change nothing by themselves."""

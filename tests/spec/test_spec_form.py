@@ -71,6 +71,7 @@ def test_levels_hold():
         ("policy: tie=set_wins\n", "SPEC.md:5: 'tie=set_wins' is no NAME=VALUE of policy"),
         ("reset: windows=1\n", "SPEC.md:5: 'windows=1' is no NAME=VALUE of reset"),
         ("layout: data\n", "SPEC.md:5: 'data' is no NAME=VALUE of layout"),
+        ("profile: fifo=1\n", "SPEC.md:5: 'fifo=1' is no NAME=VALUE of profile"),
     ],
 )
 def test_malformed_example_is_refused(body, message):

@@ -5,19 +5,20 @@ from dataclasses import fields
 from pathlib import Path
 from typing import get_args
 
-from spec_page import LEVELS, ONE_EDGE, SPEC, read_page
+import pytest
+from spec_page import LEVELS, NUMBERS, ONE_EDGE, SPEC, read_page
 from spec_play import written
 
 import refmodel.block
-from refmodel.block.fields import STATUS_FIELDS
-from refmodel.block.profile import Policies, ResetValues
+from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS
+from refmodel.block.profile import Policies, ResetValues, load_profile
 from refmodel.block.registers import Inputs
 from testbenches.binding.schema import REGISTERS
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 BLOCK = Path(refmodel.block.__file__).parent
 WIDTHS = {"window": 16, "sync_word": 16, "bit_count": 3, "data": 8, "byte_ready": 1}
-TO_COME = PAGE.tables["Clauses to come"][2:]
+TO_COME = PAGE.tables.get("Clauses to come", [])[2:]
 
 
 def rows(heading):
@@ -25,22 +26,36 @@ def rows(heading):
     return PAGE.tables[heading][2:]
 
 
-def test_field_table():
-    """The field table is the field table of the code."""
-    assert rows("Fields of status") == [
-        [
-            f"`{f.name}`",
-            str(f.msb) if f.width == 1 else f"{f.msb}..{f.lsb}",
-            f.clause,
-            f.meaning,
-        ]
-        for f in STATUS_FIELDS
+@pytest.mark.parametrize(
+    ("register", "table"),
+    [("status", STATUS_FIELDS), ("transfer", TRANSFER_FIELDS), ("control", CONTROL_FIELDS)],
+)
+def test_field_table(register, table):
+    """Each register's field table is that of the code."""
+    assert rows(f"Fields of {register}") == [
+        [f"`{f.name}`", f.place, f.clause, f.meaning] for f in table
     ]
+
+
+def test_numbers_of_a_profile():
+    """The table of numbers has each number of a profile that examples can set, as it is there."""
+    profile = load_profile("pal_dd")
+    slots = profile.slots
+    *most, last = slots.at
+    expected = {
+        "arming_writes": str(profile.arming_writes),
+        "fifo_words": str(profile.fifo_words),
+        "slots": f"edges {', '.join(map(str, most))} and {last} of each {slots.line_cycles}",
+        "write_bit_cycles": "the whole cycles of a nominal channel bit:"
+        f" {profile.cycles_per_written_bit} at 7.09379 MHz",
+    }
+    assert {name.strip("`"): value for name, _, value in rows("Numbers of a profile")} == expected
+    assert set(NUMBERS) == set(expected) - {"slots"}
 
 
 def test_policy_table():
     """The policy table has each policy's choices, in their order, and its default."""
-    to_come = {row[0] for row in rows("Policies to come")}
+    to_come = {row[0] for row in PAGE.tables.get("Policies to come", [])[2:]}
     expected = [
         [f"`{name}`", ", ".join(f"`{c}`" for c in get_args(key.annotation)), f"`{key.default}`"]
         for name, key in Policies.model_fields.items()
@@ -76,10 +91,12 @@ def test_register_table():
 def test_inputs_can_all_be_written():
     """Every input of the block has a form in the examples, which the page explains."""
     forms = " ".join(form.pattern for form, _ in ONE_EDGE)
-    taken = {"reset", "bit_strobe", "bit", "read_status", "write_sync_word", "sync_word", *LEVELS}
-    assert {f.name for f in fields(Inputs)} == taken
+    written = ("sync_word", "transfer", "control")
+    taken = {"reset", "bit_strobe", "bit", "read_status", "slot", "slot_data", *LEVELS, *written}
+    assert {f.name for f in fields(Inputs)} == taken | {f"write_{name}" for name in written}
     explained = " ".join(" ".join(row) for row in rows("How to read an example"))
-    for word in ("reset", "bit", "read gives", "write sync_word", "high", "low", *LEVELS):
+    said = ("reset", "bit", "read gives", "high", "low", "slot", "slot offers", *LEVELS)
+    for word in (*said, *(f"write {name}" for name in written)):
         assert word in forms
         assert word in explained
 
