@@ -15,10 +15,14 @@ SHOWN_WRONG = 12
 
 
 def show_matrix(console: Console, matrix: Matrix) -> None:
-    """Print a row a check and kind of disk, a column a side, then each wrong cell in words."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("class", "check", "disk", "must be", *matrix.sides, "measured (model)", "margin"):
+    """Print a row a check and kind of disk, a column a side, then each wrong cell in words.
+
+    The margin is the least of all hosts, drives and seeds, the measurement that of the normal ones.
+    """
+    table = Table(box=None, pad_edge=False, padding=(0, 1), header_style="bold")
+    for head in ("class", "check", "disk", *matrix.sides):
         table.add_column(head, no_wrap=True)
+    table.add_column("measured on the model, margin", overflow="fold")
     for cells in _rows(matrix):
         table.add_row(*_row(matrix, cells))
     console.print(table)
@@ -70,12 +74,12 @@ def _rows(matrix: Matrix) -> Iterator[list[Cell]]:
 
 def _row(matrix: Matrix, cells: list[Cell]) -> list[str]:
     case = cells[0].case
-    row = [str(case.check.number), case.check.name, case.kind, case.wanted]
+    row = [str(case.check.number), case.check.name, case.kind]
     row += [_verdicts([c for c in cells if c.side == side]) for side in matrix.sides]
     plain = next((c for c in cells if c.case.is_plain), cells[0])
     judgements = [c.judgement for c in cells if c.side == matrix.sides[0] and c.judgement]
     decisive = plain.judgement.deciding if plain.judgement else None
-    return [*row, measured_words(decisive), _least_margin(judgements)]
+    return [*row, f"{measured_words(decisive)}, {_least_margin(judgements)}"]
 
 
 def _verdicts(cells: list[Cell]) -> str:
@@ -84,7 +88,7 @@ def _verdicts(cells: list[Cell]) -> str:
         return "-"
     wrong = sum(not c.right for c in cells)
     if not wrong:
-        return f"{cells[0].case.wanted} {len(cells)}/{len(cells)}"
+        return cells[0].case.wanted
     return f"[bold red]WRONG {wrong}/{len(cells)}[/]"
 
 
