@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.writer import NEVER
 from refmodel.engine.edges import Arrival, EdgeStepper, arrivals
@@ -33,8 +32,8 @@ def run_perturbed(disk: Disk, coming: list[Arrival], field: str, kind: str, cycl
     """
     mask = disk.profile.status.mask_of(field)
     shift = SHIFTS[kind] * cycles
-    true = _Copy(disk.profile, coming, mask)
-    other = _Copy(disk.profile, _shifted(coming, shift, disk.start), mask) if shift else None
+    true = _Copy(disk, coming, mask)
+    other = _Copy(disk, _shifted(coming, shift, disk.start), mask) if shift else None
     processor = processor_of(disk)
     read: list[int] = []
     while processor.pending:
@@ -65,9 +64,10 @@ def _shifted(coming: Iterable[Arrival], shift: int, start: int) -> Iterator[Arri
 class _Copy:
     """One block, stepped from access to access; `fell` is the edge its bit last went down at."""
 
-    def __init__(self, profile: Profile, coming: Iterable[Arrival], mask: int) -> None:
-        self._block = RegisterBlock(profile)
+    def __init__(self, disk: Disk, coming: Iterable[Arrival], mask: int) -> None:
+        self._block = RegisterBlock(disk.profile)
         self._stepper = EdgeStepper(self._block)
+        self._stepper.memory = disk.memory
         self._coming = iter(coming)
         self._next = next(self._coming, (NEVER, "reset", 0))
         self._mask = mask

@@ -35,7 +35,7 @@ def test_search_ends_where_nothing_flips():
 
 
 @pytest.mark.parametrize("kind", [EARLY, LATE, LONG])
-@pytest.mark.parametrize("name", ["odd_syncs", "second_read", "long_cells"])
+@pytest.mark.parametrize("name", ["odd_syncs", "second_read", "own_transfer"])
 def test_no_offset_changes_nothing(name, kind):
     """A bit that is 0 cycles off gives what the model itself gives."""
     for disk_kind in KINDS:
