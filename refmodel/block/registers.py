@@ -51,6 +51,12 @@ class State:
     control: int
     transfer: Transfer
 
+    def _repr_html_(self) -> str:
+        from refmodel.report.notebook import table
+
+        names = ("window", "sync_word", "bit_count", "data", "byte_ready", "sync_equal", "control")
+        return table(("register", "value"), [(n, f"0x{getattr(self, n):X}") for n in names])
+
 
 class RegisterBlock:
     """The registers in one cycle after another.

@@ -48,6 +48,12 @@ class Lane:
         """Return the value in each of `cycles`, none before the lane begins."""
         return self.value[np.searchsorted(self.cycle, cycles, side="right") - 1]
 
+    def _repr_html_(self) -> str:
+        from refmodel.report.notebook import table
+
+        changes = zip(self.cycle.tolist(), self.value.tolist(), strict=True)
+        return table(("cycle", "value"), [(str(c), f"{v} (0x{v:X})") for c, v in changes])
+
     def delayed(self, cycles: int) -> Lane:
         """Return the same lane `cycles` later."""
         return Lane(self.cycle + cycles, self.value)

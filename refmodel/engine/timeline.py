@@ -47,6 +47,13 @@ class Expected:
     lines: dict[str, Lane] = field(default_factory=dict)
     moves: Moves = field(default_factory=Moves)
 
+    def _repr_html_(self) -> str:
+        from refmodel.report.notebook import table
+
+        lanes = {**self.lanes, **self.lines}.items()
+        rows = [(name, str(len(lane.cycle)), f"0x{int(lane.value[-1]):X}") for name, lane in lanes]
+        return table((f"cycles {self.first} to {self.end - 1}", "changes", "at the end"), rows)
+
 
 class Timeline:
     """Runs a profile's register block over one stimulus after another."""

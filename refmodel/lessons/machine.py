@@ -9,7 +9,7 @@ from refmodel.media.mfm import word_bits
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, Check, find_checks
 from refmodel.protect.judge import judge
-from refmodel.protect.model import disk_of, run_model
+from refmodel.protect.model import disk_of, full_scenario, run_model
 
 WRITES = (
     (0x8004,),
@@ -106,7 +106,7 @@ def protection() -> Lesson:
 
 def _judged(check: Check, kind: str, host: str) -> Result:
     """Return the verdict of one check on one disk, and the measurement it rests on."""
-    scenario = Case(check, kind, SEED, HOST_SPEEDS[host], 0.0).scenario()
+    scenario = full_scenario(Case(check, kind, SEED, HOST_SPEEDS[host], 0.0), PAL)
     told = run_model(disk_of(scenario, PAL, check.path.parent))
     found = judge(check.rules, told, PAL)
     decided = found.deciding

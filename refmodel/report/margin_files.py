@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from refmodel.margin.result import MarginResult
 from refmodel.report.margin_plot import plots
 from refmodel.report.outdir import ResultFolder
+from refmodel.report.page.summary import margin_page
 
 
 class MarginFolder(ResultFolder):
@@ -30,7 +31,10 @@ def _files(result: MarginResult) -> Iterator[tuple[str, bytes]]:
     """Yield name and content of each file."""
     yield "margin.json", (json.dumps(result.as_json(), indent=1) + "\n").encode()
     yield "margin.csv", as_csv(result).encode()
-    yield from plots(result)
+    drawn = list(plots(result))
+    yield from drawn
+    pictures = [(name, content) for name, content in drawn if name.endswith(".svg")]
+    yield "margin.html", margin_page(result, pictures).encode()
 
 
 def as_csv(result: MarginResult) -> str:

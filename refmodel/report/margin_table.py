@@ -33,10 +33,17 @@ def table(result: MarginResult) -> Table:
     shown.add_column("limit")
     for subject in result.subjects:
         shown.add_column(subject.name, justify="right")
-    for name, cell in _rows(result.bit_ns):
-        cells = [cell(subject.limits) for subject in result.subjects]
+    for name, *cells in limit_rows(result):
         shown.add_row(name, *(Text(c, "bold red" if c == NEVER else "") for c in cells))
     return shown
+
+
+def limit_rows(result: MarginResult) -> list[list[str]]:
+    """Return each limit's name and its value for every separator."""
+    return [
+        [name, *(cell(subject.limits) for subject in result.subjects)]
+        for name, cell in _rows(result.bit_ns)
+    ]
 
 
 def _rows(bit_ns: float) -> Iterator[Row]:

@@ -16,6 +16,7 @@ from rich.console import Console
 from refmodel.errors import UserError
 from refmodel.protect.matrix import Cell, Matrix, Tolerance
 from refmodel.report.outdir import TEXT_WIDTH, write_whole
+from refmodel.report.page.summary import matrix_page
 from refmodel.report.protect_text import show_matrix, show_sensitivity, wrong_details
 
 NO_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
@@ -111,11 +112,12 @@ def _clean(text: str) -> str:
 
 
 def write_matrix(folder: Path, matrix: Matrix) -> None:
-    """Write protect.json, junit.xml and report.txt; raise UserError when it cannot."""
+    """Write protect.json, junit.xml, report.txt and report.html; UserError when it cannot."""
     make_folder(folder)
     _write(folder / "protect.json", _json(matrix_data(matrix)))
     _write(folder / "junit.xml", matrix_junit(matrix))
     _write(folder / "report.txt", _plain(lambda console: show_matrix(console, matrix)))
+    _write(folder / "report.html", matrix_page(matrix))
 
 
 def write_sensitivity(folder: Path, found: Sequence[Tolerance]) -> None:

@@ -45,8 +45,12 @@ def test_it_prints_the_table_and_writes_the_files(tmp_path):
         "margin-lock.png",
         "margin-lock.svg",
         "margin.csv",
+        "margin.html",
         "margin.json",
     ]
+    page = (out / "margin.html").read_text()
+    assert page.count('<img src="data:image/svg+xml;base64,') == 3
+    assert "speed tolerance</th>" in page
     data = json.loads((out / "margin.json").read_text())
     assert [subject["name"] for subject in data["subjects"]] == ["rephase"]
 

@@ -31,6 +31,7 @@ CLAUSE_OF = {f.name: f.clause for f in STATUS_FIELDS} | {
     "lost_words": "B10",
     "underruns": "B11",
 }
+COUNTERS = ("lost_words", "underruns")
 ORDER = ("data", "byte_ready", "sync_equal", "dma_active", "writing", UNUSED)
 # What `describe` says, with the words that other lanes show left out.
 VALUES = (
@@ -158,7 +159,7 @@ def _lanes(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[dict[st
         lane = {
             "name": name,
             "clause": CLAUSE_OF.get(name, ""),
-            "digits": (width + 3) // 4 if width > 1 else 0,
+            "digits": 1 if name in COUNTERS else (width + 3) // 4 if width > 1 else 0,
             "model": encode_lane(model, first),
         }
         if name in observed.lanes:
