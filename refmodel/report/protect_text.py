@@ -158,12 +158,12 @@ def _way(kind: str) -> str:
 
 def show_sensitivity(console: Console, found: Sequence[Tolerance]) -> None:
     """Print how far each bit may be off, a row a check, bit and way."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("check", "bit", "off", "harmless up to", "harmful from", "then judged wrongly"):
+    table = Table(box=None, pad_edge=False, padding=(0, 1), header_style="bold")
+    for head in ("check", "bit", "off by cycles", "harmless to", "harmful from", "flips"):
         table.add_column(head, no_wrap=True)
     for t in found:
-        harmful = "-" if t.harmful is None else f"{t.harmful} cycles"
-        row = (t.check, t.field, _way(t.kind), f"{t.harmless} cycles", harmful, t.flips or "-")
+        harmful = "-" if t.harmful is None else str(t.harmful)
+        row = (t.check, t.field, _way(t.kind), str(t.harmless), harmful, t.flips or "-")
         table.add_row(*row)
     console.print(table)
 
