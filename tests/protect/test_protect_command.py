@@ -72,7 +72,7 @@ def test_sensitivity_needs_no_simulator(tmp_path):
     done = protect(BINDING, "--class", "second_read", "--sensitivity", "--out", tmp_path)
     assert done.returncode == 0, done.stderr
     rows = [line.split() for line in done.stdout.splitlines()]
-    assert "second_read sync_equal up too long 6 7 original".split() in rows
+    assert ["second_read", "sync_equal", "up", "too", "long", "6", "7", "original"] in rows
     rows = json.loads((tmp_path / "sensitivity.json").read_text())
     assert [(r["kind"], r["harmless"], r["harmful"]) for r in rows][-1] == ("long", 6, 7)
 
