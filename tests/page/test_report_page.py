@@ -11,8 +11,9 @@ from page_cases import FIELDS, PAL, outcome, suite
 
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.edges import edges
-from refmodel.report.page.picture import MOST_EDGES, picture
-from refmodel.report.page.render import Figure, report_page
+from refmodel.engine.lane import Lane
+from refmodel.report.page.picture import MOST_EDGES, differences, picture
+from refmodel.report.page.render import Figure, as_data, report_page
 
 NASTY = (
     "<img src=x onerror=\"document.title='taken'\"></script><script>document.title='taken'</script>"
@@ -169,8 +170,10 @@ def test_no_request_leaves_the_page(browser, page):
         "const done = arguments[0];"
         "fetch('https://example.org/').then(() => done(false), () => done(true))"
     )
+    said = [entry["message"] for entry in browser.get_log("browser")]
     assert refused
-    assert [] == [e for e in browser.get_log("browser") if "example.org" not in e["message"]]
+    assert all("example.org" in message for message in said)
+    assert any("Content Security Policy" in message for message in said)
 
 
 def test_no_serious_finding_of_the_accessibility_checker(browser, page):
@@ -192,6 +195,13 @@ def test_markup_in_names_is_text(browser, late, tmp_path):
     assert browser.title.startswith("Cellstep: mismatch")
     assert browser.find_element("tag name", "main").text.count(NASTY) >= 3
     assert [] == browser.find_elements("css selector", "img")
+
+
+def test_data_cannot_end_its_element():
+    """The data of a page has no character that HTML could take for the start of a tag."""
+    text = as_data({"name": NASTY, "note": "<!--<script>&amp;"})
+    assert not set("<>&") & set(text)
+    assert {"name": NASTY, "note": "<!--<script>&amp;"} == json.loads(text)
 
 
 def test_without_javascript(browser, page, late):
@@ -263,6 +273,18 @@ def test_figures():
     figure = Figure("Margins", b"<svg xmlns='http://www.w3.org/2000/svg'/>", "svg+xml")
     page = report_page([suite(outcome())], [figure])
     assert '<img src="data:image/svg+xml;base64,PHN2' in page
+
+
+def test_nothing_differs_before_comparing_begins():
+    """Before the first compared cycle no difference is marked, whatever the core shows."""
+    model, core = Lane.constant(0), Lane.of(np.array([0, 9]), np.array([1, 0]))
+    early = differences(model, core, Lane.constant(0), 0)
+    assert [(0, 1), (9, 0)] == list(zip(early.cycle, early.value, strict=True))
+    late = differences(model, core, Lane.constant(0), 5)
+    assert [(0, 0), (5, 1), (9, 0)] == list(zip(late.cycle, late.value, strict=True))
+    unknown = Lane.of(np.array([0, 20, 22]), np.array([0, 1, 0]))
+    vague = differences(model, model, unknown, 5)
+    assert [(0, 0), (20, 1), (22, 0)] == list(zip(vague.cycle, vague.value, strict=True))
 
 
 def test_long_run_is_cut_around_the_divergence(late, monkeypatch):
