@@ -131,6 +131,7 @@ const DRAW = {
   bits(pen, { y, h }) {
     const { g, colour, perCycle, run, x } = pen, roomy = run.bitCycles * perCycle > 14;
     walk(pen, run.bits, (x0, x1, bit) => {
+      if (x0 < GUTTER) return; // it arrived before what is in view
       g.fillStyle = bit ? colour.ink : colour.soft;
       g.fillRect(x0, bit ? y : y + h - 5, bit ? 2 : 1, bit ? h : 5);
       if (roomy) g.fillText(String(bit), x0 + 5, y + h / 2);
