@@ -84,6 +84,8 @@ def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -
     """Return the clause when a transfer starts, stops, moves or writes otherwise."""
     field, here = divergence.field, trail.here
     if here is not None and here.inputs.write_transfer:
+        if field == "dma_active" and divergence.expected and not here.after.transfer.running:
+            return "B6"  # shown by another meaning of the bit, not by a transfer
         accepted = here.inputs.transfer & ENABLE and not here.after.transfer.armed
         return "B10" if accepted and not here.inputs.transfer & LENGTH else "B9"
     off = trail.last is not None and not _gates(trail.last)
