@@ -4,13 +4,10 @@ from pathlib import Path
 
 import pytest
 
-import hdl_stubs
 from refmodel.host.scenario import load_suite
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.toolchain import available, why_not
-
-STUBS = Path(hdl_stubs.__file__).parent
 
 
 @pytest.fixture(params=["icarus", "verilator"])

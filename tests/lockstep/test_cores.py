@@ -1,10 +1,13 @@
 """The cores that ship agree with the model, in replay and live, on both simulators."""
 
-import pytest
-from conftest import STUBS
+from pathlib import Path
 
+import pytest
+
+import hdl_stubs
 from refmodel.host.programs import HostSector
 
+STUBS = Path(hdl_stubs.__file__).parent
 CORES = ["reference", "bytewide"]
 
 

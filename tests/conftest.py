@@ -21,7 +21,7 @@ FLAGS = (
 @pytest.fixture(scope="session")
 def browser(tmp_path_factory):
     """Yield a Chromium that logs what it loads."""
-    names = ("chromium", "chromium-browser", "google-chrome")
+    names = ("chromium", "chromium-browser")
     chromium = next(filter(None, map(shutil.which, names)), None)
     driver = shutil.which("chromedriver")
     if not (chromium and driver):
