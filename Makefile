@@ -17,7 +17,7 @@ demo: setup ## compare the reference core with the model, then a core with one d
 
 test: export BROWSER_TESTS = 1
 test: setup ## run the tests; PYTEST_ARGS="-k sync" picks some
-	@$(python) -m pytest -n 2 $(PYTEST_ARGS)
+	@$(python) -m pytest -n 2 --dist worksteal $(PYTEST_ARGS)
 
 check: lint test ## lint, then test
 
