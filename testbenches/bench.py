@@ -28,7 +28,10 @@ from refmodel.block.registers import Inputs, RegisterBlock
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
 from refmodel.host.bus import READ_STATUS
-from refmodel.host.scenario import HostPart, IsoLayout, Scenario
+from refmodel.host.disk import Disk
+from refmodel.host.layouts import IsoLayout
+from refmodel.host.scenario import HostPart, Scenario
+from refmodel.media.flux_defects import Defects
 from refmodel.media.strobes import strobe_cycles
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
@@ -106,6 +109,25 @@ def model_rows() -> Iterator[Row]:
 
     rate = len(cycles) / median_seconds(stepped, 3) / 1e6
     yield Row("step", "at least 1 M cycles/s", f"{rate:.1f} M cycles/s", rate >= 1)
+
+
+def flux_row() -> Row:
+    """Time one revolution from flux through the separator model to the status lanes."""
+    profile = load_profile("pal_dd")
+    part = scenario(1, cycles=31).model_copy(
+        update={"separator": "second_order", "flux": Defects(jitter_ns=100)}
+    )
+    disk = Disk(part, part.track.build(1, Path()), profile)
+
+    def through() -> None:
+        timeline = Timeline(profile)
+        for stimulus in disk.revolutions():
+            timeline.run(stimulus)
+
+    ms = median_seconds(through, 3) * 1000
+    return Row(
+        "the same from flux through a separator", "at most 150 ms", f"{ms:.0f} ms", ms <= 150
+    )
 
 
 def scenario(turns: int, program: str = "read_every", **params: int) -> Scenario:
@@ -259,6 +281,7 @@ def parts(long: bool) -> Iterator[Iterator[Row]]:
             yield lockstep_rows(simulator, target)
             yield live_rows(simulator)
     yield model_rows()
+    yield iter([flux_row()])
     yield revolutions_rows(100 if long else 8)
 
 
