@@ -100,6 +100,7 @@ def main(path: str) -> int:
     for name in [n for n in os.environ if n.startswith("COCOTB_") or n == "GPI_EXTRA"]:
         del os.environ[name]
     os.environ["CELLSTEP_JOB"] = path
+    os.environ["COCOTB_REWRITE_ASSERTION_FILES"] = ""  # rewriting all it imports takes a second
     public = Verilator if job.all_public else FastVerilator
     runner = Icarus() if job.simulator == "icarus" else public()
     try:
