@@ -34,8 +34,9 @@ from refmodel.host.scenario import HostPart, Scenario
 from refmodel.media.flux_defects import Defects
 from refmodel.media.strobes import strobe_cycles
 from testbenches.binding.schema import load_binding
+from testbenches.job import Job, Run
 from testbenches.lockstep import Lockstep
-from testbenches.simulator import Job, Run, Session
+from testbenches.simulator import Session
 from testbenches.toolchain import available
 
 RUNS = 5
@@ -170,8 +171,8 @@ def lockstep_rows(simulator: str, target: float) -> Iterator[Row]:
 class EveryCycle(Session):
     """A session of the plain way to do it: a coroutine that reads every field every cycle."""
 
-    def _job(self, runs: list[Run]) -> Job:
-        job = super()._job(runs)
+    def _job(self) -> Job:
+        job = super()._job()
         build_dir = job.build_dir.with_name(job.build_dir.name + "-public")
         build_dir.mkdir(exist_ok=True)
         return replace(

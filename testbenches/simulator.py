@@ -7,90 +7,21 @@ from __future__ import annotations
 
 import hashlib
 import os
-import pickle
 import re
 import signal
 import subprocess
 import sys
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from refmodel.errors import CannotRun
 from testbenches.binding.ports import CorePorts
-from testbenches.harness import Harness
+from testbenches.harness import HARNESS, Harness
+from testbenches.job import BUILD_FAILED, Job, LiveHost, Run, RunDone
 from testbenches.toolchain import cache_folder, simulator_environment
 
-SIMULATORS = ("icarus", "verilator")
+__all__ = ["LiveHost", "Run", "RunDone", "Session"]
+
 SHOWN_LINES = 12  # of a simulator's own message
-
-
-@dataclass(frozen=True)
-class LiveHost:
-    """A host program to run against the core itself: everything its processor is made from."""
-
-    scenario: Any
-    profile: Any
-    shape: Any
-    registers: list[str]
-    start: int
-    seed: int
-    player: Any
-    end: int  # accesses from this cycle on are not made
-    machine: Any = None
-
-
-@dataclass(frozen=True)
-class Run:
-    """One run of a session: the event file's number, and a live host if there is one."""
-
-    index: int
-    recording: bool = True
-    live: LiveHost | None = None
-
-
-@dataclass(frozen=True)
-class RunDone:
-    """What the bench says of a run: cycles played, seconds of wall time, the live host's story."""
-
-    index: int
-    cycles: int
-    seconds: float
-    beats: list[Any] = field(default_factory=list)
-    accesses: int = 0
-    result: Any = None
-
-
-@dataclass(frozen=True)
-class Job:
-    """What a worker gets: how to build, and the runs to play in one simulator session."""
-
-    simulator: str
-    sources: tuple[Path, ...]
-    include_dirs: tuple[Path, ...]
-    defines: dict[str, Any]
-    build_dir: Path
-    folder: Path
-    runs: tuple[Run, ...]
-    seed: int
-    number: int = 0
-    test_module: str = "testbenches.session_tests"
-    all_public: bool = False  # every signal of the core within Python's reach: slower
-
-    @property
-    def file(self) -> Path:
-        """Where the job lies for the worker and the test in the simulator."""
-        return self.folder / f"job-{self.number}.pickle"
-
-    @property
-    def results(self) -> Path:
-        """Where the test leaves a `RunDone` for each finished run."""
-        return self.folder / f"results-{self.number}.pickle"
-
-    @property
-    def log(self) -> Path:
-        """The worker's and the simulator's output."""
-        return self.folder / f"simulator-{self.number}.log"
 
 
 class Session:
@@ -119,9 +50,8 @@ class Session:
         Raises CannotRun when the core does not build, ends the simulation itself, or takes more
         than `timeout` seconds.
         """
-        job = self._job(runs)
-        job.results.unlink(missing_ok=True)
-        job.file.write_bytes(pickle.dumps(job))
+        job = self._job()
+        job.write(runs)
         folder = str(self._folder.resolve())  # what a stopped simulator leaves goes with it
         with job.log.open("wb") as log:
             self._process = subprocess.Popen(
@@ -143,7 +73,7 @@ class Session:
         except BaseException:
             self.stop()
             raise
-        return self._results(job, status)
+        return self._results(job, runs, status)
 
     def stop(self) -> None:
         """End the worker and everything it started."""
@@ -151,7 +81,7 @@ class Session:
             os.killpg(self._process.pid, signal.SIGKILL)
             self._process.wait()
 
-    def _job(self, runs: list[Run]) -> Job:
+    def _job(self) -> Job:
         """Write the harness and describe the work."""
         self._folder.mkdir(parents=True, exist_ok=True)
         core = self._harness.binding.core
@@ -163,34 +93,29 @@ class Session:
             harness.write_text(self._harness.source)
         return Job(
             self.simulator,
+            HARNESS,
             (*self._ports.sources, harness),
             self._ports.include_dirs,
             dict(core.defines),
             build_dir,
             self._folder,
-            tuple(runs),
             self._seed,
             self._number,
         )
 
-    def _results(self, job: Job, status: int) -> list[RunDone]:
+    def _results(self, job: Job, runs: list[Run], status: int) -> list[RunDone]:
         """Return the finished runs; raise CannotRun unless there is one for each."""
         if status == BUILD_FAILED:
             raise CannotRun(f"{self.simulator}: the core does not build:\n{_said(job)}")
-        done: list[RunDone] = []
-        if job.results.exists():
-            done = pickle.loads(job.results.read_bytes())
-        if len(done) < len(job.runs):
+        done = job.done()
+        if len(done) < len(runs):
             raise CannotRun(
                 f"{self.simulator}: the simulation ended by itself after {len(done)} of "
-                f"{len(job.runs)} runs; does the core call $finish?\n{_said(job)}"
+                f"{len(runs)} runs; does the core call $finish?\n{_said(job)}"
             )
         if status:
             raise CannotRun(f"{self.simulator}: the simulator failed:\n{_said(job)}")
         return done
-
-
-BUILD_FAILED = 3
 
 
 def _contents(ports: CorePorts) -> list[bytes]:

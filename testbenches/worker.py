@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import fcntl
 import os
-import pickle
 import sys
 from pathlib import Path
 
 from cocotb_tools.check_results import get_results
 from cocotb_tools.runner import Icarus, Runner, Verilator
 
-from testbenches.harness import HARNESS
-from testbenches.simulator import BUILD_FAILED, Job
+from testbenches.job import BUILD_FAILED, Job
 
 ICARUS = ["-g2012"]
 VERILATOR = [
@@ -25,19 +23,19 @@ VERILATOR = [
     "-Wno-lint",
     "-CFLAGS", "-std=c++20 -O2",
 ]  # fmt: skip
-PUBLIC = f"""`verilator_config
-public_flat_rw -module "{HARNESS}" -var "go"
-public_flat_rw -module "{HARNESS}" -var "finished"
-public_flat_rw -module "{HARNESS}" -var "recording"
-public_flat_rw -module "{HARNESS}" -var "live"
-public_flat_rw -module "{HARNESS}" -var "run_index"
-public_flat_rw -module "{HARNESS}" -var "cycle"
-public_flat_rw -module "{HARNESS}" -var "answer"
-public_flat_rw -module "{HARNESS}" -var "request"
-public_flat_rw -module "{HARNESS}" -var "two_beats"
-public_flat_rw -module "{HARNESS}" -var "host_*"
-public_flat_rw -module "{HARNESS}" -var "read_value*"
-"""
+PUBLIC = (  # of the harness: what a session reads and sets
+    "go",
+    "finished",
+    "recording",
+    "live",
+    "run_index",
+    "cycle",
+    "answer",
+    "request",
+    "two_beats",
+    "host_*",
+    "read_value*",
+)
 
 
 class FastVerilator(Verilator):
@@ -58,13 +56,14 @@ def build(job: Job, runner: Runner) -> None:
         sources: list[Path] = list(job.sources)
         if job.simulator == "verilator" and not job.all_public:
             public = job.build_dir / "public.vlt"
-            public.write_text(PUBLIC)
+            lines = [f'public_flat_rw -module "{job.toplevel}" -var "{name}"' for name in PUBLIC]
+            public.write_text("\n".join(("`verilator_config", *lines, "")))
             sources.insert(0, public)
         runner.build(
             sources=sources,
             includes=list(job.include_dirs),
             defines={k: 1 if v is None else v for k, v in job.defines.items()},
-            hdl_toplevel=HARNESS,
+            hdl_toplevel=job.toplevel,
             build_args=ICARUS if job.simulator == "icarus" else VERILATOR,
             build_dir=job.build_dir,
             always=True,
@@ -81,7 +80,7 @@ def play(job: Job, runner: Runner) -> int:
     if job.simulator == "verilator":
         arguments += ["+verilator+rand+reset+2", f"+verilator+seed+{job.seed % (1 << 31) + 1}"]
     results = runner.test(
-        hdl_toplevel=HARNESS,
+        hdl_toplevel=job.toplevel,
         hdl_toplevel_lang="verilog",
         test_module=job.test_module,
         build_dir=job.build_dir,
@@ -96,7 +95,7 @@ def play(job: Job, runner: Runner) -> int:
 
 def main(path: str) -> int:
     """Do the job that lies in a file; return the exit status the parent expects."""
-    job: Job = pickle.loads(Path(path).read_bytes())
+    job = Job.read(path)
     for name in [n for n in os.environ if n.startswith("COCOTB_") or n == "GPI_EXTRA"]:
         del os.environ[name]
     os.environ["CELLSTEP_JOB"] = path

@@ -1,0 +1,113 @@
+"""What a bench, its worker and the test in the simulator hand each other, as pickles in a folder.
+
+Only the standard library is imported here: every session pays for what its processes import.
+"""
+
+from __future__ import annotations
+
+import pickle
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+BUILD_FAILED = 3  # the worker's exit status
+
+
+@dataclass(frozen=True)
+class LiveHost:
+    """A host program to run against the core itself: everything its processor is made from."""
+
+    scenario: Any
+    profile: Any
+    shape: Any
+    registers: list[str]
+    start: int
+    seed: int
+    player: Any
+    end: int  # accesses from this cycle on are not made
+    machine: Any = None
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run of a session: the event file's number, and a live host if there is one."""
+
+    index: int
+    recording: bool = True
+    live: LiveHost | None = None
+
+
+@dataclass(frozen=True)
+class RunDone:
+    """What the bench says of a run: cycles played, seconds of wall time, the live host's story."""
+
+    index: int
+    cycles: int
+    seconds: float
+    beats: list[Any] = field(default_factory=list)
+    accesses: int = 0
+    result: Any = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """What a worker gets: how to build, and where the session finds its runs."""
+
+    simulator: str
+    toplevel: str
+    sources: tuple[Path, ...]
+    include_dirs: tuple[Path, ...]
+    defines: dict[str, Any]
+    build_dir: Path
+    folder: Path
+    seed: int
+    number: int = 0
+    test_module: str = "testbenches.session_tests"
+    all_public: bool = False  # every signal of the core within Python's reach: slower
+
+    @property
+    def file(self) -> Path:
+        """Where the job lies for the worker and the test in the simulator."""
+        return self.folder / f"job-{self.number}.pickle"
+
+    @property
+    def results(self) -> Path:
+        """Where the test leaves a `RunDone` for each finished run."""
+        return self.folder / f"results-{self.number}.pickle"
+
+    @property
+    def log(self) -> Path:
+        """The worker's and the simulator's output."""
+        return self.folder / f"simulator-{self.number}.log"
+
+    @property
+    def _runs(self) -> Path:
+        return self.folder / f"runs-{self.number}.pickle"
+
+    def write(self, runs: Sequence[Run]) -> None:
+        """Lay down the job, its runs apart: a live host needs the model, the worker does not."""
+        self.results.unlink(missing_ok=True)
+        self.file.write_bytes(pickle.dumps(self))
+        self._runs.write_bytes(pickle.dumps(tuple(runs)))
+
+    @staticmethod
+    def read(path: str | Path) -> Job:
+        """Return the job that lies in a file."""
+        job: Job = pickle.loads(Path(path).read_bytes())
+        return job
+
+    def runs(self) -> tuple[Run, ...]:
+        """Return the runs to play, in order."""
+        runs: tuple[Run, ...] = pickle.loads(self._runs.read_bytes())
+        return runs
+
+    def leave(self, done: Sequence[RunDone]) -> None:
+        """Leave what became of the runs so far; the file is whole at any time."""
+        partial = self.results.with_suffix(".part")
+        partial.write_bytes(pickle.dumps(list(done)))
+        partial.replace(self.results)
+
+    def done(self) -> list[RunDone]:
+        """Return what became of the runs that ended."""
+        return pickle.loads(self.results.read_bytes()) if self.results.exists() else []
