@@ -1,13 +1,15 @@
 """YAML as data: safe loading with positions, checked against a pydantic schema.
 
 Only plain data is taken: no tags, no aliases, no duplicate keys. Booleans are `true` and `false`
-alone (so a port may be called `on`), integers are decimal or `0x` hexadecimal (so `010` is text).
-A value is taken as what it is written as: text is never read as a number, nor `on` as a boolean.
+alone (so a port may be called `on`), integers are decimal or `0x` hexadecimal (so `010` is text)
+and have up to 64 bits. A value is taken as what it is written as: text is never read as a number,
+nor `on` as a boolean.
 """
 
 from __future__ import annotations
 
 import json
+import math
 import re
 import types
 import typing
@@ -29,6 +31,8 @@ from pydantic_core import CoreSchema, ErrorDetails
 from refmodel.errors import InputError, Problem, UserError, near
 
 Key = tuple[str | int, ...]
+DEEPEST = 40  # mappings and lists inside each other
+LARGEST = 1 << 64
 M = TypeVar("M", bound=BaseModel)
 
 
@@ -169,6 +173,8 @@ def parse(text: str, path: Path) -> Document:
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
         message = f"not valid YAML: {error.problem or error.context}"
         raise InputError([Problem(path, line, column, "", message)]) from None
+    except yaml.reader.ReaderError as error:
+        raise InputError([_odd_character(text, path, error.position)]) from None
     except yaml.YAMLError as error:
         raise UserError(f"{path}: not valid YAML: {str(error).splitlines()[0]}") from None
     except RecursionError:
@@ -177,6 +183,13 @@ def parse(text: str, path: Path) -> Document:
         raise UserError(f"{path}: the file is empty")
     builder = _Builder(path)
     return Document(path, builder.build(root, ()), builder.marks)
+
+
+def _odd_character(text: str, path: Path, at: int) -> Problem:
+    """Return the fault of a character that no YAML file holds."""
+    before = text[:at].splitlines() or [""]
+    message = f"not valid YAML: the character {ord(text[at]):#04x} is not taken"
+    return Problem(path, len(before), len(before[-1]) + 1, "", message)
 
 
 class _Builder:
@@ -191,6 +204,8 @@ class _Builder:
         self.marks.setdefault(key, _place(node))
         if node.tag not in _PLAIN_TAGS:
             raise self._fault(node, key, f"tag {node.tag} is not taken; a file is plain data")
+        if len(key) > DEEPEST:
+            raise self._fault(node, key[:1], "nested too deeply")
         if isinstance(node, yaml.SequenceNode):
             return [self.build(item, (*key, n)) for n, item in enumerate(node.value)]
         if isinstance(node, yaml.MappingNode):
@@ -203,6 +218,8 @@ class _Builder:
             if not isinstance(name_node, yaml.ScalarNode):
                 raise self._fault(name_node, key, "a key must be a plain name")
             name = name_node.value
+            if wrong := _wrong(name):
+                raise self._fault(name_node, key, f"the key '{name}' {wrong}")
             if name in data:
                 raise self._fault(name_node, (*key, name), "the key stands twice")
             self.marks[(*key, name)] = _place(name_node)
@@ -210,14 +227,30 @@ class _Builder:
         return data
 
     def _scalar(self, node: yaml.Node, key: Key) -> object:
+        """Return a plain value; raise InputError for one that is not what it seems."""
         try:
-            return _Loader("").construct_object(node)
+            value: object = _Loader("").construct_object(node)
         except (yaml.YAMLError, ValueError):
-            message = f"'{node.value}' is not a value that can be read"
-            raise self._fault(node, key, message) from None
+            wrong = "is not a value that can be read"
+        else:
+            wrong = _wrong(value)
+        if wrong:
+            raise self._fault(node, key, f"'{node.value}' {wrong}")
+        return value
 
     def _fault(self, node: yaml.Node, key: Key, message: str) -> InputError:
         return InputError([Problem(self.path, *_place(node), ".".join(map(str, key)), message)])
+
+
+def _wrong(value: object) -> str:
+    """Say why a value cannot be taken; nothing if it can."""
+    if isinstance(value, int) and not -LARGEST < value < LARGEST:
+        return "is too large; a whole number has up to 64 bits"
+    if isinstance(value, float) and not math.isfinite(value):
+        return "is too large for a number"
+    if isinstance(value, str) and any("\ud800" <= c <= "\udfff" for c in value):
+        return "has half a character in it"
+    return ""
 
 
 def _place(node: yaml.Node) -> tuple[int, int]:

@@ -19,6 +19,7 @@ from refmodel import __version__
 from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, UserError
 
 DEBUG = "CELLSTEP_DEBUG"  # set to 1, it lets tracebacks through
+LONGEST = 300  # characters of one line of a message
 STOPPED = {130: "interrupted", 143: "terminated"}
 
 
@@ -132,7 +133,7 @@ def _told(error: Exception) -> int:
     if os.environ.get(DEBUG) == "1":
         raise error
     if isinstance(error, UserError):
-        _complain(str(error))  # a file's place at the start of the line, for editors
+        _complain(_readable(str(error)))  # a file's place at the start of the line, for editors
         return error.exit_status
     if isinstance(error, OSError):
         where = f"{error.filename}: " if error.filename else ""
@@ -142,6 +143,18 @@ def _told(error: Exception) -> int:
         return EXIT_BAD_INPUT
     _complain(f"cellstep: internal error, {type(error).__name__}: {error}\n{DEBUG}=1 shows where")
     return EXIT_CANNOT_RUN
+
+
+def _readable(message: str) -> str:
+    """Return a message without what the user's own texts may do to a terminal."""
+    lines = [
+        "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
+        for line in message.split("\n")
+    ]
+    half = LONGEST // 2
+    return "\n".join(
+        line if len(line) <= LONGEST else f"{line[:half]} ... {line[-half:]}" for line in lines
+    )
 
 
 def _flushed(status: int) -> int:

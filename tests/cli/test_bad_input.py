@@ -175,3 +175,14 @@ def test_full_disk_of_the_work_files(small_disk):
     assert (2, "") == (done.returncode, done.stdout)
     assert "disk full" in done.stderr
     assert [] == list(small_disk.iterdir())
+
+
+def test_message_stays_readable(tmp_path):
+    """What a file holds can neither colour the terminal by its message nor fill it."""
+    path = tmp_path / "b.yaml"
+    path.write_text(f'profile: "\\e[31m{"x" * 5000}"\ncore: {"y" * 5000}\n')
+    done = cellstep("run", path)
+    assert 2 == done.returncode
+    assert "\x1b" not in done.stderr
+    assert f"{path}:2:1: core: 'yyyy" in done.stderr
+    assert 400 > max(map(len, done.stderr.splitlines()))

@@ -91,11 +91,15 @@ def test_problem_at_an_absent_key():
         ("a: !mine x\n", "f.yaml:1:4: a: tag !mine is not taken; a file is plain data"),
         ("a: 2027-13-31\n", "f.yaml:1:4: a: '2027-13-31' is not a value that can be read"),
         ("a: 0x_\n", "f.yaml:1:4: a: '0x_' is not a value that can be read"),
+        ("a: 1\nb: \0", "f.yaml:2:4: not valid YAML: the character 0x00 is not taken"),
         (
-            "a: \0",
-            "f.yaml: not valid YAML: unacceptable character #x0000: "
-            "special characters are not allowed",
+            f"a: 0x1{'0' * 16}\n",
+            f"f.yaml:1:4: a: '0x1{'0' * 16}' is too large; a whole number has up to 64 bits",
         ),
+        ("a: 1.0e999\n", "f.yaml:1:4: a: '1.0e999' is too large for a number"),
+        ('a: "\\ud800"\n', "f.yaml:1:4: a: '\ud800' has half a character in it"),
+        ('"\\udfff": 1\n', "f.yaml:1:1: the key '\udfff' has half a character in it"),
+        (f"a: {'[' * 50}{']' * 50}\n", "f.yaml:1:44: a: nested too deeply"),
         ("", "f.yaml: the file is empty"),
         ("# nothing\n", "f.yaml: the file is empty"),
         ("[" * 5000, "f.yaml: nested too deeply"),
