@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -46,6 +47,17 @@ class InputError(UserError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+@contextmanager
+def reading(file: Path) -> Iterator[None]:
+    """Put the file's name in front of what is found wrong in what it says, if it is not told."""
+    try:
+        yield
+    except UserError as error:
+        if isinstance(error, CannotRun) or str(file) in str(error):
+            raise
+        raise UserError(f"{file}: {error}") from None
 
 
 def near(name: object, known: Iterable[str]) -> str:

@@ -15,6 +15,7 @@ import types
 import typing
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar
 
@@ -258,6 +259,18 @@ def _place(node: yaml.Node) -> tuple[int, int]:
     return node.start_mark.line + 1, node.start_mark.column + 1
 
 
+_DIGITS = "[0-9]{1,20}"
+_EXACT = re.compile(
+    rf"[-+]?{_DIGITS}(?:/0*[1-9][0-9]{{0,19}}|(?:\.{_DIGITS})?(?:e[-+]?[0-9]{{1,2}})?)", re.I
+)
+
+
+def exact_number(value: object) -> Fraction | None:
+    """Return a number, or a text such as `4/3` or `1.5`, as a fraction; None if it is neither."""
+    text = str(value)
+    return Fraction(text) if _EXACT.fullmatch(text) else None
+
+
 _WANTED = {
     "string_type": "text",
     "int_type": "a whole number",
@@ -272,9 +285,14 @@ _WANTED = {
 
 def _explain(schema: type[BaseModel], key: Key, faults: list[ErrorDetails]) -> str:
     """Say the faults of one key in the user's terms: what is there, and what is right."""
-    wanted = [_WANTED[fault["type"]] for fault in faults if fault["type"] in _WANTED]
-    messages = [f"{_shown(faults[0]['input'])} should be {' or '.join(wanted)}"] if wanted else []
-    messages += [_say(schema, key, fault) for fault in faults if fault["type"] not in _WANTED]
+    others = [fault for fault in faults if fault["type"] not in _WANTED]
+    if all(fault["type"] == "literal_error" for fault in others):  # no branch took the value
+        wanted = dict.fromkeys(_WANTED[f["type"]] for f in faults if f["type"] in _WANTED)
+        shown = _shown(faults[0]["input"])
+        messages = [f"{shown} should be {' or '.join(wanted)}"] if wanted else []
+    else:
+        messages = []
+    messages += [_say(schema, key, fault) for fault in others]
     return "; ".join(dict.fromkeys(messages))
 
 

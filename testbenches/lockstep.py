@@ -16,6 +16,7 @@ from refmodel.engine.cause import find_cause
 from refmodel.engine.compare import Checker, Divergence, Observed, Reads
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected, Timeline
+from refmodel.errors import reading
 from refmodel.host.bus import BusCycle
 from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError, Processor
@@ -85,7 +86,11 @@ class Lockstep:
     def prepare(self, scenarios: list[tuple[Path, Scenario]], say: Progress) -> list[Prepared]:
         """Make scenarios ready; one whose program needs a register the core lacks is skipped."""
         self._work.mkdir(parents=True, exist_ok=True)
-        return [self._prepared(n, path, s, say) for n, (path, s) in enumerate(scenarios)]
+        prepared = []
+        for n, (path, scenario) in enumerate(scenarios):
+            with reading(path):
+                prepared.append(self._prepared(n, path, scenario, say))
+        return prepared
 
     def run(self, prepared: list[Prepared], session: Session, say: Progress) -> Iterator[Outcome]:
         """Play the prepared scenarios in one session and compare each with the model."""

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from refmodel.block.profile import Profile
-from refmodel.errors import UserError
+from refmodel.errors import UserError, reading
 from refmodel.host.scenario import Written
 from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement, judge
@@ -85,8 +85,9 @@ def _written(outcome: Outcome, case: Case, profile: Profile) -> list[Written]:
 def _on_model(case: Case, profile: Profile, used: set[str], say: Say) -> Cell:
     """Judge a case on the model; UserError when the verdict is not what the check promises."""
     say(f"model: {case.name}")
-    scenario = full_scenario(case, profile, used)
-    told = run_model(disk_of(scenario, profile, case.check.path.parent), used)
+    with reading(case.check.path):
+        scenario = full_scenario(case, profile, used)
+        told = run_model(disk_of(scenario, profile, case.check.path.parent), used)
     cell = Cell(case, MODEL, _judged(case, told, profile))
     if not cell.right and cell.judgement is not None:
         raise UserError(
@@ -97,10 +98,8 @@ def _on_model(case: Case, profile: Profile, used: set[str], say: Say) -> Cell:
 
 
 def _judged(case: Case, told: object, profile: Profile) -> Judgement:
-    try:
+    with reading(case.check.path):
         return judge(case.check.rules, told, profile)
-    except UserError as error:
-        raise UserError(f"{case.check.path}: {error}") from None
 
 
 def told_in_words(judgement: Judgement) -> str:

@@ -9,16 +9,18 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 
 from pydantic import Field as Key
-from pydantic import field_validator
+from pydantic import field_validator, model_validator
 
 from refmodel.block.fields import Layout
 from refmodel.block.slots import SlotRate, Slots
 from refmodel.errors import UserError, near
+from refmodel.separator.choose import NAMES, make_separator
 from refmodel.separator.parameters import SeparatorPart
 from refmodel.yamlfile import Schema, load
 
 _FREQUENCY = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15}|/[1-9][0-9]{0,14})?")
 LEAST_WRITE_BIT_CYCLES = 9
+FASTEST_HZ = 10_000_000_000
 PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
 
 
@@ -56,7 +58,7 @@ class Profile(Schema):
     name: str
     about: str = ""
     clock_hz: Fraction
-    channel_bit_ns: int = Key(gt=0)
+    channel_bit_ns: int = Key(gt=0, le=1_000_000)
     layout: dict[str, int | str] = Key({})
     reset: ResetValues = ResetValues()
     policies: Policies = Policies()
@@ -84,8 +86,8 @@ class Profile(Schema):
         if not _FREQUENCY.fullmatch(text):
             raise ValueError(f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11")
         clock = Fraction(text)
-        if clock == 0:
-            raise ValueError(f"'{value}' is not above 0 Hz")
+        if not 0 < clock <= FASTEST_HZ:
+            raise ValueError(f"'{value}' Hz is not above 0 Hz and up to {FASTEST_HZ} Hz")
         return clock
 
     @field_validator("layout")
@@ -93,6 +95,20 @@ class Profile(Schema):
     def _layout_fits(cls, value: dict[str, int | str]) -> dict[str, int | str]:
         Layout.moved(_places(value))
         return value
+
+    @model_validator(mode="after")
+    def _bits_last(self) -> Profile:
+        if self.cycles_per_bit < 1:
+            raise ValueError(
+                f"a channel bit of {self.channel_bit_ns} ns takes {float(self.cycles_per_bit):.3g}"
+                f" of a cycle of {float(self.cycle_ns):.6g} ns; it must take 1 or more (B2)"
+            )
+        for name in NAMES:
+            try:
+                make_separator(name, self.separator, self.cycles_per_bit)
+            except UserError as error:
+                raise ValueError(str(error)) from None
+        return self
 
     @property
     def status(self) -> Layout:

@@ -17,7 +17,7 @@ WORD_BITS = 16
 class Slots(Schema):
     """The slot schedule: a slot on each edge n for which n modulo `line_cycles` is in `at`."""
 
-    line_cycles: int = Key(454, ge=1)
+    line_cycles: int = Key(454, ge=1, le=1 << 32)
     at: tuple[int, ...] = (40, 191, 342)
 
     @field_validator("at")

@@ -67,7 +67,7 @@ def find_moment(
     bit = float(profile.cycles_per_bit)
     passed, kept = 0, []
     found: int | None = None
-    for span in spans_of(disk):
+    for span in spans_of(path, disk):
         kept.append(span)
         if found is None:
             cycles = KINDS[moment.kind](profile, span, moment)

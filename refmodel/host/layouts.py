@@ -14,6 +14,8 @@ from refmodel.media.mfm import word_bits
 from refmodel.media.track import Place, Track, image_track, iso_track, random_track, words_track
 from refmodel.yamlfile import Schema
 
+LONGEST = 10_000_000  # channel bits of a track
+
 
 class IsoLayout(Schema):
     """A track in the ISO layout, with sector data drawn from the run's seed.
@@ -29,9 +31,9 @@ class IsoLayout(Schema):
     size: Literal[128, 256, 512, 1024, 2048, 4096] = 512
     cylinder: int = Key(0, ge=0, le=255)
     head: int = Key(0, ge=0, le=1)
-    gap3: int = Key(84, ge=1)
-    bytes: int = Key(6250, gt=0)
-    lead_in: Literal["long"] | Annotated[int, Key(ge=0)] = "long"
+    gap3: int = Key(84, ge=1, le=LONGEST // 16)
+    bytes: int = Key(6250, gt=0, le=LONGEST // 16)
+    lead_in: Literal["long"] | Annotated[int, Key(ge=0, le=LONGEST // 16)] = "long"
     numbers: list[Annotated[int, Key(ge=0, le=255)]] | None = None
     splice: str = Key("", pattern="^[01_]*$")
     rotate: int = 0
@@ -61,7 +63,13 @@ def turned(track: Track, splice: list[int], rotate: int) -> Track:
     moved.sort(key=lambda p: p.first_bit)
     if moved[0].first_bit:  # the place that the index now cuts in two
         moved.insert(0, replace(moved[-1], first_bit=0, name=f"rest of {moved[-1].name}"))
-    return Track(np.roll(bits, rotate), tuple(moved))
+    return Track(np.roll(bits, rotate % len(bits)), tuple(moved))
+
+
+def _check_length(bits: int) -> None:
+    """Raise UserError for a track of more channel bits than any disk has."""
+    if bits > LONGEST:
+        raise UserError(f"{bits} channel bits are too many for a track; {LONGEST} at most")
 
 
 class WordsLayout(Schema):
@@ -72,8 +80,9 @@ class WordsLayout(Schema):
     repeat: int = Key(1, ge=1, le=100_000)
 
     def build(self, seed: int, folder: Path) -> Track:
-        """Return the track."""
+        """Return the track; raise UserError when it is too long."""
         del seed, folder
+        _check_length(16 * len(self.words) * self.repeat)
         return words_track(self.words * self.repeat)
 
 
@@ -81,7 +90,7 @@ class RandomLayout(Schema):
     """A track of random channel bits drawn from the run's seed, `marks` sync words among them."""
 
     layout: Literal["random"]
-    bits: int = Key(100_000, ge=16, le=10_000_000)
+    bits: int = Key(100_000, ge=16, le=LONGEST)
     marks: int = Key(0, ge=0, le=10_000)
     mark: int = Key(0x4489, ge=0, le=0xFFFF)
 
@@ -123,6 +132,11 @@ class Run(Schema):
     bits: str = Key("", pattern="^[01_]*$")
     repeat: int = Key(1, ge=1, le=100_000)
 
+    @property
+    def length(self) -> int:
+        """Number of channel bits, at most."""
+        return (16 * len(self.words) + len(self.bits)) * self.repeat
+
     def channel_bits(self) -> list[int]:
         """Return the channel bits, those of `words` first."""
         text = [int(c) for c in self.bits if c != "_"]
@@ -141,15 +155,16 @@ class RunsLayout(Schema):
     rotate: int = 0
 
     def build(self, seed: int, folder: Path) -> Track:
-        """Return the track; raise UserError when its runs hold no channel bit."""
+        """Return the track; raise UserError when its runs hold no channel bit, or too many."""
         del seed, folder
+        _check_length(sum(run.length for run in self.runs))
         bits: list[int] = []
         first: list[int] = []
         for run in self.runs:
             first.append(len(bits))
             bits += run.channel_bits()
         if not bits:
-            raise UserError("track: its runs hold no channel bit")
+            raise UserError("its runs hold no channel bit")
         places = (Place(f"run {n + 1}", at, unit="word") for n, at in enumerate(first))
         return turned(Track(np.array(bits, np.uint8), tuple(places)), [], self.rotate)
 

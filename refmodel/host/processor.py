@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import traceback
 from collections import deque
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from refmodel.block.fields import WORD
@@ -36,6 +38,14 @@ class Unfinished:
 
     accesses: int
     recent: tuple[tuple[int, Access, int | None], ...]
+
+
+def _failure(error: Exception) -> str:
+    """Say how a program failed, and in which line of its file."""
+    if isinstance(error, UserError):
+        return str(error)
+    where = traceback.extract_tb(error.__traceback__)[-1]
+    return f"{Path(where.filename).name}:{where.lineno}: {type(error).__name__}: {error}"
 
 
 class Processor:
@@ -108,6 +118,8 @@ class Processor:
             except StopIteration as stop:
                 self.ended, self.result = True, stop.value
                 return
+            except Exception as error:
+                raise UserError(f"host program: {_failure(error)}") from error
             if isinstance(access, Read) and access.register == DRIVE:
                 answer = self._look(access)
                 if answer is None:

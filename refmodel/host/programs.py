@@ -52,7 +52,7 @@ def rewrite_sync_word(
     words: Sequence[int] = (0x4489,), every: int = 5000, reads: int = 3
 ) -> Program:
     """Write each of `words` to sync_word in turn, `every` cycles apart, with reads in between."""
-    while True:
+    while words:
         for word in words:
             yield Write("sync_word", word, max(1, every - reads * (every // (reads + 1))))
             for _ in range(reads):

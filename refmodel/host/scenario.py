@@ -7,39 +7,46 @@ import zlib
 from fractions import Fraction
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
 from refmodel.block.slots import Slots
-from refmodel.errors import InputError, Problem, UserError, near
+from refmodel.errors import InputError, UserError, near
 from refmodel.host.catalogue import programs
 from refmodel.host.disk import MEMORY_WORDS, RESET_CYCLES, Disk
 from refmodel.host.layouts import TrackLayout
 from refmodel.host.machine import Timing
 from refmodel.host.program import Program
+from refmodel.host.scenario_faults import disk_problems, host_problems
 from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
-from refmodel.yamlfile import Document, Schema, load
+from refmodel.yamlfile import Schema, exact_number, load
 
 __all__ = ["RESET_CYCLES", "Disk", "HostPart", "Scenario", "load_scenario", "load_suite"]
 
 SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
+LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
+LAST_CYCLE = (1 << 32) - 1  # as far as a harness counts
+Cycle = Annotated[int, Key(ge=0, le=LAST_CYCLE)]
+Cycles = Annotated[int, Key(ge=1, le=LAST_CYCLE)]
+Microseconds = Annotated[int, Key(ge=0, le=LONGEST_US)]
+Level = Annotated[int, Key(ge=0, le=1)]
 LevelName = Literal["dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable"]
 
 
 class Toggle(Schema):
     """A level input that changes every `toggle_every` cycles."""
 
-    toggle_every: int = Key(ge=1)
+    toggle_every: Cycles
 
 
 class Span(Schema):
     """A level input that is 1 from cycle `rise` to cycle `fall` only."""
 
-    rise: int = Key(ge=0)
-    fall: int = Key(ge=0)
+    rise: Cycle
+    fall: Cycle
 
     @model_validator(mode="after")
     def _in_order(self) -> Span:
@@ -89,24 +96,23 @@ class HostPart(Schema):
 class Step(Schema):
     """The head leaves for `track` (its place in `tracks`) at `at_us` microseconds of the run."""
 
-    at_us: int = Key(ge=0)
+    at_us: Microseconds
     track: int = Key(ge=0)
 
 
 class Written(Schema):
     """What a write has left: `bits`, `bit_cycles` each, from `first` cycles behind the index on."""
 
-    first: int = Key(ge=0)
-    bit_cycles: int = Key(ge=1)
+    first: Cycle
+    bit_cycles: Cycles
     bits: str = Key(pattern="^[01_]+$")
 
 
 def exact(value: object, example: str, least: Fraction | None = None) -> Fraction:
     """Return a number of a file as a fraction; ValueError when it is none, or below `least`."""
-    try:
-        number = Fraction(str(value))
-    except (ValueError, ZeroDivisionError):
-        raise ValueError(f"'{value}' is no number, e.g. {example}") from None
+    number = exact_number(value)
+    if number is None:
+        raise ValueError(f"'{value}' is no number, e.g. {example}")
     if least is not None and number < least:
         raise ValueError(f"'{value}' is below {least}")
     return number
@@ -115,8 +121,8 @@ def exact(value: object, example: str, least: Fraction | None = None) -> Fractio
 class ResetPulse(Schema):
     """A reset in the middle of the run."""
 
-    at: int = Key(ge=0)
-    cycles: int = Key(4, ge=1)
+    at: Cycle
+    cycles: Cycles = 4
 
 
 class Scenario(Schema):
@@ -133,12 +139,12 @@ class Scenario(Schema):
     steps: list[Step] = Key([])
     written: list[Written] = Key([])  # over the track, by a run before
     protected: bool = False  # nothing can be written
-    settle_us: int = Key(18_000, ge=0)  # a step of 3 ms and 15 ms to settle
-    index_us: int = Key(2_000, ge=1)
+    settle_us: Microseconds = 18_000  # a step of 3 ms and 15 ms to settle
+    index_us: int = Key(2_000, ge=1, le=LONGEST_US)
     seed: int | None = Key(None, ge=0)
     revolutions: int = Key(1, ge=1, le=1000)
     host: HostPart = HostPart()
-    levels: dict[LevelName, int | Toggle | Span] = Key({})
+    levels: dict[LevelName, Level | Toggle | Span] = Key({})
     resets: list[ResetPulse] = Key([])
     slots: Slots | None = None  # memory slots other than the profile's
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)  # random words by the run's seed
@@ -186,42 +192,10 @@ def load_scenario(path: Path) -> Scenario:
     document = load(path)
     scenario = document.validate(Scenario)
     problems = host_problems(document, scenario.host, ("host",))
-    problems += density_problems(document, scenario, (), path.parent)
+    problems += disk_problems(document, scenario, path.parent)
     if problems:
         raise InputError(problems)
     return scenario
-
-
-def host_problems(document: Document, host: HostPart, key: tuple[str, ...]) -> list[Problem]:
-    """Return what is wrong with a host: no such program, no such parameter, a negative cost."""
-    known = programs()
-    if host.program not in known:
-        message = f"no host program '{host.program}'{near(host.program, known)}"
-        return [document.problem((*key, "program"), message)]
-    taken = inspect.signature(known[host.program]).parameters
-    problems = [
-        document.problem(
-            (*key, "params", name), f"{host.program} has no parameter '{name}'{near(name, taken)}"
-        )
-        for name in host.params
-        if name not in taken
-    ]
-    return problems + [
-        document.problem((*key, "params", name), f"'{value}' cycles: a cost must be 1 or more")
-        for name, value in host.params.items()
-        if name in taken and name.startswith("cost") and isinstance(value, int) and value < 1
-    ]
-
-
-def density_problems(
-    document: Document, scenario: Scenario, key: tuple[str, ...], folder: Path
-) -> list[Problem]:
-    """Return what is wrong with the density regions, held against the length of the track."""
-    if not scenario.density:
-        return []
-    bits = len(scenario.track.build(0, folder))
-    faults = ((n, stretch.fault(bits)) for n, stretch in enumerate(scenario.density))
-    return [document.problem((*key, "density", n), fault) for n, fault in faults if fault]
 
 
 def suite_names() -> list[str]:

@@ -14,7 +14,8 @@ from pydantic import Field as Key
 from pydantic import model_validator
 
 from refmodel.errors import InputError, UserError, near
-from refmodel.host.scenario import HostPart, Scenario, density_problems, host_problems
+from refmodel.host.scenario import HostPart, Scenario
+from refmodel.host.scenario_faults import disk_problems, host_problems
 from refmodel.yamlfile import Document, Schema, load
 
 CHECKS = Path(str(resources.files("refmodel"))) / "protect" / "checks"
@@ -109,7 +110,7 @@ def load_check(path: Path) -> Check:
     problems = host_problems(document, file.first, ("first",)) if file.first else []
     for kind, part in parts.items():
         problems += host_problems(part, scenarios[kind].host, ("host",))
-        problems += density_problems(part, scenarios[kind], (), path.parent)
+        problems += disk_problems(part, scenarios[kind], path.parent)
     if problems:
         raise InputError(dict.fromkeys(problems))
     return Check(path, file, scenarios)

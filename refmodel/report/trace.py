@@ -15,7 +15,7 @@ from refmodel.engine.cause import describe
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
 from refmodel.engine.timeline import Expected, Timeline
-from refmodel.errors import UserError
+from refmodel.errors import UserError, reading
 from refmodel.host.bus import WRITE_KINDS
 from refmodel.host.play import ModelPlayer
 from refmodel.host.processor import Processor
@@ -89,7 +89,7 @@ def model_trace(
     """
     disk = disk_of(path, scenario, profile, seed)
     _check_range(first, last, disk.cycles)
-    spans = spans_of(disk)
+    spans = spans_of(path, disk)
     kept = [next(spans)]
     if first is None and last is None:
         first = max(0, _first_match(kept[0].expected, disk.start) - SHOWN // 2)
@@ -113,12 +113,20 @@ def _check_range(first: int | None, last: int | None, cycles: int) -> None:
 def disk_of(path: Path, scenario: Scenario, profile: Profile, seed: int) -> Disk:
     """Return the disk of a scenario file, with what is random on it drawn from a run's seed."""
     own = scenario.own_seed(seed)
-    others = tuple(part.build(own, path.parent) for part in scenario.tracks)
-    return Disk(scenario, scenario.track.build(own, path.parent), profile, seed=own, tracks=others)
+    with reading(path):
+        track, *others = (
+            part.build(own, path.parent) for part in (scenario.track, *scenario.tracks)
+        )
+        return Disk(scenario, track, profile, seed=own, tracks=tuple(others))
 
 
-def spans_of(disk: Disk) -> Iterator[Span]:
+def spans_of(path: Path, disk: Disk) -> Iterator[Span]:
     """Yield the revolutions as the model goes through them, with the host's accesses."""
+    with reading(path):
+        yield from _spans(disk)
+
+
+def _spans(disk: Disk) -> Iterator[Span]:
     processor = Processor(
         disk.scenario.program(disk.seed), disk.profile, start=disk.start, machine=disk.machine
     )

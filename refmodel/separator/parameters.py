@@ -9,7 +9,7 @@ from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
 from refmodel.separator.second_order import GAIN_BITS
-from refmodel.yamlfile import Schema
+from refmodel.yamlfile import Schema, exact_number
 
 LONGEST_GAP = 4  # channel bits between two transitions of MFM
 STABLE = "stable while kp > 0, ki > 0 and 2 kp + ki < 4"
@@ -61,10 +61,9 @@ class SecondOrderPart(Schema):
     @classmethod
     def _exact_gain(cls, value: object) -> Fraction:
         """Take a number or a fraction that hardware can hold."""
-        try:
-            gain = Fraction(str(value))
-        except (ValueError, ZeroDivisionError):
-            raise ValueError(f"'{value}' is no gain, e.g. 1/4 or 0.25") from None
+        gain = exact_number(value)
+        if gain is None:
+            raise ValueError(f"'{value}' is no gain, e.g. 1/4 or 0.25")
         units = 1 << GAIN_BITS
         if (gain * units).denominator != 1:
             near = f"{round(gain * units)}/{units}"

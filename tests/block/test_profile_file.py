@@ -66,7 +66,7 @@ def test_every_key(tmp_path):
     [
         ("16000000", 16_000_000),
         ("16_000_000", 16_000_000),
-        ("0x10", 16),
+        ("0xF42400", 16_000_000),
         ("7159090.9", Fraction(71590909, 10)),
         ("78750000/11", Fraction(78750000, 11)),
         ("'78_750_000/11'", Fraction(78750000, 11)),
@@ -95,7 +95,17 @@ def test_no_frequency(tmp_path, written):
     [
         (
             HEAD.replace("7093790", "0"),
-            "mine.yaml:2:1: clock_hz: '0' is not above 0 Hz",
+            "mine.yaml:2:1: clock_hz: '0' Hz is not above 0 Hz and up to 10000000000 Hz",
+        ),
+        (
+            HEAD.replace("7093790", "70937"),
+            "mine.yaml:1:1: a channel bit of 2000 ns takes 0.142 of a cycle of 14097 ns; it must"
+            " take 1 or more (B2)",
+        ),
+        (
+            HEAD + "separator: {counter: {phase_step: 90}}\n",
+            "mine.yaml:1:1: separator.counter.phase_step: 90 is more than a quarter of the window,"
+            " which is 227 at 4 fraction_bits",
         ),
         (
             HEAD.replace("2000", "0"),

@@ -30,7 +30,7 @@ def shown(scenario="quick/sync_poll", late=0, field="sync_equal"):
     """Return a run's revolution; the core shows `field` so many cycles late."""
     path, read = find_scenario(scenario)
     disk = disk_of(path, read, PAL, 1)
-    span = next(spans_of(disk))
+    span = next(spans_of(path, disk))
     lanes = dict(span.expected.lanes)
     if late:
         moved = lanes[field].delayed(late)

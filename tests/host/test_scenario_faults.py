@@ -1,0 +1,89 @@
+"""What a scenario file cannot mean is told at its line, before anything runs."""
+
+import pytest
+
+from refmodel.block.profile import load_profile
+from refmodel.errors import UserError
+from refmodel.host.processor import Processor
+from refmodel.host.scenario import load_scenario
+
+WORDS = "track: {layout: words, words: [0x4489, 0x9254]}\n"
+HOST = "host: {program: rewrite_sync_word, params: "
+
+
+def refusal(tmp_path, text):
+    """Return the message that refuses a scenario, its folder left out."""
+    path = tmp_path / "s.yaml"
+    path.write_text(f"name: mine\n{text}")
+    with pytest.raises(UserError) as error:
+        load_scenario(path)
+    return str(error.value).replace(f"{tmp_path}/", "")
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            f"{WORDS}{HOST}{{words: 7}}}}\n",
+            "s.yaml:3:45: host.params.words: '7' should be a list",
+        ),
+        (
+            f"{WORDS}{HOST}{{words: [1, x], every: 1.5}}}}\n",
+            "s.yaml:3:56: host.params.words.1: 'x' should be a whole number\n"
+            "s.yaml:3:60: host.params.every: '1.5' should be a whole number",
+        ),
+        (
+            f"{WORDS}{HOST}{{word: [1]}}}}\n",
+            "s.yaml:3:45: host.params.word: rewrite_sync_word has no parameter 'word';"
+            " did you mean 'words'?",
+        ),
+        (
+            f"{WORDS}host: {{program: odd_syncs}}\n",
+            "s.yaml:3:8: host.program: odd_syncs needs params.words",
+        ),
+        (
+            f"{WORDS}host: {{program: idle, pace: 1e999999999}}\n",
+            "s.yaml:3:23: host.pace: '1e999999999' is no number, e.g. 1.5 or 4/3",
+        ),
+        (
+            f"{WORDS}tracks: [{{layout: words, words: [1]}}]\n",
+            "s.yaml:3:10: tracks.0: has 16 channel bits, track 0 has 32; they must be equally long",
+        ),
+        (
+            f"{WORDS}density: [{{first_bit: 8, percent: 2}}, {{bits: 9, percent: 2}}]\n",
+            "s.yaml:3:11: density.0: another region holds channel bit 8 already",
+        ),
+        (
+            f"{WORDS}separator: rephase\nflux: {{weak: [{{first_bit: 30, bits: 3}}]}}\n",
+            "s.yaml:4:15: flux.weak.0: the region of channel bits 30 .. 32 ends beyond the track,"
+            " whose last is 31",
+        ),
+        (
+            f"{WORDS}levels: {{writing: 2}}\nresets: [{{at: 4294967296}}]\n",
+            "s.yaml:3:10: levels.writing: '2' should be less than or equal to 1\n"
+            "s.yaml:4:11: resets.0.at: '4294967296' should be less than or equal to 4294967295",
+        ),
+        (
+            "track: {layout: words, words: [1, 2, 3, 4, 5, 6, 7], repeat: 100000}\n",
+            "s.yaml:2:1: track: 11200000 channel bits are too many for a track; 10000000 at most",
+        ),
+        (
+            "track: {layout: iso, gap3: 600}\n",
+            "s.yaml:2:1: track: 9 sectors of 512 with gap3 600 need 10712 bytes, 4462 more than the"
+            " track's 6250; gap3 104 or less would fit",
+        ),
+    ],
+)
+def test_refused(tmp_path, text, message):
+    """Values no program takes, and parts that lie on no track, are told where they stand."""
+    assert message == refusal(tmp_path, text)
+
+
+def test_program_that_fails():
+    """A program that fails by itself is told with its file and line."""
+
+    def program():
+        yield 1 // 0
+
+    with pytest.raises(UserError, match=r"^host program: test_scenario_faults.py:\d+: ZeroDivi"):
+        Processor(program(), load_profile("pal_dd"))
