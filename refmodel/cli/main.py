@@ -133,7 +133,7 @@ def _told(error: Exception) -> int:
     if os.environ.get(DEBUG) == "1":
         raise error
     if isinstance(error, UserError):
-        _complain(_readable(str(error)))  # a file's place at the start of the line, for editors
+        _complain(str(error))  # a file's place at the start of the line, for editors
         return error.exit_status
     if isinstance(error, OSError):
         where = f"{error.filename}: " if error.filename else ""
@@ -170,7 +170,7 @@ def _flushed(status: int) -> int:
 def _complain(message: str) -> None:
     """Print a message on stderr; with no stderr to print to, there is no one to tell."""
     with contextlib.suppress(OSError):
-        print(message, file=sys.stderr, flush=True)
+        print(_readable(message), file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":
