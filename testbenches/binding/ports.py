@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from glob import glob
@@ -105,7 +106,7 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
             faults.append((("core", "sources", n), message))
     folders = [folder / name for name in binding.core.include_dirs]
     for n, name in enumerate(binding.core.include_dirs):
-        if not folders[n].is_dir():
+        if not os.path.isdir(folders[n]):
             message = f"'{name}' is no folder in {shown_path(folder)}"
             faults.append((("core", "include_dirs", n), message))
     if faults:
@@ -114,11 +115,14 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
 
 
 def _matches(folder: Path, pattern: str) -> list[Path]:
-    """Return the files a path or glob names, sorted."""
-    if (folder / pattern).is_file():
-        return [folder / pattern]
-    found = (folder / name for name in glob(pattern, root_dir=folder, recursive=True))
-    return sorted(path for path in found if path.is_file())
+    """Return the files a path or glob names, sorted; none for what no file can be called."""
+    try:
+        if (folder / pattern).is_file():
+            return [folder / pattern]
+        found = (folder / name for name in glob(pattern, root_dir=folder, recursive=True))
+        return sorted(path for path in found if path.is_file())
+    except (OSError, ValueError):
+        return []
 
 
 def _failed(binding: Binding, faults: list[Fault]) -> InputError:
