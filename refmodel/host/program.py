@@ -13,9 +13,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
-from refmodel.block.fields import Layout
+from pydantic import Field
+
+from refmodel.block.fields import WORD, Layout
+
+Word = Annotated[int, Field(ge=0, le=WORD)]  # a parameter that is written to a register
 
 
 @dataclass(frozen=True, slots=True)

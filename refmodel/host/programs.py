@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from refmodel.host.program import Access, Program, Read, Wait, Write
+from refmodel.host.program import Access, Program, Read, Wait, Word, Write
 from refmodel.media.crc import crc16
 
 MARK = 0x4489
@@ -49,7 +49,7 @@ def wait_for_sync(cost: int = 7, count: int | None = None) -> Program:
 
 
 def rewrite_sync_word(
-    words: Sequence[int] = (0x4489,), every: int = 5000, reads: int = 3
+    words: Sequence[Word] = (0x4489,), every: int = 5000, reads: int = 3
 ) -> Program:
     """Write each of `words` to sync_word in turn, `every` cycles apart, with reads in between."""
     while words:
@@ -59,7 +59,7 @@ def rewrite_sync_word(
                 yield Read("status", max(1, every // (reads + 1)))
 
 
-def random_accesses(seed: int = 0, longest: int = 60, words: Sequence[int] = (0x4489,)) -> Program:
+def random_accesses(seed: int = 0, longest: int = 60, words: Sequence[Word] = (0x4489,)) -> Program:
     """Make accesses of random kinds at random distances of 1 .. `longest` cycles."""
     rng = random.Random(seed)
     while True:

@@ -12,7 +12,7 @@ from typing import Any
 
 from refmodel.block.arming import ENABLE, WRITE
 from refmodel.block.control import SET, WAIT_FOR_SYNC
-from refmodel.host.program import Access, Program, ProgramMaker, Read, StatusView, Wait, Write
+from refmodel.host.program import Access, Program, ProgramMaker, Read, StatusView, Wait, Word, Write
 from refmodel.host.sector_program import sector_headers
 
 Step = Generator[Access, Any, Any]
@@ -87,7 +87,7 @@ def read_twice(
 
 
 def odd_syncs(
-    words: Sequence[int],
+    words: Sequence[Word],
     content: Sequence[int] = (),
     cost: int = 24,
     cost_sync: int = SYNC_COST,

@@ -83,7 +83,7 @@ def _schema(fields: dict[str, Any]) -> type[BaseModel]:
 def _annotations(make: ProgramMaker) -> dict[str, Any]:
     """Return a program's annotations; none when they cannot be resolved."""
     try:
-        return typing.get_type_hints(make)
+        return typing.get_type_hints(make, include_extras=True)
     except (NameError, TypeError, AttributeError):
         return {}
 

@@ -33,6 +33,10 @@ def refusal(tmp_path, text):
             "s.yaml:3:60: host.params.every: '1.5' should be a whole number",
         ),
         (
+            f"{WORDS}{HOST}{{words: [65536]}}}}\n",
+            "s.yaml:3:53: host.params.words.0: '65536' should be less than or equal to 65535",
+        ),
+        (
             f"{WORDS}{HOST}{{word: [1]}}}}\n",
             "s.yaml:3:45: host.params.word: rewrite_sync_word has no parameter 'word';"
             " did you mean 'words'?",
