@@ -17,6 +17,7 @@ from testbenches.binding.schema import Binding
 HARNESS = "cellstep_harness"
 HELD = (
     "reset",
+    "flux",
     "dma_active",
     "writing",
     "wait_for_sync",
@@ -89,7 +90,7 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
     connections |= {port: port for port in outputs}
     if binding.bus is not None and binding.bus.read_data is not None:
         connections[binding.bus.read_data] = "read_data"
-    watched = [*binding.observed, *binding.lines_observed]
+    watched = binding.all_observed
     observed = [_inverted(_seen(w.expression, outputs), w.active) for w in watched]
     bus = None
     if binding.bus is not None:
@@ -123,7 +124,8 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
 
 def _drive(binding: Binding, ports: CorePorts) -> Drive:
     """Lay out the drive word: what is held first, then what lasts one cycle."""
-    widths = {"reset": 1, **dict.fromkeys(binding.level_inputs, 1), "bit_strobe": 1, "bit": 1}
+    disk = ("flux",) if binding.disk.flux is not None else ("bit_strobe", "bit")
+    widths = {"reset": 1, **dict.fromkeys(binding.level_inputs, 1), **dict.fromkeys(disk, 1)}
     if binding.memory is not None:
         widths["slot"] = 1
     if binding.bus is not None:
@@ -141,8 +143,9 @@ def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
     found[binding.reset.port] = _inverted(drive.verilog("reset"), binding.reset.active)
     for name, signal in binding.level_inputs.items():
         found[signal.port] = _signal(drive.verilog(name), signal)
-    found[binding.disk.strobe.port] = _signal(drive.verilog("bit_strobe"), binding.disk.strobe)
-    found[binding.disk.value.port] = _signal(drive.verilog("bit"), binding.disk.value)
+    slots = {"strobe": "bit_strobe", "value": "bit", "flux": "flux"}
+    for driven in binding.disk.driven():
+        found[driven.port] = _inverted(drive.verilog(slots[driven.key[-1]]), driven.active)
     if binding.bus is not None:
         found |= _bus_connections(binding, drive)
     if binding.memory is not None:

@@ -13,7 +13,9 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile
 from refmodel.block.registers import State
 from refmodel.engine.cause import find_cause
-from refmodel.engine.compare import Checker, Divergence, Observed, Reads
+from refmodel.engine.compare import CHANNEL_BIT, Checker, Divergence, Observed, Reads
+from refmodel.engine.recovery import Recovery
+from refmodel.engine.separation import SeparatorRun
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected, Timeline
 from refmodel.errors import reading
@@ -22,6 +24,7 @@ from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError, Processor
 from refmodel.host.scenario import Disk, HostPart, Scenario
 from refmodel.report.result import AccessSeen, Finding, Outcome, Shown
+from refmodel.separator.choose import make_separator
 from testbenches.binding.machinery import MOVES
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
@@ -73,6 +76,8 @@ class Lockstep:
             for w in binding.lines_observed
             if w.lane not in waived
         }
+        if binding.observe.channel_bit is not None and CHANNEL_BIT not in waived:
+            self._lines[CHANNEL_BIT] = binding.latency.get(CHANNEL_BIT, 0)
         self._compares_memory = binding.memory is not None and MOVES not in waived
 
     def session(self, simulator: str, number: int = 0) -> Session:
@@ -130,11 +135,19 @@ class Lockstep:
         profile = self.profile
         if scenario.slots is not None:
             profile = profile.model_copy(update={"slots": scenario.slots})
+        pulse_cycles = self.binding.pulse_cycles
+        if pulse_cycles is not None:
+            named = self.binding.separator.model or scenario.separator
+            scenario = scenario.model_copy(update={"separator": named})
         say(f"model: preparing {scenario.name}")
         track = scenario.track.build(seed, path.parent)
         others = tuple(part.build(seed, path.parent) for part in scenario.tracks)
-        disk = Disk(scenario, track, profile, self.binding.reset.cycles, seed, others)
+        start = self.binding.reset.cycles
+        disk = Disk(scenario, track, profile, start, seed, others, pulse_cycles)
         ready = Prepared(index, scenario, seed, disk)
+        if pulse_cycles is not None and scenario.needs_ideal:
+            ready.skipped = f"{scenario.needs_ideal} cannot be given as flux yet"
+            return ready
         player = Player(self.harness, profile.slots)
         try:
             stimuli = disk.revolutions()
@@ -185,12 +198,17 @@ class Lockstep:
             self.binding, self.profile.status, self._folder(simulator), prepared.index
         )
         checker = Checker(self.profile.status, self._lags, disk.start - 1, self._lines)
+        recovery = self._recovery()
         finding = None
         shown = None
         for turn, stimulus in enumerate(self.stimuli(prepared, done.beats)):
             state = timeline.state
-            expected = timeline.run(stimulus)
             observed = recorder.observed(stimulus.first, stimulus.end)
+            if recovery is not None:
+                stimulus, observed = recovery.follow(stimulus, observed)
+            expected = timeline.run(stimulus)
+            if recovery is not None:
+                expected = recovery.expect(expected, stimulus, observed)
             reads = recorder.reads(stimulus)
             moved = recorder.moves(stimulus.end) if self._compares_memory else None
             divergence = checker.check(expected, observed, reads, moved)
@@ -201,6 +219,8 @@ class Lockstep:
             if divergence is not None:
                 finding = self._tell(divergence, disk, state, stimulus, expected, observed, reads)
                 finding = replace(finding, moves=moved[0] if moved else None)
+                if recovery is not None and divergence.field == CHANNEL_BIT:
+                    finding = replace(finding, cause=recovery.cause(divergence))
                 break
         return Outcome(
             prepared.scenario.name,
@@ -214,7 +234,20 @@ class Lockstep:
             done.result,
             moves=checker.moves_compared,
             shown=shown,
+            recovered=recovery.told() if recovery is not None else None,
         )
+
+    def _recovery(self) -> Recovery | None:
+        """Return what follows the core's own separator, if it has one."""
+        binding, profile = self.binding, self.profile
+        if binding.pulse_cycles is None:
+            return None
+        known, lag = binding.separator, binding.latency.get(CHANNEL_BIT, 0)
+        claimed = None
+        if known.model is not None:
+            separator = make_separator(known.model, profile.separator, profile.cycles_per_bit)
+            claimed = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
+        return Recovery(claimed, known.pulse_latency, lag)
 
     def _tell(
         self,

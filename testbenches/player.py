@@ -23,31 +23,39 @@ class Player:
     def __init__(self, harness: Harness, slots: Slots) -> None:
         self._harness = harness
         self._drive = harness.drive
+        self._pulse_cycles = harness.binding.pulse_cycles
         self._slots = slots
 
     def write(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
         """Write the event file of `cycles` cycles while passing the stimuli on."""
         with path.open("w", encoding="ascii") as file:
             file.write(f"{cycles}\n")
+            active = np.empty(0, np.int64)
             for stimulus in stimuli:
-                edges, words = self.events(stimulus)
+                edges, words = self.events(stimulus, active)
+                active = stimulus.pulses.cycle[-1:]
                 pairs = zip(edges.tolist(), words.tolist(), strict=True)
                 file.write("".join(map("%d %x\n".__mod__, pairs)))
                 yield stimulus
 
-    def events(self, stimulus: Stimulus) -> tuple[Cycles, Words]:
-        """Return the cycles in which a driven input changes or lasts, and their drive words."""
+    def events(self, stimulus: Stimulus, before: Cycles) -> tuple[Cycles, Words]:
+        """Return the cycles in which a driven input changes or lasts, and their drive words.
+
+        `before` has the last flux pulse of the span before, which may reach into this one.
+        """
         held = self._held_lanes(stimulus)
+        if "flux" in self._drive.slots:
+            held["flux"] = self._flux(stimulus, before)
         granted = self._granted(stimulus)
         changes = (lane.cycle for lane in held.values())
-        edges = np.unique(
-            np.concatenate((stimulus.bit_cycle, stimulus.access_cycle, granted, *changes))
-        )
+        bits = stimulus.bit_cycle if "bit" in self._drive.slots else granted[:0]
+        edges = np.unique(np.concatenate((bits, stimulus.access_cycle, granted, *changes)))
         words = np.zeros(len(edges), np.uint64)
         for name, lane in held.items():
             words |= self._slot(name, lane.at(edges))
-        at = np.searchsorted(edges, stimulus.bit_cycle)
-        words[at] |= np.uint64(self._drive.mask("bit_strobe")) | self._slot("bit", stimulus.bit)
+        if len(bits):
+            strobe = np.uint64(self._drive.mask("bit_strobe"))
+            words[np.searchsorted(edges, bits)] |= strobe | self._slot("bit", stimulus.bit)
         words[np.searchsorted(edges, granted)] |= np.uint64(self._drive.mask("slot"))
         if len(stimulus.access_cycle):
             at = np.searchsorted(edges, stimulus.access_cycle)
@@ -102,6 +110,15 @@ class Player:
             np.concatenate(([0], asserted)),
         )
         return lanes
+
+    def _flux(self, stimulus: Stimulus, before: Cycles) -> Lane:
+        """Return the read-data line over the stimulus: 1 while a pulse lasts."""
+        rise = np.concatenate((before, stimulus.pulses.cycle))
+        fall = rise + (self._pulse_cycles or 0)
+        cycles = np.stack((rise, fall), axis=1).ravel()
+        at = np.concatenate(([stimulus.first - 1], cycles))  # pulses do not overlap
+        lane = Lane.of(np.maximum(at, stimulus.first), np.arange(len(at)) % 2)
+        return lane.between(stimulus.first, stimulus.end)
 
     def _slot(self, name: str, values: NDArray[np.generic]) -> Words:
         """Return values placed in a slot of the drive word; a slot not there takes none."""

@@ -122,7 +122,7 @@ class Table:
 
 def _slices(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
     """Return each observed lane's lowest bit and mask within the recorded word."""
-    watched = [*binding.observed, *binding.lines_observed]
+    watched = binding.all_observed
     slices, at = {}, sum(w.width for w in watched)
     for seen in watched:
         at -= seen.width

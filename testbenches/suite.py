@@ -16,6 +16,7 @@ from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile
+from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, UserError
 from refmodel.host.find import find_suite, given_name
 from refmodel.host.scenario import Scenario
@@ -126,9 +127,17 @@ def run_suite(
 def _refuse_nothing(binding: Binding) -> None:
     """Raise UserError when everything that could be compared in a cycle is waived."""
     lines = {watched.lane for watched in binding.lines_observed}
+    if binding.separator.model is not None:
+        lines.add(CHANNEL_BIT)
     if binding.waived(date.today()) >= {*FIELD_NAMES, UNUSED} | lines:
         raise UserError(
             f"{binding.path}: waivers: every field is waived, nothing would be compared"
+        )
+    shows_status = binding.observed or "status" in binding.registers
+    if not shows_status and not lines and binding.memory is None:
+        raise UserError(
+            f"{binding.path}: observe: only channel bits show, and no model is named as "
+            "separator.model: nothing to hold them against; `cellstep margin` needs no model"
         )
 
 
@@ -231,10 +240,16 @@ def scope_of(binding: Binding, options: Options, profile: Profile) -> Scope:
         binding.core.top,
         profile,
         {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)}
-        | {w.lane: binding.latency.get(w.lane, 0) for w in binding.lines_observed},
+        | {name: binding.latency.get(name, 0) for name in _lines(binding)},
         tuple(WaiverTold(w.field, w.reason, w.until) for w in binding.waivers if w.field in waived),
         (*_gaps(binding, waived), *_simulator_gaps(options)),
     )
+
+
+def _lines(binding: Binding) -> list[str]:
+    """Return what is observed beside status."""
+    channel_bit = [CHANNEL_BIT] * bool(binding.channel_bit_observed)
+    return [*(watched.lane for watched in binding.lines_observed), *channel_bit]
 
 
 def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
@@ -256,6 +271,10 @@ def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
     for name in LINES:
         if name not in lines | waived:
             yield Gap(name, "the core's output line is not bound: not compared")
+    if binding.channel_bit_observed and binding.separator.model is None:
+        yield Gap(
+            CHANNEL_BIT, "no separator.model is named: compared in what the block makes of it"
+        )
     if binding.memory is None and MOVES not in waived:
         yield Gap(MOVES, "its slots are not bound: words moved are not compared")
 

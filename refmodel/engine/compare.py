@@ -12,6 +12,7 @@ from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.memory import Moves
 from refmodel.engine.timeline import LINES, Expected
 
+CHANNEL_BIT = "channel_bit"  # what a core's own separator delivers
 MEMORY = "memory"  # where the words moved to and from memory are named like a field
 Moved = tuple[Moves, NDArray[np.int64]]  # and the X and Z bits of each word
 
@@ -178,5 +179,5 @@ class Checker:
 
 def _order(divergence: Divergence) -> tuple[int, bool, int]:
     """Sort by cycle; in one cycle the register before a read of it, then as in the field table."""
-    names = [field.name for field in STATUS_FIELDS] + [UNUSED, *LINES, MEMORY]
+    names = [CHANNEL_BIT, *(field.name for field in STATUS_FIELDS), UNUSED, *LINES, MEMORY]
     return divergence.cycle, divergence.through == "read", names.index(divergence.field)

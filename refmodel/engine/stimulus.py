@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.engine.lane import Cycles, Lane
+from refmodel.media.flux import NO_PULSES, Pulses
 
 LEVEL_INPUTS = {  # level inputs, and their value where they are not driven
     "dma_active": 0,
@@ -42,6 +43,7 @@ class Stimulus:
     levels: dict[str, Lane] = field(default_factory=dict)
     resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
     memory: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
+    pulses: Pulses = NO_PULSES
 
     @property
     def end(self) -> int:
@@ -50,7 +52,13 @@ class Stimulus:
 
     def accesses_only(self) -> Stimulus:
         """Return the stimulus without its disk and levels: all that cannot be made again."""
-        return replace(self, bit_cycle=_no_cycles(), bit=self.bit[:0].copy(), levels={})
+        return replace(
+            self,
+            bit_cycle=_no_cycles(),
+            bit=self.bit[:0].copy(),
+            levels={},
+            pulses=NO_PULSES,
+        )
 
     def with_accesses_of(self, other: Stimulus) -> Stimulus:
         """Return the stimulus with the bus cycles of another."""
@@ -77,7 +85,12 @@ class Stimulus:
             self.access_value[accesses],
             self.levels,
             memory=self.memory,
+            pulses=self.pulses.between(first, end),
         )
+
+    def with_bits(self, cycle: Cycles, bit: NDArray[np.uint8]) -> Stimulus:
+        """Return the stimulus with other channel bits."""
+        return replace(self, bit_cycle=cycle, bit=bit)
 
     def level(self, name: str) -> Lane:
         """Return a level input over the span."""

@@ -17,7 +17,8 @@ from refmodel.errors import UserError
 from refmodel.host.machine import Drive, Machine
 from refmodel.media import flux_build
 from refmodel.media.density import Pace
-from refmodel.media.flux import leading_edges, pulse_width
+from refmodel.media.flux import NO_PULSES, Pulses, makes_edge, pulse_width
+from refmodel.media.flux_defects import Defects
 from refmodel.media.mfm import Bits
 from refmodel.media.track import Track, random_bytes
 from refmodel.media.writing import Burst, Surface
@@ -29,7 +30,8 @@ if TYPE_CHECKING:
 
 RESET_CYCLES = 4
 MEMORY_WORDS = 1 << 16  # at most
-NO_PULSES = np.empty(0, np.int64)
+NO_EDGES = np.empty(0, np.int64)
+FOREVER = 1 << 62
 MEMORY = 1  # stream of random numbers beside the track's
 
 
@@ -37,10 +39,15 @@ MEMORY = 1  # stream of random numbers beside the track's
 class Disk:
     """A scenario's disk turning under the head of one profile: the stimulus it makes.
 
-    With an ideal separator channel bit i arrives at the edge in which it ends, `start` plus the
-    cycles passed until then, rounded down. With a separator model channel bits arrive as that
-    delivers them: a revolution may have some more or less. Reset is asserted from edge 0 to
-    `start - 1`. `tracks` are the tracks the head can step to, `track` the one it begins on.
+    The scenario's flux goes through the separator it names, or the one the profile uses; a track
+    without defects, and no separator named, through an ideal one. Then channel bit i arrives at
+    the edge in which it ends, `start` plus the cycles passed until then, rounded down. From a
+    separator model channel bits arrive as that delivers them: a revolution may have some more or
+    less. Reset is asserted from edge 0 to `start - 1`. `tracks` are the tracks the head can step
+    to, `track` the one it begins on.
+
+    For a core with a separator of its own `pulse_cycles` says for how many cycles a pulse holds the
+    read-data line active; the channel bits are then those of a separator model.
     """
 
     scenario: Scenario
@@ -49,6 +56,7 @@ class Disk:
     start: int = RESET_CYCLES
     seed: int = 0
     tracks: tuple[Track, ...] = ()
+    pulse_cycles: int | None = None
 
     def __post_init__(self) -> None:
         odd = [t for t in self.tracks if len(t) != len(self.track)]
@@ -103,7 +111,7 @@ class Disk:
         surface = Surface()
         for part in self.scenario.written:
             bits = np.array([int(c) for c in part.bits if c != "_"], np.uint8)
-            burst = Burst(part.first, part.first + len(bits) * part.bit_cycles, NO_PULSES)
+            burst = Burst(part.first, part.first + len(bits) * part.bit_cycles, NO_EDGES)
             surface.write(burst, bits, part.bit_cycles, [0, int(self.pace.cycles)])
         return surface
 
@@ -111,7 +119,7 @@ class Disk:
         """Yield the stimulus revolution by revolution, without host accesses."""
         levels = {name: self._level(level) for name, level in self.scenario.levels.items()}
         first = 0
-        for turn, (bit_cycle, bit) in enumerate(self._channel_bits()):
+        for turn, (bit_cycle, bit, pulses) in enumerate(self._turns()):
             end = self._revolution_end(turn)
             yield Stimulus(
                 first,
@@ -121,6 +129,7 @@ class Disk:
                 levels={n: lane.between(first, end) for n, lane in levels.items()},
                 resets=self._resets(first, end),
                 memory=self.memory,
+                pulses=pulses,
             )
             first = end
 
@@ -145,17 +154,23 @@ class Disk:
     def _track_at(self, cycle: int) -> Track:
         return (self.track, *self.tracks)[self.drive.view(cycle).track]
 
-    def _channel_bits(self) -> Iterator[tuple[Cycles, Bits]]:
-        """Yield the channel bits of each revolution and the cycles they arrive in."""
-        if self.scenario.separator is not None:
-            yield from self._separated(self.scenario.separator)
+    @property
+    def separator(self) -> str | None:
+        """The separator model the channel bits come from; None for an ideal separator."""
+        from_flux = self.pulse_cycles is not None or self.scenario.flux != Defects()
+        return self.scenario.separator or (self.profile.separator.use if from_flux else None)
+
+    def _turns(self) -> Iterator[tuple[Cycles, Bits, Pulses]]:
+        """Yield each revolution's channel bits, the cycles they arrive in, and its pulses."""
+        if self.separator is not None:
+            yield from self._separated(self.separator)
             return
         for turn in range(self.scenario.revolutions):
             cycles = self.pace.arrivals(turn, self.start)
             bits = self._under_the_head(cycles, turn)
             begin = self.pace.begin(turn, self.start)
             passing = self.surface.under_the_head(cycles, bits, begin)
-            yield passing.cycle, passing.bit
+            yield passing.cycle, passing.bit, NO_PULSES
 
     def _under_the_head(self, cycles: Cycles, turn: int) -> Bits:
         """Return the channel bits of a revolution; noise while the head is on its way."""
@@ -168,27 +183,34 @@ class Disk:
             bits[first:still] = np.frombuffer(noise, np.uint8) & 1
         return bits
 
-    def _separated(self, name: str) -> Iterator[tuple[Cycles, Bits]]:
-        """Yield what the separator `name` makes of the track's flux."""
-        flux, profile = self.scenario.flux, self.profile
+    def _separated(self, name: str) -> Iterator[tuple[Cycles, Bits, Pulses]]:
+        """Yield what the separator `name` makes of the track's flux, and the pulses."""
+        profile = self.profile
         separator = make_separator(name, profile.separator, profile.cycles_per_bit)
+        for turn, pulses in enumerate(self._pulses()):
+            bits = leap.run(separator, pulses.cycle, self._revolution_end(turn))
+            there = bits.cycle >= self.start
+            yield bits.cycle[there], bits.bit[there], pulses
+
+    def _pulses(self) -> Iterator[Pulses]:
+        """Yield the pulses of the track's flux, revolution by revolution."""
+        flux, profile = self.scenario.flux, self.profile
         bit_ns = float(profile.channel_bit_ns)
         written = flux_build.write(self.track, bit_ns, flux)
-        width = pulse_width(profile.cycle_ns)
+        width = self.pulse_cycles or pulse_width(profile.cycle_ns)
         before: int | None = None
-        late: NDArray[np.int64] = np.empty(0, np.int64)
+        late = NO_PULSES
         for turn in range(self.scenario.revolutions):
             end = self._revolution_end(turn)
             read = flux_build.read(written, flux, self.seed, turn)
             position = (read.ns - read.start_ns) / bit_ns
             begin = self.start + float(turn * self.pace.cycles)
             seen = np.ceil(begin + self.pace.times(position)).astype(np.int64)
-            seen = np.concatenate((late, leading_edges(seen, width, before)))
+            edge = makes_edge(seen, width, before)
             before = int(seen[-1]) if len(seen) else before
-            late, seen = seen[seen >= end], seen[seen < end]
-            bits = leap.run(separator, seen, end)
-            there = bits.cycle >= self.start
-            yield bits.cycle[there], bits.bit[there]
+            pulses = late.then(Pulses(seen[edge], read.bit[edge]))
+            late, pulses = pulses.between(end, FOREVER), pulses.between(0, end)
+            yield pulses
 
     def _revolution_end(self, turn: int) -> int:
         """Return the first cycle after revolution `turn`: its last bit has arrived."""

@@ -134,7 +134,7 @@ class Scenario(Schema):
     tracks: list[TrackLayout] = Key([])  # more tracks, numbered from 1; `track` is number 0
     density: list[Stretch] = Key([])
     speed_percent: float = Key(0, ge=-25, le=25)
-    separator: Literal["rephase", "counter", "second_order"] | None = None  # None: an ideal one
+    separator: Literal["rephase", "counter", "second_order"] | None = None  # None: see `Disk`
     flux: Defects = Defects()
     steps: list[Step] = Key([])
     written: list[Written] = Key([])  # over the track, by a run before
@@ -152,10 +152,9 @@ class Scenario(Schema):
     @model_validator(mode="after")
     def _parts_fit(self) -> Scenario:
         """Refuse parts that contradict each other."""
-        if self.separator is None and self.flux != Defects():
-            raise ValueError("flux has defects, but no separator is named to read them")
-        if self.separator and (self.tracks or self.steps):
-            raise ValueError("tracks and steps need the ideal separator: leave separator out")
+        named = "separator is named" if self.separator else "flux has defects"
+        if (self.separator or self.flux != Defects()) and self.needs_ideal:
+            raise ValueError(f"{self.needs_ideal} needs an ideal separator, but {named}")
         wrong = [step.track for step in self.steps if step.track > len(self.tracks)]
         if wrong:
             raise ValueError(
@@ -164,6 +163,12 @@ class Scenario(Schema):
         if self.flux.speed_percent:
             raise ValueError("flux.speed_percent: give the drive's speed as speed_percent")
         return self
+
+    @property
+    def needs_ideal(self) -> str:
+        """The first key that needs an ideal separator; empty when none is given."""
+        names = ("tracks", "steps", "written")
+        return next((name for name in names if getattr(self, name)), "")
 
     def own_seed(self, seed: int) -> int:
         """Return the seed of what is drawn at random here: its own, or one made of the run's."""

@@ -15,14 +15,13 @@ from refmodel.margin.pattern import (
     Clock,
     Condition,
     Pattern,
-    Pulses,
     data_pattern,
     pulses_across_gap,
     pulses_of,
     seed_of,
 )
 from refmodel.margin.subject import Subject
-from refmodel.media.flux import NO_BIT, Cycles
+from refmodel.media.flux import NO_BIT, Cycles, Pulses
 from refmodel.media.flux_defects import NoFlux
 
 PROBE_EVERY = 24  # pulses: a disturbed loop has settled before the next one

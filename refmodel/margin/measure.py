@@ -46,11 +46,23 @@ def tally(offset: Cycles) -> Tally:
     A run of `SETTLED` equal offsets is what the separator holds; pulses outside such runs are
     wrong, and a held offset other than the one before is a slip.
     """
-    starts = np.flatnonzero(np.diff(offset, prepend=np.iinfo(np.int64).min // 2))
-    lengths = np.diff(starts, append=len(offset))
+    starts, lengths = _runs(offset)
     held = lengths >= SETTLED
     slips = int(np.count_nonzero(np.diff(offset[starts[held]])))
     return Tally(len(offset), int(lengths[~held].sum()) + slips, slips)
+
+
+def first_held(offset: Cycles) -> int | None:
+    """Return the index of the first pulse whose offset is held, or None."""
+    starts, lengths = _runs(offset)
+    held = starts[lengths >= SETTLED]
+    return int(held[0]) if len(held) else None
+
+
+def _runs(offset: Cycles) -> tuple[Cycles, Cycles]:
+    """Return where runs of equal offsets begin, and their lengths."""
+    starts = np.flatnonzero(np.diff(offset, prepend=np.iinfo(offset.dtype).min // 2))
+    return starts, np.diff(starts, append=len(offset))
 
 
 def last_error(offset: Cycles) -> int:

@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from refmodel.media.flux import Cycles, makes_edge, pulse_width
+from refmodel.media.flux import Pulses, makes_edge, pulse_width
 from refmodel.media.flux_build import Written, read, write
 from refmodel.media.flux_defects import Defects, NoFlux
 from refmodel.media.flux_random import Floats
@@ -52,14 +52,6 @@ class Pattern:
     written: Written
     preamble_bit: int
     data_bit: int
-
-
-@dataclass(frozen=True, eq=False)
-class Pulses:
-    """What a separator gets: the edge each pulse is seen at, and the channel bit it was."""
-
-    cycle: Cycles
-    bit: Cycles
 
 
 @dataclass(frozen=True)

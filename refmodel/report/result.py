@@ -12,6 +12,7 @@ from refmodel.block.registers import State
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import Divergence, Observed, Reads
 from refmodel.engine.memory import Moves
+from refmodel.engine.recovery import Recovered
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected
 from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
@@ -91,6 +92,7 @@ class Outcome:
     note: str = ""
     moves: int = 0
     shown: Shown | None = None
+    recovered: Recovered | None = None  # for a core with its own separator
 
 
 @dataclass(frozen=True)

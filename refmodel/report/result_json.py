@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from refmodel.block.fields import WORD
+from refmodel.block.profile import Profile
+from refmodel.engine.recovery import Recovered
 from refmodel.host.bus import HIGH, READ_OTHER
 from refmodel.report.result import (
     AccessSeen,
@@ -64,7 +66,20 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
         "first_mismatch": _mismatch(finding) if finding else None,
         "reproduce": run.reproduce,
     }
+    if outcome.recovered is not None:
+        told["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
     return told | ({"note": outcome.note} if outcome.note else {})
+
+
+def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
+    lock = found.lock_cycles
+    return {
+        "channel_bits": found.bits,
+        "pulses": found.pulses,
+        "errors": found.errors,
+        "slips": found.slips,
+        "lock_ns": None if lock is None else float(lock * profile.cycle_ns),
+    }
 
 
 def _mismatch(finding: Finding) -> dict[str, Any]:

@@ -28,6 +28,8 @@ def show(console: Console, suite: SuiteResult) -> None:
     _line(console, Text(heading(suite), "bold"))
     console.print()
     console.print(_runs(suite.outcomes))
+    for line in _separators(suite):
+        _line(console, line)
     for note in _notes(suite.outcomes):
         _line(console, "")
         _line(console, note)
@@ -120,6 +122,20 @@ def _row(outcome: Outcome) -> Iterator[Text]:
     yield Text(outcome.verdict, STYLES[outcome.verdict])
     for count in (outcome.cycles, outcome.reads):
         yield Text(words.grouped(count) if outcome.verdict in (AGREE, MISMATCH) else "-")
+
+
+def _separators(suite: SuiteResult) -> Iterator[str]:
+    """Yield what the core's own separator made of each scenario's flux, equal ones once."""
+    told: dict[tuple[str, str], list[str]] = {}
+    for outcome in suite.outcomes:
+        if outcome.recovered is not None:
+            said = words.recovered_text(outcome.recovered, suite.scope.profile)
+            told.setdefault((outcome.scenario, said), []).append(outcome.simulator)
+    if told:
+        yield ""
+        yield "The core's separator"
+    for (scenario, said), names in told.items():
+        yield f"  {scenario} ({', '.join(names)}): {said}"
 
 
 def _notes(outcomes: Sequence[Outcome]) -> Iterator[str]:

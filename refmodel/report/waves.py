@@ -12,6 +12,7 @@ from vcd import VCDWriter
 from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH, UNUSED
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
+from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.edges import edges
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.memory import Moves
@@ -128,6 +129,7 @@ def changes_of(lane: Lane, unknown: Lane | None, first: int, end: int) -> list[C
 def field_width(name: str) -> int:
     """Return the bits of a lane; the unused ones are shown at their places in the register."""
     wide = {f.name: f.width for f in STATUS_FIELDS} | dict.fromkeys((UNUSED, *COUNTERS), 16)
+    wide[CHANNEL_BIT] = 2
     return wide.get(name, 1)
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, WORD, Layout
-from refmodel.engine.compare import MEMORY, Divergence
+from refmodel.block.profile import Profile
+from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Divergence
+from refmodel.engine.recovery import Recovered
 from refmodel.host.bus import HIGH, READ_OTHER, WRITE_KINDS
 from refmodel.report.result import AccessSeen, Finding, RunResult, SuiteResult
 
@@ -24,6 +26,7 @@ CLAUSES = {
     "B12": "sync_found pulses on the rise of sync_equal, transfer_done at the last word",
     "B13": "control sets or clears the bits written as 1, as its top bit says",
     "B14": "reset gives every register its reset value, and no bit is ever unknown",
+    "separator": "the core's separator delivers each channel bit in the cycle its model does",
     "B15": "both enables gate the transfer; dropping one stops it and keeps the FIFO",
 }
 
@@ -116,6 +119,8 @@ def expected_text(d: Divergence, layout: Layout) -> str:
 
 def value_text(field: str, value: int, unknown: int, layout: Layout) -> str:
     """Return a field's value: a flag as its bit, data in hex, anything with X or Z in binary."""
+    if field == CHANNEL_BIT and not unknown:
+        return str(value & 1) if value else "none"
     width = _width(field, layout)
     if width == 1:
         return "unknown (X or Z)" if unknown else str(value)
@@ -130,13 +135,26 @@ def _width(field: str, layout: Layout) -> int:
     """Return how many bits a value has; every output beside status is one line."""
     if field in (UNUSED, MEMORY):
         return STATUS_WIDTH
+    if field == CHANNEL_BIT:
+        return 2
     return layout[field].width if field in FIELD_NAMES else 1
+
+
+def recovered_text(found: Recovered, profile: Profile) -> str:
+    """Say what a core's separator made of a run's pulses."""
+    if found.lock_cycles is None:
+        return f"never locks on: {counted(found.pulses, 'pulse')}"
+    lock = time_text(float(found.lock_cycles * profile.cycle_ns))
+    wrong = f"{counted(found.errors, 'error')}, {counted(found.slips, 'slip')}"
+    return f"locks on after {lock}, then {wrong} in {counted(found.pulses, 'pulse')}"
 
 
 def place_in_status(field: str, layout: Layout) -> str:
     """Return which bits of status a field has; an output beside status has none."""
     if field == MEMORY:
         return "a word moved to or from memory"
+    if field == CHANNEL_BIT:
+        return "what the core's own separator delivers"
     if field not in (*FIELD_NAMES, UNUSED):
         return "an output beside status"
     if field == UNUSED:

@@ -271,7 +271,7 @@ def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
 def _all_watched(binding: Binding) -> list[Watched]:
     """Return everything of the core the harness looks at, besides what a read returns."""
     memory = binding.memory.watched() if binding.memory is not None else ()
-    return [*binding.observed, *binding.lines_observed, *memory]
+    return [*binding.all_observed, *memory]
 
 
 def _watched_faults(design: Design, watched: Watched) -> Iterator[Fault]:

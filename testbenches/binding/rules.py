@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile, load_profile
+from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.errors import InputError, Problem, UserError, near
 from testbenches.binding.machinery import LINES, MOVES
 
@@ -20,8 +21,8 @@ Fault = tuple[tuple[str | int, ...], str]  # key, message
 def problems(binding: Binding, today: date) -> Iterator[Problem]:
     """Yield every rule the binding breaks, at its key."""
     yield from _profile_problems(binding)
-    rules = [*_clock(binding), *_bus(binding), *_observe(binding), *_latency(binding)]
-    for key, message in [*rules, *_waivers(binding, today)]:
+    rules = [*_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
+    for key, message in [*rules, *_latency(binding), *_waivers(binding, today)]:
         yield binding.document.problem(key, message)
 
 
@@ -51,6 +52,30 @@ def _clock(binding: Binding) -> Iterator[Fault]:
     if clock.enable is None:
         for name in sorted(clock.model_fields_set & {"enable_active", "enable_every"}):
             yield ("clock", name), "needs 'enable', the port of the clock enable"
+
+
+def _disk(binding: Binding) -> Iterator[Fault]:
+    disk = binding.disk
+    shown = binding.observe.channel_bit
+    if disk.flux is not None:
+        for name in sorted(disk.model_fields_set & {"strobe", "value"}):
+            yield (
+                ("disk", name),
+                f"{name} and flux exclude each other; which one does the core take",
+            )
+        if shown is None:
+            message = "channel_bit is missing; say where the separator of a core with flux shows"
+            yield ("observe",), f"{message} its strobe and value"
+        return
+    for name in ("strobe", "value"):
+        if getattr(disk, name) is None:
+            yield ("disk", name), "missing; give the channel bits' strobe and value, or flux"
+    for name in sorted(disk.model_fields_set & {"active", "pulse_cycles"}):
+        yield ("disk", name), "goes with flux"
+    if shown is not None:
+        yield ("observe", CHANNEL_BIT), "goes with disk.flux, for a core with its own separator"
+    if "separator" in binding.model_fields_set:
+        yield ("separator",), "goes with disk.flux, for a core with its own separator"
 
 
 def _bus(binding: Binding) -> Iterator[Fault]:
@@ -94,19 +119,20 @@ def _observe(binding: Binding) -> Iterator[Fault]:
     for name in observe.fields:
         if name not in FIELD_NAMES:
             yield ("observe", "fields", name), f"no field of status{near(name, FIELD_NAMES)}"
-    if observe.status is None and not observe.fields and "status" not in binding.registers:
+    shows = observe.status or observe.fields or observe.channel_bit
+    if not shows and "status" not in binding.registers:
         yield ("observe",), "nothing to compare; name status, fields, or bus.registers.status"
 
 
 def _latency(binding: Binding) -> Iterator[Fault]:
-    known = ("status", *FIELD_NAMES, UNUSED, *LINES)
+    known = ("status", *FIELD_NAMES, UNUSED, *LINES, CHANNEL_BIT)
     for name in binding.latency:
         if name not in known:
             yield ("latency", name), f"no field of status{near(name, known)}"
 
 
 def _waivers(binding: Binding, today: date) -> Iterator[Fault]:
-    known = (*FIELD_NAMES, UNUSED, *LINES, MOVES)
+    known = (*FIELD_NAMES, UNUSED, *LINES, MOVES, CHANNEL_BIT)
     for n, waiver in enumerate(binding.waivers):
         if waiver.field not in known:
             message = f"'{waiver.field}' is no field of status{near(waiver.field, known)}"

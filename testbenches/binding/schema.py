@@ -18,6 +18,7 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, WORD
 from refmodel.block.profile import Profile, load_profile
 from refmodel.errors import InputError
 from refmodel.host.bus import HIGH, LOW, BusShape
+from refmodel.media.flux import pulse_width
 from refmodel.yamlfile import Document, Schema, ShortForm, load
 from testbenches.binding.machinery import (
     GATES,
@@ -31,6 +32,7 @@ from testbenches.binding.machinery import (
     Watched,
 )
 from testbenches.binding.rules import problems
+from testbenches.binding.separator import ChannelBit, Separator
 
 Half = Literal["high", "low"]
 Natural = Annotated[int, Key(ge=0)]
@@ -67,17 +69,26 @@ class Reset(Schema):
 
 
 class Disk(Schema):
-    """Where channel bits enter: `value` is taken on an edge on which `strobe` is active."""
+    """Where the disk enters: channel bits, or flux pulses for the core's own separator.
 
-    strobe: Signal
-    value: Signal
+    A channel bit `value` is taken on an edge on which `strobe` is active. A pulse holds `flux`
+    active for `pulse_cycles` cycles; not given, for as long as a drive's read pulse of 400 ns.
+    """
 
-    @model_validator(mode="before")
-    @classmethod
-    def _flux_comes_later(cls, value: object) -> object:
-        if isinstance(value, dict) and "flux" in value:
-            raise ValueError("flux is not supported yet; give the strobe and value of channel bits")
-        return value
+    strobe: Signal | None = None
+    value: Signal | None = None
+    flux: str | None = None
+    active: Active = "high"
+    pulse_cycles: int | None = Key(None, ge=1, le=1000)
+
+    def driven(self) -> Iterator[Driven]:
+        """Yield the inputs of the core."""
+        for name in ("strobe", "value"):
+            signal = getattr(self, name)
+            if signal is not None:
+                yield Driven(("disk", name), signal.port, signal.active)
+        if self.flux is not None:
+            yield Driven(("disk", "flux"), self.flux, self.active)
 
 
 class StatusAddress(ShortForm):
@@ -152,17 +163,11 @@ class Inputs(Schema):
 
 
 class Observe(Schema):
-    """Where status shows without being read: the whole word, or field by field."""
+    """What shows without being read: status as a word or field by field, and channel bits."""
 
     status: str | None = None
     fields: dict[str, Observed] = Key({})
-
-    @model_validator(mode="before")
-    @classmethod
-    def _channel_bit_comes_later(cls, value: object) -> object:
-        if isinstance(value, dict) and "channel_bit" in value:
-            raise ValueError("channel_bit is not supported yet; leave it out")
-        return value
+    channel_bit: ChannelBit | None = None
 
 
 class Waiver(Schema):
@@ -195,6 +200,7 @@ class Binding(Schema):
     gates: Gates = Gates()
     memory: Memory | None = None
     lines: Lines = Lines()
+    separator: Separator = Separator()
     tie: dict[str, Natural] = Key({})
     observe: Observe = Observe()
     latency: dict[str, Natural] = Key({})
@@ -280,8 +286,7 @@ class Binding(Schema):
         if self.clock.enable is not None:
             yield Driven(("clock", "enable"), self.clock.enable, self.clock.enable_active)
         yield Driven(("reset", "port"), self.reset.port, self.reset.active)
-        yield Driven(("disk", "strobe"), self.disk.strobe.port, self.disk.strobe.active)
-        yield Driven(("disk", "value"), self.disk.value.port, self.disk.value.active)
+        yield from self.disk.driven()
         if self.bus is not None:
             yield Driven(("bus", "address"), self.bus.address, "high")
             for name in ("read", "select", "write"):
@@ -315,6 +320,24 @@ class Binding(Schema):
     def lines_observed(self) -> list[Watched]:
         """The output lines the core shows, in a fixed order."""
         return list(self.lines.watched())
+
+    @property
+    def pulse_cycles(self) -> int | None:
+        """For how many cycles a pulse holds the read-data line active; None without flux."""
+        if self.disk.flux is None:
+            return None
+        return self.disk.pulse_cycles or pulse_width(self.load_profile().cycle_ns)
+
+    @property
+    def channel_bit_observed(self) -> list[Watched]:
+        """What shows the channel bits of the core's own separator; empty without one."""
+        shown = self.observe.channel_bit
+        return list(shown.watched()) if shown is not None else []
+
+    @property
+    def all_observed(self) -> list[Watched]:
+        """Everything that is recorded in every cycle, in the order of the recorded word."""
+        return [*self.observed, *self.lines_observed, *self.channel_bit_observed]
 
     def load_profile(self) -> Profile:
         """Return the profile with the binding's policies; raise UserError if it is no good."""

@@ -31,11 +31,27 @@ FAULTS = [
     ({"strobe: stb": "strobe: {prt: stb}"},
      "binding.yaml:5:8: disk.strobe.port: missing; 'port' must be given\n"
      "binding.yaml:5:17: disk.strobe.prt: unknown key 'prt'; did you mean 'port'?"),
+    # disk and separator
     ({"strobe: stb, value: {port: bitv, active: low}": "flux: rdata"},
-     "binding.yaml:5:1: disk: flux is not supported yet; give the strobe and value of channel "
-     "bits"),
-    ({"{status: status}": "{channel_bit: {strobe: a, value: b}}"},
-     "binding.yaml:15:1: observe: channel_bit is not supported yet; leave it out"),
+     "binding.yaml:15:1: observe: channel_bit is missing; say where the separator of a core with "
+     "flux shows its strobe and value"),
+    ({"strobe: stb, value": "flux: rdata, value",
+      "{status: status}": "{channel_bit: {strobe: a, value: b}}"},
+     "binding.yaml:5:21: disk.value: value and flux exclude each other; which one does the core "
+     "take"),
+    ({"strobe: stb, value": "pulse_cycles: 3, value"},
+     "binding.yaml:5:1: disk.strobe: missing; give the channel bits' strobe and value, or flux\n"
+     "binding.yaml:5:8: disk.pulse_cycles: goes with flux"),
+    ({"strobe: stb, value": "flux: rdata, pulse_cycles: 0, value"},
+     "binding.yaml:5:21: disk.pulse_cycles: '0' should be greater than or equal to 1"),
+    ({"{status: status}": "{status: status, channel_bit: {strobe: a, value: b}}"},
+     "binding.yaml:15:27: observe.channel_bit: goes with disk.flux, for a core with its own "
+     "separator"),
+    ({"{status: status}": "{status: status}\nseparator: {pulse_latency: 2}"},
+     "binding.yaml:16:1: separator: goes with disk.flux, for a core with its own separator"),
+    ({"{status: status}": "{status: status}\nseparator: {model: countr}"},
+     "binding.yaml:16:13: separator.model: 'countr' is not one of 'rephase', 'counter' "
+     "or 'second_order'"),
     ({"reason: no writer yet": "reason: ''"},
      "binding.yaml:17:28: waivers.0.reason: must not be empty"),
     ({"2027-01-31": "never"},
@@ -93,14 +109,16 @@ FAULTS = [
     ({"observe: {status: status}\n": "", REGISTERS: "{sync_word: 8}"},
      "binding.yaml:1:1: observe: nothing to compare; name status, fields, or bus.registers.status"),
     ({"data: 2": "sync: 2"},
-     "binding.yaml:16:22: latency.sync: no field of status; known: byte_ready, data, dma_active, "
-     "status, sync_equal, sync_found, transfer_done, unused, write_data, write_gate, writing"),
+     "binding.yaml:16:22: latency.sync: no field of status; known: byte_ready, "
+     "channel_bit, data, dma_active, status, sync_equal, sync_found, transfer_done, "
+     "unused, write_data, write_gate, writing"),
     ({"field: writing": "field: writting"},
      "binding.yaml:17:12: waivers.0.field: 'writting' is no field of status; did you mean "
      "'writing'?"),
     ({"field: writing": "field: status"},
      "binding.yaml:17:12: waivers.0.field: 'status' is no field of status; known: byte_ready, "
-     "data, dma_active, memory, sync_equal, sync_found, transfer_done, unused, write_data, "
+     "channel_bit, data, dma_active, memory, sync_equal, sync_found, transfer_done, unused, "
+     "write_data, "
      "write_gate, writing"),
     # profile
     ({"pal_dd": "pal_d"},

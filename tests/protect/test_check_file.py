@@ -54,9 +54,9 @@ FAULTS = {
         ("  density:", "  densities:"),
         "densities: unknown key 'densities'; did you mean 'density'?",
     ),
-    "flux without separator": (
-        ("  density:", "  flux: {jitter_ns: 10}\n  density:"),
-        "flux has defects, but no separator is named to read them",
+    "steps from flux": (
+        ("  density:", "  flux: {jitter_ns: 10}\n  steps: [{at_us: 1, track: 0}]\n  density:"),
+        "steps needs an ideal separator, but flux has defects",
     ),
 }
 

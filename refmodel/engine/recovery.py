@@ -1,0 +1,138 @@
+"""A core's own separator, followed through a run: the channel bits it makes of the pulses.
+
+They are held against three things. The block model gets them as its channel bits, so that the
+core's register block is compared exactly. The pulses they come from tell which of them are wrong.
+And a separator model, if the core claims to be equal to one, says in which cycle each must come.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.engine.cause import Cause
+from refmodel.engine.compare import CHANNEL_BIT, Divergence, Observed
+from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.separation import CLAUSE, SeparatorRun
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.timeline import Expected
+from refmodel.margin.measure import first_held, tally, windows_of_bits
+from refmodel.media.flux import NO_BIT, NO_PULSES
+
+STROBE, VALUE = "bit_strobe", "bit_value"  # the core's two signals
+DELIVERED = 2  # in their common lane: a channel bit is delivered, and bit 0 is its value
+
+
+@dataclass(frozen=True)
+class Recovered:
+    """What a core's separator made of a run's pulses once it had locked on.
+
+    `errors` are pulses in a wrong window, and slips, which count once each. `lock_cycles` passed
+    from the first pulse to the first of 16 in a row in their windows; None: never.
+    """
+
+    bits: int
+    pulses: int
+    errors: int
+    slips: int
+    lock_cycles: int | None
+
+
+class Recovery:
+    """Follows a core's separator span by span, beside the model it claims, if it claims one.
+
+    A core sees a pulse `latency` edges after its pin, and may deliver each bit `lag` cycles late.
+    """
+
+    def __init__(self, claimed: SeparatorRun | None, latency: int = 0, lag: int = 0) -> None:
+        self.claimed = claimed
+        self._late = latency + lag
+        self._last = 0  # the lane in the last cycle of the span before
+        self._waiting = NO_PULSES
+        self._bits = 0
+        self._cycle: list[Cycles] = []
+        self._offset: list[Cycles] = []
+
+    def follow(self, stimulus: Stimulus, observed: Observed) -> tuple[Stimulus, Observed]:
+        """Return a span with the core's own channel bits, and what was observed with their lane.
+
+        A bit shown in one cycle is taken by the core's register block at the next edge.
+        """
+        lane, vague = _together(observed)
+        before = [stimulus.first - 1] if self._last & DELIVERED else []
+        cycle, bit = _delivered(lane, stimulus.end)
+        taken = np.concatenate((np.array(before, np.int64), cycle)) + 1
+        bits = np.concatenate((np.array([self._last & 1] * len(before), np.uint8), bit))
+        inside = taken < stimulus.end
+        self._judge(stimulus, cycle)
+        self._last = int(lane.value[-1])
+        hidden = (STROBE, VALUE)
+        lanes = {n: x for n, x in observed.lanes.items() if n not in hidden} | {CHANNEL_BIT: lane}
+        unknown = {n: x for n, x in observed.unknown.items() if n not in hidden}
+        return (
+            stimulus.with_bits(taken[inside], bits[inside]),
+            Observed(lanes, unknown | {CHANNEL_BIT: vague}),
+        )
+
+    def expect(self, expected: Expected, stimulus: Stimulus, observed: Observed) -> Expected:
+        """Return what is expected with the lane of channel bits; without a claim it is the core's.
+
+        Then all that can be wrong with it is that it is unknown.
+        """
+        own = observed.lanes[CHANNEL_BIT]
+        lane = own if self.claimed is None else self.claimed.lane(stimulus)
+        return replace(expected, lines={**expected.lines, CHANNEL_BIT: lane})
+
+    def cause(self, divergence: Divergence) -> Cause:
+        """Say why the model delivers what it does in the cycle of a divergence of channel bits."""
+        if self.claimed is None:
+            return Cause(CLAUSE, "the bit is unknown", divergence.cycle, 0, 0)
+        return self.claimed.cause(divergence)
+
+    def told(self) -> Recovered:
+        """Return what has become of the pulses so far."""
+        cycle, offset = np.concatenate(self._cycle), np.concatenate(self._offset)
+        locked = first_held(offset)
+        if locked is None:
+            return Recovered(self._bits, len(offset), len(offset), 0, None)
+        pulses, errors, slips = tally(offset[locked:])
+        return Recovered(self._bits, pulses, errors, slips, int(cycle[locked] - cycle[0]))
+
+    def _judge(self, stimulus: Stimulus, delivered: Cycles) -> None:
+        """Note the offset of each pulse from the channel bit it was written as."""
+        pulses = self._waiting.then(stimulus.pulses)
+        reached = stimulus.end - self._late
+        self._waiting, pulses = pulses.between(reached, stimulus.end), pulses.between(0, reached)
+        window = self._bits + windows_of_bits(delivered, pulses.cycle, self._late)
+        written = pulses.bit != NO_BIT
+        self._cycle.append(pulses.cycle[written])
+        self._offset.append((window - pulses.bit)[written])
+        self._bits += len(delivered)
+
+
+def _together(observed: Observed) -> tuple[Lane, Lane]:
+    """Return strobe and value as one lane, and its unknown bits; no strobe makes all of it 0."""
+    parts = [
+        source[name] for source in (observed.lanes, observed.unknown) for name in (STROBE, VALUE)
+    ]
+    cycles = np.unique(np.concatenate([lane.cycle for lane in parts]))
+    strobe, value, vague_strobe, vague_value = (lane.at(cycles) for lane in parts)
+    shown = (strobe | vague_strobe) != 0
+    two = np.uint32(1)
+    return (
+        Lane.of(cycles, np.where(shown, strobe << two | value, 0)),
+        Lane.of(cycles, np.where(shown, vague_strobe << two | vague_value, 0)),
+    )
+
+
+def _delivered(lane: Lane, end: int) -> tuple[Cycles, NDArray[np.uint8]]:
+    """Return every cycle before `end` in which a channel bit is delivered, and the bit."""
+    length = np.diff(lane.cycle, append=end)
+    shown = (lane.value & DELIVERED) != 0
+    first, length = lane.cycle[shown], length[shown]
+    into = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
+    return np.repeat(first, length) + into, np.repeat(lane.value[shown] & 1, length).astype(
+        np.uint8
+    )

@@ -1,0 +1,88 @@
+"""A separator model beside a core that claims to be equal to it, from reset to reset."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from refmodel.engine.cause import Cause
+from refmodel.engine.compare import Divergence
+from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.separator import leap
+from refmodel.separator.interface import Bits, Separator
+
+CLAUSE = "separator"
+
+
+class SeparatorRun:
+    """Runs a separator model over one stimulus after another.
+
+    It sees each pulse `latency` edges after the line went active, as a core with a synchroniser
+    does, and starts from reset whenever reset ends. Reset makes the line count as inactive: one
+    that is still active when reset ends goes active at that edge. `width` is a pulse's length.
+    """
+
+    def __init__(self, separator: Separator, latency: int, width: int) -> None:
+        self._separator = separator
+        self._latency = latency
+        self._width = width
+        self._waiting = np.empty(0, np.int64)
+        self._bits: list[Bits] = []
+
+    def lane(self, stimulus: Stimulus) -> Lane:
+        """Return the channel bits delivered in a span: 2 + bit in the cycle of one, else 0."""
+        seen = np.concatenate((self._waiting, stimulus.pulses.cycle + self._latency))
+        for reset in stimulus.resets:
+            seen = self._through_reset(seen, *reset)
+        self._waiting = seen[seen >= stimulus.end]
+        self._bits = []
+        for begin, end in stimulus.resets:
+            self._run(seen, begin)
+            self._separator.reset()
+            self._separator.cycle = end - 1
+        self._run(seen, stimulus.end)
+        cycle, bit = (np.concatenate([getattr(b, n) for b in self._bits]) for n in ("cycle", "bit"))
+        cycles = np.stack((cycle, cycle + 1), axis=1).ravel()
+        values = np.stack((bit + 2, np.zeros_like(bit)), axis=1).ravel()
+        return Lane.of(
+            np.concatenate(([stimulus.first], cycles)), np.concatenate(([0], values))
+        ).between(stimulus.first, stimulus.end)
+
+    def _run(self, seen: Cycles, end: int) -> None:
+        """Run up to edge `end - 1`, and keep the bits."""
+        inside = seen[(seen > self._separator.cycle) & (seen < end)]
+        self._bits.append(leap.run(self._separator, inside, end))
+
+    def _through_reset(self, seen: Cycles, begin: int, end: int) -> Cycles:
+        """Return the edges at which pulses are seen when those of a reset are not."""
+        lost = (seen >= begin) & (seen < end + self._latency)
+        active = lost & (seen - self._latency + self._width > end)
+        again = [end + self._latency] * bool(active.any())
+        kept = seen[~lost]
+        at = int(np.searchsorted(kept, end + self._latency))
+        return np.insert(kept, at, again)
+
+    def cause(self, divergence: Divergence) -> Cause:
+        """Say what the model delivers in the cycle of a divergence, and why."""
+        target = divergence.cycle - divergence.lag
+        name, one = self._separator.name, self._separator.one
+        cycle, bit, phase, period = (
+            np.concatenate([getattr(b, n) for b in self._bits])
+            for n in ("cycle", "bit", "phase", "period")
+        )
+        at = int(np.searchsorted(cycle, target, side="right")) - 1
+        if at < 0:
+            return Cause(CLAUSE, f"{name} has not delivered a channel bit yet", target, 0, 0)
+        length = f"after a window of {period[at] / one:.3f} cycles"
+        why = f"no pulse fell into it, {length}"
+        if bit[at]:
+            why = f"its pulse came {_place(phase[at] / one)}, {length}"
+        said = f"{name} delivers channel bit {bit[at]}: {why}"
+        if cycle[at] != target:
+            said = f"nothing is due in cycle {target}; before it {said}"
+        return Cause(CLAUSE, said, int(cycle[at]), 0, int(bit[at]) + 2)
+
+
+def _place(error: float) -> str:
+    side = "late" if error > 0 else "early"
+    return f"{abs(error):.3f} cycles {side}" if error else "at the centre"

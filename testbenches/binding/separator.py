@@ -1,0 +1,40 @@
+"""Roles of a core with a data separator of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field as Key
+
+from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.recovery import STROBE, VALUE
+from refmodel.yamlfile import Schema
+from testbenches.binding.machinery import Observed, Watched
+
+Edges = Annotated[int, Key(ge=0, le=64)]
+
+
+class ChannelBit(Schema):
+    """Where the core's separator shows what it delivers: `value`, in a cycle with `strobe` on."""
+
+    strobe: Observed
+    value: Observed
+
+    def watched(self) -> Iterator[Watched]:
+        """Yield the two signals."""
+        for lane, key in ((STROBE, "strobe"), (VALUE, "value")):
+            shown = getattr(self, key)
+            path = ("observe", CHANNEL_BIT, key)
+            yield Watched(lane, shown.signal, 1, shown.active, path)
+
+
+class Separator(Schema):
+    """What is known of the core's separator: the model it is equal to, and when it sees a pulse.
+
+    It sees one `pulse_latency` edges after the first at which the line is active: 2 for a
+    synchroniser of two flip-flops.
+    """
+
+    model: Literal["rephase", "counter", "second_order"] | None = None
+    pulse_latency: Edges = 0
