@@ -60,6 +60,7 @@ class Job:
     include_dirs: tuple[Path, ...]
     defines: dict[str, Any]
     build_dir: Path
+    runtime: Path  # where Verilator's own objects lie, for every build
     folder: Path
     seed: int
     number: int = 0
@@ -77,6 +78,11 @@ class Job:
         return self.folder / f"results-{self.number}.pickle"
 
     @property
+    def report(self) -> Path:
+        """What cocotb says of its tests."""
+        return self.folder / f"results-{self.number}.xml"
+
+    @property
     def log(self) -> Path:
         """The worker's and the simulator's output."""
         return self.folder / f"simulator-{self.number}.log"
@@ -87,7 +93,8 @@ class Job:
 
     def write(self, runs: Sequence[Run]) -> None:
         """Lay down the job, its runs apart: a live host needs the model, the worker does not."""
-        self.results.unlink(missing_ok=True)
+        for old in (self.results, self.report):
+            old.unlink(missing_ok=True)
         self.file.write_bytes(pickle.dumps(self))
         self._runs.write_bytes(pickle.dumps(tuple(runs)))
 

@@ -1,4 +1,4 @@
-"""Runs a harness in a simulator: a worker process of its own, which builds it and plays the runs.
+"""Runs a harness in a simulator: a process of its own, which builds it and plays the runs.
 
 The parent stays free of the simulator's environment and survives whatever the core does.
 """
@@ -12,6 +12,8 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+
+from cocotb_tools.check_results import get_results
 
 from refmodel.errors import CannotRun
 from testbenches.binding.ports import CorePorts
@@ -52,11 +54,14 @@ class Session:
         """
         job = self._job()
         job.write(runs)
-        folder = str(self._folder.resolve())  # what a stopped simulator leaves goes with it
-        with job.log.open("wb") as log:
+        with job.log.open("wb") as log:  # what a stopped simulator leaves goes with the folder
             self._process = subprocess.Popen(
                 [sys.executable, "-m", "testbenches.worker", str(job.file)],
-                env={**os.environ, **simulator_environment(self.simulator), "TMPDIR": folder},
+                env={
+                    **os.environ,
+                    **simulator_environment(self.simulator),
+                    "TMPDIR": str(job.folder),
+                },
                 stdin=subprocess.DEVNULL,
                 stdout=log,
                 stderr=subprocess.STDOUT,
@@ -86,7 +91,7 @@ class Session:
         self._folder.mkdir(parents=True, exist_ok=True)
         core = self._harness.binding.core
         key = _digest(self.simulator, self._harness.source, core.defines, *_contents(self._ports))
-        build_dir = cache_folder() / "builds" / key
+        build_dir = (cache_folder() / "builds" / key).resolve()
         build_dir.mkdir(parents=True, exist_ok=True)
         harness = build_dir / "harness.sv"
         if not harness.exists():
@@ -94,11 +99,12 @@ class Session:
         return Job(
             self.simulator,
             HARNESS,
-            (*self._ports.sources, harness),
-            self._ports.include_dirs,
+            (*(source.resolve() for source in self._ports.sources), harness),
+            tuple(folder.resolve() for folder in self._ports.include_dirs),
             dict(core.defines),
             build_dir,
-            self._folder,
+            (cache_folder() / "runtime").resolve(),
+            self._folder.resolve(),
             self._seed,
             self._number,
         )
@@ -113,7 +119,8 @@ class Session:
                 f"{self.simulator}: the simulation ended by itself after {len(done)} of "
                 f"{len(runs)} runs; does the core call $finish?\n{_said(job)}"
             )
-        if status:
+        ran, failed = get_results(job.report)
+        if status or failed or not ran:
             raise CannotRun(f"{self.simulator}: the simulator failed:\n{_said(job)}")
         return done
 

