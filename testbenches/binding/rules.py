@@ -10,6 +10,7 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile, load_profile
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.errors import InputError, Problem, UserError, near
+from testbenches.binding.elaborate import PLAIN_NAME
 from testbenches.binding.machinery import LINES, MOVES
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ Fault = tuple[tuple[str | int, ...], str]  # key, message
 def problems(binding: Binding, today: date) -> Iterator[Problem]:
     """Yield every rule the binding breaks, at its key."""
     yield from _profile_problems(binding)
-    rules = [*_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
+    rules = [*_core(binding), *_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
     for key, message in [*rules, *_latency(binding), *_waivers(binding, today)]:
         yield binding.document.problem(key, message)
 
@@ -45,6 +46,18 @@ def _policies(binding: Binding, profile: Profile) -> Iterator[Fault]:
             profile.with_policies({name: value})
         except UserError as error:
             yield ("policies", name), str(error)
+
+
+def _core(binding: Binding) -> Iterator[Fault]:
+    """Yield what is no name that a module, parameter or macro can have."""
+    core = binding.core
+    keys: list[tuple[str, ...]] = [("core", "top")]
+    keys += [("core", "defines", name) for name in core.defines]
+    keys += [("core", "parameters", name) for name in core.parameters]
+    for key in keys:
+        name = core.top if key == ("core", "top") else key[-1]
+        if not PLAIN_NAME.fullmatch(name):
+            yield key, f"'{name}' is no name; letters, digits, _ and $ make one"
 
 
 def _clock(binding: Binding) -> Iterator[Fault]:

@@ -57,6 +57,12 @@ FAULTS = [
     ({"2027-01-31": "never"},
      "binding.yaml:17:51: waivers.0.until: 'never' should be a valid date in the format "
      "YYYY-MM-DD, input is too short"),
+    # names
+    ({"top: regs": "top: ../regs"},
+     "binding.yaml:1:8: core.top: '../regs' is no name; letters, digits, _ and $ make one"),
+    ({"top: regs": 'top: regs, defines: {"A B": 1}, parameters: {"": 1}'},
+     "binding.yaml:1:29: core.defines.A B: 'A B' is no name; letters, digits, _ and $ make one\n"
+     "binding.yaml:1:53: core.parameters.: '' is no name; letters, digits, _ and $ make one"),
     # registers
     ({STATUS: "status: -1"},
      "binding.yaml:12:15: bus.registers.status: '-1' should be greater than or equal to 0"),
