@@ -40,7 +40,10 @@ class Run:
 
 @dataclass(frozen=True)
 class RunDone:
-    """What the bench says of a run: cycles played, seconds of wall time, the live host's story."""
+    """What the bench says of a run: cycles played, seconds of wall time, the live host's story.
+
+    `skipped` says which register the live host's program found missing, `failed` what it did wrong.
+    """
 
     index: int
     cycles: int
@@ -48,6 +51,8 @@ class RunDone:
     beats: list[Any] = field(default_factory=list)
     accesses: int = 0
     result: Any = None
+    skipped: str = ""
+    failed: str = ""
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, TypeAlias
 
 from cocotb.triggers import ValueChange
 
+from refmodel.errors import UserError
 from refmodel.host.bus import BusCycle
 from refmodel.host.machine import PLAIN
-from refmodel.host.processor import Processor
-from testbenches.job import LiveHost
+from refmodel.host.processor import MissingRegisterError, Processor
+from testbenches.job import LiveHost, RunDone
 
 Handle: TypeAlias = Any  # a simulator's handle has no type of its own
 
@@ -20,15 +22,10 @@ class LiveBus:
     def __init__(self, dut: Handle, host: LiveHost) -> None:
         self._dut = dut
         self._player = host.player
-        self.processor = Processor(
-            host.scenario.program(host.seed),
-            host.profile,
-            host.shape,
-            host.start,
-            host.registers,
-            host.machine or PLAIN,
-        )
-        self.beats: list[BusCycle] = []
+        self._skipped = self._failed = ""
+        self._processor: Processor | None = None
+        self._go_on(lambda: self._start(host))
+        self._beats: list[BusCycle] = []
         self._end = host.end
         self._request = int(dut.request.value)
         self._drive_words: dict[tuple[int, int, int], int] = {}
@@ -36,24 +33,61 @@ class LiveBus:
 
     async def serve(self) -> None:
         """Answer the core until the run has ended."""
-        dut, processor = self._dut, self.processor
+        dut = self._dut
         answer = ValueChange(dut.answer)
         while self._placed:
             await answer
-            pending = processor.pending
-            self.beats += pending
+            pending = self._pending
+            self._beats += pending
             last = dut.read_value.value.to_unsigned()
             read = [last] if len(pending) == 1 else [dut.read_value_1.value.to_unsigned(), last]
-            processor.complete(self._words(pending, read))
+            self._complete(self._words(pending, read))
             self._place_next()
             self._request ^= 1
             dut.request.value = self._request
         await ValueChange(dut.finished)
-        processor.close()
+        if self._processor is not None:
+            self._processor.close()
+
+    def done(self, index: int, cycles: int, seconds: float) -> RunDone:
+        """Return what became of the run."""
+        made = self._processor
+        told = (made.accesses, made.told) if made is not None else (0, None)
+        return RunDone(index, cycles, seconds, self._beats, *told, self._skipped, self._failed)
+
+    @property
+    def _pending(self) -> list[BusCycle]:
+        return self._processor.pending if self._processor is not None else []
+
+    def _start(self, host: LiveHost) -> None:
+        """Run the program up to its first access."""
+        self._processor = Processor(
+            host.scenario.program(host.seed),
+            host.profile,
+            host.shape,
+            host.start,
+            host.registers,
+            host.machine or PLAIN,
+        )
+
+    def _complete(self, read: list[int]) -> None:
+        """Run the program up to its next access; there is none when it cannot go on."""
+        processor = self._processor
+        assert processor is not None
+        self._go_on(lambda: processor.complete(read))
+
+    def _go_on(self, step: Callable[[], None]) -> None:
+        """Take a step of the program, and note why it cannot go on."""
+        try:
+            step()
+        except MissingRegisterError as error:
+            self._skipped = str(error)
+        except UserError as error:
+            self._failed = str(error)
 
     def _place_next(self) -> None:
         """Hand the processor's next access to the harness; none stops the live host."""
-        dut, pending = self._dut, self.processor.pending
+        dut, pending = self._dut, self._pending
         self._placed = bool(pending) and pending[-1].cycle < self._end
         dut.live.value = int(self._placed)
         if not self._placed:

@@ -46,6 +46,7 @@ class Prepared:
     disk: Disk
     accesses: list[Stimulus] = field(default_factory=list)
     skipped: str = ""
+    path: Path = Path()
 
 
 class Lockstep:
@@ -106,8 +107,12 @@ class Lockstep:
         runs = [Run(p.index, live=self.live_host(p) if self.live else None) for p in playing]
         done = {d.index: d for d in (self.play(playing, session, runs) if runs else [])}
         for p in prepared:
-            if p.skipped:
-                yield Outcome(p.scenario.name, name, p.seed, "skipped", note=p.skipped)
+            skipped = p.skipped or done[p.index].skipped
+            if skipped:
+                yield Outcome(p.scenario.name, name, p.seed, "skipped", note=skipped)
+            elif done[p.index].failed:
+                note = f"{p.path}: {done[p.index].failed}"
+                yield Outcome(p.scenario.name, name, p.seed, "error", note=note)
             else:
                 say(f"{name}: comparing {p.scenario.name}")
                 yield self.compare(p, name, done[p.index])
@@ -144,7 +149,7 @@ class Lockstep:
         others = tuple(part.build(seed, path.parent) for part in scenario.tracks)
         start = self.binding.reset.cycles
         disk = Disk(scenario, track, profile, start, seed, others, pulse_cycles)
-        ready = Prepared(index, scenario, seed, disk)
+        ready = Prepared(index, scenario, seed, disk, path=path)
         if pulse_cycles is not None and scenario.needs_ideal:
             ready.skipped = f"{scenario.needs_ideal} cannot be given as flux yet"
             return ready

@@ -45,5 +45,4 @@ async def _play(dut: Any, run: Run) -> RunDone:
     await Timer(1, "ns")
     if host is None:
         return RunDone(run.index, cycles, seconds)
-    processor = host.processor
-    return RunDone(run.index, cycles, seconds, host.beats, processor.accesses, processor.told)
+    return host.done(run.index, cycles, seconds)

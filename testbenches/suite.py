@@ -226,7 +226,12 @@ def _failures(prepared: list[Prepared], simulator: str, error: UserError) -> Ite
 
 
 def _judged(outcome: Outcome) -> Judged:
-    """Return an outcome and its exit status; agreement without a comparison is an error."""
+    """Return an outcome and its exit status; agreement without a comparison is an error.
+
+    The one error a simulator can end well with is a live host's program that fails.
+    """
+    if outcome.verdict == ERROR:
+        return outcome, EXIT_BAD_INPUT
     if outcome.verdict == AGREE and outcome.cycles == outcome.reads == outcome.moves == 0:
         return replace(outcome, verdict=ERROR, note=NOTHING), EXIT_BAD_INPUT
     return outcome, EXIT_MISMATCH if outcome.verdict == MISMATCH else EXIT_AGREE

@@ -138,3 +138,21 @@ def test_waiver_is_in_the_report(tmp_path):
     done = cellstep("run", binding, *POLL, "--sim", "icarus")
     assert 0 == done.returncode
     assert "Waived\n  data           not begun (until 2099-12-31)\n" in done.stdout
+
+
+@needs_icarus
+def test_live_program_that_cannot_go_on(tmp_path):
+    """Live, a scenario whose program needs a missing register is skipped; one that fails is told."""
+    binding = core(tmp_path / "core", binding=[(", sync_word: 0x8", "")])
+    options = ["--sim", "icarus", "--live"]
+    done = cellstep("run", binding, "--suite", "quick", *options)
+    assert "\nskipped: random, sync_words: the core has no register 'sync_word'\n" in done.stdout
+    assert 0 == done.returncode
+    failing = tmp_path / "failing.yaml"
+    failing.write_text(
+        "name: failing\ntrack: {layout: words, words: [0x4489]}\n"
+        "host: {program: read_every, params: {cycles: 0}}\n"
+    )
+    done = cellstep("run", GOOD, "--suite", failing, *options)
+    assert 2 == done.returncode
+    assert f"error: {failing}: host program: Read(register='status', cost=0): cost" in done.stdout
