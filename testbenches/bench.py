@@ -171,8 +171,9 @@ def lockstep_rows(simulator: str, target: float) -> Iterator[Row]:
 class EveryCycle(Session):
     """A session of the plain way to do it: a coroutine that reads every field every cycle."""
 
-    def _job(self) -> Job:
-        job = super()._job()
+    def job(self) -> Job:
+        """Describe the work, with a build folder and a test of its own."""
+        job = super().job()
         build_dir = job.build_dir.with_name(job.build_dir.name + "-public")
         build_dir.mkdir(exist_ok=True)
         return replace(

@@ -11,13 +11,12 @@ import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile
-from refmodel.block.registers import State
-from refmodel.engine.cause import find_cause
-from refmodel.engine.compare import CHANNEL_BIT, Checker, Divergence, Observed, Reads
+from refmodel.engine.cause import Cause, find_cause
+from refmodel.engine.compare import CHANNEL_BIT, Checker, Divergence, Reads
 from refmodel.engine.recovery import Recovery
 from refmodel.engine.separation import SeparatorRun
 from refmodel.engine.stimulus import Stimulus
-from refmodel.engine.timeline import Expected, Timeline
+from refmodel.engine.timeline import Timeline
 from refmodel.errors import reading
 from refmodel.host.bus import BusCycle
 from refmodel.host.play import ModelPlayer, with_accesses
@@ -217,15 +216,17 @@ class Lockstep:
             reads = recorder.reads(stimulus)
             moved = recorder.moves(stimulus.end) if self._compares_memory else None
             divergence = checker.check(expected, observed, reads, moved)
-            if turn == 0 or divergence is not None:
+            if shown is None or divergence is not None:
                 since = max(stimulus.first, checker.start)
                 places = disk.places(turn)
                 shown = Shown(state, stimulus, expected, observed, reads, since, places)
             if divergence is not None:
-                finding = self._tell(divergence, disk, state, stimulus, expected, observed, reads)
-                finding = replace(finding, moves=moved[0] if moved else None)
                 if recovery is not None and divergence.field == CHANNEL_BIT:
-                    finding = replace(finding, cause=recovery.cause(divergence))
+                    cause = recovery.cause(divergence)
+                else:
+                    cause = find_cause(divergence, disk.profile, state, stimulus, observed)
+                finding = self._tell(divergence, cause, disk, shown)
+                finding = replace(finding, moves=moved[0] if moved else None)
                 break
         return Outcome(
             prepared.scenario.name,
@@ -254,28 +255,19 @@ class Lockstep:
             claimed = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
         return Recovery(claimed, known.pulse_latency, lag)
 
-    def _tell(
-        self,
-        divergence: Divergence,
-        disk: Disk,
-        state: State,
-        stimulus: Stimulus,
-        expected: Expected,
-        observed: Observed,
-        reads: Reads,
-    ) -> Finding:
+    def _tell(self, divergence: Divergence, cause: Cause, disk: Disk, shown: Shown) -> Finding:
         """Say of a divergence where and when it is, why, and what the host did before."""
         return Finding(
             divergence,
-            find_cause(divergence, disk.profile, state, stimulus, observed),
+            cause,
             disk.place(divergence.cycle - divergence.lag),
             float(divergence.cycle * self.profile.cycle_ns),
-            _accesses_before(stimulus, reads, divergence.cycle),
-            state,
-            stimulus,
-            expected,
-            observed,
-            reads,
+            _accesses_before(shown.stimulus, shown.reads, divergence.cycle),
+            shown.state,
+            shown.stimulus,
+            shown.expected,
+            shown.observed,
+            shown.reads,
         )
 
     def stimuli(self, prepared: Prepared, beats: Sequence[BusCycle] = ()) -> Iterator[Stimulus]:

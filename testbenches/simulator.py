@@ -11,6 +11,7 @@ import re
 import signal
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from cocotb_tools.check_results import get_results
@@ -52,23 +53,11 @@ class Session:
         Raises CannotRun when the core does not build, ends the simulation itself, or takes more
         than `timeout` seconds.
         """
-        job = self._job()
+        job = self.job()
         job.write(runs)
-        with job.log.open("wb") as log:  # what a stopped simulator leaves goes with the folder
-            self._process = subprocess.Popen(
-                [sys.executable, "-m", "testbenches.worker", str(job.file)],
-                env={
-                    **os.environ,
-                    **simulator_environment(self.simulator),
-                    "TMPDIR": str(job.folder),
-                },
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=subprocess.STDOUT,
-                start_new_session=True,
-            )
+        process = self.start(job)
         try:
-            status = self._process.wait(timeout)
+            status = process.wait(timeout)
         except subprocess.TimeoutExpired:
             self.stop()
             raise CannotRun(
@@ -80,13 +69,31 @@ class Session:
             raise
         return self._results(job, runs, status)
 
+    def start(self, job: Job, pass_fds: Sequence[int] = ()) -> subprocess.Popen[bytes]:
+        """Start the worker; what a stopped simulator leaves goes with the job's folder."""
+        with job.log.open("wb") as log:
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "testbenches.worker", str(job.file)],
+                env={
+                    **os.environ,
+                    **simulator_environment(self.simulator),
+                    "TMPDIR": str(job.folder),
+                },
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+                pass_fds=pass_fds,
+            )
+        return self._process
+
     def stop(self) -> None:
         """End the worker and everything it started."""
         if self._process is not None and self._process.poll() is None:
             os.killpg(self._process.pid, signal.SIGKILL)
             self._process.wait()
 
-    def _job(self) -> Job:
+    def job(self) -> Job:
         """Write the harness and describe the work."""
         self._folder.mkdir(parents=True, exist_ok=True)
         core = self._harness.binding.core
@@ -112,16 +119,16 @@ class Session:
     def _results(self, job: Job, runs: list[Run], status: int) -> list[RunDone]:
         """Return the finished runs; raise CannotRun unless there is one for each."""
         if status == BUILD_FAILED:
-            raise CannotRun(f"{self.simulator}: the core does not build:\n{_said(job)}")
+            raise CannotRun(f"{self.simulator}: the core does not build:\n{said(job)}")
         done = job.done()
         if len(done) < len(runs):
             raise CannotRun(
                 f"{self.simulator}: the simulation ended by itself after {len(done)} of "
-                f"{len(runs)} runs; does the core call $finish?\n{_said(job)}"
+                f"{len(runs)} runs; does the core call $finish?\n{said(job)}"
             )
         ran, failed = get_results(job.report)
         if status or failed or not ran:
-            raise CannotRun(f"{self.simulator}: the simulator failed:\n{_said(job)}")
+            raise CannotRun(f"{self.simulator}: the simulator failed:\n{said(job)}")
         return done
 
 
@@ -144,7 +151,7 @@ def _digest(*parts: object) -> str:
     return digest.hexdigest()[:20]
 
 
-def _said(job: Job) -> str:
+def said(job: Job) -> str:
     """Return the lines of the log that say what went wrong, with the user's file and line."""
     lines = job.log.read_text(errors="replace").splitlines()
     build_log = job.build_dir / "build.log"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import nullcontext
+from contextlib import ExitStack
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,9 +10,24 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from refmodel.cli.options import Seed
+from refmodel.errors import EXIT_AGREE, EXIT_MISMATCH
 
 if TYPE_CHECKING:
     from rich.progress import Progress
+
+    from refmodel.block.profile import Profile
+    from testbenches.binding.schema import Binding
+    from testbenches.trials import CoreSubject
+
+
+MODEL_POINTS, CORE_POINTS = 20, 8
+
+
+class Simulator(StrEnum):
+    """What `--sim` takes: a sweep runs on one."""
+
+    icarus = "icarus"
+    verilator = "verilator"
 
 
 class Separators(StrEnum):
@@ -25,13 +40,24 @@ class Separators(StrEnum):
 
 
 def margin_command(
-    profile: Annotated[str, typer.Argument(help="A shipped profile, or a file.")],
+    given: Annotated[
+        str,
+        typer.Argument(metavar="PROFILE|BINDING", help="A shipped profile, or a file of either."),
+    ],
     separator: Annotated[
         Separators, typer.Option(help="Which of the profile's separators.")
     ] = Separators.all,
     points: Annotated[
-        int, typer.Option(help="Speeds, and as many jitters, of each error map.")
-    ] = 20,
+        int | None,
+        typer.Option(
+            help="Speeds, and as many jitters, of each error map.",
+            show_default=f"{MODEL_POINTS}, or {CORE_POINTS} with a core",
+        ),
+    ] = None,
+    sim: Annotated[
+        Simulator | None,
+        typer.Option(help="Which simulator runs a core.", show_default="the fastest here"),
+    ] = None,
     seed: Seed = 1,
     out: Annotated[
         Path | None, typer.Option(help="Folder for margin.json, margin.csv and the plots.")
@@ -39,32 +65,77 @@ def margin_command(
 ) -> None:
     """Measure how much speed error, jitter, shift and dropout a data separator survives.
 
+    A binding's core goes through the same trials in a simulator, beside the separators of its
+    profile; one that claims to be equal to a model (separator.model) must give the same numbers.
+
     Example: cellstep margin pal_dd --separator second_order --out margins
 
-    Exit status: 0, 2 for bad input.
+    Exit status: 0, 1 for a core that differs from the model it claims, 2 for bad input, 125 for a
+    core that does not build or run.
     """
     from rich.console import Console
 
-    from refmodel.block.profile import load_profile
-    from refmodel.margin.subject import Model
+    from refmodel.margin.subject import Model, Subject
     from refmodel.margin.sweep import job_count, sweep
     from refmodel.report.margin_files import MarginFolder
     from refmodel.report.margin_table import table
     from refmodel.separator.choose import NAMES
 
-    names = NAMES if separator is Separators.all else (separator.value,)
-    chosen = load_profile(profile)
-    subjects = [Model.of(chosen, name) for name in names]
-    total = job_count(chosen, subjects, seed, points)
+    profile, binding = _given(given)
+    claimed = binding.separator.model if binding is not None else None
+    names = list(NAMES) if separator is Separators.all else [separator.value]
+    names += [claimed] if claimed is not None and claimed not in names else []
+    models: list[Subject] = [Model.of(profile, name) for name in names]
+    if points is None:
+        points = MODEL_POINTS if binding is None else CORE_POINTS
     folder = MarginFolder(out) if out else None
-    with folder or nullcontext():
-        with _bar() as bar:
-            task = bar.add_task("margins", total=total)
-            result = sweep(chosen, subjects, seed, points, done=lambda: bar.advance(task))
+    with ExitStack() as stack:
+        if folder is not None:
+            stack.enter_context(folder)
+        cores = [_core(binding, profile, sim, seed)] if binding is not None else []
+        subjects = [*models, *cores]
+        total = job_count(profile, subjects, seed, points)
+        for core in cores:
+            stack.enter_context(core)
+        bar = stack.enter_context(_bar())
+        task = bar.add_task("margins", total=total)
+        result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
+        bar.stop()
         files = folder.write_margin(result) if folder is not None else []
     Console().print(table(result))
     if files:
         typer.echo(f"\n{', '.join(files)} in {out}", err=True)
+    if claimed is not None:
+        same = result.of(cores[0].name).same_as(result.of(claimed))
+        says = "gives the same numbers as" if same else "differs from"
+        typer.echo(f"\n{cores[0].name} {says} the model it claims, {claimed}")
+        raise typer.Exit(EXIT_AGREE if same else EXIT_MISMATCH)
+
+
+def _given(name: str) -> tuple[Profile, Binding | None]:
+    """Return the profile of that name or file, or a binding and its profile."""
+    from refmodel.block.profile import load_profile, profile_names
+    from refmodel.yamlfile import load
+
+    path = Path(name)
+    if name in profile_names() or path.suffix not in (".yaml", ".yml"):
+        return load_profile(name), None
+    data = load(path).data
+    if not (isinstance(data, dict) and "core" in data):
+        return load_profile(name), None
+    from testbenches.binding.schema import load_binding
+
+    binding = load_binding(path)
+    return binding.load_profile(), binding
+
+
+def _core(binding: Binding, profile: Profile, sim: Simulator | None, seed: int) -> CoreSubject:
+    """Return the binding's core in the simulator asked for, or in the fastest there is."""
+    from testbenches.toolchain import simulators
+    from testbenches.trials import CoreSubject
+
+    names = simulators([sim.value] if sim is not None else [])
+    return CoreSubject(binding, profile, names[-1], seed)
 
 
 def _bar() -> Progress:

@@ -60,9 +60,9 @@ class Recovery:
 
         A bit shown in one cycle is taken by the core's register block at the next edge.
         """
-        lane, vague = _together(observed)
+        lane, vague = together(observed)
         before = [stimulus.first - 1] if self._last & DELIVERED else []
-        cycle, bit = _delivered(lane, stimulus.end)
+        cycle, bit = delivered(lane, stimulus.end)
         taken = np.concatenate((np.array(before, np.int64), cycle)) + 1
         bits = np.concatenate((np.array([self._last & 1] * len(before), np.uint8), bit))
         inside = taken < stimulus.end
@@ -100,19 +100,19 @@ class Recovery:
         pulses, errors, slips = tally(offset[locked:])
         return Recovered(self._bits, pulses, errors, slips, int(cycle[locked] - cycle[0]))
 
-    def _judge(self, stimulus: Stimulus, delivered: Cycles) -> None:
+    def _judge(self, stimulus: Stimulus, bits: Cycles) -> None:
         """Note the offset of each pulse from the channel bit it was written as."""
         pulses = self._waiting.then(stimulus.pulses)
         reached = stimulus.end - self._late
         self._waiting, pulses = pulses.between(reached, stimulus.end), pulses.between(0, reached)
-        window = self._bits + windows_of_bits(delivered, pulses.cycle, self._late)
+        window = self._bits + windows_of_bits(bits, pulses.cycle, self._late)
         written = pulses.bit != NO_BIT
         self._cycle.append(pulses.cycle[written])
         self._offset.append((window - pulses.bit)[written])
-        self._bits += len(delivered)
+        self._bits += len(bits)
 
 
-def _together(observed: Observed) -> tuple[Lane, Lane]:
+def together(observed: Observed) -> tuple[Lane, Lane]:
     """Return strobe and value as one lane, and its unknown bits; no strobe makes all of it 0."""
     parts = [
         source[name] for source in (observed.lanes, observed.unknown) for name in (STROBE, VALUE)
@@ -127,7 +127,7 @@ def _together(observed: Observed) -> tuple[Lane, Lane]:
     )
 
 
-def _delivered(lane: Lane, end: int) -> tuple[Cycles, NDArray[np.uint8]]:
+def delivered(lane: Lane, end: int) -> tuple[Cycles, NDArray[np.uint8]]:
     """Return every cycle before `end` in which a channel bit is delivered, and the bit."""
     length = np.diff(lane.cycle, append=end)
     shown = (lane.value & DELIVERED) != 0

@@ -92,6 +92,10 @@ class SubjectResult:
     map: tuple[MapPoint, ...]
     lock: LockTrace | None
 
+    def same_as(self, other: SubjectResult) -> bool:
+        """Return whether two separators gave the same numbers wherever both were tried."""
+        return (self.limits, self.bathtub, self.map) == (other.limits, other.bathtub, other.map)
+
 
 @dataclass(frozen=True)
 class MarginResult:
@@ -102,6 +106,10 @@ class MarginResult:
     cycle_ns: float
     seed: int
     subjects: tuple[SubjectResult, ...]
+
+    def of(self, name: str) -> SubjectResult:
+        """Return what was found of one separator."""
+        return next(subject for subject in self.subjects if subject.name == name)
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data; rates and their limits stand beside the counts."""

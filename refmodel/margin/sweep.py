@@ -187,9 +187,14 @@ def sweep(
     workers: int | None = None,
     done: Callable[[], None] = lambda: None,
 ) -> MarginResult:
-    """Try every separator; see `plan` and `run_jobs`."""
+    """Try every separator, a core's here and the models in processes; see `plan`, `run_jobs`."""
     clock = clock_of(profile)
     plans = [plan(subject, clock, seed, points) for subject in subjects]
-    results = run_jobs([job for jobs in plans for job in jobs], workers, done)
+    here: list[Job] = []
+    elsewhere: list[Job] = []
+    for subject, jobs in zip(subjects, plans, strict=True):
+        (elsewhere if isinstance(subject, Model) else here).extend(jobs)
+    results = run_jobs(elsewhere, workers, done) if elsewhere else {}
+    results |= run_jobs(here, 0, done)
     found = [assemble(s, jobs, results) for s, jobs in zip(subjects, plans, strict=True)]
     return MarginResult(profile.name, clock.bit_ns, float(clock.cycle_ns), seed, tuple(found))

@@ -1,0 +1,122 @@
+"""A core under trial in a margin sweep: one simulator session that plays pulses on demand."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from dataclasses import replace
+from multiprocessing.connection import Connection, Pipe
+from pathlib import Path
+from types import TracebackType
+
+import numpy as np
+
+from refmodel.block.profile import Profile
+from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.recovery import delivered, together
+from refmodel.engine.stimulus import Stimulus
+from refmodel.errors import CannotRun, UserError
+from refmodel.margin.measure import windows_of_bits
+from refmodel.media.flux import NO_BIT, Cycles, Pulses
+from testbenches.binding.machinery import Lines
+from testbenches.binding.ports import preflight
+from testbenches.binding.schema import Binding, Observe
+from testbenches.harness import generate
+from testbenches.player import Player
+from testbenches.recorder import Recorder
+from testbenches.simulator import Session, said
+
+FILE_DESCRIPTOR = "CELLSTEP_TRIALS"
+SECONDS = 60  # that no trial takes
+
+
+class CoreSubject:
+    """A core's own separator as the subject of a sweep; a context, in which its simulator runs.
+
+    Of everything else in the core nothing is accessed, and nothing recorded.
+    """
+
+    def __init__(self, binding: Binding, profile: Profile, simulator: str, seed: int) -> None:
+        if binding.pulse_cycles is None:
+            raise UserError(
+                f"{binding.path}: disk: the core takes channel bits; a margin needs a core with a "
+                "separator of its own, bound as disk.flux"
+            )
+        self.name = f"{binding.core.top} ({simulator})"
+        known = binding.separator
+        self._latency = known.pulse_latency
+        self._lag = binding.latency.get(CHANNEL_BIT, 0)
+        self._start = binding.reset.cycles
+        self._layout = profile.status
+        self._binding = binding.model_copy(
+            update={"observe": Observe(channel_bit=binding.observe.channel_bit), "lines": Lines()}
+        )
+        ports = preflight(binding)
+        harness = generate(self._binding, ports)
+        self._player = Player(harness, profile.slots)
+        self._folder = tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True)
+        self._work = Path(self._folder.name)
+        self._session = Session(simulator, harness, ports, self._work, seed)
+        self._bench: Connection | None = None
+
+    def __enter__(self) -> CoreSubject:
+        """Build the core and start the simulator."""
+        bench, simulator = Pipe()
+        job = replace(self._session.job(), test_module="testbenches.trial_tests")
+        job.write([])
+        os.environ[FILE_DESCRIPTOR] = str(simulator.fileno())
+        try:
+            self._process = self._session.start(job, (simulator.fileno(),))
+        finally:
+            del os.environ[FILE_DESCRIPTOR]
+            simulator.close()
+        self._job, self._bench = job, bench
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """End the simulator and remove what it left."""
+        if self._bench is not None:
+            self._bench.close()
+        self._session.stop()
+        self._folder.cleanup()
+
+    def windows(self, pulses: Cycles) -> Cycles:
+        """Return, from reset at edge 0, how many windows ended up to the edge of each pulse.
+
+        Raises CannotRun when the core does not build, or ends the simulation itself.
+        """
+        seen = pulses + (self._start - self._latency)
+        if len(seen) and seen[0] < self._start:
+            raise UserError(f"trial: a pulse comes at edge {pulses[0]}, before the core sees any")
+        end = int(seen[-1]) + self._latency + self._lag + 2 if len(seen) else self._start + 1
+        stimulus = Stimulus(
+            0,
+            end,
+            pulses=Pulses(seen, np.full(len(seen), NO_BIT)),
+            resets=((0, self._start),),
+        )
+        for _ in self._player.write([stimulus], self._work / "0.events", end):
+            pass
+        self._play()
+        observed = Recorder(self._binding, self._layout, self._work, 0).observed(0, end)
+        lane, vague = together(observed)
+        if vague.at(end - 1) or len(vague.cycle) > 1:
+            raise CannotRun(f"{self.name}: its channel bits are unknown (X or Z)")
+        return windows_of_bits(delivered(lane, end)[0], seen, self._latency + self._lag)
+
+    def _play(self) -> None:
+        """Let the simulator play the events; raise CannotRun when it is not there any more."""
+        assert self._bench is not None, "used outside its context"
+        try:
+            self._bench.send(0)
+            if not self._bench.poll(SECONDS):
+                raise CannotRun(f"{self.name}: no end of a trial after {SECONDS} s")
+            self._bench.recv()
+        except (EOFError, OSError):
+            self._process.wait()
+            raise CannotRun(f"{self.name}: the simulation ended:\n{said(self._job)}") from None
