@@ -42,7 +42,7 @@ class CoreSubject:
                 f"{binding.path}: disk: the core takes channel bits; a margin needs a core with a "
                 "separator of its own, bound as disk.flux"
             )
-        self.name = f"{binding.core.top} ({simulator})"
+        self.name = binding.core.top
         known = binding.separator
         self._latency = known.pulse_latency
         self._lag = binding.latency.get(CHANNEL_BIT, 0)
