@@ -25,6 +25,11 @@ from testbenches.toolchain import cache_folder, simulator_environment
 __all__ = ["LiveHost", "Run", "RunDone", "Session"]
 
 SHOWN_LINES = 12  # of a simulator's own message
+TELLING = re.compile(r"error|fatal|warning: .*\.s?v|\$finish", re.I)
+NOISE = re.compile(  # what is always said
+    r" INFO |vpi_iterate|explicit timescale|-Wtimescale|: timescale\.$|harness\.sv.*\$readmemh"
+)
+LONGEST_LOG = 1 << 20  # bytes of a log that are looked at: a core can fill any
 
 
 class Session:
@@ -153,9 +158,15 @@ def _digest(*parts: object) -> str:
 
 def said(job: Job) -> str:
     """Return the lines of the log that say what went wrong, with the user's file and line."""
-    lines = job.log.read_text(errors="replace").splitlines()
-    build_log = job.build_dir / "build.log"
-    if build_log.exists():
-        lines = build_log.read_text(errors="replace").splitlines() + lines
-    telling = [line for line in lines if re.search(r"error|warning: .*\.s?v|\$finish", line, re.I)]
+    lines = [*_lines(job.build_dir / "build.log"), *_lines(job.log)]
+    lines = [line for line in lines if not NOISE.search(line)]
+    telling = [line for line in lines if TELLING.search(line)]
     return "\n".join(f"  {line}" for line in (telling or lines)[:SHOWN_LINES])
+
+
+def _lines(log: Path) -> list[str]:
+    """Return the first lines of a log, none if there is no log."""
+    if not log.exists():
+        return []
+    with log.open("rb") as file:
+        return file.read(LONGEST_LOG).decode(errors="replace").splitlines()

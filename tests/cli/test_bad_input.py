@@ -88,6 +88,17 @@ def test_core_that_calls_finish(tmp_path):
     assert 'errors="1"' in (out / "junit.xml").read_text()
 
 
+@needs_icarus
+def test_core_that_gives_up(tmp_path):
+    """What a core says when it ends the simulation is told, with its file and line."""
+    fatal = ("localparam LAST_BIT", 'initial #50000 $fatal(1, "given up");\nlocalparam LAST_BIT')
+    binding = core(tmp_path / "core", byte_framer=fatal)
+    done = cellstep("run", binding, *POLL, "--sim", "icarus")
+    assert 125 == done.returncode
+    assert f"\n  FATAL: {binding.parent}/byte_framer.v:19: given up\n" in done.stdout
+    assert "$readmemh" not in done.stdout
+
+
 def test_output_that_cannot_be_written(tmp_path):
     """A file where the folder should be is told before anything runs, and stays as it was."""
     (tmp_path / "out").write_text("mine")
