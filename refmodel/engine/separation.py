@@ -27,13 +27,18 @@ class SeparatorRun:
         self._latency = latency
         self._width = width
         self._waiting = np.empty(0, np.int64)
+        self._before = np.empty(0, np.int64)  # the last pulse of the span before
         self._bits: list[Bits] = []
 
     def lane(self, stimulus: Stimulus) -> Lane:
         """Return the channel bits delivered in a span: 2 + bit in the cycle of one, else 0."""
         seen = np.concatenate((self._waiting, stimulus.pulses.cycle + self._latency))
-        for reset in stimulus.resets:
-            seen = self._through_reset(seen, *reset)
+        begun = np.concatenate((self._before, stimulus.pulses.cycle))
+        for begin, end in stimulus.resets:
+            lost = (seen >= begin) & (seen < end + self._latency)
+            active = ((begun < end) & (begun + self._width > end)).any()
+            seen = np.sort(np.append(seen[~lost], [end + self._latency] * bool(active)))
+        self._before = begun[-1:]
         self._waiting = seen[seen >= stimulus.end]
         self._bits = []
         for begin, end in stimulus.resets:
@@ -52,15 +57,6 @@ class SeparatorRun:
         """Run up to edge `end - 1`, and keep the bits."""
         inside = seen[(seen > self._separator.cycle) & (seen < end)]
         self._bits.append(leap.run(self._separator, inside, end))
-
-    def _through_reset(self, seen: Cycles, begin: int, end: int) -> Cycles:
-        """Return the edges at which pulses are seen when those of a reset are not."""
-        lost = (seen >= begin) & (seen < end + self._latency)
-        active = lost & (seen - self._latency + self._width > end)
-        again = [end + self._latency] * bool(active.any())
-        kept = seen[~lost]
-        at = int(np.searchsorted(kept, end + self._latency))
-        return np.insert(kept, at, again)
 
     def cause(self, divergence: Divergence) -> Cause:
         """Say what the model delivers in the cycle of a divergence, and why."""

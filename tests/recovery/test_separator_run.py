@@ -19,10 +19,13 @@ def model(name="counter"):
     return make_separator(name, PROFILE.separator, PROFILE.cycles_per_bit)
 
 
-def random_pulses(seed, end):
-    """Return pulses of random distances."""
+def random_pulses(seed, end, resets):
+    """Return pulses of random distances, and one active, or just not, as each reset ends."""
     cycle = np.cumsum(np.random.default_rng(seed).choice([WIDTH + 1, 27, 28, 43, 57, 300], 400))
-    cycle = cycle[cycle < end]
+    for _, stop in resets:
+        at = stop - 1 - seed % 4
+        cycle = np.sort(np.append(cycle[abs(cycle - at) > WIDTH], at))
+    cycle = cycle[(cycle < end) & (cycle >= 0)]
     return Pulses(cycle, np.full(len(cycle), NO_BIT))
 
 
@@ -54,7 +57,7 @@ def test_it_is_the_model_stepped(name, latency):
     """In spans of any length, with resets across their borders, it shows what `step` does."""
     end, resets = 6000, [(0, START), (999, 1003), (1500, 1501), (2990, 3005)]
     for seed in range(5):
-        pulses = random_pulses(seed, end)
+        pulses = random_pulses(seed, end, resets)
         run = SeparatorRun(model(name), latency, WIDTH)
         values = []
         for first, stop in zip((0, 1, 1000, 3000), (1, 1000, 3000, end), strict=True):
