@@ -36,8 +36,9 @@ class SeparatorRun:
         begun = np.concatenate((self._before, stimulus.pulses.cycle))
         for begin, end in stimulus.resets:
             lost = (seen >= begin) & (seen < end + self._latency)
-            active = ((begun < end) & (begun + self._width > end)).any()
-            seen = np.sort(np.append(seen[~lost], [end + self._latency] * bool(active)))
+            seen = seen[~lost]
+            if ((begun < end) & (begun + self._width > end)).any():
+                seen = np.sort(np.append(seen, end + self._latency))
         self._before = begun[-1:]
         self._waiting = seen[seen >= stimulus.end]
         self._bits = []
