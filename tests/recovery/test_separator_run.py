@@ -1,5 +1,7 @@
 """A separator model beside a core: span by span, through resets, and why it delivers a bit."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -19,11 +21,20 @@ def model(name="counter"):
     return make_separator(name, PROFILE.separator, PROFILE.cycles_per_bit)
 
 
-def random_pulses(seed, end, resets):
-    """Return pulses of random distances, and one active, or just not, as each reset ends."""
-    cycle = np.cumsum(np.random.default_rng(seed).choice([WIDTH + 1, 27, 28, 43, 57, 300], 400))
-    for _, stop in resets:
-        at = stop - 1 - seed % 4
+def random_resets(rng, end):
+    """Return resets of 1 to 8 cycles, the first one at the start."""
+    begins = np.cumsum(rng.integers(20, 900, 20))
+    later = [
+        (b, b + n) for b, n in zip(begins.tolist(), rng.integers(1, 9, 20).tolist(), strict=True)
+    ]
+    return [(0, START), *(reset for reset in later if reset[1] < end)]
+
+
+def random_pulses(rng, end, resets):
+    """Return pulses of random distances, some about the edges at which resets begin and end."""
+    cycle = np.cumsum(rng.choice([WIDTH + 1, 27, 28, 43, 57, 300], 400))
+    for edge in np.ravel(resets):
+        at = edge - rng.integers(-1, 6)
         cycle = np.sort(np.append(cycle[abs(cycle - at) > WIDTH], at))
     cycle = cycle[(cycle < end) & (cycle >= 0)]
     return Pulses(cycle, np.full(len(cycle), NO_BIT))
@@ -55,12 +66,15 @@ def stepped(separator, pulses, latency, resets, end):
 @pytest.mark.parametrize("name", NAMES)
 def test_it_is_the_model_stepped(name, latency):
     """In spans of any length, with resets across their borders, it shows what `step` does."""
-    end, resets = 6000, [(0, START), (999, 1003), (1500, 1501), (2990, 3005)]
-    for seed in range(5):
-        pulses = random_pulses(seed, end, resets)
+    end = 6000
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        resets = random_resets(rng, end)
+        pulses = random_pulses(rng, end, resets)
         run = SeparatorRun(model(name), latency, WIDTH)
         values = []
-        for first, stop in zip((0, 1, 1000, 3000), (1, 1000, 3000, end), strict=True):
+        borders = [0, *np.ravel(resets[1:]), *rng.integers(1, end, 5), end]
+        for first, stop in pairwise(sorted(set(borders))):
             spans = [(max(a, first), min(b, stop)) for a, b in resets if a < stop and b > first]
             lane = run.lane(
                 Stimulus(first, stop - first, pulses=pulses.between(first, stop), resets=spans)
