@@ -88,8 +88,7 @@ def _lines(design: Design, found: Guesses, core: Iterator[str]) -> Iterator[str]
     yield f"profile: pal_dd  # TODO your clock and channel-bit time: {', '.join(profile_names())}"
     yield from _clock(found)
     yield from _reset(found)
-    yield "disk:"
-    yield from (_role(found, "strobe"), _role(found, "value"))
+    yield from _disk(found)
     yield from _bus(found)
     yield from _inputs(found)
     yield from _tie(found)
@@ -129,6 +128,15 @@ def _reset(found: Guesses) -> Iterator[str]:
     if "reset" in found.roles:
         yield f"  active: {found.roles['reset'].active}"
     yield "  cycles: 4"
+
+
+def _disk(found: Guesses) -> Iterator[str]:
+    yield "disk:"
+    yield from (_role(found, "strobe"), _role(found, "value"))
+    if not found.roles.keys() & {"strobe", "value"}:
+        yield "  # A core with a data separator of its own takes pulses instead:"
+        yield "  # flux: PORT  # the read-data line; then also `active: low` and"
+        yield "  # observe.channel_bit: {strobe: SIGNAL, value: SIGNAL}, its separator's output"
 
 
 def _bus(found: Guesses) -> Iterator[str]:

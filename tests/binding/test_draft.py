@@ -274,6 +274,13 @@ def test_bus_that_cannot_be_told(tmp_path):
     assert "  # read: PORT  # TODO the read strobe; could be: one\n" in text
 
 
+def test_core_without_channel_bits():
+    """A core that shifts nothing in may have a separator: the draft says how that is bound."""
+    text = draft([*(STUBS / "flux").glob("*.v"), *(STUBS / "reference").glob("*.v")], "flux_regs")
+    assert "  # flux: PORT  # the read-data line; then also `active: low` and\n" in text
+    assert "  # value: PORT  # TODO the channel bit; could be: rdata_n, " in text
+
+
 @pytest.mark.skipif(shutil.which("ghdl") is None, reason="VHDL is read through GHDL")
 def test_core_in_vhdl():
     """A core in VHDL is drafted from the Verilog it is turned into, with its own sources named."""
