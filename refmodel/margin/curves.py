@@ -48,9 +48,8 @@ def _map_point(subject: Subject, clock: Clock, seed: int, condition: Condition) 
         pulses, errors, slips = pulses + found.pulses, errors + found.errors, slips + found.slips
         if errors >= ENOUGH_ERRORS:
             break
-    return MapPoint(
-        condition.speed_percent, condition.jitter_ns, condition.pw50_ns, pulses, errors, slips
-    )
+    place = (condition.speed_percent, condition.jitter_ns, condition.pw50_ns)
+    return MapPoint(*place, pattern.shift_ns, pulses, errors, slips)
 
 
 def bathtub(subject: Subject, clock: Clock, seed: int, jitter_ns: float, points: int) -> Bathtub:

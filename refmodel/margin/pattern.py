@@ -53,6 +53,13 @@ class Pattern:
     preamble_bit: int
     data_bit: int
 
+    @property
+    def shift_ns(self) -> float:
+        """How far the width of the read pulses moves the transition of the data it moves most."""
+        written = self.written
+        moved = written.position - (written.bit + 0.5) * written.bit_ns
+        return float(np.abs(moved[written.bit >= self.data_bit]).max())
+
 
 @dataclass(frozen=True)
 class Clock:

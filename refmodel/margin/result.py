@@ -13,7 +13,7 @@ BIAS_AT_PERCENT = 2.0
 LOCK_AT_PERCENT = 3.0
 RATE = 1e-3  # of the jitter tolerance
 CSV_COLUMNS = (
-    *("separator", "speed_percent", "jitter_ns", "pw50_ns", "pulses", "errors", "slips"),
+    *("separator", "speed_percent", "jitter_ns", "pw50_ns", "shift_ns", "pulses", "errors", "slips"),
     *("rate", "rate_low", "rate_high"),
 )
 
@@ -43,11 +43,15 @@ class Limits:
 
 @dataclass(frozen=True)
 class MapPoint:
-    """One point of an error map: errors among pulses at a speed, a jitter and a pulse width."""
+    """One point of an error map: errors among pulses at a speed, a jitter and a pulse width.
+
+    `shift_ns` is the farthest that the width moves a transition of the data.
+    """
 
     speed_percent: float
     jitter_ns: float
     pw50_ns: float
+    shift_ns: float
     pulses: int
     errors: int
     slips: int
@@ -125,7 +129,8 @@ class MarginResult:
         rows = [list(CSV_COLUMNS)]
         for subject in self.subjects:
             for p in subject.map:
-                numbers = (p.speed_percent, p.jitter_ns, p.pw50_ns, p.pulses, p.errors, p.slips)
+                axes = (p.speed_percent, p.jitter_ns, p.pw50_ns, p.shift_ns)
+                numbers = (*axes, p.pulses, p.errors, p.slips)
                 rates = (p.rate, *p.limits)
                 rows.append(
                     [subject.name, *(f"{x:g}" for x in numbers), *(f"{x:.4g}" for x in rates)]

@@ -43,16 +43,18 @@ def _saved(figure: Figure, form: str) -> bytes:
 
 def contours(result: MarginResult) -> Figure:
     """Return the error-rate maps, a row a separator and a column a pulse width, then all in one."""
-    widths = sorted({point.pw50_ns for point in result.subjects[0].map})
+    shifts = dict(sorted((p.pw50_ns, p.shift_ns) for p in result.subjects[0].map))
+    widths = list(shifts)
     rows = len(result.subjects) + 1
     figure = _figure(3.6 * len(widths) + 1, 2.7 * rows)
     axes = figure.subplots(rows, len(widths), squeeze=False, sharex=True, sharey=True)
     for row, subject in zip(axes, result.subjects, strict=False):
         for ax, width in zip(row, widths, strict=True):
             drawn = _filled(ax, subject, width)
-            ax.set_title(f"{subject.name}, PW50 {width / 1000:g} us", fontsize=9)
+            ax.set_title(f"{subject.name}, shift to {shifts[width]:.0f} ns", fontsize=9)
     for ax, width in zip(axes[-1], widths, strict=True):
         _overlaid(ax, result, width)
+        ax.set_title(f"{LEVELS[0]:g} errors a pulse, PW50 {width / 1000:g} us", fontsize=9)
     for ax in axes[:, 0]:
         ax.set_ylabel("jitter sigma, ns")
     for ax in axes[-1]:
@@ -86,7 +88,6 @@ def _overlaid(ax: Axes, result: MarginResult, width: float) -> None:
     for n, subject in enumerate(result.subjects):
         _lines(ax, subject, width, f"C{n}", levels=LEVELS[:1], style=LINES[n % len(LINES)])
         ax.plot([], [], color=f"C{n}", linestyle=LINES[n % len(LINES)], label=subject.name)
-    ax.set_title(f"{LEVELS[0]:g} errors a pulse, PW50 {width / 1000:g} us", fontsize=9)
     ax.legend(fontsize=7)
 
 
