@@ -57,7 +57,7 @@ def build(job: Job) -> None:
     with _alone(job.build_dir / "lock"):
         if done.exists():
             return
-        (job.build_dir / "build.log").unlink(missing_ok=True)
+        job.build_log.unlink(missing_ok=True)
         (_icarus if job.simulator == "icarus" else _verilator)(job)
         done.touch()
 
@@ -153,7 +153,7 @@ def _make(job: Job, *arguments: str) -> None:
 
 def _run(job: Job, command: list[str]) -> None:
     """Run a command of the build in its folder; what it says goes to the build log."""
-    with (job.build_dir / "build.log").open("ab") as log:
+    with job.build_log.open("ab") as log:
         done = subprocess.run(command, cwd=job.build_dir, stdout=log, stderr=log, check=False)
     if done.returncode:
         raise BuildError(f"{command[0]} failed")

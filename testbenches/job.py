@@ -93,6 +93,11 @@ class Job:
         return self.folder / f"simulator-{self.number}.log"
 
     @property
+    def build_log(self) -> Path:
+        """What the build said: apart from that of others, who may build the same."""
+        return self.folder / f"build-{self.number}.log"
+
+    @property
     def _runs(self) -> Path:
         return self.folder / f"runs-{self.number}.pickle"
 

@@ -158,7 +158,7 @@ def _digest(*parts: object) -> str:
 
 def said(job: Job) -> str:
     """Return the lines of the log that say what went wrong, with the user's file and line."""
-    lines = [*_lines(job.build_dir / "build.log"), *_lines(job.log)]
+    lines = [*_lines(job.build_log), *_lines(job.log)]
     lines = [line for line in lines if not NOISE.search(line)]
     telling = [line for line in lines if TELLING.search(line)]
     return "\n".join(f"  {line}" for line in (telling or lines)[:SHOWN_LINES])

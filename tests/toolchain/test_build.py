@@ -78,7 +78,7 @@ def test_a_failed_build_can_be_repeated(job):
     (job.build_dir / "timed.v").write_text(TIMED.replace("endmodule", ""))
     with pytest.raises(BuildError):
         build(job)
-    assert "timed.v" in (job.build_dir / "build.log").read_text()
+    assert "timed.v" in job.build_log.read_text()
     (job.build_dir / "timed.v").write_text(TIMED)
     build(job)
 
@@ -90,7 +90,7 @@ def test_verilators_own_library_is_compiled_once(job_for):
     build(job)
     (job.build_dir / "built").unlink()
     build(job)
-    said = (job.build_dir / "build.log").read_text()
+    said = job.build_log.read_text()
     compiled = [line for line in said.splitlines() if " -c " in line]
     assert (1, 0) == (len(compiled), said.count("verilated.cpp"))
     header = re.search(rf"-include ({job.runtime}/\S+)", compiled[0])[1]
@@ -109,4 +109,14 @@ def test_a_header_that_cannot_be_read_is_done_without(job_for, tmp_path):
     for header in own.glob("*/prelude.h"):
         header.write_text("#error no use\n")
     build(replace(job, runtime=own))
-    assert "#error no use" in (job.build_dir / "build.log").read_text()
+    assert "#error no use" in job.build_log.read_text()
+
+
+def test_builds_of_the_same_core_tell_their_own_failure(job):
+    """Of two builds in one folder each keeps what it said, whichever fails last."""
+    job.sources[0].write_text("module timed; nonsense endmodule\n")
+    both = (job, replace(job, number=1))
+    for one in both:
+        with pytest.raises(BuildError):
+            build(one)
+    assert all("timed.v:1:" in one.build_log.read_text() for one in both)
