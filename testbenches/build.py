@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 import subprocess
+from codecs import BOM_UTF8
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from hashlib import sha256
@@ -71,6 +72,10 @@ def program(job: Job) -> list[str]:
 
 
 def _icarus(job: Job) -> None:
+    for source in job.sources:  # Icarus reads nothing of such a file, and does not say so
+        with source.open("rb") as file:
+            if file.read(len(BOM_UTF8)) == BOM_UTF8:
+                raise BuildError(f"{source}:1: error: Icarus cannot read a byte order mark")
     settings = job.build_dir / "cmds.f"
     settings.write_text(f"+timescale+{TIMESCALE}\n")
     options = ["-g2012", "-s", job.toplevel, "-f", str(settings), *_options(job)]

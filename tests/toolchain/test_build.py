@@ -120,3 +120,11 @@ def test_builds_of_the_same_core_tell_their_own_failure(job):
         with pytest.raises(BuildError):
             build(one)
     assert all("timed.v:1:" in one.build_log.read_text() for one in both)
+
+
+def test_icarus_tells_of_a_byte_order_mark(job_for):
+    """Icarus passes over a file that begins with a byte order mark; the build says which."""
+    job = job_for("icarus")
+    job.sources[0].write_text(TIMED, encoding="utf-8-sig")
+    with pytest.raises(BuildError, match=r"timed.v:1: error: Icarus cannot read a byte order mark"):
+        build(job)
