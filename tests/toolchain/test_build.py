@@ -122,6 +122,7 @@ def test_builds_of_the_same_core_tell_their_own_failure(job):
     assert all("timed.v:1:" in one.build_log.read_text() for one in both)
 
 
+@pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
 def test_icarus_tells_of_a_byte_order_mark(job_for):
     """Icarus passes over a file that begins with a byte order mark; the build says which."""
     job = job_for("icarus")
