@@ -33,30 +33,30 @@ module counter_separator #(
 );
 
     // The phase goes as far as half of LONGEST and a cycle more, which is a quarter of NOMINAL at
-    // most: twice the phase is less than twice LONGEST. So is the period and a step.
+    // most. So phase, period and a step on either are less than twice LONGEST, which fits.
     localparam WIDTH      = $clog2(LONGEST) + 2;
     localparam VOTE_WIDTH = $clog2(VOTES + 1) + 1;
 
-    localparam signed [WIDTH-1:0] ONE       = 1;
-    localparam signed [WIDTH-1:0] CYCLE     = ONE <<< FRACTION_BITS;
-    localparam signed [WIDTH-1:0] PRESET    = NOMINAL[WIDTH-1:0];
-    localparam signed [WIDTH-1:0] LOW       = SHORTEST[WIDTH-1:0];
-    localparam signed [WIDTH-1:0] HIGH      = LONGEST[WIDTH-1:0];
-    localparam signed [WIDTH-1:0] STEP      = PHASE_STEP[WIDTH-1:0];
-    localparam signed [WIDTH-1:0] STILL     = DEAD_ZONE[WIDTH-1:0];
-    localparam signed [WIDTH-1:0] STRETCH   = PERIOD_STEP[WIDTH-1:0];
-
+    localparam signed [WIDTH-1:0]      ONE       = 1;
+    localparam signed [WIDTH-1:0]      CYCLE     = ONE <<< FRACTION_BITS;
+    localparam signed [WIDTH-1:0]      PRESET    = NOMINAL[WIDTH-1:0];
+    localparam signed [WIDTH-1:0]      LOW       = SHORTEST[WIDTH-1:0];
+    localparam signed [WIDTH-1:0]      HIGH      = LONGEST[WIDTH-1:0];
+    localparam signed [WIDTH-1:0]      NUDGE     = PHASE_STEP[WIDTH-1:0];
+    localparam signed [WIDTH-1:0]      DEAD      = DEAD_ZONE[WIDTH-1:0];
+    localparam signed [WIDTH-1:0]      STRETCH   = PERIOD_STEP[WIDTH-1:0];
     localparam signed [VOTE_WIDTH-1:0] ONE_VOTE  = 1;
     localparam signed [VOTE_WIDTH-1:0] LAST_VOTE = VOTES[VOTE_WIDTH-1:0] - ONE_VOTE;
 
-    // Set by every edge: on by a cycle, back by the period as a window ends, corrected by a pulse.
+    // Changed by every edge: on by a cycle, back by the period as a window ends, then corrected by
+    // a pulse.
     reg signed [WIDTH-1:0] phase;
 
-    // Changed by the vote that puts one side VOTES ahead, never beyond its limits.
+    // Changed by the vote that puts one side VOTES ahead, within its limits.
     reg signed [WIDTH-1:0] period;
 
     // Set by a pulse, cleared by the end of the window. Both on one edge: the pulse falls into the
-    // next window, so it is set.
+    // next window and sets it.
     reg seen;
 
     // Set by reset, cleared by the first pulse.
@@ -65,17 +65,22 @@ module counter_separator #(
     // Votes for a longer period less those for a shorter one; cleared by a change of the period.
     reg signed [VOTE_WIDTH-1:0] ahead;
 
-    wire signed [WIDTH-1:0] moved = phase + CYCLE;
-    wire                    ends  = moved <<< 1 >= period;
-    wire signed [WIDTH-1:0] error = ends ? moved - period : moved;
-    wire                    late  = error > STILL;
-    wire                    early = error < -STILL;
+    // A window ends on the edge that takes twice the phase to the period or beyond. The phase
+    // after this edge, and the error of a pulse on it, is phase + travel.
+    wire signed [WIDTH-1:0] last   = ((period + ONE) >>> 1) - CYCLE;
+    wire                    ends   = phase >= last;
+    wire signed [WIDTH-1:0] travel = ends ? CYCLE - period : CYCLE;
 
     wire signed [WIDTH-1:0] longer  = period + STRETCH;
     wire signed [WIDTH-1:0] shorter = period - STRETCH;
 
+    // Most edges only move the phase on; a simulator that follows events passes them quickly.
+    wire quiet = !(rst || ends || pulse || bit_stb);
+
     always @(posedge clk)
-        if (rst) begin
+        if (quiet)
+            phase <= phase + CYCLE;
+        else if (rst) begin
             bit_stb  <= 1'b0;
             bit_out  <= 1'b0;
             phase    <= 0;
@@ -85,7 +90,7 @@ module counter_separator #(
             ahead    <= 0;
         end else begin
             bit_stb <= ends;
-            phase   <= error;
+            phase   <= phase + travel;
             if (ends) begin
                 bit_out <= seen;
                 seen    <= 1'b0;
@@ -93,13 +98,14 @@ module counter_separator #(
             if (pulse) begin
                 seen     <= 1'b1;
                 unlocked <= 1'b0;
-                if (unlocked) phase <= 0;
-                else if (late) begin
-                    phase <= error - STEP;
+                if (unlocked)
+                    phase <= 0;
+                else if (phase + travel > DEAD) begin
+                    phase <= phase + travel - NUDGE;
                     ahead <= ahead == LAST_VOTE ? 0 : ahead + ONE_VOTE;
                     if (ahead == LAST_VOTE) period <= longer > HIGH ? HIGH : longer;
-                end else if (early) begin
-                    phase <= error + STEP;
+                end else if (phase + travel < -DEAD) begin
+                    phase <= phase + travel + NUDGE;
                     ahead <= ahead == -LAST_VOTE ? 0 : ahead - ONE_VOTE;
                     if (ahead == -LAST_VOTE) period <= shorter < LOW ? LOW : shorter;
                 end

@@ -37,8 +37,8 @@ module second_order_separator #(
     localparam GAIN_BITS = 12;
 
     // The phase goes as far as half of LONGEST and a cycle more, which is a quarter of NOMINAL at
-    // most: that is less than LONGEST, so twice the phase, and a gain's part of it, are less than
-    // twice LONGEST. The period and a correction are as well.
+    // most. So the phase is less than LONGEST; a gain's part of it, and a period and its
+    // correction, are less than twice LONGEST, which fits.
     localparam WIDTH      = $clog2(LONGEST) + 2;
     localparam GAIN_WIDTH = GAIN_BITS + 2;
     localparam IDLE_WIDTH = $clog2(COAST_BITS + 1);
@@ -82,18 +82,24 @@ module second_order_separator #(
         limited = wanted < LOW ? LOW : wanted > HIGH ? HIGH : wanted;
     endfunction
 
-    // window
-    wire signed [WIDTH-1:0] moved = phase + CYCLE;
-    wire                    ends  = moved <<< 1 >= period;
-    wire signed [WIDTH-1:0] error = ends ? moved - period : moved;
+    // A window ends on the edge that takes twice the phase to the period or beyond. The phase
+    // after this edge, and the error of a pulse on it, is phase + travel.
+    wire signed [WIDTH-1:0] last   = ((period + ONE) >>> 1) - CYCLE;
+    wire                    ends   = phase >= last;
+    wire signed [WIDTH-1:0] travel = ends ? CYCLE - period : CYCLE;
 
-    // coasting
-    wire counts        = ends && !seen && idle != COAST;
-    wire coasts_now    = counts && idle == COAST - ONE_WINDOW;
-    wire coasts        = coasts_now || idle == COAST;
+    // A pulse sees the separator coast from the very edge on which that begins.
+    wire counts = ends && !seen && idle != COAST;
+    wire begins = counts && idle == COAST - ONE_WINDOW;
+    wire coasts = begins || idle == COAST;
+
+    // Most edges only move the phase on; a simulator that follows events passes them quickly.
+    wire quiet = !(rst || ends || pulse || bit_stb);
 
     always @(posedge clk)
-        if (rst) begin
+        if (quiet)
+            phase <= phase + CYCLE;
+        else if (rst) begin
             bit_stb <= 1'b0;
             bit_out <= 1'b0;
             phase   <= 0;
@@ -102,21 +108,21 @@ module second_order_separator #(
             idle    <= COAST;
         end else begin
             bit_stb <= ends;
-            phase   <= error;
+            phase   <= phase + travel;
             if (ends) begin
                 bit_out <= seen;
                 seen    <= 1'b0;
             end
             if (counts) idle <= idle + ONE_WINDOW;
-            if (coasts_now && COAST_NOMINAL != 0) period <= PRESET;
+            if (begins && COAST_NOMINAL != 0) period <= PRESET;
             if (pulse) begin
                 seen <= 1'b1;
                 idle <= 0;
                 if (coasts)
                     phase <= 0;
                 else begin
-                    phase  <= error - part(error, PHASE_GAIN);
-                    period <= limited(period + (part(error, PERIOD_GAIN) >>> 1));
+                    phase  <= phase + travel - part(phase + travel, PHASE_GAIN);
+                    period <= limited(period + (part(phase + travel, PERIOD_GAIN) >>> 1));
                 end
             end
         end
