@@ -13,8 +13,8 @@ BIAS_AT_PERCENT = 2.0
 LOCK_AT_PERCENT = 3.0
 RATE = 1e-3  # of the jitter tolerance
 CSV_COLUMNS = (
-    *("separator", "speed_percent", "jitter_ns", "pw50_ns", "shift_ns", "pulses", "errors", "slips"),
-    *("rate", "rate_low", "rate_high"),
+    *("separator", "speed_percent", "jitter_ns", "pw50_ns", "shift_ns"),
+    *("pulses", "errors", "slips", "rate", "rate_low", "rate_high"),
 )
 
 

@@ -13,7 +13,7 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, UNUS
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import describe
-from refmodel.engine.compare import first_read_divergence
+from refmodel.engine.compare import CHANNEL_BIT, first_read_divergence
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.host.bus import READ_OTHER, WRITE_KINDS
@@ -150,7 +150,8 @@ def _lanes(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[dict[st
     """Yield the fields of status and the output lines, as model, core and difference."""
     every, observed = shown.expected.lanes | shown.expected.lines, shown.observed
     waived = {waiver.field for waiver in scope.waivers}
-    for name in (*ORDER, *shown.expected.lines):
+    names = [*ORDER, *shown.expected.lines]
+    for name in sorted(names, key=lambda name: name != CHANNEL_BIT):
         lag = scope.lags.get(name, 0)
         if name not in observed.lanes and len(every[name].cycle) < 2 and name not in FIELD_NAMES:
             continue  # does nothing, and is not compared
