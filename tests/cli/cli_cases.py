@@ -1,9 +1,6 @@
-"""Shared by the command's tests: running it as a user does, and cores to run it on."""
+"""Shared by the command's tests: cores to run it on."""
 
-import os
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,22 +10,6 @@ from testbenches.toolchain import available
 
 needs_icarus = pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
 needs_both = pytest.mark.skipif(len(available()) < 2, reason="needs both simulators")
-COMMAND = [sys.executable, "-m", "refmodel.cli.main"]
-
-
-def cellstep(*arguments, cwd=None, env=None, **rest):
-    """Run the command and return it finished, its output as text; it never tells a traceback."""
-    done = subprocess.run(
-        [*COMMAND, *map(str, arguments)],
-        cwd=cwd,
-        env={**os.environ, **(env or {})},
-        text=True,
-        timeout=300,
-        check=False,
-        **(rest or {"capture_output": True}),
-    )
-    assert "Traceback" not in (done.stderr or "")
-    return done
 
 
 def core(folder: Path, binding=(), **changes):

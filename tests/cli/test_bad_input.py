@@ -8,7 +8,8 @@ import time
 from pathlib import Path
 
 import pytest
-from cli_cases import COMMAND, cellstep, core, needs_icarus
+from cli_cases import core, needs_icarus
+from command import COMMAND, apart, cellstep
 
 from hdl_stubs.defects import REFERENCE
 
@@ -18,7 +19,7 @@ POLL = ["--suite", "quick/sync_poll"]
 
 def test_missing_file(tmp_path):
     """A binding that is not there is named."""
-    done = cellstep("run", tmp_path / "none.yaml")
+    done = apart("run", tmp_path / "none.yaml")
     assert (2, f"{tmp_path}/none.yaml: no such file\n") == (done.returncode, done.stderr)
 
 
@@ -150,7 +151,7 @@ def test_interrupt(number, status, said, tmp_path):
     out.mkdir()
     (out / "result.json").write_text("earlier")
     process = subprocess.Popen(
-        [*COMMAND, "run", str(GOOD), "--suite", "status/iso_sectors", "--out", str(out)],
+        [*COMMAND, "run", str(GOOD), "--suite", "status/dense_reads", "--out", str(out)],
         env={**os.environ, "TMPDIR": str(work)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -182,7 +183,7 @@ def small_disk(tmp_path):
 
 def test_full_disk_of_the_work_files(small_disk):
     """When the work files do not fit, the message says that the disk is full."""
-    done = cellstep("run", GOOD, *POLL, env={"TMPDIR": str(small_disk)})
+    done = apart("run", GOOD, *POLL, env={"TMPDIR": str(small_disk)})
     assert (2, "") == (done.returncode, done.stdout)
     assert "disk full" in done.stderr
     assert [] == list(small_disk.iterdir())

@@ -4,7 +4,7 @@ import subprocess
 import sys
 
 import pytest
-from cli_cases import COMMAND, cellstep
+from command import COMMAND, apart, cellstep
 
 from refmodel import __version__
 from refmodel.cli.main import COMMANDS
@@ -15,7 +15,7 @@ HEAVY = ("cocotb", "pyslang", "hypothesis", "numpy", "rich.console")
 def test_version():
     """--version prints the version."""
     assert (0, f"cellstep {__version__}\n") == (
-        (done := cellstep("--version")).returncode,
+        (done := apart("--version")).returncode,
         done.stdout,
     )
 
@@ -113,7 +113,7 @@ def test_debug_shows_the_traceback(monkeypatch):
 def test_full_disk():
     """Output that does not fit on the disk is an error that says so."""
     with open("/dev/full", "w") as full:
-        done = cellstep("trace", "status/random", stdout=full, stderr=subprocess.PIPE)
+        done = apart("trace", "status/random", stdout=full, stderr=subprocess.PIPE)
     assert 2 == done.returncode
     assert "cellstep: disk full" == done.stderr.splitlines()[-1]
 

@@ -3,7 +3,8 @@
 import json
 import shlex
 
-from cli_cases import cellstep, core, needs_both, needs_icarus
+from cli_cases import core, needs_both, needs_icarus
+from command import apart, cellstep
 
 from hdl_stubs.defects import REFERENCE, apply, load_defects
 
@@ -20,7 +21,7 @@ def defective(folder, name):
 @needs_both
 def test_agreement_on_both_simulators():
     """A core that agrees ends in 0, with a line for each simulator and nothing on stderr."""
-    done = cellstep("run", GOOD, *POLL)
+    done = apart("run", GOOD, *POLL)
     assert (0, "") == (done.returncode, done.stderr)
     assert [["sync_poll", "icarus", "agree"], ["verilator", "agree"]] == [
         [word for word in line.split() if word.isidentifier()]
@@ -142,7 +143,7 @@ def test_waiver_is_in_the_report(tmp_path):
 
 @needs_icarus
 def test_live_program_that_cannot_go_on(tmp_path):
-    """Live, a scenario whose program needs a missing register is skipped; one that fails is told."""
+    """Live, a program that needs a missing register is skipped; one that fails is told."""
     binding = core(tmp_path / "core", binding=[(", sync_word: 0x8", "")])
     options = ["--sim", "icarus", "--live"]
     done = cellstep("run", binding, "--suite", "quick", *options)

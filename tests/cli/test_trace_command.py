@@ -1,11 +1,11 @@
 """`cellstep trace`: where its output goes."""
 
-from cli_cases import cellstep
+from command import apart, cellstep
 
 
 def test_table_with_its_hint():
     """The table goes to stdout, what it shows and how to choose otherwise to stderr."""
-    done = cellstep("trace", "iso_sectors")
+    done = apart("trace", "iso_sectors")
     assert done.stdout.splitlines()[0].split()[:3] == ["cycle", "us", "arrives"]
     assert "sync_equal 0 -> 1" in done.stdout
     assert done.stderr.startswith("iso_sectors, profile pal_dd: cycles ")

@@ -1,13 +1,17 @@
 """Shared by the lockstep tests: which simulators there are, and a quick way to run a core."""
 
-from pathlib import Path
+import functools
 
 import pytest
 
-from refmodel.host.scenario import load_suite
+from refmodel.host.find import find_suite
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.toolchain import available, why_not
+
+
+def quiet(message):
+    """Say nothing."""
 
 
 @pytest.fixture(params=["icarus", "verilator"])
@@ -18,15 +22,36 @@ def simulator(request):
     return request.param
 
 
+@pytest.fixture(scope="session")
+def prepared(tmp_path_factory):
+    """Return a function that makes a suite ready for a core, once for both simulators."""
+
+    @functools.cache
+    def make(binding, suite, live=False, policies=()):
+        work = tmp_path_factory.mktemp("work")
+        lockstep = Lockstep(load_binding(binding), work, 1, dict(policies), live)
+        return lockstep, lockstep.prepare(find_suite(suite), quiet), work
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def played(prepared):
+    """Return a function that runs a core through a suite, once a simulator."""
+
+    @functools.cache
+    def run(simulator, *core):
+        lockstep, ready, _ = prepared(*core)
+        return list(lockstep.run(ready, lockstep.session(simulator), quiet))
+
+    return run
+
+
 @pytest.fixture
-def outcomes(tmp_path, simulator):
+def outcomes(played, simulator):
     """Return a function that runs a binding through a suite and returns the outcomes."""
 
-    def run(binding, suite="quick", seed=1, live=False, policies=None):
-        lockstep = Lockstep(
-            load_binding(Path(binding)), tmp_path / "work", seed, policies or {}, live
-        )
-        prepared = lockstep.prepare(load_suite(str(suite)), say=lambda _: None)
-        return list(lockstep.run(prepared, lockstep.session(simulator), say=lambda _: None))
+    def run(binding, suite="quick", live=False, **policies):
+        return played(simulator, binding, suite, live, tuple(policies.items()))
 
     return run

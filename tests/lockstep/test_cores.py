@@ -37,11 +37,8 @@ def test_core_agrees_in_every_transfer(core, outcomes):
 
 def test_other_meaning_of_dma_active_is_told_apart(outcomes):
     """A core built for `running` parts from the model of `enabled` at B6."""
-    found = outcomes(
-        STUBS / "reference" / "binding_block.yaml",
-        "block",
-        policies={"dma_active_means": "enabled"},
-    )
+    binding = STUBS / "reference" / "binding_block.yaml"
+    found = outcomes(binding, "block/read_transfer", dma_active_means="enabled")
     first = next(o.finding for o in found if o.finding)
     assert ("B6", "dma_active") == (first.cause.clause, first.divergence.field)
 
@@ -74,7 +71,7 @@ def test_live_host_reads_sectors_from_the_core(outcomes):
 )
 def test_other_policy_is_told_apart(policy, value, field, clause, outcomes):
     """A model with another policy than the core's parts from it at the policy's own clause."""
-    found = outcomes(STUBS / "reference" / "binding.yaml", policies={policy: value})
+    found = outcomes(STUBS / "reference" / "binding.yaml", "quick/random", **{policy: value})
     first = next(o.finding for o in found if o.finding)
     assert clause == first.cause.clause
     assert field in (None, first.divergence.field)

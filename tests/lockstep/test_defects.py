@@ -1,14 +1,10 @@
 """Every defect of the catalogue is caught at the clause it names, on both simulators."""
 
-import functools
-
 import pytest
 
 from hdl_stubs.defects import REFERENCE, apply, load_defects
-from refmodel.host.scenario import load_suite
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import load_binding
-from testbenches.lockstep import Lockstep
 from testbenches.simulator import Session
 from testbenches.toolchain import simulators
 
@@ -17,37 +13,20 @@ SUITES = {"binding.yaml": "quick", "binding_block.yaml": "block"}
 DEFECTS = [defect for defect in load_defects() if defect.binding in SUITES]
 
 
-def quiet(message):
-    """Say nothing."""
-
-
-@pytest.fixture(scope="session")
-def sound(tmp_path_factory):
-    """Return a function that gives a binding's lockstep, and its suite made ready once for all.
-
-    The defects change no port: harness, events and model are those of the sound core.
-    """
-
-    @functools.cache
-    def made(binding):
-        work = tmp_path_factory.mktemp("work")
-        lockstep = Lockstep(load_binding(REFERENCE / binding), work, 1, {})
-        return lockstep, lockstep.prepare(load_suite(SUITES[binding]), quiet), work
-
-    return made
-
-
 @pytest.fixture
-def outcomes(defect, sound, tmp_path):
-    """Return a function that plays scenarios of the suite into the core with the defect."""
+def outcomes(defect, prepared, tmp_path):
+    """Return a function that plays scenarios of the suite into the core with the defect.
+
+    It changes no port: harness, events and model are those of the sound core.
+    """
     apply(defect, REFERENCE, tmp_path / "core")
     ports = preflight(load_binding(tmp_path / "core" / defect.binding))
-    lockstep, ready, work = sound(defect.binding)
+    lockstep, ready, work = prepared(REFERENCE / defect.binding, SUITES[defect.binding])
 
     def play(simulator, scenario=None):
         session = Session(simulator, lockstep.harness, ports, work / simulator, seed=1)
         chosen = [p for p in ready if scenario in (None, p.scenario.name)]
-        return lockstep.run(chosen, session, quiet)
+        return lockstep.run(chosen, session, lambda _: None)
 
     return play
 

@@ -4,10 +4,10 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import time
 
 import pytest
+from command import COMMAND, apart, cellstep
 
 STUCK = """\
 name: stuck
@@ -18,22 +18,15 @@ separator:
 """
 
 
-def margin(*arguments, cwd=None):
+def margin(*arguments, run=cellstep, cwd=None):
     """Run the command in a terminal 100 columns wide."""
-    return subprocess.run(
-        [sys.executable, "-m", "refmodel.cli.main", "margin", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        timeout=120,
-        cwd=cwd,
-        env={**os.environ, "COLUMNS": "100"},
-    )
+    return run("margin", *arguments, cwd=cwd, env={"COLUMNS": "100"})
 
 
 def test_it_prints_the_table_and_writes_the_files(tmp_path):
     """One separator, a coarse map: table on stdout, eight files, exit status 0."""
     out = tmp_path / "new" / "margins"
-    done = margin("pal_dd", "--separator", "rephase", "--points", 2, "--out", out)
+    done = margin("pal_dd", "--separator", "rephase", "--points", 2, "--out", out, run=apart)
     assert done.returncode == 0, done.stderr
     assert "Margins at pal_dd, seed 1" in done.stdout
     assert "speed tolerance" in done.stdout
@@ -59,7 +52,7 @@ def test_a_separator_that_never_locks_is_told_so(tmp_path):
     """The table says `never`; the command ends well all the same."""
     path = tmp_path / "stuck.yaml"
     path.write_text(STUCK)
-    done = margin(path, "--separator", "second_order", "--points", 2)
+    done = margin(path, "--separator", "second_order", "--points", 2, run=apart)
     assert done.returncode == 0, done.stderr
     rows = {
         line.split("│")[1].strip(): line.split("│")[2].strip()
@@ -86,7 +79,6 @@ def test_bad_input_is_one_message(arguments, message, tmp_path):
     done = margin(*arguments, "--out", tmp_path / "out", cwd=tmp_path)
     assert done.returncode == 2
     assert message in done.stderr
-    assert "Traceback" not in done.stderr
     assert not (tmp_path / "out").exists()
 
 
@@ -105,7 +97,7 @@ def test_an_unstable_loop_is_refused_with_the_condition_it_breaks(tmp_path):
 def started(out):
     """Start a long sweep in a process group of its own; return once it is under way."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "refmodel.cli.main", "margin", "pal_dd", "--out", str(out)],
+        [*COMMAND, "margin", "pal_dd", "--out", str(out)],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -114,7 +106,7 @@ def started(out):
     while not out.exists():  # made right before the sweep begins
         assert process.poll() is None
         time.sleep(0.05)
-    time.sleep(2)
+    time.sleep(1)
     return process
 
 
