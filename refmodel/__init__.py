@@ -5,4 +5,4 @@ The package is pure Python and numpy. It never imports a simulator and prints no
 clause numbers (`B3`).
 """
 
-__version__ = "0.1.0.dev0"
+__version__ = "0.1.0"
