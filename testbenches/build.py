@@ -19,8 +19,10 @@ from testbenches.job import Job
 
 TIMESCALE = "1ns/1ns"
 CFLAGS = "-std=c++20 -O2"
+ICARUS = ["-g2012", "-grelative-include"]
 VERILATOR = [
     "--timing",
+    "--relative-includes",
     "--no-skip-identical",
     "-O3",
     "--x-initial", "unique",
@@ -78,7 +80,7 @@ def _icarus(job: Job) -> None:
                 raise BuildError(f"{source}:1: error: Icarus cannot read a byte order mark")
     settings = job.build_dir / "cmds.f"
     settings.write_text(f"+timescale+{TIMESCALE}\n")
-    options = ["-g2012", "-s", job.toplevel, "-f", str(settings), *_options(job)]
+    options = [*ICARUS, "-s", job.toplevel, "-f", str(settings), *_options(job)]
     _run(job, ["iverilog", "-o", "sim.vvp", *options, *map(str, job.sources)])
 
 

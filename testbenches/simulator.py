@@ -20,12 +20,12 @@ from refmodel.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.harness import HARNESS, Harness
 from testbenches.job import BUILD_FAILED, Job, LiveHost, Run, RunDone
-from testbenches.toolchain import cache_folder, simulator_environment
+from testbenches.toolchain import cache_folder, need, simulator_environment
 
 __all__ = ["LiveHost", "Run", "RunDone", "Session"]
 
 SHOWN_LINES = 12  # of a simulator's own message
-TELLING = re.compile(r"error|fatal|warning: .*\.s?v|\$finish", re.I)
+TELLING = re.compile(r"error|fatal|\.s?vh?:\d+|\$finish", re.I)
 NOISE = re.compile(  # what is always said
     r" INFO |vpi_iterate|explicit timescale|-Wtimescale|: timescale\.$|harness\.sv.*\$readmemh"
 )
@@ -102,7 +102,8 @@ class Session:
         """Write the harness and describe the work."""
         self._folder.mkdir(parents=True, exist_ok=True)
         core = self._harness.binding.core
-        key = _digest(self.simulator, self._harness.source, core.defines, *_contents(self._ports))
+        tool = str(need(self.simulator))
+        key = _digest(tool, self._harness.source, core.defines, *_contents(self._ports))
         build_dir = (cache_folder() / "builds" / key).resolve()
         build_dir.mkdir(parents=True, exist_ok=True)
         harness = build_dir / "harness.sv"
@@ -138,13 +139,18 @@ class Session:
 
 
 def _contents(ports: CorePorts) -> list[bytes]:
-    """Return the text of every file the core may be built from."""
+    """Return the text of every file the core may be built from.
+
+    A simulator may include others than preflight did, by a macro of its own: those are taken for
+    headers that lie beside.
+    """
     folders = {*ports.include_dirs, *(source.parent for source in ports.sources)}
     headers = {
         path for folder in folders for path in folder.glob("*") if path.suffix in (".vh", ".svh")
     }
     names = sorted(str(source) for source in ports.sources)
-    return [repr(names).encode(), *(p.read_bytes() for p in (*ports.sources, *sorted(headers)))]
+    files = dict.fromkeys((*ports.sources, *sorted({*headers, *ports.files})))
+    return [repr(names).encode(), *(path.read_bytes() for path in files)]
 
 
 def _digest(*parts: object) -> str:

@@ -50,6 +50,7 @@ class Design:
     top: ast.InstanceSymbol
     ports: dict[str, Port]
     parameters: tuple[str, ...]
+    files: tuple[Path, ...]  # sources and what they include
     _alive: tuple[object, ...] = field(repr=False)  # what the symbols' memory belongs to
 
     def width_of(self, name: str) -> int:
@@ -144,8 +145,17 @@ def elaborate(
         instance,
         {port.name: port for port in _ports(instance)},
         tuple(p.name for p in instance.body.parameters if not p.isLocalParam),
+        tuple(_files_read(sources)),
         (compilation, sources),
     )
+
+
+def _files_read(sources: pyslang.SourceManager) -> Iterator[Path]:
+    """Yield every file the core is made of, what it includes among them."""
+    for buffer in sources.getAllBuffers():
+        path = Path(str(sources.getFullPath(buffer)))
+        if path.is_file():
+            yield path
 
 
 def _compilation(

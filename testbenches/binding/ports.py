@@ -35,6 +35,7 @@ class CorePorts:
     include_dirs: tuple[Path, ...]
     ports: dict[str, Port]
     parameters: Parameters  # still to be set; a core in VHDL has had its generics set
+    files: tuple[Path, ...]  # everything that was read: sources and what they include
 
     def width(self, name: str) -> int:
         """Return the width of a port that has a role or is tied."""
@@ -67,7 +68,9 @@ def preflight(binding: Binding) -> CorePorts:
     faults = list(_faults(binding, design, parameters))
     if faults:
         raise _failed(binding, faults)
-    return CorePorts(core.top, tuple(sources), tuple(include_dirs), design.ports, parameters)
+    return CorePorts(
+        core.top, tuple(sources), tuple(include_dirs), design.ports, parameters, design.files
+    )
 
 
 def _in_verilog(binding: Binding, sources: list[Path]) -> tuple[list[Path], Parameters]:

@@ -157,3 +157,16 @@ def test_live_program_that_cannot_go_on(tmp_path):
     done = cellstep("run", GOOD, "--suite", failing, *options)
     assert 2 == done.returncode
     assert f"error: {failing}: host program: Read(register='status', cost=0): cost" in done.stdout
+
+
+@needs_both
+def test_changed_header_is_seen(tmp_path):
+    """A file beside the source that it includes, whatever its name, is part of the core."""
+    binding = core(tmp_path / "core", byte_framer=("3'd7;", "`LAST;"))
+    source, header = tmp_path / "core" / "byte_framer.v", tmp_path / "core" / "limits.inc"
+    source.write_text(f'`include "limits.inc"\n{source.read_text()}')
+    found = []
+    for last in (7, 6):
+        header.write_text(f"`define LAST 3'd{last}\n")
+        found.append(cellstep("run", binding, *POLL).returncode)
+    assert [0, 1] == found
