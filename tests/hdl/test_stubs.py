@@ -17,7 +17,12 @@ from testbenches.binding.machinery import LINES
 from testbenches.binding.ports import preflight, source_files
 from testbenches.binding.schema import REGISTERS, load_binding
 
-TOPS = {"reference": "disk_regs", "stub": "disk_regs", "bytewide": "byte_port"}
+TOPS = {
+    "reference": "disk_regs",
+    "stub": "disk_regs",
+    "bytewide": "byte_port",
+    "flux": "flux_regs",
+}
 POLICIES = [
     {"REALIGN": realign, "READY_TIE": tie, "SYNC_VIEW": view}
     for realign, tie, view in product((0, 1, 2), (0, 1), (0, 1))
@@ -30,7 +35,7 @@ POLICIES += [
     {"ARMING_WRITES": 1, "WRITE_BIT_CYCLES": 9},
     {"ARMING_WRITES": 8, "WRITE_BIT_CYCLES": 16},
 ]
-BINDINGS = sorted(path for core in TOPS for path in (HERE / core).glob("binding*.yaml"))
+BINDINGS = sorted(path for core in TOPS for path in (HERE / core).glob("*.yaml"))
 SOURCES = sorted(path for core in TOPS for path in (HERE / core).glob("*.v"))
 DEFECTS = load_defects()
 PORT = re.compile(r"^    (input|output) +(?:wire|reg) +(\[\d+:\d+\])? *(\w+)", re.MULTILINE)
@@ -65,8 +70,9 @@ def verilator(*arguments: object) -> subprocess.CompletedProcess[str]:
 
 
 def sources(core: str) -> list[Path]:
-    """Return a core's files."""
-    return sorted((HERE / core).glob("*.v"))
+    """Return a core's files; the one with separators is built around the reference core."""
+    folders = ("flux", "reference") if core == "flux" else (core,)
+    return sorted(path for folder in folders for path in (HERE / folder).glob("*.v"))
 
 
 @each_core
@@ -88,6 +94,14 @@ def test_every_policy_lints(policy):
     """The reference core stays free of warnings whatever its parameters are."""
     chosen = [f"-G{name}={value}" for name, value in policy.items()]
     done = verilator(*chosen, "--top-module", "disk_regs", *sources("reference"))
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("separator", [0, 1])
+def test_every_separator_lints(separator):
+    """The core with separators stays free of warnings whichever of them it has."""
+    chosen = f"-GSEPARATOR={separator}"
+    done = verilator(chosen, "--top-module", "flux_regs", *sources("flux"))
     assert (done.returncode, done.stderr) == (0, "")
 
 
@@ -144,6 +158,20 @@ def test_written_bits_are_the_models(file, fields):
     assert places(bit_numbers(file), fields) == {f.name: (f.msb, f.lsb) for f in fields}
 
 
+def test_core_with_separators_has_the_reference_ports():
+    """It takes read data where the reference core takes channel bits, and shows its own bits."""
+    flux, reference = (
+        set(PORT.findall((HERE / path).read_text()))
+        for path in ("flux/flux_regs.v", "reference/disk_regs.v")
+    )
+    assert flux - reference == {
+        ("input", "", "rdata_n"),
+        ("output", "", "bit_stb"),
+        ("output", "", "bit_out"),
+    }
+    assert reference - flux == {("input", "", "bit_stb"), ("input", "", "bit_in")}
+
+
 def test_stub_has_the_reference_ports():
     """The stub can take the reference core's place: same ports, same widths, same order."""
     stub, reference = (
@@ -158,14 +186,22 @@ def test_binding_fits_its_core(path):
     """Each binding names its core's top and all of its files, and fits its ports."""
     binding = load_binding(path)
     assert binding.core.top == TOPS[path.parent.name]
-    assert sorted(source_files(binding)[0]) == sources(path.parent.name)
+    assert sorted(p.resolve() for p in source_files(binding)[0]) == sources(path.parent.name)
     assert preflight(binding).ports
 
 
-@pytest.mark.parametrize("core", ["reference", "bytewide"])
-def test_second_binding_leaves_nothing_out(core):
-    """The binding with transfers gives every input a role and names every register and line."""
-    binding = load_binding(HERE / core / "binding_block.yaml")
+@pytest.mark.parametrize(
+    "path",
+    [
+        "reference/binding_block.yaml",
+        "bytewide/binding_block.yaml",
+        "flux/counter.yaml",
+        "flux/second_order.yaml",
+    ],
+)
+def test_binding_with_transfers_leaves_nothing_out(path):
+    """It gives every input a role and names every register and line."""
+    binding = load_binding(HERE / path)
     assert binding.tie == {}
     assert set(binding.registers) == set(REGISTERS)
     assert [line.lane for line in binding.lines_observed] == list(LINES)
