@@ -81,7 +81,7 @@ class Flux:
     def seen(self, cycle_ns: Fraction, start: int = 0) -> Cycles:
         """Return the edge at which each pulse is first seen; time 0 is edge `start`.
 
-        Non-decreasing: two pulses within a cycle are seen at one edge (see `leading_edges`).
+        Non-decreasing: two pulses within a cycle are seen at one edge (see `makes_edge`).
         """
         return start + np.ceil(self.ns / float(cycle_ns)).astype(np.int64)
 
@@ -120,17 +120,12 @@ def pulse_width(cycle_ns: Fraction, pulse_ns: float = READ_PULSE_NS) -> int:
     return max(1, round(pulse_ns / cycle_ns))
 
 
-def leading_edges(seen: Cycles, width: int, before: int | None = None) -> Cycles:
-    """Return the edges at which the line goes active when each pulse holds it for `width` cycles.
+def makes_edge(seen: Cycles, width: int, before: int | None = None) -> NDArray[np.bool_]:
+    """Tell which pulses make the line go active when each holds it for `width` cycles.
 
     A pulse that begins while the line is still active, or in the very next cycle, makes no edge
     of its own. `before` is the last pulse of the span before.
     """
-    return seen[makes_edge(seen, width, before)]
-
-
-def makes_edge(seen: Cycles, width: int, before: int | None = None) -> NDArray[np.bool_]:
-    """Tell which pulses make an edge of their own; see `leading_edges`."""
     if width < 1:
         raise UserError(f"pulse_cycles: {width} is below 1")
     first = seen[:1] - width - 1 if before is None else np.array([before])

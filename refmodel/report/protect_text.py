@@ -166,8 +166,3 @@ def show_sensitivity(console: Console, found: Sequence[Tolerance]) -> None:
         row = (t.check, t.field, _way(t.kind), str(t.harmless), harmful, t.flips or "-")
         table.add_row(*row)
     console.print(table)
-
-
-def case_words(case: Case) -> str:
-    """Say of a case what is special, for a report."""
-    return f"{case.host.name} host, drive {case.drive_percent:+g} %, seed {case.seed}"

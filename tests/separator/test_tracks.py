@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from refmodel.block.profile import load_profile
-from refmodel.media.flux import leading_edges, pulse_width
+from refmodel.media.flux import makes_edge, pulse_width
 from refmodel.media.flux_build import read, write
 from refmodel.media.flux_defects import Defects
 from refmodel.media.reader import read_sectors
@@ -29,7 +29,7 @@ def recovered(name, profile, jumps_ns=None, seed=1, **defects):
         sector = (flux.bit - FIRST_SECTOR) // SECTOR_BITS
         late = np.where(sector < 0, 0, np.array([*jumps_ns, 0])[sector.clip(0, len(jumps_ns))])
         seen = np.unique(seen + np.rint(late / float(profile.cycle_ns)).astype(np.int64))
-    pulses = leading_edges(seen, pulse_width(profile.cycle_ns))
+    pulses = seen[makes_edge(seen, pulse_width(profile.cycle_ns))]
     separator = make_separator(name, profile.separator, profile.cycles_per_bit)
     return run(separator, pulses, int(pulses[-1]) + 1000)
 
