@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from rich.console import Console
 from rich.table import Table
 
-from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement, Measured
 from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
 
