@@ -1,0 +1,202 @@
+"""Says what is wrong with what a command made of a broken input.
+
+Whatever the input, a command ends in time with a documented status, without a traceback, and bad
+input is told with its file and line. Beyond that no verdict may be wrong. What is right is found
+without the checker:
+
+- For a broken core, and for a binding that drives the core otherwise, a verdict of `agree` is right
+  exactly if the simulator recorded the same changes and reads, byte for byte, as of the good core:
+  both are played the same stimulus, and the good core agrees.
+- What changes the model's own expectation (a policy, a reset value, a latency) must not agree.
+- What is not compared any more must be told; what has no influence must not change the verdict.
+- The good core never differs from the model in a broken scenario or check.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import yaml
+from malformed_inputs import Variant
+from malformed_run import Command, Ran
+
+AGREE, MISMATCH, BAD_INPUT, CANNOT_RUN = 0, 1, 2, 125
+STATUSES = {
+    "binding": (AGREE, MISMATCH, BAD_INPUT, CANNOT_RUN),
+    "profile": (AGREE, MISMATCH, BAD_INPUT),
+    "scenario": (AGREE, BAD_INPUT),
+    "check": (AGREE, BAD_INPUT),
+    "core": (AGREE, MISMATCH, BAD_INPUT, CANNOT_RUN),
+    "bind": (AGREE, BAD_INPUT, CANNOT_RUN),
+}
+CRASH = re.compile(
+    r"Traceback|internal error|Exception ignored|\.py:\d+: \w+Warning|Fatal Python|core dumped"
+)
+OF_THE_WHOLE_FILE = re.compile(
+    r"no such file|cannot be read|is not UTF-8|the file is empty|nested too deeply"
+    r"|holds no scenario|compared nothing|nothing was compared|nothing would be compared"
+    r"|host program: |the program measures no|the model itself says"  # known when it has run
+)
+SOURCE_TOLD = re.compile(
+    r"\.yaml(:\d+:\d+)?: |\.v: no such file|choose one with --top|the sources hold no module"
+)
+BUILD_TOLD = re.compile(r"\.s?vh?d?:\d+|does the core call \$finish|does the core loop without")
+LAST_OF_RESET = 3  # the cycle; reset takes four
+Key = tuple[Any, ...]
+EXPECTED: dict[str, tuple[Key, ...]] = {  # what the model is told: another value must not agree
+    "binding": (("policies",), ("latency",), ("bus", "read_latency")),
+    "profile": (
+        *(("layout",), ("reset",)),
+        *(("policies", name) for name in ("sync_view", "realign", "ready_tie")),
+    ),
+}
+HARMLESS: dict[str, tuple[Key, ...]] = {  # what must not change a verdict
+    "binding": (
+        *(("core", "sources"), ("core", "include_dirs"), ("core", "defines"), ("profile",)),
+        *(("reset", "cycles"), ("clock", "enable_every"), ("tie",), ("waivers",)),
+    ),
+    "profile": (("name",), ("about",), ("clock_hz",), ("channel_bit_ns",), ("separator",)),
+}
+LEFT_OUT = {  # roles that may be left out if that is told, and how deep in the file they stand
+    "observe": (1, 2, 3),
+    "lines": (1, 2),
+    "memory": (1,),
+    "gates": (1, 2),
+    "inputs": (1, 2),
+    "bus": (1, 3),
+}
+
+
+def faults(variant: Variant, command: Command, ran: Ran, good: Ran | None) -> Iterator[str]:
+    """Yield what is wrong; `good` is what became of the good binding, for those that ran."""
+    if ran.status is None:
+        yield "no end"
+        return
+    for line in ran.text.splitlines():
+        if CRASH.search(line):
+            yield f"not meant for a user: {line}"
+    if ran.status not in STATUSES[variant.kind]:
+        yield f"exit status {ran.status}"
+    elif ran.status == BAD_INPUT:
+        yield from _message_faults(variant, command, ran)
+    elif ran.status == CANNOT_RUN:
+        if not BUILD_TOLD.search(ran.text):
+            yield "the core cannot be run, and no place in it is told"
+    elif variant.must_fail:
+        yield "taken for good"
+    elif good is not None:
+        yield from _verdict_faults(variant, ran, good)
+    elif command.arguments[0] == "run":
+        yield "a verdict without a result"
+
+
+def _message_faults(variant: Variant, command: Command, ran: Ran) -> Iterator[str]:
+    """Yield what a message of bad input lacks: the file, and the line in it."""
+    if variant.good.suffix != ".yaml":
+        if not SOURCE_TOLD.search(ran.text):
+            yield "bad input, and neither file nor what to do is told"
+        return
+    name = re.escape(str(command.file))
+    if not re.search(rf"{name}:\d+:\d+: ", ran.text) and not (
+        re.search(name, ran.text) and OF_THE_WHOLE_FILE.search(ran.text)
+    ):
+        yield "bad input, and its file and line are not told"
+
+
+def _verdict_faults(variant: Variant, ran: Ran, good: Ran) -> Iterator[str]:
+    """Yield what speaks against the verdict of a run."""
+    found = ran.result or {}
+    if found["verdict"] != {AGREE: "agree", MISMATCH: "mismatch"}[ran.status or 0]:
+        yield f"exit status {ran.status} with the verdict {found['verdict']}"
+    if not found["cycles_compared"] + found["reads_compared"] + found["moves_compared"]:
+        yield "a verdict, and nothing was compared"
+    if ran.status == MISMATCH and "First divergence" not in ran.text:
+        yield "a mismatch that is not shown"
+    if variant.kind == "core":
+        yield from _by_records(ran, good)
+    elif variant.kind in HARMLESS:
+        yield from _by_meaning(variant, ran, good)
+
+
+def _by_records(ran: Ran, good: Ran) -> Iterator[str]:
+    """Hold a verdict against the records: those of a good core agree, and no others."""
+    same = _compared(ran.records) == _compared(good.records)
+    if good.status != AGREE:
+        if ran.status == AGREE:
+            yield "agrees, and the core it was made from does not"
+    elif same != (ran.status == AGREE):
+        yield f"exit status {ran.status}, but the records are the good core's: {same}"
+
+
+def _compared(records: dict[str, bytes]) -> dict[str, list[list[bytes]]]:
+    """Return the rows of the records from the last cycle of reset on: what comes before is free."""
+    found = {}
+    for name, text in records.items():
+        rows = [line.split() for line in text.splitlines()]
+        before = [row[1:] for row in rows if int(row[0]) <= LAST_OF_RESET]
+        levels = name.endswith(("changes", "unknown"))  # these hold until the next row
+        found[name] = [
+            *(before[-1:] or [[b"0"]]) * levels,
+            *(row for row in rows if int(row[0]) > LAST_OF_RESET),
+        ]
+    return found
+
+
+def _by_meaning(variant: Variant, ran: Ran, good: Ran) -> Iterator[str]:
+    """Hold a verdict against what has changed between the two files."""
+    changes = changed(
+        _plain(yaml.safe_load(variant.good.read_text())), _plain(yaml.safe_load(variant.content))
+    )
+    left_out = [key for key, new in changes if new is None and len(key) in LEFT_OUT.get(key[0], ())]
+    others = [
+        key for key, _ in changes if key not in left_out and not _below(key, HARMLESS[variant.kind])
+    ]
+    if any(_below(key, EXPECTED[variant.kind]) for key in others):
+        if ran.status == AGREE:
+            yield f"agrees, though the model expects something else: {others}"
+    elif not others:
+        if ran.status != good.status:
+            yield f"exit status {ran.status}, though nothing of influence changed: {changes}"
+        yield from (f"{key} was left out, and not told" for key in left_out if not _told(key, ran))
+    elif variant.kind == "binding":
+        yield from _by_records(ran, good)
+
+
+def _told(key: Key, ran: Ran) -> bool:
+    """Say whether a role that was left out is among what is not compared."""
+    assert ran.result is not None
+    subjects = {gap["subject"] for gap in ran.result["not_compared"]}
+    role, name = key[0], key[-1]
+    if len(key) == 1 and role in ("bus", "lines", "gates", "inputs"):
+        return bool(subjects)
+    named = {"gates": f"{name}_enable", "observe": "byte_ready" if len(key) < 3 else name}
+    return named.get(role, name) in subjects
+
+
+def changed(good: Any, new: Any, above: Key = ()) -> list[tuple[Key, Any]]:
+    """Return where two nested values differ, each with the new value there, None if it is gone."""
+    if isinstance(good, dict) and isinstance(new, dict):
+        return [
+            change
+            for key in dict.fromkeys((*good, *new))
+            for change in changed(good.get(key), new.get(key), (*above, key))
+        ]
+    return [] if type(good) is type(new) and good == new else [(above, new)]
+
+
+def _plain(data: Any) -> Any:
+    """Leave out what says nothing: a latency of 0 cycles, empty mappings and lists."""
+    if not isinstance(data, dict):
+        return data
+    kept = {key: _plain(value) for key, value in data.items()}
+    if isinstance(kept.get("latency"), dict):
+        kept["latency"] = {name: lag for name, lag in kept["latency"].items() if lag != 0}
+    if kept.get("read_latency") == 0:
+        del kept["read_latency"]
+    return {key: value for key, value in kept.items() if value not in ({}, [], None)}
+
+
+def _below(key: Key, prefixes: tuple[Key, ...]) -> bool:
+    return any(key[: len(prefix)] == prefix for prefix in prefixes)

@@ -1,0 +1,114 @@
+"""What the search through broken inputs takes for a fault, shown on made-up runs."""
+
+from pathlib import Path
+
+import pytest
+from malformed_inputs import Variant, good_files
+from malformed_run import Command, Ran
+from malformed_verdict import faults
+
+FILE = Path("/x/b.yaml")
+GOOD = {"icarus/0.changes": b"0 7\n3 0\n9 1\n", "icarus/0.reads": b"8 1 0\n"}
+OTHER = {**GOOD, "icarus/0.changes": b"0 7\n3 0\n10 1\n"}
+EARLY = {**GOOD, "icarus/0.changes": b"0 5\n2 0\n9 1\n"}
+SHOWN = "First divergence, tiny on icarus: data is 1"
+
+
+def found(kind, ran, how="retype", good=None, new="", old=""):
+    """Return the faults of a run of a variant made from the first good file of its kind."""
+    path = good_files(kind)[0]
+    text = path.read_text()
+    assert not old or old in text
+    broken = Variant(1, kind, path, how, text.replace(old, new).encode() if old else b"")
+    return list(faults(broken, Command(["run"], FILE), ran, good))
+
+
+def verdict(status, records, **told):
+    """Return a run that compared 100 cycles."""
+    name = {0: "agree", 1: "mismatch"}[status]
+    counts = {"cycles_compared": 100, "reads_compared": 0, "moves_compared": 0}
+    return Ran(status, SHOWN, {"verdict": name, **counts, "not_compared": [], **told}, records)
+
+
+@pytest.mark.parametrize(
+    ("kind", "ran", "fault"),
+    [
+        ("binding", Ran(None, ""), "no end"),
+        ("binding", Ran(-11, ""), "exit status -11"),
+        ("binding", Ran(1, "Traceback (most recent call last):"), "not meant for a user: Trace"),
+        ("check", Ran(125, "cellstep: internal error, KeyError: 1"), "not meant for a user: cells"),
+        ("profile", Ran(2, "x.py:3: RuntimeWarning: overflow\n/x/b.yaml:1:1: y"), "not meant"),
+        ("scenario", Ran(1, ""), "exit status 1"),
+        ("profile", Ran(125, "/x/b.yaml:1:1: "), "exit status 125"),
+        ("binding", Ran(2, "/x/b.yaml: 'x' should be a number"), "bad input, and its file and"),
+        ("binding", Ran(2, "no such file"), "bad input, and its file and line are not told"),
+        ("core", Ran(125, "error: icarus: something"), "the core cannot be run, and no place"),
+        ("core", Ran(2, "wrong"), "bad input, and neither file nor what to do is told"),
+        ("core", Ran(0, ""), "a verdict without a result"),
+    ],
+)
+def test_ends_that_are_faults(kind, ran, fault):
+    """No end, a crash, an odd exit status, and a message without its place are faults."""
+    assert found(kind, ran)[0].startswith(fault)
+
+
+def test_ends_that_are_right():
+    """A message with file and line, or of a whole file, and a place in the core are none."""
+    assert [] == found("binding", Ran(2, "/x/b.yaml:1:2: core: missing"))
+    assert [] == found("binding", Ran(2, "/x/b.yaml: the file is empty"), "empty")
+    assert [] == found("core", Ran(125, "/x/core/a.v:4:1: expected ';'"))
+
+
+def test_what_must_fail():
+    """Null bytes, tags and keys that stand twice are never taken for good."""
+    good = verdict(0, GOOD)
+    assert ["taken for good"] == found("scenario", good, "null_byte", good)
+    assert [] == found("scenario", good, "dos_lines", good)
+
+
+@pytest.mark.parametrize(
+    ("status", "records", "right"),
+    [(0, GOOD, True), (0, EARLY, True), (0, OTHER, False), (1, OTHER, True), (1, GOOD, False)],
+)
+def test_verdict_on_a_core(status, records, right):
+    """A core agrees exactly if it records what the good one does from the end of reset on."""
+    said = found("core", verdict(status, records), good=verdict(0, GOOD))
+    assert right == (said == [])
+
+
+def test_verdict_on_a_core_made_from_a_bad_one():
+    """A core made from one that does not agree must not agree either."""
+    assert found("core", verdict(0, GOOD), good=verdict(1, OTHER))
+    assert [] == found("core", verdict(1, GOOD), good=verdict(1, OTHER))
+
+
+def test_verdict_of_nothing():
+    """A verdict on nothing, or another than the exit status says, is a fault."""
+    nothing = verdict(0, GOOD, cycles_compared=0)
+    assert ["a verdict, and nothing was compared"] == found("core", nothing, good=verdict(0, GOOD))
+    assert found("core", verdict(0, GOOD, verdict="mismatch"), good=verdict(0, GOOD))
+
+
+LATENCY = "latency: {status: 1}"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "wrong", "right"),
+    [
+        (LATENCY, "latency: {status: 2}", verdict(0, GOOD), verdict(1, GOOD)),
+        (LATENCY, f"{LATENCY}  # more", verdict(1, OTHER), verdict(0, GOOD)),
+        ("cycles: 4", "cycles: 5", verdict(1, OTHER), verdict(0, OTHER)),
+        ("value: bit_d", "value: dma", verdict(0, OTHER), verdict(1, OTHER)),
+        (
+            "    dma_active: u_flags.dma_q\n",
+            "",
+            verdict(0, OTHER),
+            verdict(0, OTHER, not_compared=[{"subject": "dma_active"}]),
+        ),
+    ],
+)
+def test_verdict_on_a_binding(old, new, wrong, right):
+    """Other expectations must not agree, harmless changes must not differ, gaps must be told."""
+    good = verdict(0, GOOD)
+    assert found("binding", wrong, good=good, old=old, new=new)
+    assert [] == found("binding", right, good=good, old=old, new=new)
