@@ -11,7 +11,7 @@ import re
 import signal
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from cocotb_tools.check_results import get_results
@@ -74,7 +74,9 @@ class Session:
             raise
         return self._results(job, runs, status)
 
-    def start(self, job: Job, pass_fds: Sequence[int] = ()) -> subprocess.Popen[bytes]:
+    def start(
+        self, job: Job, pass_fds: Sequence[int] = (), settings: Mapping[str, str] | None = None
+    ) -> subprocess.Popen[bytes]:
         """Start the worker; what a stopped simulator leaves goes with the job's folder."""
         with job.log.open("wb") as log:
             self._process = subprocess.Popen(
@@ -83,6 +85,7 @@ class Session:
                     **os.environ,
                     **simulator_environment(self.simulator),
                     "TMPDIR": str(job.folder),
+                    **(settings or {}),
                 },
                 stdin=subprocess.DEVNULL,
                 stdout=log,

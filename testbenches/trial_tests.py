@@ -16,6 +16,7 @@ from testbenches.trials import FILE_DESCRIPTOR
 async def trials(dut: Any) -> None:
     """Play the event file of each number that is asked for, and answer when its records lie."""
     bench = Connection(int(os.environ[FILE_DESCRIPTOR]))
+    bench.send(None)  # built and started
     dut.live.value = 0
     dut.recording.value = 1
     while (number := bench.recv()) is not None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
+from contextlib import ExitStack
 from dataclasses import replace
 from multiprocessing.connection import Connection, Pipe
 from pathlib import Path
-from types import TracebackType
 
 import numpy as np
 
@@ -22,12 +21,13 @@ from testbenches.binding.machinery import Lines
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Binding, Observe
 from testbenches.harness import generate
+from testbenches.job import BUILD_FAILED
 from testbenches.player import Player
 from testbenches.recorder import Recorder
 from testbenches.simulator import Session, said
 
 FILE_DESCRIPTOR = "CELLSTEP_TRIALS"
-SECONDS = 60  # that no trial takes
+BUILD_SECONDS, TRIAL_SECONDS = 600, 60  # that no build and no trial takes
 
 
 class CoreSubject:
@@ -60,26 +60,32 @@ class CoreSubject:
         self._bench: Connection | None = None
 
     def __enter__(self) -> CoreSubject:
-        """Build the core and start the simulator."""
-        bench, simulator = Pipe()
-        job = replace(self._session.job(), test_module="testbenches.trial_tests")
-        job.write([])
-        os.environ[FILE_DESCRIPTOR] = str(simulator.fileno())
-        try:
-            self._process = self._session.start(job, (simulator.fileno(),))
-        finally:
-            del os.environ[FILE_DESCRIPTOR]
-            simulator.close()
-        self._job, self._bench = job, bench
+        """Build the core and start the simulator; raise CannotRun when either fails."""
+        with ExitStack() as undo:
+            undo.callback(self._close)
+            self._start_simulator()
+            undo.pop_all()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """End the simulator and remove what it left."""
+        self._close()
+
+    def _start_simulator(self) -> None:
+        """Start the worker with one end of a pipe, and wait until the simulator is there."""
+        self._bench, simulator = Pipe()
+        with simulator:
+            job = replace(self._session.job(), test_module="testbenches.trial_tests")
+            job.write([])
+            (self._work / "0.memory").write_text("0000\n")
+            descriptor = simulator.fileno()
+            self._process = self._session.start(
+                job, (descriptor,), {FILE_DESCRIPTOR: str(descriptor)}
+            )
+        self._job = job
+        self._await(BUILD_SECONDS)
+
+    def _close(self) -> None:
         if self._bench is not None:
             self._bench.close()
         self._session.stop()
@@ -102,21 +108,23 @@ class CoreSubject:
         )
         for _ in self._player.write([stimulus], self._work / "0.events", end):
             pass
-        self._play()
+        self._await(TRIAL_SECONDS, number=0)
         observed = Recorder(self._binding, self._layout, self._work, 0).observed(0, end)
         lane, vague = together(observed)
         if vague.at(end - 1) or len(vague.cycle) > 1:
             raise CannotRun(f"{self.name}: its channel bits are unknown (X or Z)")
         return windows_of_bits(delivered(lane, end)[0], seen, self._latency + self._lag)
 
-    def _play(self) -> None:
-        """Let the simulator play the events; raise CannotRun when it is not there any more."""
+    def _await(self, seconds: float, number: int | None = None) -> None:
+        """Wait for the simulator's answer, to a request to play the events of a number if given."""
         assert self._bench is not None, "used outside its context"
         try:
-            self._bench.send(0)
-            if not self._bench.poll(SECONDS):
-                raise CannotRun(f"{self.name}: no end of a trial after {SECONDS} s")
+            if number is not None:
+                self._bench.send(number)
+            if not self._bench.poll(seconds):
+                raise CannotRun(f"{self.name}: the simulator says nothing for {seconds} s")
             self._bench.recv()
         except (EOFError, OSError):
-            self._process.wait()
-            raise CannotRun(f"{self.name}: the simulation ended:\n{said(self._job)}") from None
+            failed = self._process.wait() == BUILD_FAILED
+            why = "the core does not build" if failed else "the simulation ended"
+            raise CannotRun(f"{self.name}: {why}:\n{said(self._job)}") from None

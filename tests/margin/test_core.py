@@ -117,21 +117,36 @@ def test_a_core_that_takes_channel_bits_has_no_margin():
         CoreSubject(binding, binding.load_profile(), "icarus", 1)
 
 
-def test_a_core_that_ends_the_simulation_is_told_so(tmp_path, simulator):
-    """A $finish in the core ends the sweep with the simulator's own words."""
-    (tmp_path / "core.v").write_text(
+def small_core(folder, body):
+    """Return a core of one clocked statement, bound with a separator of its own."""
+    (folder / "core.v").write_text(
         "module core(input clk, rst, rdata_n, output reg stb, bit_out);\n"
-        "  always @(posedge clk) begin stb <= 0; bit_out <= 0; if (!rdata_n) $finish; end\n"
+        f"  always @(posedge clk) begin stb <= 0; bit_out <= 0; {body} end\n"
         "endmodule\n"
     )
-    (tmp_path / "binding.yaml").write_text(
+    (folder / "binding.yaml").write_text(
         "core: {top: core, sources: [core.v]}\nprofile: pal_dd\nclock: {port: clk}\n"
         "reset: {port: rst}\ndisk: {flux: rdata_n, active: low}\n"
         "observe: {channel_bit: {strobe: stb, value: bit_out}}\n"
     )
-    binding = load_binding(tmp_path / "binding.yaml")
+    return load_binding(folder / "binding.yaml")
+
+
+def test_a_core_that_ends_the_simulation_is_told_so(tmp_path, simulator):
+    """A $finish in the core ends the sweep with the simulator's own words."""
+    binding = small_core(tmp_path, "if (!rdata_n) $finish;")
     with (
         CoreSubject(binding, binding.load_profile(), simulator, 1) as subject,
         pytest.raises(CannotRun, match="core: the simulation ended"),
     ):
         subject.windows(np.array([1000, 2000]))
+
+
+def test_a_core_that_does_not_build_is_told_so(tmp_path, simulator):
+    """What elaborates but cannot be built ends before the first trial, with file and line."""
+    binding = small_core(tmp_path, "$no_such_task_anywhere(stb);")
+    subject = CoreSubject(binding, binding.load_profile(), simulator, 1)
+    with pytest.raises(
+        CannotRun, match=r"core: the (core does not build|simulation ended):\n.*core"
+    ):
+        subject.__enter__()
