@@ -5,9 +5,9 @@ input is told with its file and line. Beyond that no verdict may be wrong. What 
 without the checker:
 
 - For a broken core, and for a binding that drives the core otherwise, a verdict of `agree` is right
-  exactly if the simulator recorded the same changes and reads, byte for byte, as of the good core:
-  both are played the same stimulus, and the good core agrees.
-- What changes the model's own expectation (a policy, a reset value, a latency) must not agree.
+  exactly if the simulator recorded the same changes and reads as of the good core: both are played
+  the same stimulus, and the good core agrees. Otherwise they part first in the cycle told.
+- What changes the model's own expectation (a policy, a latency, a place in status) must not agree.
 - What is not compared any more must be told; what has no influence must not change the verdict.
 - The good core never differs from the model in a broken scenario or check.
 """
@@ -48,7 +48,7 @@ Key = tuple[Any, ...]
 EXPECTED: dict[str, tuple[Key, ...]] = {  # what the model is told: another value must not agree
     "binding": (("policies",), ("latency",), ("bus", "read_latency")),
     "profile": (
-        *(("layout",), ("reset",)),
+        *(("layout",), ("reset", "bit_count"), ("reset", "data"), ("reset", "byte_ready")),
         *(("policies", name) for name in ("sync_view", "realign", "ready_tie")),
     ),
 }
@@ -121,27 +121,73 @@ def _verdict_faults(variant: Variant, ran: Ran, good: Ran) -> Iterator[str]:
 
 
 def _by_records(ran: Ran, good: Ran) -> Iterator[str]:
-    """Hold a verdict against the records: those of a good core agree, and no others."""
-    same = _compared(ran.records) == _compared(good.records)
-    if good.status != AGREE:
-        if ran.status == AGREE:
-            yield "agrees, and the core it was made from does not"
-    elif same != (ran.status == AGREE):
-        yield f"exit status {ran.status}, but the records are the good core's: {same}"
+    """Hold each scenario's verdict against its records: the good core's agree, and no others.
+
+    They must differ first in the very cycle that is told, where the good core is the model's equal.
+    """
+    assert ran.result is not None
+    assert good.result is not None
+    scenarios = zip(ran.result["runs"], good.result["runs"], strict=True)
+    since = LAST_OF_RESET + max(
+        lag for lags in good.result["latency"].values() for lag in lags.values()
+    )
+    for index, (run, before) in enumerate(scenarios):
+        at = first_difference(_records(ran, index), _records(good, index), since)
+        agrees = run["verdict"] == "agree"
+        if before["verdict"] == "mismatch":
+            if agrees:
+                yield f"{run['scenario']} agrees, and with the core this was made from it does not"
+        elif before["verdict"] == "agree" and agrees != (at is None):
+            yield f"{run['scenario']}: {run['verdict']}, but the records first differ in cycle {at}"
+        elif run["verdict"] == "mismatch" and run["first_mismatch"]["cycle"] != at:
+            yield f"{run['scenario']}: not the first mismatch, the records differ in cycle {at}"
 
 
-def _compared(records: dict[str, bytes]) -> dict[str, list[list[bytes]]]:
-    """Return the rows of the records from the last cycle of reset on: what comes before is free."""
-    found = {}
-    for name, text in records.items():
-        rows = [line.split() for line in text.splitlines()]
-        before = [row[1:] for row in rows if int(row[0]) <= LAST_OF_RESET]
-        levels = name.endswith(("changes", "unknown"))  # these hold until the next row
-        found[name] = [
-            *(before[-1:] or [[b"0"]]) * levels,
-            *(row for row in rows if int(row[0]) > LAST_OF_RESET),
-        ]
+def _records(ran: Ran, index: int) -> dict[str, bytes]:
+    """Return the records of one scenario by their kind."""
+    return {
+        name.rpartition(".")[2]: text
+        for name, text in ran.records.items()
+        if name.split("/")[1].startswith(f"{index}.")
+    }
+
+
+def first_difference(one: dict[str, bytes], other: dict[str, bytes], since: int) -> int | None:
+    """Return the first cycle, from `since` on, in which two records differ."""
+    found = [_first_of_levels(one, other, since)]
+    for kind in one.keys() & {"reads", "moves"}:
+        rows = [record[kind].splitlines() for record in (one, other)]
+        differ = set(rows[0]) ^ set(rows[1])
+        found += [int(row.split()[0]) for row in differ]
+    return min((at for at in found if at is not None and at >= since), default=None)
+
+
+def _first_of_levels(one: dict[str, bytes], other: dict[str, bytes], since: int) -> int | None:
+    """Return the first cycle in which the recorded levels, or which are unknown, differ."""
+    levels = [_levels(record) for record in (one, other)]
+    for at in sorted({since, *levels[0], *levels[1]}):
+        if at >= since and _level(levels[0], at) != _level(levels[1], at):
+            return at
+    return None
+
+
+def _levels(record: dict[str, bytes]) -> dict[int, list[bytes]]:
+    """Return what is recorded from each cycle on: the word, and its unknown bits."""
+    found: dict[int, list[bytes]] = {}
+    word = vague = b"0"
+    rows = [
+        (int(row.split()[0]), kind, row.split()[1])
+        for kind in ("unknown", "changes")
+        for row in record.get(kind, b"").splitlines()
+    ]
+    for cycle, kind, value in sorted(rows):
+        word, vague = (value, vague) if kind == "changes" else (word, value)
+        found[cycle] = [word, vague]
     return found
+
+
+def _level(levels: dict[int, list[bytes]], at: int) -> list[bytes]:
+    return levels[max((cycle for cycle in levels if cycle <= at), default=at)] if levels else []
 
 
 def _by_meaning(variant: Variant, ran: Ran, good: Ran) -> Iterator[str]:

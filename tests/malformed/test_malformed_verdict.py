@@ -23,11 +23,14 @@ def found(kind, ran, how="retype", good=None, new="", old=""):
     return list(faults(broken, Command(["run"], FILE), ran, good))
 
 
-def verdict(status, records, **told):
-    """Return a run that compared 100 cycles."""
+def verdict(status, records, at=9, **told):
+    """Return a run of one scenario that compared 100 cycles, with a mismatch in cycle `at`."""
     name = {0: "agree", 1: "mismatch"}[status]
     counts = {"cycles_compared": 100, "reads_compared": 0, "moves_compared": 0}
-    return Ran(status, SHOWN, {"verdict": name, **counts, "not_compared": [], **told}, records)
+    runs = [{"scenario": "tiny", "verdict": name, "first_mismatch": {"cycle": at}}]
+    latency = {"binding.yaml": {"data": 0, "writing": 0}}
+    result = {"verdict": name, **counts, "runs": runs, "not_compared": [], "latency": latency}
+    return Ran(status, SHOWN, {**result, **told}, records)
 
 
 @pytest.mark.parametrize(
@@ -74,6 +77,32 @@ def test_verdict_on_a_core(status, records, right):
     """A core agrees exactly if it records what the good one does from the end of reset on."""
     said = found("core", verdict(status, records), good=verdict(0, GOOD))
     assert right == (said == [])
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "cycle"),
+    [
+        ("changes", b"0 7\n3 0\n5 4\n9 1\n", 5),
+        ("changes", b"0 7\n3 1\n", 3),
+        ("unknown", b"7 2\n8 0\n", 7),
+        ("reads", b"8 3 0\n", 8),
+        ("moves", b"6 0 1 0 0\n", 6),
+    ],
+)
+def test_first_mismatch_of_a_core(kind, text, cycle):
+    """A core parts from the model in the cycle in which its records part from the good core's."""
+    good = {**GOOD, "icarus/0.unknown": b"", "icarus/0.moves": b""}
+    other = {**good, f"icarus/0.{kind}": text}
+    assert [] == found("core", verdict(1, other, cycle), good=verdict(0, good))
+    assert found("core", verdict(1, other, cycle + 1), good=verdict(0, good))
+
+
+def test_first_mismatch_of_a_late_core():
+    """With a field that may come a cycle late, the comparison begins a cycle later."""
+    late = {"binding.yaml": {"data": 1, "writing": 0}}
+    other = {**GOOD, "icarus/0.changes": b"0 7\n3 1\n4 0\n9 1\n"}
+    assert found("core", verdict(0, other), good=verdict(0, GOOD))
+    assert [] == found("core", verdict(0, other), good=verdict(0, GOOD, latency=late))
 
 
 def test_verdict_on_a_core_made_from_a_bad_one():
