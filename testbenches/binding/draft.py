@@ -163,8 +163,11 @@ def _bus(found: Guesses) -> Iterator[str]:
     if others:
         yield f"    # also written: {', '.join(others)}; `transfer` or `control`, if you test those"
     late = found.addresses.read_latency
-    why = "read data comes out of a register" if late else "read data is not registered"
-    yield f"  read_latency: {late}  # likely: {why}"
+    if late is None:
+        yield "  read_latency: 0  # TODO registers between status and the port read"
+    else:
+        why = "read data comes out of a register" if late else "read data is not registered"
+        yield f"  read_latency: {late}  # likely: {why}"
 
 
 def _registers(found: Guesses) -> Iterator[str]:

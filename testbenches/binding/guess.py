@@ -74,6 +74,9 @@ def guess(design: Design) -> Guesses:
     status = status_of(netlist, leaves)
     found = Guesses(design.ports, addresses=addresses_of(netlist, leaves, status))
     every = list(votes(netlist, leaves))
+    if found.addresses.read_data is not None:
+        why = "shows the status word, later"
+        every.append(Vote("read_data", found.addresses.read_data, STRONG, why))
     every += _shown(netlist, status, {vote.port for vote in every if vote.role == "reset"})
     found.roles = _assigned(design.ports.values(), _strongest(every), _contradicted(leaves, every))
     read = _read_nets(netlist)

@@ -97,7 +97,8 @@ class Addresses:
     status: dict[str, tuple[int, str]] = field(default_factory=dict)
     sync_word: dict[str, tuple[int, str]] = field(default_factory=dict)
     clears_on: tuple[str, str] = ("high", "guess: byte_ready is there")
-    read_latency: int = 0
+    read_latency: int | None = None  # registers between the value and the port; None: no port found
+    read_data: str | None = None  # a port that shows nothing but status, whatever the address
     low_value: Expr | None = None  # what a read of the low byte of status returns
     written: dict[int, str] = field(default_factory=dict)  # other addresses, and their names
 
@@ -140,6 +141,8 @@ def addresses_of(netlist: Netlist, leaves: list[Leaf], status: Status | None) ->
         shown |= {net for net, _ in behind(netlist, leaves, port)}
     reads = [site for site in sites if site.leaf.net in shown]
     _find_status(netlist, found, reads, status)
+    if found.read_latency is None and status is not None:
+        _find_lone_status(netlist, leaves, found, sites, status)
     _find_clearing(found, netlist, address, [s for s in sites if s.leaf.net not in shown])
     return found
 
@@ -228,6 +231,24 @@ def _find_status(
     if "low" not in found.status and len(left) == 1:
         found.status["low"] = (left[0].address, "it is the only other byte that is read")
         found.low_value = left[0].leaf.value
+
+
+def _find_lone_status(
+    netlist: Netlist, leaves: list[Leaf], found: Addresses, sites: list[Site], status: Status
+) -> None:
+    """Find a port that shows the status word at every address, and the address that clears."""
+    for port, width in netlist.outputs.items():
+        stages = dict(behind(netlist, leaves, port)).get(status.word or "", 0)
+        if width == STATUS_WIDTH and stages:
+            found.read_data, found.read_latency = port, stages
+    ready = status.flags[0]
+    clears = {
+        site.address
+        for site in sites
+        if isinstance(ready, Net) and site.leaf.net == ready.path and site.leaf.value == Const(0, 1)
+    }
+    if len(clears) == 1:
+        found.status.setdefault("word", (clears.pop(), "a read there clears byte_ready"))
 
 
 def _named_half(site: Site) -> str:
