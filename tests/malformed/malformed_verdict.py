@@ -134,7 +134,9 @@ def _by_records(ran: Ran, good: Ran) -> Iterator[str]:
     for index, (run, before) in enumerate(scenarios):
         at = first_difference(_records(ran, index), _records(good, index), since)
         agrees = run["verdict"] == "agree"
-        if before["verdict"] == "mismatch":
+        if before["verdict"] == "error":
+            yield f"{run['scenario']}: the good core itself is not compared"
+        elif before["verdict"] == "mismatch":
             if agrees:
                 yield f"{run['scenario']} agrees, and with the core this was made from it does not"
         elif before["verdict"] == "agree" and agrees != (at is None):

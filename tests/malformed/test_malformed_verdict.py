@@ -116,6 +116,9 @@ def test_verdict_of_nothing():
     nothing = verdict(0, GOOD, cycles_compared=0)
     assert ["a verdict, and nothing was compared"] == found("core", nothing, good=verdict(0, GOOD))
     assert found("core", verdict(0, GOOD, verdict="mismatch"), good=verdict(0, GOOD))
+    uncompared = verdict(0, GOOD)
+    uncompared.result["runs"][0]["verdict"] = "error"
+    assert found("core", verdict(0, GOOD), good=uncompared)
 
 
 LATENCY = "latency: {status: 1}"
