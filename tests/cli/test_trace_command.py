@@ -30,10 +30,10 @@ def test_seed_changes_the_disk():
 def test_file(tmp_path):
     """--out takes the output in place of stdout, in any form."""
     out = tmp_path / "trace.vcd"
-    done = cellstep("trace", "iso_sectors", "--format", "vcd", "--out", out)
+    done = cellstep("trace", "status/random", "--format", "vcd", "--out", out)
     assert (0, "") == (done.returncode, done.stdout)
     assert "$var wire 16" in out.read_text()
-    assert out.read_text() == cellstep("trace", "iso_sectors", "--format", "vcd").stdout
+    assert out.read_text() == cellstep("trace", "status/random", "--format", "vcd").stdout
 
 
 def test_file_that_cannot_be_written(tmp_path):

@@ -36,10 +36,10 @@ def prepared(tmp_path_factory):
     """Return a function that makes a suite ready for a core, once for both simulators."""
 
     @functools.cache
-    def make(binding, suite, live=False, policies=()):
+    def make(binding, suite, live=False, revolutions=REVOLUTIONS, policies=()):
         work = tmp_path_factory.mktemp("work")
         lockstep = Lockstep(load_binding(binding), work, 1, dict(policies), live)
-        scenarios = list(at_most(REVOLUTIONS, find_suite(suite)))
+        scenarios = list(at_most(revolutions, find_suite(suite)))
         return lockstep, lockstep.prepare(scenarios, quiet), work
 
     return make
@@ -61,7 +61,7 @@ def played(prepared):
 def outcomes(played, simulator):
     """Return a function that runs a binding through a suite and returns the outcomes."""
 
-    def run(binding, suite="quick", live=False, **policies):
-        return played(simulator, binding, suite, live, tuple(policies.items()))
+    def run(binding, suite="quick", live=False, revolutions=REVOLUTIONS, **policies):
+        return played(simulator, binding, suite, live, revolutions, tuple(policies.items()))
 
     return run
