@@ -1,9 +1,16 @@
-"""A headless browser for the tests of pages: required in CI, elsewhere they are skipped without."""
+"""A headless browser for the tests of pages: required in CI, elsewhere they are skipped without.
+
+No test is held to a time: how long an example takes says how busy the machine is.
+"""
 
 import os
 import shutil
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("untimed", parent=settings(), deadline=None)
+settings.load_profile("untimed")
 
 FLAGS = (
     "--headless",
