@@ -28,9 +28,10 @@ from testbenches.binding.machinery import MOVES
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, generate
+from testbenches.job import LiveHost, Run, RunDone
 from testbenches.player import Player
 from testbenches.recorder import Recorder
-from testbenches.simulator import LiveHost, Run, RunDone, Session
+from testbenches.simulator import Session
 
 Progress = Callable[[str], None]
 

@@ -19,10 +19,8 @@ from cocotb_tools.check_results import get_results
 from refmodel.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.harness import HARNESS, Harness
-from testbenches.job import BUILD_FAILED, Job, LiveHost, Run, RunDone
+from testbenches.job import BUILD_FAILED, Job, Run, RunDone
 from testbenches.toolchain import cache_folder, need, simulator_environment
-
-__all__ = ["LiveHost", "Run", "RunDone", "Session"]
 
 SHOWN_LINES = 12  # of a simulator's own message
 TELLING = re.compile(r"error|fatal|\.s?vh?:\d+|\$finish", re.I)
