@@ -61,25 +61,13 @@ class SeparatorRun:
 
     def cause(self, divergence: Divergence) -> Cause:
         """Say what the model delivers in the cycle of a divergence, and why."""
-        target = divergence.cycle - divergence.lag
-        name, one = self._separator.name, self._separator.one
-        cycle, bit, phase, period = (
-            np.concatenate([getattr(b, n) for b in self._bits])
-            for n in ("cycle", "bit", "phase", "period")
-        )
-        at = int(np.searchsorted(cycle, target, side="right")) - 1
-        if at < 0:
+        target, name = divergence.cycle - divergence.lag, self._separator.name
+        begun = [bits for bits in self._bits if (bits.cycle[:1] <= target).any()]
+        if not begun:
             return Cause(CLAUSE, f"{name} has not delivered a channel bit yet", target, 0, 0)
-        length = f"after a window of {period[at] / one:.3f} cycles"
-        why = f"no pulse fell into it, {length}"
-        if bit[at]:
-            why = f"its pulse came {_place(phase[at] / one)}, {length}"
-        said = f"{name} delivers channel bit {bit[at]}: {why}"
-        if cycle[at] != target:
+        bits = begun[-1]
+        at = int(np.searchsorted(bits.cycle, target, side="right")) - 1
+        said = f"{name} delivers channel bit {bits.bit[at]}: {bits.why(at)}"
+        if bits.cycle[at] != target:
             said = f"nothing is due in cycle {target}; before it {said}"
-        return Cause(CLAUSE, said, int(cycle[at]), 0, int(bit[at]) + 2)
-
-
-def _place(error: float) -> str:
-    side = "late" if error > 0 else "early"
-    return f"{abs(error):.3f} cycles {side}" if error else "at the centre"
+        return Cause(CLAUSE, said, int(bits.cycle[at]), 0, int(bits.bit[at]) + 2)

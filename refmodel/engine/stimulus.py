@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.media.flux import NO_PULSES, Pulses
+from refmodel.separator.interface import Bits
 
 LEVEL_INPUTS = {  # level inputs, and their value where they are not driven
     "dma_active": 0,
@@ -30,6 +31,8 @@ class Stimulus:
     Arrays are ordered by cycle. At most one channel bit and one bus cycle fall on an edge; the
     kinds of bus cycle, and what mask and value mean, are `refmodel.host.bus`'s. Levels begin at
     or before `first`. `memory` is what write transfers fetch, and the room read transfers have.
+    `pulses` reach a core with a separator of its own. `separated` says why each channel bit was
+    taken, if a separator model delivers them.
     """
 
     first: int
@@ -44,6 +47,7 @@ class Stimulus:
     resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
     memory: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
     pulses: Pulses = NO_PULSES
+    separated: Bits | None = None
 
     @property
     def end(self) -> int:
@@ -58,6 +62,7 @@ class Stimulus:
             bit=self.bit[:0].copy(),
             levels={},
             pulses=NO_PULSES,
+            separated=None,
         )
 
     def with_accesses_of(self, other: Stimulus) -> Stimulus:
@@ -86,11 +91,12 @@ class Stimulus:
             self.levels,
             memory=self.memory,
             pulses=self.pulses.between(first, end),
+            separated=self.separated,
         )
 
     def with_bits(self, cycle: Cycles, bit: NDArray[np.uint8]) -> Stimulus:
         """Return the stimulus with other channel bits."""
-        return replace(self, bit_cycle=cycle, bit=bit)
+        return replace(self, bit_cycle=cycle, bit=bit, separated=None)
 
     def level(self, name: str) -> Lane:
         """Return a level input over the span."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ from refmodel.media.track import Track, random_bytes
 from refmodel.media.writing import Burst, Surface
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
+from refmodel.separator.interface import Bits as Separated
 
 if TYPE_CHECKING:
     from refmodel.host.scenario import Scenario
@@ -33,6 +34,15 @@ MEMORY_WORDS = 1 << 16  # at most
 NO_EDGES = np.empty(0, np.int64)
 FOREVER = 1 << 62
 MEMORY = 1  # stream of random numbers beside the track's
+
+
+class _Turn(NamedTuple):
+    """Channel bits of a revolution and when they arrive; from flux also how that came about."""
+
+    cycle: Cycles
+    bit: Bits
+    pulses: Pulses = NO_PULSES
+    separated: Separated | None = None
 
 
 @dataclass(frozen=True)
@@ -119,17 +129,18 @@ class Disk:
         """Yield the stimulus revolution by revolution, without host accesses."""
         levels = {name: self._level(level) for name, level in self.scenario.levels.items()}
         first = 0
-        for turn, (bit_cycle, bit, pulses) in enumerate(self._turns()):
+        for turn, passing in enumerate(self._turns()):
             end = self._revolution_end(turn)
             yield Stimulus(
                 first,
                 end - first,
-                bit_cycle=bit_cycle,
-                bit=bit,
+                bit_cycle=passing.cycle,
+                bit=passing.bit,
                 levels={n: lane.between(first, end) for n, lane in levels.items()},
                 resets=self._resets(first, end),
                 memory=self.memory,
-                pulses=pulses,
+                pulses=passing.pulses,
+                separated=passing.separated,
             )
             first = end
 
@@ -160,8 +171,8 @@ class Disk:
         from_flux = self.pulse_cycles is not None or self.scenario.flux != Defects()
         return self.scenario.separator or (self.profile.separator.use if from_flux else None)
 
-    def _turns(self) -> Iterator[tuple[Cycles, Bits, Pulses]]:
-        """Yield each revolution's channel bits, the cycles they arrive in, and its pulses."""
+    def _turns(self) -> Iterator[_Turn]:
+        """Yield what passes the head in each revolution."""
         if self.separator is not None:
             yield from self._separated(self.separator)
             return
@@ -170,7 +181,7 @@ class Disk:
             bits = self._under_the_head(cycles, turn)
             begin = self.pace.begin(turn, self.start)
             passing = self.surface.under_the_head(cycles, bits, begin)
-            yield passing.cycle, passing.bit, NO_PULSES
+            yield _Turn(passing.cycle, passing.bit)
 
     def _under_the_head(self, cycles: Cycles, turn: int) -> Bits:
         """Return the channel bits of a revolution; noise while the head is on its way."""
@@ -183,14 +194,13 @@ class Disk:
             bits[first:still] = np.frombuffer(noise, np.uint8) & 1
         return bits
 
-    def _separated(self, name: str) -> Iterator[tuple[Cycles, Bits, Pulses]]:
+    def _separated(self, name: str) -> Iterator[_Turn]:
         """Yield what the separator `name` makes of the track's flux, and the pulses."""
         profile = self.profile
         separator = make_separator(name, profile.separator, profile.cycles_per_bit)
         for turn, pulses in enumerate(self._pulses()):
-            bits = leap.run(separator, pulses.cycle, self._revolution_end(turn))
-            there = bits.cycle >= self.start
-            yield bits.cycle[there], bits.bit[there], pulses
+            bits = leap.run(separator, pulses.cycle, self._revolution_end(turn)).since(self.start)
+            yield _Turn(bits.cycle, bits.bit, pulses, bits)
 
     def _pulses(self) -> Iterator[Pulses]:
         """Yield the pulses of the track's flux, revolution by revolution."""

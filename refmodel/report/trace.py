@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, NamedTuple
+
+import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES
 from refmodel.block.profile import Profile
@@ -72,6 +74,7 @@ class Row:
     after: State
     fields: dict[str, int]
     change: str
+    separated: str = ""  # why a separator model took the bit as it did
 
 
 def model_trace(
@@ -156,7 +159,8 @@ def rows(trace: Trace) -> Iterator[Row]:
             before = edge.inputs
             changed = edge.status_before != edge.status_after
             if edge.cycle >= trace.first and (arrives or changed):
-                yield _row(edge, arrives, trace.profile)
+                row = _row(edge, arrives, trace.profile)
+                yield replace(row, separated=_separated(edge, span.stimulus))
 
 
 def _row(edge: Edge, arrives: str, profile: Profile) -> Row:
@@ -171,6 +175,14 @@ def _row(edge: Edge, arrives: str, profile: Profile) -> Row:
     why = describe(edge) if changes or _moves_word(edge) else ""
     change = f"{', '.join(changes)}: {why}" if changes else why
     return Row(edge.cycle, arrives or "-", edge.after, fields, change)
+
+
+def _separated(edge: Edge, stimulus: Stimulus) -> str:
+    """Say why the separator took the edge's channel bit as it did; nothing for an ideal one."""
+    bits = stimulus.separated
+    if bits is None or not edge.inputs.bit_strobe:
+        return ""
+    return bits.why(int(np.searchsorted(bits.cycle, edge.cycle)))
 
 
 def _moves_word(edge: Edge) -> bool:
@@ -206,21 +218,21 @@ def write_table(file: IO[str], trace: Trace) -> None:
         us = f"{float(row.cycle * trace.profile.cycle_ns) / 1000:.3f}"
         window, data = f"{row.after.window:04X}", f"{row.fields['data']:02X}"
         flags = [row.fields[name] for name in FIELD_NAMES if name != "data"]
-        shown = (row.cycle, us, row.arrives, window, row.after.bit_count, *flags, data, row.change)
+        said = "; ".join(filter(None, (row.change, row.separated)))
+        shown = (row.cycle, us, row.arrives, window, row.after.bit_count, *flags, data, said)
         _line(file, shown)
 
 
 def write_csv(file: IO[str], trace: Trace) -> None:
     """Write the trace as CSV, a line an edge; numbers are decimal."""
     writer = csv.writer(file, lineterminator="\n")
-    writer.writerow(
-        ["cycle", "time_ns", "arrives", "window", "sync_word", "bit_count", *FIELD_NAMES, "change"]
-    )
+    state = ("window", "sync_word", "bit_count")
+    writer.writerow(["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator"])
     for row in rows(trace):
-        after, ns = row.after, float(row.cycle * trace.profile.cycle_ns)
+        ns = float(row.cycle * trace.profile.cycle_ns)
+        shown = [row.cycle, f"{ns:.3f}", row.arrives, *(getattr(row.after, n) for n in state)]
         fields = [row.fields[name] for name in FIELD_NAMES]
-        state = [after.window, after.sync_word, after.bit_count]
-        writer.writerow([row.cycle, f"{ns:.3f}", row.arrives, *state, *fields, row.change])
+        writer.writerow([*shown, *fields, row.change, row.separated])
 
 
 def write_waves(file: IO[str], trace: Trace) -> None:

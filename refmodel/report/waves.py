@@ -18,8 +18,10 @@ from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.memory import Moves
 from refmodel.engine.stimulus import Stimulus
 from refmodel.host.bus import READ_OTHER, WRITE_KINDS
+from refmodel.separator.interface import Bits
 
 CYCLE_BITS = 32
+PHASE_STEPS = 4096  # a cycle, in a separator's waves
 COUNTERS = ("lost_words", "underruns")  # diagnostic counters of the model
 COMMENT = (
     "cycle n lasts from its rising clock edge to the next; disk and host lanes are shown "
@@ -77,6 +79,10 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
     if len(stimulus.bit_cycle):
         bits = Lane.of(stimulus.bit_cycle, stimulus.bit)
         yield Wave("disk", "bit", 1, changes_of(bits, None, first, end))
+    if len(stimulus.pulses):
+        yield pulses("disk", "pulse", stimulus.pulses.cycle, first, end)
+    if stimulus.separated is not None:
+        yield from _separator_waves(stimulus.separated, first, end)
     levels = {"reset": _reset(stimulus), **stimulus.levels}
     for name, lane in levels.items():
         yield Wave("inputs", name, 1, changes_of(lane, None, first, end))
@@ -87,6 +93,16 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
         *((f"write_{register}", kinds == kind) for register, kind in WRITE_KINDS.items()),
     ):
         yield pulses("host", name, stimulus.access_cycle[made], first, end)
+
+
+def _separator_waves(bits: Bits, first: int, end: int) -> Iterator[Wave]:
+    """Yield the error of the last pulse, in two's complement, and the length of the last window.
+
+    Both change when a channel bit is delivered, in 1 / 4096 cycles.
+    """
+    for name, values in (("phase", bits.phase), ("period", bits.period)):
+        lane = Lane.of(bits.cycle, values * PHASE_STEPS // bits.one & 0xFFFFFFFF)
+        yield Wave("separator", name, CYCLE_BITS, changes_of(lane, None, first, end))
 
 
 def move_waves(scope: str, moves: Moves, first: int, end: int) -> Iterator[Wave]:

@@ -151,6 +151,7 @@ class _Leaps:
             bit.astype(np.uint8),
             np.where(bit, pulse_phase[of], 0),
             period,
+            self._separator.one,
         )
 
     def _stretches(self) -> tuple[Cycles, Cycles]:

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from pathlib import Path
 
 import numpy as np
@@ -65,6 +66,40 @@ def test_csv():
         found[1][name] for name in ("window", "sync_word", "bit_count", "data", "time_ns")
     )
     assert found[2]["change"] == "byte_ready 1 -> 0: the host reads status"
+
+
+FLUX = POLL.model_copy(update={"separator": "counter", "revolutions": 1})
+
+
+def test_why_a_separator_took_a_bit():
+    """From flux each bit says whether a pulse fell into its window, where, and how long it was.
+
+    0x4489 on a perfect disk: after 4 channel bits without a pulse its last 1 is on time, within
+    the cycle that whole cycles cannot tell.
+    """
+    file = io.StringIO()
+    write_csv(file, traced(440, 480, scenario=FLUX))
+    found = list(csv.DictReader(io.StringIO(file.getvalue())))
+    said = {row["arrives"]: row["separator"] for row in found if row["arrives"].startswith("bit")}
+    assert said["bit 0"] == "no pulse fell into it, after a window of 14.188 cycles"
+    early = re.fullmatch(
+        r"its pulse came (\d\.\d{3}) cycles (early|late), after a window of 14\.188 cycles",
+        said["bit 1"],
+    )
+    assert early
+    assert float(early[1]) <= 1
+    assert {""} == {row["separator"] for row in found if not row["arrives"].startswith("bit")}
+
+
+def test_waves_of_a_separator():
+    """Pulses, phase and period, these two in 1 / 4096 cycles, stand in the VCD."""
+    file = io.StringIO()
+    write_waves(file, traced(440, 480, scenario=FLUX))
+    text = file.getvalue()
+    names = {line.split()[4] for line in text.splitlines() if line.startswith("$var")}
+    assert {"pulse", "phase", "period"} <= names
+    period = round(14.1875 * 4096)
+    assert f"b{period:b} " in text
 
 
 def test_default_range_is_around_the_first_match():
