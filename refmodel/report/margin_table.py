@@ -26,7 +26,7 @@ def table(result: MarginResult) -> Table:
     """Return the limits of every separator beside one another."""
     shown = Table(
         title=f"Margins at {result.profile}, seed {result.seed}",
-        caption=f"lock, gap and dropout at {LOCK_AT_PERCENT:g} % speed error either way",
+        caption=f"lock, gap, dropout at +-{LOCK_AT_PERCENT:g} %",
         title_justify="left",
         caption_justify="left",
     )

@@ -34,7 +34,8 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
     for alike in list(told.values())[:SHOWN_WRONG]:
         _show_wrong(console, alike)
     if len(told) > SHOWN_WRONG:
-        console.print(f"... and {len(told) - SHOWN_WRONG} more; result.json has them all\n")
+        left = len(told) - SHOWN_WRONG
+        console.print(f"... and {left} more; --out DIR writes them all to protect.json\n")
     console.print(summary(matrix), markup=False, highlight=False)
 
 
@@ -125,11 +126,16 @@ def wrong_details(cell: Cell) -> Iterator[tuple[str, str]]:
     yield from _blame_words(cell.blame)
 
 
+def _value(blame: Blame, value: int) -> str:
+    return f"{value:#x}" if max(blame.observed, blame.expected) > 1 else str(value)
+
+
 def _blame_words(blame: Blame) -> Iterator[tuple[str, str]]:
     yield (
         "bit",
-        f"{blame.field} is {blame.observed:#x}, the model says {blame.expected:#x}, from cycle"
-        f" {blame.cycle} on for {blame.wrong_cycles} cycles",
+        f"{blame.field} is {_value(blame, blame.observed)}, the model says"
+        f" {_value(blame, blame.expected)}, from cycle {blame.cycle} on for"
+        f" {blame.wrong_cycles} cycles",
     )
     yield "clause", f"{blame.clause}: {blame.event}"
     yield "where", blame.place

@@ -30,7 +30,7 @@ def show(console: Console, suite: SuiteResult) -> None:
     console.print(_runs(suite.outcomes))
     for line in _separators(suite):
         _line(console, line)
-    for note in _notes(suite.outcomes):
+    for note in (*_notes(suite.outcomes), *_way_out(suite.outcomes)):
         _line(console, "")
         _line(console, note)
     show_divergences(console, suite)
@@ -83,7 +83,7 @@ def total(suite: SuiteResult) -> str:
         return "error: nothing was compared, not one cycle and not one read"
     cycles = words.counted(suite.cycles_compared, "cycle")
     reads = words.counted(suite.reads_compared, "read")
-    runs = sum(outcome.verdict != SKIPPED for outcome in suite.outcomes)
+    runs = sum(outcome.verdict in (AGREE, MISMATCH) for outcome in suite.outcomes)
     moves = words.counted(suite.moves_compared, "memory word")
     what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
     return f"{suite.verdict}: {what} compared in {words.counted(runs, 'run')}"
@@ -147,6 +147,17 @@ def _notes(outcomes: Sequence[Outcome]) -> Iterator[str]:
             names += [outcome.scenario] * (outcome.scenario not in names)
     for (verdict, note), names in reasons.items():
         yield f"{verdict}: {', '.join(names)}: {note}" if verdict == SKIPPED else f"error: {note}"
+
+
+def _way_out(outcomes: Sequence[Outcome]) -> Iterator[str]:
+    """Yield how to go on when the core fails on one simulator in every run, and on one in none."""
+    verdicts: dict[str, set[str]] = {}
+    for outcome in outcomes:
+        verdicts.setdefault(outcome.simulator, set()).add(outcome.verdict)
+    failing = [name for name, seen in verdicts.items() if seen - {SKIPPED} == {ERROR}]
+    working = [name for name, seen in verdicts.items() if ERROR not in seen]
+    if failing and working:
+        yield f"{working[0]} runs this core: --sim {working[0]} leaves {failing[0]} out"
 
 
 def _findings(suite: SuiteResult) -> Iterator[tuple[str, RunResult]]:

@@ -71,7 +71,8 @@ def _through(finding: Finding) -> str:
     if finding.divergence.through != "read":
         return ""
     agrees = finding.divergence.field in finding.observed.lanes
-    return ", as a read returned it" + "; the register itself agrees" * agrees
+    said = "; the register itself agrees, so is bus.read_latency right?"
+    return ", as a read returned it" + said * agrees
 
 
 def _lag(d: Divergence) -> str:

@@ -1,0 +1,42 @@
+"""A core that one simulator does not take: the way to go on, and what was compared."""
+
+import io
+
+import pytest
+from report_cases import outcome, suite
+from rich.console import Console
+
+from refmodel.report.terminal import show
+
+FAILED = {"verdict": "error", "note": "no"}
+
+
+def printed(result):
+    """Return the report as a terminal without colours shows it."""
+    file = io.StringIO()
+    show(Console(file=file, width=80), result)
+    return file.getvalue()
+
+
+def test_way_out():
+    """When one simulator fails and the other runs, the report names the option for that one."""
+    text = printed(suite(outcome("icarus", **FAILED), outcome("verilator")))
+    assert "\nverilator runs this core: --sim verilator leaves icarus out\n" in text
+
+
+def test_failed_runs_are_not_counted():
+    """The last line counts only the runs in which something was compared."""
+    text = printed(suite(outcome("icarus", **FAILED), outcome("verilator")))
+    assert text.endswith("compared in 1 run\n")
+
+
+@pytest.mark.parametrize(
+    "outcomes",
+    [
+        [outcome("icarus", **FAILED), outcome("verilator", **FAILED)],
+        [outcome("icarus"), outcome("icarus", "words", **FAILED), outcome("verilator")],
+    ],
+)
+def test_no_way_out(outcomes):
+    """When both fail, or one fails in some runs only, no option is named."""
+    assert "--sim" not in printed(suite(*outcomes))
