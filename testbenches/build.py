@@ -23,6 +23,7 @@ ICARUS = ["-g2012", "-grelative-include"]
 VERILATOR = [
     "--timing",
     "--relative-includes",
+    "--no-MMD",  # make could not read a core's path with a space in it
     "--no-skip-identical",
     "-O3",
     "--x-initial", "unique",

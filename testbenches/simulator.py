@@ -23,7 +23,7 @@ from testbenches.job import BUILD_FAILED, Job, Run, RunDone
 from testbenches.toolchain import cache_folder, need, simulator_environment
 
 SHOWN_LINES = 12  # of a simulator's own message
-TELLING = re.compile(r"error|fatal|\.s?vh?:\d+|\$finish", re.I)
+TELLING = re.compile(r"error|fatal|\*\*\*|\.s?vh?:\d+|\$finish", re.I)
 NOISE = re.compile(  # what is always said
     r" INFO |vpi_iterate|explicit timescale|-Wtimescale|: timescale\.$|harness\.sv.*\$readmemh"
 )

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from refmodel.errors import CannotRun, near
+from refmodel.errors import CannotRun, UserError, near
 
 if TYPE_CHECKING:
     import pyslang
@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 Direction = Literal["input", "output", "inout"]
 SHOWN_FAULTS = 20
 PLAIN_NAME = re.compile(r"[A-Za-z_][\w$]*")
-_INDEXED = re.compile(rf"({PLAIN_NAME.pattern})((?:\[\d+\])*)")
+_INDEX = r"\d{1,9}"
+_INDEXED = rf"({PLAIN_NAME.pattern})((?:\[{_INDEX}\])*)"
 _SELECT = re.compile(r"\[(\d+)(?::(\d+))?\]")
 _NUMBER = re.compile(r"[-+]?\d[\d_]*(\.\d+)?|\d*'s?[bodhBODH][\da-fA-F_xzXZ?]+")
-_HIERARCHICAL = re.compile(rf"{_INDEXED.pattern}(?:\.{_INDEXED.pattern})*(?:\[\d+:\d+\])?")
+_HIERARCHICAL = re.compile(rf"{_INDEXED}(?:\.{_INDEXED})*(?:\[{_INDEX}:{_INDEX}\])?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,11 +130,13 @@ def elaborate(
 ) -> Design:
     """Parse and elaborate the core; `top` None takes the only module no other one instantiates.
 
-    Raises CannotRun with the source's file, line and column for code that does not compile, and
-    UnknownTopError when there is no such module, or no single one to take.
+    Raises CannotRun with the source's file, line and column for code that does not compile,
+    UnknownTopError when there is no such module, or no single one to take, and UserError for a
+    path that no tool can be told.
     """
     import pyslang
 
+    _refuse_odd_names((*files, *include_dirs))
     sources = pyslang.SourceManager()
     for folder in include_dirs:
         sources.addUserDirectories(str(folder))
@@ -156,6 +159,15 @@ def _files_read(sources: pyslang.SourceManager) -> Iterator[Path]:
         path = Path(str(sources.getFullPath(buffer)))
         if path.is_file():
             yield path
+
+
+def _refuse_odd_names(paths: Iterable[Path]) -> None:
+    """Raise UserError for a path that is no UTF-8 text: no tool behind this one could be told."""
+    for path in paths:
+        try:
+            str(path).encode()
+        except UnicodeEncodeError:
+            raise UserError(f"{shown_path(path)}: the path is not UTF-8 text; rename it") from None
 
 
 def _compilation(

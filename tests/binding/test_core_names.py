@@ -2,6 +2,7 @@
 
 import pytest
 
+from refmodel.errors import UserError
 from testbenches.binding.elaborate import NameFaultError, UnknownTopError, elaborate
 
 SOURCE = """\
@@ -56,6 +57,7 @@ def test_width(design, name, width):
 @pytest.mark.parametrize(
     ("name", "message"),
     [
+        (f"mem[{'9' * 5000}]", "is not a name such as u0.ready or u0.flags[7:0]"),
         ("", "is not a name such as u0.ready or u0.flags[7:0]"),
         ("a b", "is not a name such as u0.ready or u0.flags[7:0]"),
         ("{a, b}", "is not a name such as u0.ready or u0.flags[7:0]"),
@@ -112,3 +114,11 @@ def test_unknown_top(tmp_path):
     with pytest.raises(UnknownTopError) as error:
         elaborate([file], "tip")
     assert error.value.known == ("leaf", "other", "top")
+
+
+def test_path_that_no_tool_can_be_told(tmp_path):
+    """A path that is no UTF-8 text is refused by name."""
+    file = tmp_path / "core\udcff.v"
+    file.write_text(SOURCE)
+    with pytest.raises(UserError, match=r"core.*the path is not UTF-8 text; rename it"):
+        elaborate([file], "top")

@@ -123,3 +123,12 @@ def test_icarus_tells_of_a_byte_order_mark(job_for):
     job.sources[0].write_text(TIMED, encoding="utf-8-sig")
     with pytest.raises(BuildError, match=r"timed.v:1: error: Icarus cannot read a byte order mark"):
         build(job)
+
+
+def test_a_path_with_odd_characters(job, tmp_path):
+    """A core may lie in a folder whose name has spaces and what make takes for its own."""
+    folder = tmp_path / "my $core #1: (new)"
+    folder.mkdir()
+    source = job.sources[0].rename(folder / "timed.v")
+    build(replace(job, sources=(source,)))
+    assert (job.build_dir / "built").exists()
