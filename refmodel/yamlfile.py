@@ -290,6 +290,8 @@ def _explain(schema: type[BaseModel], key: Key, faults: list[ErrorDetails]) -> s
         wanted = dict.fromkeys(_WANTED[f["type"]] for f in faults if f["type"] in _WANTED)
         shown = _shown(faults[0]["input"])
         messages = [f"{shown} should be {' or '.join(wanted)}"] if wanted else []
+        if faults[0]["input"] is None and list(wanted) == ["a mapping"]:
+            messages.append("are the lines below it comments?")
     else:
         messages = []
     messages += [_say(schema, key, fault) for fault in others]

@@ -53,10 +53,17 @@ def draft(
     except UnknownTopError as error:
         raise UserError(_unclear_top(top, error.known)) from None
     home = (folder or Path()).absolute()
-    places = [os.path.relpath(path.absolute(), home) for path in sources]
+    places = [os.path.relpath(path.absolute(), home) for path in _packages_first(sources)]
     includes = [os.path.relpath(path.absolute(), home) for path in include_dirs]
     lines = _lines(design, guess(design), _core(design, places, includes, defines or {}))
     return "\n".join(lines) + "\n"
+
+
+def _packages_first(sources: Sequence[Path]) -> list[Path]:
+    """Return the sources in an order in which a package stands before the modules that use it."""
+    declares = re.compile(r"^\s*package\s+(?!body\b)\w+", re.MULTILINE)
+    texts = {path: path.read_text(encoding="utf-8", errors="replace") for path in sources}
+    return sorted(sources, key=lambda path: declares.search(texts[path]) is None)
 
 
 def _in_verilog(sources: Sequence[Path], top: str | None) -> Sequence[Path]:
