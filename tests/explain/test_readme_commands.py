@@ -1,0 +1,32 @@
+"""What README.md tells a reader to type works as it stands."""
+
+import re
+from pathlib import Path
+
+import pytest
+from cli_run import invoke
+
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+TRACES = re.findall(r"^    cellstep trace ([^#\n]*\w)", README, re.MULTILINE)
+SCRIPT = re.search(r"(?:^    from .*\n)+(?:^(?:    .*)?\n)+", README, re.MULTILINE)
+
+
+def test_traces_are_there():
+    """The README shows a trace as a table and one as a VCD."""
+    assert 2 == len(TRACES)
+
+
+@pytest.mark.parametrize("line", TRACES)
+def test_trace(line, tmp_path, monkeypatch, capsys):
+    """Each trace of the README finds its scenario."""
+    monkeypatch.chdir(tmp_path)
+    invoke("trace", *line.split())
+    assert capsys.readouterr().err.startswith("sync_poll, profile pal_dd: cycles ")
+
+
+def test_script(capsys):
+    """The script of the README prints the word that stands in its comment."""
+    lines = [line[4:] for line in SCRIPT[0].splitlines()]
+    exec("\n".join(lines), {})
+    wanted = re.search(r"print\(.*# (0x[0-9A-F]{4}):", SCRIPT[0])[1]
+    assert f"{wanted}\n" == capsys.readouterr().out
