@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,6 +13,9 @@ from refmodel.cli.options import Policies, chosen_policies
 from refmodel.cli.run import Simulators
 from refmodel.errors import UserError
 from refmodel.protect.check import Check
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 
 def protect_command(
@@ -86,7 +89,7 @@ def protect_command(
     matrix = replace(matrix, options=_given_again(policies, programs or []))
     if out:
         write_matrix(out, matrix)
-    show_matrix(Console(), matrix)
+    show_matrix(_wide(Console()), matrix)
     raise typer.Exit(matrix.exit_status)
 
 
@@ -111,4 +114,13 @@ def _sensitivity(
     found = table(checks, profile)
     if out:
         write_sensitivity(out, found)
-    show_sensitivity(Console(), found)
+    show_sensitivity(_wide(Console()), found)
+
+
+def _wide(console: Console) -> Console:
+    """Return a console that folds no column of a table when its output goes to a file or pipe."""
+    from refmodel.report.outdir import TEXT_WIDTH
+
+    if not console.is_terminal:
+        console.width = 2 * TEXT_WIDTH
+    return console

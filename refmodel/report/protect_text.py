@@ -26,7 +26,7 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
         table.add_row(*_row(matrix, cells))
     console.print(table)
     for note in dict.fromkeys(f"{c.case.check.name}: {c.note}" for c in matrix.cells if c.skipped):
-        console.print(f"not run: {note}", markup=False, highlight=False)
+        console.print(f"not run: {note}", markup=False, highlight=False, soft_wrap=True)
     console.print()
     told: dict[tuple[object, ...], list[Cell]] = {}
     for cell in matrix.wrong:
