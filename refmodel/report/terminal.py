@@ -150,12 +150,14 @@ def _notes(outcomes: Sequence[Outcome]) -> Iterator[str]:
 
 
 def _way_out(outcomes: Sequence[Outcome]) -> Iterator[str]:
-    """Yield how to go on when the core fails on one simulator in every run, and on one in none."""
+    """Yield how to go on when nothing could run, or the core fails on one simulator alone."""
     verdicts: dict[str, set[str]] = {}
     for outcome in outcomes:
         verdicts.setdefault(outcome.simulator, set()).add(outcome.verdict)
     failing = [name for name, seen in verdicts.items() if seen - {SKIPPED} == {ERROR}]
     working = [name for name, seen in verdicts.items() if ERROR not in seen]
+    if all(o.verdict == SKIPPED and "no register" in o.note for o in outcomes):
+        yield "the binding says under bus.registers where a register is; is the line a comment?"
     if failing and working:
         yield f"{working[0]} runs this core: --sim {working[0]} leaves {failing[0]} out"
 

@@ -40,3 +40,11 @@ def test_failed_runs_are_not_counted():
 def test_no_way_out(outcomes):
     """When both fail, or one fails in some runs only, no option is named."""
     assert "--sim" not in printed(suite(*outcomes))
+
+
+def test_register_left_out():
+    """When each scenario is skipped for want of a register, the key that binds one is named."""
+    skipped = {"verdict": "skipped", "note": "the core has no register 'status'"}
+    named = "\nthe binding says under bus.registers where a register is; is the line a comment?\n"
+    assert named in printed(suite(outcome("icarus", **skipped)))
+    assert named not in printed(suite(outcome("icarus", **skipped), outcome("icarus", "words")))
