@@ -86,19 +86,17 @@ def _icarus(job: Job) -> None:
 
 
 def _verilator(job: Job) -> None:
-    """Translate to C++, with cocotb's main function in the same file, and compile."""
+    """Translate to C++, compile, and link with what no core changes."""
     libraries = f"-Wl,-rpath,{config.libs_dir} -L{config.libs_dir} -lcocotbvpi_verilator"
     names = ["--top-module", job.toplevel, "--prefix", "Vtop", "-o", job.toplevel, "-Mdir", "."]
-    sources = [_seen_by_python(job), *map(str, job.sources)]
+    main = config.share_dir / "lib" / "verilator" / "verilator.cpp"
+    sources = [str(main), _seen_by_python(job), *map(str, job.sources)]
     command = ["verilator", "-cc", "--exe", "--vpi", *names, "-LDFLAGS", libraries]
     _run(job, [*command, *VERILATOR, *_options(job), *sources])
-    main = config.share_dir / "lib" / "verilator" / "verilator.cpp"
-    with (job.build_dir / "Vtop.cpp").open("a") as file:
-        file.write(f'#include "{main}"\n')
     classes = (job.build_dir / "Vtop_classes.mk").read_text()
     runtime = _runtime(job, classes)
-    objects = " ".join(map(str, sorted(runtime.glob("*.o"))))
-    arguments = ["VM_GLOBAL_FAST=", f"USER_LDFLAGS={objects}"]
+    objects = " ".join(map(str, (_main(job, runtime), *sorted(runtime.glob("verilated*.o")))))
+    arguments = ["VM_GLOBAL_FAST=", "VM_USER_CLASSES=", f"USER_LDFLAGS={objects}"]
     if "VM_PARALLEL_BUILDS = 0" in classes:  # else it is large, and has such a header of its own
         with suppress(BuildError):  # some machines refuse to load a compiled header
             _make(job, *arguments, f"OPT_FAST=-O2 -include {runtime}/{PRELUDE}")
@@ -136,9 +134,22 @@ def _runtime(job: Job, classes: str) -> Path:
         _make(job, *made, f"{header}.fast.gch", "OPT_FAST=-O2")
         Path(f"{header}.fast.gch").rename(f"{header}.gch")
         for name in made:
-            (job.build_dir / name).rename(part / name)
+            shutil.move(job.build_dir / name, part / name)
         part.rename(folder)
     return folder
+
+
+def _main(job: Job, runtime: Path) -> Path:
+    """Return cocotb's main function, compiled once for all models that look alike from outside."""
+    looks = sha256((job.build_dir / "Vtop.h").read_bytes()).hexdigest()[:20]
+    main = runtime / f"main-{looks}.o"
+    with _alone(main.with_suffix(".lock")):
+        if not main.exists():
+            _make(job, "verilator.o")
+            part = main.with_suffix(".part")
+            shutil.move(job.build_dir / "verilator.o", part)
+            part.rename(main)
+    return main
 
 
 def _key(names: list[str]) -> str:
