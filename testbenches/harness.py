@@ -10,6 +10,7 @@ from jinja2 import Environment, StrictUndefined
 
 from refmodel.host.bus import HIGH, LOW, BusShape
 from refmodel.host.disk import MEMORY_WORDS
+from testbenches.binding.elaborate import verilog_literal
 from testbenches.binding.machinery import Signal
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
@@ -106,7 +107,7 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
         binding.bus_shape,
         source.render(
             top=binding.core.top,
-            parameters=ports.parameters,
+            parameters={name: verilog_literal(v) for name, v in ports.parameters.items()},
             drive=drive,
             bus=bus,
             memory=_memory(binding, outputs),

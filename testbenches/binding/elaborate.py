@@ -199,6 +199,8 @@ def _compilation(
 
 def verilog_literal(value: int | str) -> str:
     """Return a parameter's value as Verilog: a number as it stands, other text quoted."""
+    if isinstance(value, int) and abs(value) >= 1 << 31:  # more than a number without a size holds
+        return f"{'-' * (value < 0)}64'd{abs(value)}"
     if isinstance(value, int) or _NUMBER.fullmatch(value):
         return str(value)
     return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'

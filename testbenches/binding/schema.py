@@ -57,7 +57,7 @@ class Clock(Schema):
     port: str
     enable: str | None = None
     enable_active: Active = "high"
-    enable_every: int = Key(1, ge=1)
+    enable_every: int = Key(1, ge=1, le=1024)
 
 
 class Reset(Schema):
@@ -65,7 +65,7 @@ class Reset(Schema):
 
     port: str
     active: Active = "high"
-    cycles: int = Key(4, ge=1)
+    cycles: int = Key(4, ge=1, le=1_000_000)
 
 
 class Disk(Schema):
@@ -151,7 +151,7 @@ class Bus(Schema):
     write_data: str | None = None
     read_data: str | None = None
     registers: Registers
-    read_latency: Natural = 0
+    read_latency: int = Key(0, ge=0, le=256)
 
 
 class Inputs(Schema):
@@ -203,7 +203,7 @@ class Binding(Schema):
     separator: Separator = Separator()
     tie: dict[str, Natural] = Key({})
     observe: Observe = Observe()
-    latency: dict[str, Natural] = Key({})
+    latency: dict[str, Annotated[int, Key(ge=0, le=1_000_000)]] = Key({})
     waivers: list[Waiver] = Key([])
 
     _document: Document = PrivateAttr()

@@ -63,6 +63,13 @@ FAULTS = [
     ({"top: regs": 'top: regs, defines: {"A B": 1}, parameters: {"": 1}'},
      "binding.yaml:1:29: core.defines.A B: 'A B' is no name; letters, digits, _ and $ make one\n"
      "binding.yaml:1:53: core.parameters.: '' is no name; letters, digits, _ and $ make one"),
+    # numbers beyond what a run can be
+    ({"enable_every: 4": "enable_every: 1025", "latency: {status: 1": "latency: {status: 1000001"},
+     "binding.yaml:3:32: clock.enable_every: '1025' should be less than or equal to 1024\n"
+     "binding.yaml:16:11: latency.status: '1000001' should be less than or equal to 1000000"),
+    ({"port: rst": "cycles: 1000001, port: rst", "read_data:": "read_latency: 257\n  read_data:"},
+     "binding.yaml:4:9: reset.cycles: '1000001' should be less than or equal to 1000000\n"
+     "binding.yaml:11:3: bus.read_latency: '257' should be less than or equal to 256"),
     # registers
     ({STATUS: "status: -1"},
      "binding.yaml:12:15: bus.registers.status: '-1' should be greater than or equal to 0"),

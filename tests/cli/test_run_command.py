@@ -170,3 +170,19 @@ def test_changed_header_is_seen(tmp_path):
         header.write_text(f"`define LAST 3'd{last}\n")
         found.append(cellstep("run", binding, *POLL).returncode)
     assert [0, 1] == found
+
+
+@needs_both
+def test_text_parameter(tmp_path):
+    """A parameter that is text reaches the core as text, with its spaces and quotes."""
+    head = "parameter integer REALIGN          = 1,"
+    given = r"""parameters: {MODE: 'a "b" c', REALIGN: 1"""
+    binding = core(
+        tmp_path / "core",
+        binding=[("parameters: {REALIGN: 1", given)],
+        disk_regs=(head, f'parameter MODE = "none",\n    {head}'),
+    )
+    source = tmp_path / "core" / "disk_regs.v"
+    check = r'initial if (MODE != "a \"b\" c") $finish;'
+    source.write_text(source.read_text().replace("\nendmodule", f"\n    {check}\nendmodule"))
+    assert 0 == cellstep("run", binding, *POLL).returncode
