@@ -157,8 +157,8 @@ def _records(ran: Ran, index: int) -> dict[str, bytes]:
 def first_difference(one: dict[str, bytes], other: dict[str, bytes], since: int) -> int | None:
     """Return the first cycle, from `since` on, in which two records differ."""
     found = [_first_of_levels(one, other, since)]
-    for kind in one.keys() & {"reads", "moves"}:
-        rows = [record[kind].splitlines() for record in (one, other)]
+    for kind in ("reads", "moves"):
+        rows = [record.get(kind, b"").splitlines() for record in (one, other)]
         differ = set(rows[0]) ^ set(rows[1])
         found += [int(row.split()[0]) for row in differ]
     return min((at for at in found if at is not None and at >= since), default=None)

@@ -21,6 +21,7 @@ VALUES: tuple[Any, ...] = (
     datetime.datetime(2031, 2, 28, 12, 30),
     b"\0\1",
 )
+HUGE = (1_000_000, 1 << 31, 1 << 32, 10**12, (1 << 63) - 1, (1 << 64) - 1, -(1 << 63))
 PATHS = (
     *(
         "/",
@@ -152,8 +153,18 @@ def grow(data: Any, rng: random.Random) -> Any:
 
 SUBTLE = (  # they often leave what can be run
     *("retype", "retype", "nudge", "nudge", "swap_beside", "swap_beside"),
-    *("delete", "swap", "add", "repath"),
+    *("delete", "swap", "add", "repath", "magnify"),
 )
+
+
+def magnify(data: Any, rng: random.Random) -> Any:
+    """Put a number no run can have in place of one."""
+    found = [p for p in places(data) if type(at(data, p)) in (int, float)]
+    if not found:
+        return retype(data, rng)
+    return put(data, rng.choice(found), rng.choice(HUGE))
+
+
 DATA_BREAKS: dict[str, Callable[[Any, random.Random], Any]] = {
     "retype": retype,
     "retype_all": retype_all,
@@ -165,6 +176,7 @@ DATA_BREAKS: dict[str, Callable[[Any, random.Random], Any]] = {
     "add": add,
     "repath": repath,
     "grow": grow,
+    "magnify": magnify,
 }
 
 
