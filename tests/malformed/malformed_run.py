@@ -23,10 +23,10 @@ from testbenches.simulator import Session
 from testbenches.toolchain import available, cache_folder
 
 VERILATED = 63  # of so many variants one runs on the simulator that builds slowly
-TIME = 120  # seconds for one command
+TIME = 300  # seconds for one command
 MEMORY = 4 << 30  # bytes of address space, in each process
 FILE = 200 << 20  # bytes of the longest file
-PATIENCE = {"endless": 4, "": 60}  # seconds a simulator session gets, by how a core was broken
+PATIENCE = {"endless": 4, "": 240}  # seconds a simulator session gets, by how a core was broken
 RECORDS = ("changes", "unknown", "reads", "moves")
 PRELOADED = [  # what the commands import, so that a process forked from it starts at once
     *("pyslang", "rich.console", "malformed_run"),

@@ -42,7 +42,9 @@ OF_THE_WHOLE_FILE = re.compile(
 SOURCE_TOLD = re.compile(
     r"\.yaml(:\d+:\d+)?: |\.v: no such file|choose one with --top|the sources hold no module"
 )
-BUILD_TOLD = re.compile(r"\.s?vh?d?:\d+|does the core call \$finish|does the core loop without")
+BUILD_TOLD = re.compile(
+    r"\.s?vh?d?:\d+|does the core call \$finish|does the core loop without|generic"
+)
 LAST_OF_RESET = 3  # the cycle; reset takes four
 Key = tuple[Any, ...]
 EXPECTED: dict[str, tuple[Key, ...]] = {  # what the model is told: another value must not agree
