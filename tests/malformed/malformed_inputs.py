@@ -7,7 +7,6 @@ source of a core.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -81,12 +80,6 @@ class Variant:
             path.mkdir()
         else:
             path.write_bytes(self.content)
-
-
-def variants(count: int, seed: int = SEED) -> Iterator[Variant]:
-    """Yield the first variants of a seed."""
-    for number in range(count):
-        yield variant(number, seed)
 
 
 def variant(number: int, seed: int = SEED) -> Variant:
