@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 BUILD_FAILED = 3  # the worker's exit status
+TRIALS = "CELLSTEP_TRIALS"  # in the environment of a margin sweep: the pipe to the bench
 
 
 @dataclass(frozen=True)

@@ -9,13 +9,13 @@ from typing import Any
 import cocotb
 from cocotb.triggers import Timer, ValueChange
 
-from testbenches.trials import FILE_DESCRIPTOR
+from testbenches.job import TRIALS
 
 
 @cocotb.test()
 async def trials(dut: Any) -> None:
     """Play the event file of each number that is asked for, and answer when its records lie."""
-    bench = Connection(int(os.environ[FILE_DESCRIPTOR]))
+    bench = Connection(int(os.environ[TRIALS]))
     bench.send(None)  # built and started
     dut.live.value = 0
     dut.recording.value = 1

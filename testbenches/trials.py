@@ -21,12 +21,11 @@ from testbenches.binding.machinery import Lines
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Binding, Observe
 from testbenches.harness import generate
-from testbenches.job import BUILD_FAILED
+from testbenches.job import BUILD_FAILED, TRIALS
 from testbenches.player import Player
 from testbenches.recorder import Recorder
 from testbenches.simulator import Session, said
 
-FILE_DESCRIPTOR = "CELLSTEP_TRIALS"
 BUILD_SECONDS, TRIAL_SECONDS = 600, 60  # that no build and no trial takes
 
 
@@ -42,7 +41,7 @@ class CoreSubject:
                 f"{binding.path}: disk: the core takes channel bits; a margin needs a core with a "
                 "separator of its own, bound as disk.flux"
             )
-        self.name = binding.core.top
+        self.name = f"core {binding.core.top}"  # no model's name, whatever the core is called
         known = binding.separator
         self._latency = known.pulse_latency
         self._lag = binding.latency.get(CHANNEL_BIT, 0)
@@ -79,9 +78,7 @@ class CoreSubject:
             job.write([])
             (self._work / "0.memory").write_text("0000\n")
             descriptor = simulator.fileno()
-            self._process = self._session.start(
-                job, (descriptor,), {FILE_DESCRIPTOR: str(descriptor)}
-            )
+            self._process = self._session.start(job, (descriptor,), {TRIALS: str(descriptor)})
         self._job = job
         self._await(BUILD_SECONDS)
 

@@ -97,10 +97,9 @@ def margin_command(
         total = job_count(profile, subjects, seed, points)
         for core in cores:
             stack.enter_context(core)
-        bar = stack.enter_context(_bar())
-        task = bar.add_task("margins", total=total)
-        result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
-        bar.stop()
+        with _bar() as bar:
+            task = bar.add_task("margins", total=total)
+            result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
         files = folder.write_margin(result) if folder is not None else []
     Console().print(table(result))
     if files:

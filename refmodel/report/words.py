@@ -26,8 +26,8 @@ CLAUSES = {
     "B12": "sync_found pulses on the rise of sync_equal, transfer_done at the last word",
     "B13": "control sets or clears the bits written as 1, as its top bit says",
     "B14": "reset gives every register its reset value, and no bit is ever unknown",
-    "separator": "the core's separator delivers each channel bit in the cycle its model does",
     "B15": "both enables gate the transfer; dropping one stops it and keeps the FIFO",
+    "separator": "the core's separator delivers each channel bit in the cycle its model does",
 }
 
 

@@ -97,7 +97,7 @@ def result_of(names):
 
 def test_the_command_holds_a_core_to_the_model_it_claims(monkeypatch):
     """Equal numbers end with 0, one that differs with 1; both are said below the table."""
-    same = result_of(["counter", "flux_regs"])
+    same = result_of(["counter", "core flux_regs"])
     found = {"result": same}
     monkeypatch.setattr("refmodel.margin.sweep.sweep", lambda *_, **__: found["result"])
     arguments = ["margin", str(FLUX / "counter.yaml"), "--separator", "counter"]
@@ -108,6 +108,22 @@ def test_the_command_holds_a_core_to_the_model_it_claims(monkeypatch):
     found["result"] = MarginResult(*list(vars(same).values())[:-1], (same.subjects[0], other))
     done = CliRunner().invoke(app, arguments)
     assert (1, True) == (done.exit_code, "differs from the model it claims" in done.output)
+
+
+def test_a_core_may_be_called_like_a_model(tmp_path):
+    """A core whose top is `counter` is still another subject: it is not compared with itself."""
+    small_core(tmp_path, "")
+    for file in ("core.v", "binding.yaml"):
+        text = (tmp_path / file).read_text()
+        for old, new in (("module core", "module counter"), ("top: core", "top: counter")):
+            text = text.replace(old, new)
+        (tmp_path / file).write_text(text)
+    binding = load_binding(tmp_path / "binding.yaml")
+    subject = CoreSubject(binding, binding.load_profile(), available()[-1], 1)
+    model = Model.of(binding.load_profile(), "counter")
+    clock = clock_of(binding.load_profile())
+    keys = [{job.key for job in plan(s, clock, 1, 2)} for s in (subject, model)]
+    assert not keys[0] & keys[1]
 
 
 def test_a_core_that_takes_channel_bits_has_no_margin():
