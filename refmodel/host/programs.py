@@ -7,12 +7,11 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from refmodel.host.program import Access, Program, Read, Wait, Word, Write
 from refmodel.media.crc import crc16
+from refmodel.media.mfm import MARK_A1, decode, word_bits
+from refmodel.media.track import A1
 
-MARK = 0x4489
 TWO_MARKS = bytes.fromhex("44894489")
 ID, DATA, DELETED = 0xFE, 0xFB, 0xF8  # address bytes of a sector's fields
 
@@ -49,7 +48,7 @@ def wait_for_sync(cost: int = 7, count: int | None = None) -> Program:
 
 
 def rewrite_sync_word(
-    words: Sequence[Word] = (0x4489,), every: int = 5000, reads: int = 3
+    words: Sequence[Word] = (MARK_A1,), every: int = 5000, reads: int = 3
 ) -> Program:
     """Write each of `words` to sync_word in turn, `every` cycles apart, with reads in between."""
     while words:
@@ -59,7 +58,9 @@ def rewrite_sync_word(
                 yield Read("status", max(1, every // (reads + 1)))
 
 
-def random_accesses(seed: int = 0, longest: int = 60, words: Sequence[Word] = (0x4489,)) -> Program:
+def random_accesses(
+    seed: int = 0, longest: int = 60, words: Sequence[Word] = (MARK_A1,)
+) -> Program:
     """Make accesses of random kinds at random distances of 1 .. `longest` cycles."""
     rng = random.Random(seed)
     while True:
@@ -113,13 +114,13 @@ def read_field(cost: int, lengths: dict[int, int]) -> Generator[Access, Any, byt
     raw = b""
     while raw != TWO_MARKS:
         raw = raw[-3:] + bytes([(yield from _raw_byte(cost))])
-    words = [MARK]
-    while words == [MARK]:
+    words = [MARK_A1]
+    while words == [MARK_A1]:
         words = [(yield from _raw_word(cost))]
-    length = lengths.get(_decoded(words)[0], 0)
+    length = lengths.get(decode(word_bits(words))[0], 0)
     for _ in range(length):
         words.append((yield from _raw_word(cost)))
-    return b"\xa1\xa1\xa1" + _decoded(words)
+    return A1 + decode(word_bits(words))
 
 
 def _raw_byte(cost: int) -> Generator[Access, Any, int]:
@@ -134,12 +135,6 @@ def _raw_word(cost: int) -> Generator[Access, Any, int]:
     high = yield from _raw_byte(cost)
     low = yield from _raw_byte(cost)
     return high << 8 | low
-
-
-def _decoded(words: Sequence[int]) -> bytes:
-    """Return the data bytes in 16-bit words of channel bits: every second bit is a data bit."""
-    bits = np.unpackbits(np.array(words, ">u2").view(np.uint8))
-    return np.packbits(bits[1::2]).tobytes()
 
 
 PROGRAMS: dict[str, Callable[..., Program]] = {

@@ -14,6 +14,7 @@ from refmodel.block.arming import ENABLE, WRITE
 from refmodel.block.control import SET, WAIT_FOR_SYNC
 from refmodel.host.program import Access, Program, ProgramMaker, Read, StatusView, Wait, Word, Write
 from refmodel.host.sector_program import sector_headers
+from refmodel.host.transfer_programs import arm, until_done
 
 Step = Generator[Access, Any, Any]
 SYNC_COST = 6  # three reads or more fall into one channel bit of 14 cycles, at any host speed
@@ -191,7 +192,7 @@ def timed_transfer(
     `writing` counts reads that saw that bit, `ended` tells whether dma_active fell at all.
     """
     yield Write("control", SET | WAIT_FOR_SYNC, cost)
-    yield from _arm(ENABLE | words, arming, cost)
+    yield from arm(ENABLE | words, arming, cost)
     status = yield Read("status", cost)
     end = status.cycle + patience
     sync = None
@@ -211,9 +212,8 @@ def write_field(
     """Write `words` words from memory, `wait` cycles behind the index, then stop."""
     yield from _index_up(cost)
     yield Wait(wait)
-    yield from _arm(ENABLE | WRITE | words, arming, cost)
-    while (yield Read("status", cost)).dma_active:
-        pass
+    yield from arm(ENABLE | WRITE | words, arming, cost)
+    yield from until_done(cost)
     yield Wait(tail)
     yield Write("transfer", 0, cost)
     return {"written": words}
@@ -232,9 +232,8 @@ def read_written(wait: int = 3500, count: int = 64, cost: int = SYNC_COST) -> Pr
 
 def _byte_cycle(cost: int) -> Step:
     """Return the cycle in which the next byte is seen."""
-    status = yield Read("status", cost)
-    while not status.byte_ready:
-        status = yield Read("status", cost)
+    while not (status := (yield Read("status", cost))).byte_ready:
+        pass
     return status.cycle
 
 
@@ -242,12 +241,6 @@ def _index_up(cost: int) -> Step:
     """Wait while the index line is down; a run begins with it up."""
     while not (yield Read("drive", cost)).index:
         pass
-
-
-def _arm(value: int, times: int, cost: int) -> Step:
-    """Write transfer as often as it takes to start it."""
-    for _ in range(times):
-        yield Write("transfer", value, cost)
 
 
 def _sync(cost: int, patience: int | None = None) -> Step:
@@ -275,9 +268,8 @@ def _bytes(count: int, cost: int) -> Step:
     """Return the next `count` bytes."""
     values = []
     for _ in range(count):
-        status = yield Read("status", cost)
-        while not status.byte_ready:
-            status = yield Read("status", cost)
+        while not (status := (yield Read("status", cost))).byte_ready:
+            pass
         values.append(int(status.data))
     return values
 

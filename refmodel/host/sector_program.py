@@ -6,11 +6,10 @@ from collections.abc import Generator
 from typing import Any
 
 from refmodel.host.program import Access, Program, Read
+from refmodel.host.programs import DATA, ID, TWO_MARKS
 from refmodel.media.crc import crc16
 from refmodel.media.mfm import decode, word_bits
-
-ID, DATA = 0xFE, 0xFB  # address bytes of a sector's fields
-MARKS = bytes.fromhex("44894489")
+from refmodel.media.track import A1
 
 
 class _Turn:
@@ -66,14 +65,14 @@ def sector_headers(
 def _field(turn: _Turn, lengths: dict[int, int]) -> Generator[Access, Any, bytes]:
     """Return the next field: three A1, its address byte, and as many bytes more as that has."""
     raw = b""
-    while raw != MARKS:
+    while raw != TWO_MARKS:
         if turn.passed > 1:
             return b""
         raw = raw[-3:] + bytes([(yield from turn.byte())])
     mark = yield from _word(turn)
     while mark == 0xA1:
         mark = yield from _word(turn)
-    found = bytearray(b"\xa1\xa1\xa1") + bytes([mark])
+    found = bytearray(A1) + bytes([mark])
     for _ in range(lengths.get(mark, 0)):
         found.append((yield from _word(turn)))
     return bytes(found)

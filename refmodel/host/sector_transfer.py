@@ -7,9 +7,10 @@ from typing import Any
 
 from refmodel.block.arming import ENABLE, WRITE
 from refmodel.block.control import PRECOMPENSATION, SET, WAIT_FOR_SYNC
-from refmodel.host.program import Access, Program, ProgramMaker, Read
+from refmodel.host.program import Access, Program, ProgramMaker
 from refmodel.host.program import Write as Put
 from refmodel.host.programs import ID, read_field
+from refmodel.host.transfer_programs import arm, until_done
 from refmodel.media.crc import crc16
 
 MARKS_STORED = 2  # of the three A1 of a field: the first match is not stored (B10)
@@ -27,9 +28,8 @@ def read_sector_by_transfer(
     """
     yield Put("control", SET | WAIT_FOR_SYNC, cost)
     identity = yield from _find(number, cost)
-    for _ in range(arming):
-        yield Put("transfer", ENABLE | MARKS_STORED + FRAME_BYTES + size, cost)
-    yield from _until_done(cost)
+    yield from arm(ENABLE | MARKS_STORED + FRAME_BYTES + size, arming, cost)
+    yield from until_done(cost)
     yield Put("transfer", 0, cost)
     return identity.hex(" ")
 
@@ -52,7 +52,7 @@ def write_sector_by_transfer(
     identity = yield from _find(number, cost)
     for n in range(arming):
         yield Put("transfer", ENABLE | WRITE | words, gap if n == 0 else cost)
-    yield from _until_done(cost)
+    yield from until_done(cost)
     yield Put("transfer", 0, tail)
     return identity.hex(" ")
 
@@ -63,12 +63,6 @@ def _find(number: int, cost: int) -> Generator[Access, Any, bytes]:
         field = yield from read_field(cost, {ID: 6})
         if field[3] == ID and field[6] == number and crc16(field) == 0:
             return field[3:]
-
-
-def _until_done(cost: int) -> Generator[Access, Any, None]:
-    """Poll status until dma_active has fallen."""
-    while (yield Read("status", cost)).dma_active:
-        pass
 
 
 SECTOR_PROGRAMS: dict[str, ProgramMaker] = {

@@ -14,13 +14,13 @@ from refmodel.host.program import Write as Put
 Steps = Generator[Access, Any, None]
 
 
-def _start(words: int, write: bool, cost: int, times: int = 2) -> Steps:
-    """Write transfer as often as it takes to arm it."""
+def arm(value: int, times: int, cost: int) -> Steps:
+    """Write transfer as often as it takes to start it."""
     for _ in range(times):
-        yield Put("transfer", ENABLE | (WRITE if write else 0) | words, cost)
+        yield Put("transfer", value, cost)
 
 
-def _until_done(cost: int) -> Steps:
+def until_done(cost: int) -> Steps:
     """Poll status until dma_active has fallen."""
     while (yield Read("status", cost)).dma_active:
         pass
@@ -33,8 +33,8 @@ def read_by_transfer(
     if wait:
         yield Put("control", SET | WAIT_FOR_SYNC, cost)
     for _ in range(count):
-        yield from _start(words, write=False, cost=cost)
-        yield from _until_done(cost)
+        yield from arm(ENABLE | words, 2, cost)
+        yield from until_done(cost)
         yield Put("transfer", 0, pause)
     return count
 
@@ -49,8 +49,8 @@ def write_by_transfer(
     """
     yield Put("control", SET | precompensation << PRECOMPENSATION.lsb, cost)
     for _ in range(count):
-        yield from _start(words, write=True, cost=cost)
-        yield from _until_done(cost)
+        yield from arm(ENABLE | WRITE | words, 2, cost)
+        yield from until_done(cost)
         yield Put("transfer", 0, pause)
     return count
 
@@ -63,13 +63,13 @@ def restart_transfers(words: int = 8, cost: int = 40, every: int = 3000) -> Prog
         yield Put("transfer", 0, cost)
         yield Put("transfer", ENABLE | words, cost)  # off disarmed it
         yield Read("status", cost)
-        yield from _start(words, write=False, cost=cost)
+        yield from arm(ENABLE | words, 2, cost)
         yield Read("status", every)
         yield Put("control", WAIT_FOR_SYNC, cost)
-        yield from _start(words, write=False, cost=cost)  # anew, under way
+        yield from arm(ENABLE | words, 2, cost)  # anew, under way
         yield Read("status", every)
         yield Put("transfer", 0, cost)
-        yield from _start(0, write=False, cost=cost)  # no words: done at once
+        yield from arm(ENABLE, 2, cost)  # no words: done at once
         yield Read("status", cost)
         yield Put("transfer", 0, cost)
         yield Put("control", SET | WAIT_FOR_SYNC, cost)
@@ -104,7 +104,8 @@ def mixed_transfers(seed: int = 0, longest: int = 300, words: int = 6) -> Progra
             yield Put("transfer", rng.randint(0, words), gap)
         else:
             times = rng.choice((1, 2, 2, 2, 3))
-            yield from _start(rng.randint(0, words), rng.random() < 0.5, gap, times)
+            value = ENABLE | rng.randint(0, words)
+            yield from arm(value | (WRITE if rng.random() < 0.5 else 0), times, gap)
             yield Read("status", rng.randint(1, 40 * longest))
 
 

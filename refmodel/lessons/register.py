@@ -9,9 +9,8 @@ from refmodel.engine.blame import completes_byte
 from refmodel.engine.edges import edges
 from refmodel.lessons.lesson import Knob, Lesson, Result, Results
 from refmodel.lessons.play import PAL, Ran, arrival, draw, reads_at, run_bits
-from refmodel.media.mfm import word_bits
+from refmodel.media.mfm import MARK_A1, word_bits
 
-MARK = 0x4489
 POLLS = (4, 7, 10, 13, 14, 15, 18, 22, 30, 45)
 MARKS_ON_TRACK = 40
 
@@ -20,7 +19,7 @@ def window() -> Lesson:
     """Return the lesson on how long sync_equal is up."""
     results: Results = {}
     for n, cost in enumerate(POLLS):
-        words = [0xAAAA, MARK, 0x5554, 0x9254, 0x2A92]
+        words = [0xAAAA, MARK_A1, 0x5554, 0x9254, 0x2A92]
         caught = _caught(words * MARKS_ON_TRACK, cost)
         bits = word_bits(words[:3])
         first = arrival(31) - 50
@@ -144,7 +143,7 @@ def tie() -> Lesson:
     )
 
 
-AFTER_MARK = [0xAAAA, MARK, 0x5554, 0x9254, 0xAAAA]
+AFTER_MARK = [0xAAAA, MARK_A1, 0x5554, 0x9254, 0xAAAA]
 
 
 def _bytes_after(ran: Ran, match: int) -> list[int]:
@@ -154,7 +153,7 @@ def _bytes_after(ran: Ran, match: int) -> list[int]:
     done = [
         edge.after.data
         for edge in edges(block, ran.span.stimulus)
-        if edge.cycle > match and edge.inputs.bit_strobe and completes_byte(edge)
+        if edge.cycle > match and completes_byte(edge)
     ]
     return done[:4]
 
