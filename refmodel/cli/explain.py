@@ -9,6 +9,7 @@ from typing import IO, Annotated
 import typer
 
 from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.wrote import say_wrote
 
 
 def explain_command(
@@ -45,8 +46,10 @@ def explain_command(
     write_story(sys.stdout, found)
     if svg is not None:
         write_whole(svg, lambda file: _put(file, diagram.svg(found)), "--svg")
+        say_wrote(svg, "timing diagram, SVG")
     if wavejson is not None:
         write_whole(wavejson, lambda file: _put(file, diagram.wavejson(found)), "--wavejson")
+        say_wrote(wavejson, "timing diagram, WaveJSON")
 
 
 def _put(file: IO[str], text: str) -> None:

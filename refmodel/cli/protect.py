@@ -11,6 +11,7 @@ import typer
 
 from refmodel.cli.options import Policies, chosen_policies
 from refmodel.cli.run import Simulators
+from refmodel.cli.wrote import say_wrote
 from refmodel.errors import UserError
 from refmodel.protect.check import Check
 
@@ -87,9 +88,10 @@ def protect_command(
     with Progress(Console(stderr=True)) as progress:
         matrix = run_matrix(binding, grid, options, progress.say)
     matrix = replace(matrix, options=_given_again(policies, programs or []))
-    if out:
-        write_matrix(out, matrix)
+    files = write_matrix(out, matrix) if out else []
     show_matrix(_wide(Console()), matrix)
+    if out:
+        say_wrote(out, ", ".join(files))
     raise typer.Exit(matrix.exit_status)
 
 
@@ -112,9 +114,10 @@ def _sensitivity(
 
     profile = load_binding(binding).load_profile().with_policies(policies)
     found = table(checks, profile)
-    if out:
-        write_sensitivity(out, found)
+    files = write_sensitivity(out, found) if out else []
     show_sensitivity(_wide(Console()), found)
+    if out:
+        say_wrote(out, ", ".join(files))
 
 
 def _wide(console: Console) -> Console:

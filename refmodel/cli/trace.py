@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.wrote import say_wrote
 
 
 class Format(StrEnum):
@@ -18,6 +19,9 @@ class Format(StrEnum):
     table = "table"
     csv = "csv"
     vcd = "vcd"
+
+
+FORMS = {Format.table: "table", Format.csv: "CSV", Format.vcd: "VCD"}
 
 
 def trace_command(
@@ -53,3 +57,4 @@ def trace_command(
         write(sys.stdout, trace)
     else:
         write_whole(out, lambda file: write(file, trace))
+        say_wrote(out, f"trace, {FORMS[layout]}")

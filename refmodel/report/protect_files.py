@@ -6,7 +6,7 @@ import io
 import json
 import re
 import xml.etree.ElementTree as ET
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -111,20 +111,33 @@ def _clean(text: str) -> str:
     return NO_XML.sub("?", text)
 
 
-def write_matrix(folder: Path, matrix: Matrix) -> None:
-    """Write protect.json, junit.xml, report.txt and report.html; UserError when it cannot."""
-    make_folder(folder)
-    _write(folder / "protect.json", _json(matrix_data(matrix)))
-    _write(folder / "junit.xml", matrix_junit(matrix))
-    _write(folder / "report.txt", _plain(lambda console: show_matrix(console, matrix)))
-    _write(folder / "report.html", matrix_page(matrix))
+def write_matrix(folder: Path, matrix: Matrix) -> list[str]:
+    """Write a matrix as files and return their names; raise UserError when it cannot."""
+    report = _plain(lambda console: show_matrix(console, matrix))
+    return _write_all(
+        folder,
+        {
+            "protect.json": _json(matrix_data(matrix)),
+            "junit.xml": matrix_junit(matrix),
+            "report.txt": report,
+            "report.html": matrix_page(matrix),
+        },
+    )
 
 
-def write_sensitivity(folder: Path, found: Sequence[Tolerance]) -> None:
-    """Write sensitivity.json and sensitivity.txt; raise UserError when it cannot."""
+def write_sensitivity(folder: Path, found: Sequence[Tolerance]) -> list[str]:
+    """Write a sensitivity table as files and return their names; UserError when it cannot."""
+    table = _plain(lambda console: show_sensitivity(console, found))
+    rows = _json([asdict(t) for t in found])
+    return _write_all(folder, {"sensitivity.json": rows, "sensitivity.txt": table})
+
+
+def _write_all(folder: Path, texts: Mapping[str, str]) -> list[str]:
+    """Write each text to the file of its name; return the names."""
     make_folder(folder)
-    _write(folder / "sensitivity.json", _json([asdict(t) for t in found]))
-    _write(folder / "sensitivity.txt", _plain(lambda console: show_sensitivity(console, found)))
+    for name, text in texts.items():
+        _write(folder / name, text)
+    return list(texts)
 
 
 def _json(data: object) -> str:

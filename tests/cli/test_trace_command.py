@@ -32,8 +32,16 @@ def test_file(tmp_path):
     out = tmp_path / "trace.vcd"
     done = cellstep("trace", "status/random", "--format", "vcd", "--out", out)
     assert (0, "") == (done.returncode, done.stdout)
+    assert done.stderr.splitlines()[-1] == f"wrote {out} (trace, VCD)"
     assert "$var wire 16" in out.read_text()
     assert out.read_text() == cellstep("trace", "status/random", "--format", "vcd").stdout
+
+
+def test_file_that_is_a_pipe():
+    """What goes through --out to a pipe is the data and nothing else."""
+    done = apart("trace", "iso_sectors", "--format", "csv", "--out", "/dev/stdout")
+    assert done.stdout == cellstep("trace", "iso_sectors", "--format", "csv").stdout
+    assert done.stderr.endswith("wrote /dev/stdout (trace, CSV)\n")
 
 
 def test_file_that_cannot_be_written(tmp_path):

@@ -84,10 +84,18 @@ def test_moment_that_is_none(around, said):
     assert said in invoke("explain", POLL, "--around", around, fails=True)
 
 
-def test_drawings(tmp_path):
-    """The WaveJSON is strict JSON with a letter a cycle in every lane; the SVG is whole XML."""
+def test_drawings(tmp_path, capsys):
+    """The WaveJSON is strict JSON with a letter a cycle in every lane; the SVG is whole XML.
+
+    What is written is told beside the story, not in it.
+    """
     svg, wave = tmp_path / "a.svg", tmp_path / "a.json"
-    invoke("explain", POLL, "--around", "sync:2", "--svg", svg, "--wavejson", wave)
+    told = invoke("explain", POLL, "--around", "sync:2", "--svg", svg, "--wavejson", wave)
+    assert told == invoke("explain", POLL, "--around", "sync:2")
+    assert capsys.readouterr().err.splitlines() == [
+        f"wrote {svg} (timing diagram, SVG)",
+        f"wrote {wave} (timing diagram, WaveJSON)",
+    ]
     drawn = json.loads(wave.read_text())
     lanes = [
         lane for part in drawn["signal"] for lane in (part[1:] if type(part) is list else [part])

@@ -30,6 +30,8 @@ def test_reference_core_passes(good):
     """Originals are accepted, copies refused, and the exit status is 0."""
     done, _ = good
     assert done.returncode == 0, done.stderr
+    files = "protect.json, junit.xml, report.txt, report.html"
+    assert done.stderr.splitlines()[-1].endswith(f"out ({files})")
     runs = 4 * (1 + len(available()))
     assert f"{runs} runs, every verdict right" in done.stdout
     rows = [" ".join(line.split()) for line in done.stdout.splitlines()]
@@ -64,6 +66,7 @@ def test_sensitivity_needs_no_simulator(tmp_path):
     assert done.returncode == 0, done.stderr
     rows = [line.split() for line in done.stdout.splitlines()]
     assert ["second_read", "sync_equal", "up", "too", "long", "6", "7", "original"] in rows
+    assert f"wrote {tmp_path} (sensitivity.json, sensitivity.txt)\n" in done.stderr
     rows = json.loads((tmp_path / "sensitivity.json").read_text())
     assert [(r["kind"], r["harmless"], r["harmful"]) for r in rows][-1] == ("long", 6, 7)
 
