@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 from cli_run import invoke
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+TESTS = Path(__file__).parents[1]
+README = (TESTS.parent / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (TESTS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
 TRACES = re.findall(r"^    cellstep trace ([^#\n]*\w)", README, re.MULTILINE)
 SCRIPT = re.search(r"(?:^    from .*\n)+(?:^(?:    .*)?\n)+", README, re.MULTILINE)
 
@@ -14,6 +16,14 @@ SCRIPT = re.search(r"(?:^    from .*\n)+(?:^(?:    .*)?\n)+", README, re.MULTILI
 def test_traces_are_there():
     """The README shows a trace as a table and one as a VCD."""
     assert 2 == len(TRACES)
+
+
+def test_variables_of_the_tests_are_told():
+    """DEVELOPERS.md names each environment variable that changes what the tests try."""
+    read = re.compile(r"environ(?:\.get\(|\[)\"(CELLSTEP_\w+)")
+    names = {n for path in TESTS.rglob("test_*.py") for n in read.findall(path.read_text())}
+    assert 2 <= len(names)
+    assert set() == {name for name in names if f"`{name}=" not in DEVELOPERS}
 
 
 @pytest.mark.parametrize("line", TRACES)
