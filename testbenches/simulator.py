@@ -11,8 +11,11 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
+from typing import IO
 
 from cocotb_tools.check_results import get_results
 
@@ -27,7 +30,9 @@ TELLING = re.compile(r"error|fatal|\*\*\*|\.s?vh?:\d+|\$finish", re.I)
 NOISE = re.compile(  # what is always said
     r" INFO |vpi_iterate|explicit timescale|-Wtimescale|: timescale\.$|harness\.sv.*\$readmemh"
 )
-LONGEST_LOG = 1 << 20  # bytes of a log that are looked at: a core can fill any
+LONGEST_LINE = 200  # characters
+LAST_WORDS = 10  # seconds to read what is left in a pipe
+LONGEST_LOG = 1 << 20  # bytes of an output that are kept: a core can print without end
 
 
 class Session:
@@ -49,6 +54,7 @@ class Session:
         self._seed = seed
         self._number = number
         self._process: subprocess.Popen[bytes] | None = None
+        self._log: threading.Thread | None = None
 
     def run(self, runs: list[Run], timeout: float) -> list[RunDone]:
         """Play the runs in order and return what became of them.
@@ -58,15 +64,12 @@ class Session:
         """
         job = self.job()
         job.write(runs)
-        process = self.start(job)
+        self.start(job)
         try:
-            status = process.wait(timeout)
+            status = self.wait(timeout)
         except subprocess.TimeoutExpired:
             self.stop()
-            raise CannotRun(
-                f"{self.simulator}: no end after {timeout:.0f} s; does the core loop without "
-                "letting time pass?"
-            ) from None
+            raise self._without_end(job, timeout) from None
         except BaseException:
             self.stop()
             raise
@@ -75,29 +78,46 @@ class Session:
     def start(
         self, job: Job, pass_fds: Sequence[int] = (), settings: Mapping[str, str] | None = None
     ) -> subprocess.Popen[bytes]:
-        """Start the worker; what a stopped simulator leaves goes with the job's folder."""
-        with job.log.open("wb") as log:
-            self._process = subprocess.Popen(
-                [sys.executable, "-m", "testbenches.worker", str(job.file)],
-                env={
-                    **os.environ,
-                    **simulator_environment(self.simulator),
-                    "TMPDIR": str(job.folder),
-                    **(settings or {}),
-                },
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=subprocess.STDOUT,
-                start_new_session=True,
-                pass_fds=pass_fds,
-            )
+        """Start the worker; what a stopped simulator leaves goes with the job's folder.
+
+        Of what it prints the first LONGEST_LOG bytes are kept.
+        """
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "testbenches.worker", str(job.file)],
+            env={
+                **os.environ,
+                **simulator_environment(self.simulator),
+                "TMPDIR": str(job.folder),
+                **(settings or {}),
+            },
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+            pass_fds=pass_fds,
+        )
+        output = self._process.stdout
+        log = threading.Thread(target=_keep_beginning, args=(output, job.log), daemon=True)
+        log.start()
+        self._log = log
         return self._process
+
+    def wait(self, timeout: float | None = None) -> int:
+        """Wait for the worker's end, and for the last it printed; return its exit status.
+
+        Raises subprocess.TimeoutExpired when it has not ended after `timeout` seconds.
+        """
+        assert self._process is not None, "not started"
+        status = self._process.wait(timeout)
+        if self._log is not None:
+            self._log.join(LAST_WORDS)
+        return status
 
     def stop(self) -> None:
         """End the worker and everything it started."""
         if self._process is not None and self._process.poll() is None:
             os.killpg(self._process.pid, signal.SIGKILL)
-            self._process.wait()
+            self.wait()
 
     def job(self) -> Job:
         """Write the harness and describe the work."""
@@ -122,6 +142,15 @@ class Session:
             self._seed,
             self._number,
         )
+
+    def _without_end(self, job: Job, timeout: float) -> CannotRun:
+        """Return the error of a simulator that had to be stopped."""
+        told = f"no end after {timeout:.0f} s; does the core loop without letting time pass?"
+        if job.log.stat().st_size < LONGEST_LOG:
+            return CannotRun(f"{self.simulator}: {told}")
+        line = _lines(job.log)[-2:][0][:LONGEST_LINE]
+        told += f" It printed more than {LONGEST_LOG >> 20} MB, such as:\n  {line}"
+        return CannotRun(f"{self.simulator}: {told}")
 
     def _results(self, job: Job, runs: list[Run], status: int) -> list[RunDone]:
         """Return the finished runs; raise CannotRun unless there is one for each."""
@@ -169,6 +198,14 @@ def said(job: Job) -> str:
     lines = [line for line in lines if not NOISE.search(line)]
     telling = [line for line in lines if TELLING.search(line)]
     return "\n".join(f"  {line}" for line in (telling or lines)[:SHOWN_LINES])
+
+
+def _keep_beginning(pipe: IO[bytes], log: Path) -> None:
+    """Write what comes out of a pipe to a log until it is full; read on to the pipe's end."""
+    with suppress(OSError), pipe, log.open("wb") as file:  # a full disk is told of elsewhere
+        left = LONGEST_LOG
+        while printed := os.read(pipe.fileno(), 1 << 16):
+            left -= file.write(printed[:left])
 
 
 def _lines(log: Path) -> list[str]:

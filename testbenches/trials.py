@@ -78,7 +78,7 @@ class CoreSubject:
             job.write([])
             (self._work / "0.memory").write_text("0000\n")
             descriptor = simulator.fileno()
-            self._process = self._session.start(job, (descriptor,), {TRIALS: str(descriptor)})
+            self._session.start(job, (descriptor,), {TRIALS: str(descriptor)})
         self._job = job
         self._await(BUILD_SECONDS)
 
@@ -122,6 +122,6 @@ class CoreSubject:
                 raise CannotRun(f"{self.name}: the simulator says nothing for {seconds} s")
             self._bench.recv()
         except (EOFError, OSError):
-            failed = self._process.wait() == BUILD_FAILED
+            failed = self._session.wait() == BUILD_FAILED
             why = "the core does not build" if failed else "the simulation ended"
             raise CannotRun(f"{self.name}: {why}:\n{said(self._job)}") from None
