@@ -12,11 +12,12 @@ import numpy as np
 
 from refmodel.block.profile import Profile
 from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.lane import Cycles
 from refmodel.engine.recovery import delivered, together
 from refmodel.engine.stimulus import Stimulus
 from refmodel.errors import CannotRun, UserError
-from refmodel.margin.measure import windows_of_bits
-from refmodel.media.flux import NO_BIT, Cycles, Pulses
+from refmodel.media.flux import NO_BIT, Pulses
+from refmodel.separator.measure import windows_of_bits
 from testbenches.binding.machinery import Lines
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Binding, Observe

@@ -18,8 +18,8 @@ from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.separation import CLAUSE, SeparatorRun
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected
-from refmodel.margin.measure import first_held, tally, windows_of_bits
 from refmodel.media.flux import NO_BIT, NO_PULSES
+from refmodel.separator.measure import first_held, tally, windows_of_bits
 
 STROBE, VALUE = "bit_strobe", "bit_value"  # the core's two signals
 DELIVERED = 2  # in their common lane: a channel bit is delivered, and bit 0 is its value

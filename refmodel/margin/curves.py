@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from refmodel.margin.limits import LONG_LOCK, failures_at, offsets
-from refmodel.margin.measure import tally
 from refmodel.margin.pattern import Clock, Condition, data_pattern, pulses_of, seed_of
 from refmodel.margin.result import LOCK_AT_PERCENT, Bathtub, LockTrace, MapPoint
 from refmodel.margin.subject import Model, Subject
+from refmodel.separator.measure import tally
 
 BLOCK_BYTES = 900  # of data: some 5 000 pulses
 BLOCKS = 6
@@ -40,7 +40,7 @@ def map_column(
 def _map_point(subject: Subject, clock: Clock, seed: int, condition: Condition) -> MapPoint:
     """Try block after block of data until enough errors are seen."""
     pattern = data_pattern(clock.bit_ns, BLOCK_BYTES, seed, condition.pw50_ns)
-    first = int(np.searchsorted(pattern.written.bit, pattern.data_bit))
+    first = pattern.first_data_pulse
     pulses = errors = slips = 0
     for block in range(BLOCKS):
         trial = pulses_of(pattern, clock, condition, seed_of(seed, condition, block))
@@ -55,8 +55,7 @@ def _map_point(subject: Subject, clock: Clock, seed: int, condition: Condition) 
 def bathtub(subject: Subject, clock: Clock, seed: int, jitter_ns: float, points: int) -> Bathtub:
     """Return how often transitions shifted by up to 1.25 half windows are decoded wrong."""
     pattern = data_pattern(clock.bit_ns, BATHTUB_BYTES, seed, zeros=LONG_LOCK)
-    first = int(np.searchsorted(pattern.written.bit, pattern.data_bit))
-    probes = np.arange(first + 12, len(pattern.written.bit) - 12, PROBE_EVERY)
+    probes = pattern.probes(PROBE_EVERY)
     shifts = np.linspace(-1.25, 1.25, points) * clock.half_window_ns
     failures = [
         sum(

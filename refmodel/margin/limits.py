@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from refmodel.margin.measure import last_error, probe_failures, tally
+from refmodel.engine.lane import Cycles
 from refmodel.margin.pattern import (
     Clock,
     Condition,
@@ -21,8 +21,9 @@ from refmodel.margin.pattern import (
     seed_of,
 )
 from refmodel.margin.subject import Subject
-from refmodel.media.flux import NO_BIT, Cycles, Pulses
+from refmodel.media.flux import NO_BIT, Pulses
 from refmodel.media.flux_defects import NoFlux
+from refmodel.separator.measure import last_error, probe_failures, tally
 
 PROBE_EVERY = 24  # pulses: a disturbed loop has settled before the next one
 LONG_LOCK = 512  # zeros of preamble where the lock itself is not the question
@@ -82,8 +83,7 @@ def window_margin(
     Every 24th pulse is shifted at once; none may be decoded wrong.
     """
     pattern = data_pattern(clock.bit_ns, 1500, seed, condition.pw50_ns, LONG_LOCK)
-    first = int(np.searchsorted(pattern.written.bit, pattern.data_bit))
-    probes = np.arange(first + 12, len(pattern.written.bit) - 12, PROBE_EVERY)
+    probes = pattern.probes(PROBE_EVERY)
 
     def is_right(shift_ns: float) -> bool:
         return not failures_at(subject, clock, pattern, condition, seed, probes, shift_ns).any()
@@ -112,7 +112,7 @@ def failures_at(
 
 def data_right(subject: Subject, clock: Clock, pattern: Pattern, condition: Condition) -> bool:
     """Tell whether every pulse of the data is decoded right, at any phase of the preamble."""
-    first = int(np.searchsorted(pattern.written.bit, pattern.data_bit))
+    first = pattern.first_data_pulse
     trials = (replace(condition, splice=splice) for splice in SPLICES)
     return all(
         tally(offsets(subject, pulses_of(pattern, clock, trial, 0))[first:]).errors == 0
@@ -162,7 +162,7 @@ def _takes_shift(
     subject: Subject, clock: Clock, pattern: Pattern, condition: Condition, shift_ns: float
 ) -> bool:
     """Tell whether data is right although its second transition is shifted."""
-    first = int(np.searchsorted(pattern.written.bit, pattern.data_bit))
+    first = pattern.first_data_pulse
     moved = np.zeros(len(pattern.written.bit))
     moved[first + 1] = shift_ns
     offset = offsets(subject, pulses_of(pattern, clock, condition, 0, moved))
@@ -238,7 +238,7 @@ def _counts_through(
 def jitter_tolerance(subject: Subject, clock: Clock, seed: int, rate: float = 1e-3) -> float | None:
     """Return the sigma of jitter, in ns, at which `rate` of the pulses are decoded wrong."""
     pattern = data_pattern(clock.bit_ns, 6000, seed, zeros=LONG_LOCK)
-    first = int(np.searchsorted(pattern.written.bit, pattern.data_bit))
+    first = pattern.first_data_pulse
 
     def is_right(sigma: float) -> bool:
         pulses = pulses_of(pattern, clock, Condition(jitter_ns=sigma), seed)

@@ -13,6 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from refmodel.engine.lane import Cycles
 from refmodel.media.flux import Pulses, makes_edge, pulse_width
 from refmodel.media.flux_build import Written, read, write
 from refmodel.media.flux_defects import Defects, NoFlux
@@ -21,6 +22,7 @@ from refmodel.media.track import A1, GAP, Piece, Track, join, random_bytes
 
 PREAMBLE_BYTES = 12  # what a preamble has in the ISO layout: 8-inch drive manual 1979-82, p. 36
 GAP_BYTES = 24
+ENDS = 12  # pulses before the first and behind the last one that is moved by itself
 HEAD_BITS, TAIL_BITS = 128, 8  # silence at both ends, so that no pulse is moved past one
 
 
@@ -52,6 +54,16 @@ class Pattern:
     written: Written
     preamble_bit: int
     data_bit: int
+
+    @property
+    def first_data_pulse(self) -> int:
+        """Index of the data's first pulse among all pulses."""
+        return int(np.searchsorted(self.written.bit, self.data_bit))
+
+    def probes(self, every: int) -> Cycles:
+        """Return the index of every so many pulses of the data, away from both its ends."""
+        pulses = len(self.written.bit)
+        return np.arange(self.first_data_pulse + ENDS, pulses - ENDS, every)
 
     @property
     def shift_ns(self) -> float:

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Protocol
 
 from refmodel.block.profile import Profile
-from refmodel.media.flux import Cycles
+from refmodel.engine.lane import Cycles
 from refmodel.separator.choose import make_separator
 from refmodel.separator.interface import Followed, Separator
 from refmodel.separator.leap import follow

@@ -14,10 +14,10 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError
 from refmodel.media.flux_random import Floats
 
-Cycles = NDArray[np.int64]
 NO_BIT = -1  # the channel bit of a pulse that is none: an extra pulse, noise
 READ_PULSE_NS = 400  # +-20 %, drive manual SFD-321B p. 20
 LONGEST_NS = 1e15  # eleven days: later times are a mistake, and a double still tells 1 ns there

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError
-from refmodel.media.flux import NO_BIT, Cycles, Flux
+from refmodel.media.flux import NO_BIT, Flux
 from refmodel.media.flux_defects import Defects, NoFlux, Region, Weak
 from refmodel.media.flux_random import Floats, exponential, gaussian, uniform
 from refmodel.media.flux_shift import peak_shifts

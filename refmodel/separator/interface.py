@@ -26,9 +26,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError
 
-Cycles = NDArray[np.int64]
 NEVER = 1 << 62
 
 

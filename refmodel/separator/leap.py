@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError
-from refmodel.separator.interface import Bits, Cycles, Followed, Separator
+from refmodel.separator.interface import Bits, Followed, Separator
 
 
 def run(separator: Separator, pulses: Cycles, end: int) -> Bits:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.media.flux import Cycles
+from refmodel.engine.lane import Cycles
 
 SETTLED = 16  # pulses in a row with one offset: the separator holds it
 

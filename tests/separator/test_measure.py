@@ -9,7 +9,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from refmodel.block.profile import load_profile
-from refmodel.margin.measure import (
+from refmodel.margin.pattern import Condition, data_pattern, pulses_of
+from refmodel.margin.statistics import rate_limits
+from refmodel.margin.subject import Model
+from refmodel.margin.sweep import clock_of
+from refmodel.separator.choose import NAMES
+from refmodel.separator.leap import run
+from refmodel.separator.measure import (
     SETTLED,
     Tally,
     last_error,
@@ -17,12 +23,6 @@ from refmodel.margin.measure import (
     tally,
     windows_of_bits,
 )
-from refmodel.margin.pattern import Condition, data_pattern, pulses_of
-from refmodel.margin.statistics import rate_limits
-from refmodel.margin.subject import Model
-from refmodel.margin.sweep import clock_of
-from refmodel.separator.choose import NAMES
-from refmodel.separator.leap import run
 
 
 @pytest.mark.parametrize("latency", [0, 3])
