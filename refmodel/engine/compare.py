@@ -77,6 +77,17 @@ def first_divergence(
     return Divergence(int(cycles[at]), field, int(wanted[at]), int(shown[at]), int(vague[at]), lag)
 
 
+def differences(model: Lane, core: Lane, unknown: Lane, since: int) -> Lane:
+    """Return 1 where two lanes differ or the core's value has unknown bits, else 0.
+
+    Before cycle `since` it is 0.
+    """
+    cycles = np.union1d(np.union1d(model.cycle, core.cycle), np.append(unknown.cycle, since))
+    cycles = cycles[cycles >= model.cycle[0]]
+    wrong = (model.at(cycles) != core.at(cycles)) | (unknown.at(cycles) != 0)
+    return Lane.of(cycles, wrong & (cycles >= since))
+
+
 def first_read_divergence(
     lanes: dict[str, Lane], reads: Reads, layout: Layout, lags: dict[str, int]
 ) -> Divergence | None:

@@ -18,6 +18,7 @@ WRITE_KINDS = {
     "transfer": WRITE_TRANSFER,
     "control": WRITE_CONTROL,
 }
+WRITTEN = {kind: register for register, kind in WRITE_KINDS.items()}
 
 HIGH, LOW = 0xFF00, 0x00FF
 

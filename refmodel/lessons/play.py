@@ -12,7 +12,7 @@ from refmodel.block.profile import Profile, load_profile
 from refmodel.engine.lane import Lane
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected, Timeline
-from refmodel.host.bus import READ_STATUS, WRITE_KINDS, BusCycle
+from refmodel.host.bus import READ_STATUS, WRITTEN, BusCycle
 from refmodel.host.disk import RESET_CYCLES, Disk
 from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import Processor
@@ -139,7 +139,6 @@ def _bits(ran: Ran, first: int, end: int) -> Iterator[Piece]:
 
 def _accesses(ran: Ran, first: int, end: int) -> Iterator[Piece]:
     stimulus = ran.span.stimulus
-    written = {kind: register for register, kind in WRITE_KINDS.items()}
     rows = zip(
         stimulus.access_cycle.tolist(),
         stimulus.access_kind.tolist(),
@@ -148,7 +147,7 @@ def _accesses(ran: Ran, first: int, end: int) -> Iterator[Piece]:
     )
     for cycle, kind, value in rows:
         if first <= cycle < end:
-            text = f"{written[kind]} {value:04X}" if kind in written else "read"
+            text = f"{WRITTEN[kind]} {value:04X}" if kind in WRITTEN else "read"
             yield Piece(cycle, cycle + 1, "on", text)
 
 

@@ -8,8 +8,7 @@ from typing import IO
 import numpy as np
 
 from refmodel.block.fields import STATUS_WIDTH
-from refmodel.engine.compare import Reads, first_read_divergence
-from refmodel.engine.lane import Lane
+from refmodel.engine.compare import Reads, differences, first_read_divergence
 from refmodel.engine.memory import Moves
 from refmodel.report.result import Finding, Scope
 from refmodel.report.waves import (
@@ -58,7 +57,8 @@ def _waves(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Wav
         unknown = observed.unknown[name]
         yield Wave("core", name, field_width(name), changes_of(lane, unknown, first, end))
         model = model_lanes[name].delayed(scope.lags[name])
-        yield Wave("mismatch", name, 1, _differences(model, lane, unknown, first, end))
+        wrong = differences(model, lane, unknown, first)
+        yield Wave("mismatch", name, 1, changes_of(wrong, None, first, end))
     yield Wave("mismatch", "read", 1, list(_wrong_reads(finding, scope, first, end)))
 
 
@@ -78,15 +78,6 @@ def _rows(moves: Moves) -> set[tuple[int, ...]]:
     return set(zip(*(column.tolist() for column in columns), strict=True))
 
 
-def _differences(model: Lane, core: Lane, unknown: Lane, first: int, end: int) -> list[Change]:
-    """Return where two lanes differ, from where both are known."""
-    begin = max(first, int(model.cycle[0]))
-    cycles = np.unique(np.concatenate(([begin], model.cycle, core.cycle, unknown.cycle)))
-    cycles = cycles[(cycles >= begin) & (cycles < end)]
-    wrong = (model.at(cycles) != core.at(cycles)) | (unknown.at(cycles) != 0)
-    return changes_of(Lane.of(cycles, wrong.astype(np.uint32)), None, first, end)
-
-
 def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
     """Yield what the reads of status returned, on their edges."""
     rows = zip(reads.cycle.tolist(), reads.value.tolist(), reads.unknown.tolist(), strict=True)
@@ -95,11 +86,10 @@ def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
 
 def _wrong_reads(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Change]:
     """Yield 1 for each read that returned something else than the model, 0 after it."""
-    waived = {waiver.field for waiver in scope.waivers}
     lags = {
         name: lag
         for name, lag in scope.lags.items()
-        if name in finding.expected.lanes and name not in waived
+        if name in finding.expected.lanes and name not in scope.waived
     }
     reads, levels = finding.reads, {first: 0}
     earliest = max(first, finding.expected.first + 1 + max(lags.values()))

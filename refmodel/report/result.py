@@ -106,6 +106,13 @@ class RunResult:
     reproduce: str
     exit_status: int
 
+    def same_as(self, other: RunResult) -> bool:
+        """Return whether two runs are of one scenario and parted from the model alike."""
+        one, two = self.outcome, other.outcome
+        if one.scenario != two.scenario or one.finding is None or two.finding is None:
+            return False
+        return one.finding.same_as(two.finding)
+
 
 @dataclass(frozen=True)
 class WaiverTold:
@@ -135,6 +142,11 @@ class Scope:
     waivers: tuple[WaiverTold, ...] = ()
     not_compared: tuple[Gap, ...] = ()
 
+    @property
+    def waived(self) -> set[str]:
+        """The fields that are not held against the core."""
+        return {waiver.field for waiver in self.waivers}
+
 
 @dataclass(frozen=True)
 class SuiteResult:
@@ -151,6 +163,19 @@ class SuiteResult:
     def outcomes(self) -> list[Outcome]:
         """The runs' outcomes."""
         return [run.outcome for run in self.runs]
+
+    @property
+    def divergences(self) -> list[list[RunResult]]:
+        """The runs that part from the model, scenario by scenario; those alike are together."""
+        scenarios = [outcome.scenario for outcome in self.outcomes]
+        groups: list[list[RunResult]] = []
+        for run in sorted(self.runs, key=lambda run: scenarios.index(run.outcome.scenario)):
+            alike = [group for group in groups if group[0].same_as(run)]
+            if alike:
+                alike[0].append(run)
+            elif run.outcome.finding is not None:
+                groups.append([run])
+        return groups
 
     @property
     def cycles_compared(self) -> int:

@@ -9,7 +9,7 @@ from typing import Any
 from refmodel.block.fields import WORD
 from refmodel.block.profile import Profile
 from refmodel.engine.recovery import Recovered
-from refmodel.host.bus import HIGH, READ_OTHER
+from refmodel.host.bus import HIGH, READ_OTHER, WRITTEN
 from refmodel.report.result import (
     AccessSeen,
     Finding,
@@ -18,7 +18,6 @@ from refmodel.report.result import (
     verdict_of,
     worst_status,
 )
-from refmodel.report.words import WRITTEN
 
 
 def to_json(suites: Sequence[SuiteResult]) -> str:

@@ -55,18 +55,18 @@ def show_all(console: Console, suites: Sequence[SuiteResult]) -> None:
 
 def show_divergences(console: Console, suite: SuiteResult) -> None:
     """Print the first scenario's divergence in full, one line of each further one."""
-    findings = list(_findings(suite))
-    first = findings[0][1].outcome.scenario if findings else ""
-    for where, run in findings:
-        if run.outcome.scenario == first:
+    groups = suite.divergences
+    first = groups[0][0].outcome.scenario if groups else ""
+    for runs in groups:
+        if runs[0].outcome.scenario == first:
             console.print()
-            _full(console, suite, run, where)
-    others = [f for f in findings if f[1].outcome.scenario != first]
+            _full(console, suite, runs)
+    others = [runs for runs in groups if runs[0].outcome.scenario != first]
     if others:
         console.print()
         _line(console, "Other scenarios part from the model as well:")
-    for where, run in others:
-        _line(console, f"  {_short(suite, run, where)}")
+    for runs in others:
+        _line(console, f"  {_short(suite, runs)}")
 
 
 def heading(suite: SuiteResult) -> str:
@@ -162,48 +162,29 @@ def _way_out(outcomes: Sequence[Outcome]) -> Iterator[str]:
         yield f"{working[0]} runs this core: --sim {working[0]} leaves {failing[0]} out"
 
 
-def _findings(suite: SuiteResult) -> Iterator[tuple[str, RunResult]]:
-    """Yield each different divergence and where it was seen, scenario by scenario."""
-    runs = sorted(suite.runs, key=lambda run: _position(suite, run.outcome.scenario))
-    told: list[RunResult] = []
-    for run in runs:
-        if run.outcome.finding is None or any(_same(run, other) for other in told):
-            continue
-        told.append(run)
-        also = [other for other in runs if _same(run, other)]
-        yield ("on both simulators" if len(also) > 1 else f"on {run.outcome.simulator}"), run
+def _where(runs: Sequence[RunResult]) -> str:
+    """Say which scenario diverges, and on what."""
+    on = "both simulators" if len(runs) > 1 else runs[0].outcome.simulator
+    return f"{runs[0].outcome.scenario} on {on}"
 
 
-def _position(suite: SuiteResult, scenario: str) -> int:
-    """Return where a scenario stands in the suite."""
-    return next(n for n, run in enumerate(suite.runs) if run.outcome.scenario == scenario)
-
-
-def _same(run: RunResult, other: RunResult) -> bool:
-    """Return whether two runs are of one scenario and found the same."""
-    one, two = run.outcome, other.outcome
-    if one.scenario != two.scenario or one.finding is None or two.finding is None:
-        return False
-    return one.finding.same_as(two.finding)
-
-
-def _full(console: Console, suite: SuiteResult, run: RunResult, where: str) -> None:
+def _full(console: Console, suite: SuiteResult, runs: Sequence[RunResult]) -> None:
     """Print a divergence with all its facts."""
-    finding = run.outcome.finding
+    finding = runs[0].outcome.finding
     assert finding is not None
     said = words.headline(finding, suite.scope.profile.status)
-    _line(console, Text(f"First divergence, {run.outcome.scenario} {where}: {said}", "bold"))
-    for label, text in words.details(suite, run):
+    _line(console, Text(f"First divergence, {_where(runs)}: {said}", "bold"))
+    for label, text in words.details(suite, runs[0]):
         _line(console, Text.assemble("  ", (f"{label:<9}", "cyan"), " ", text))
 
 
-def _short(suite: SuiteResult, run: RunResult, where: str) -> str:
+def _short(suite: SuiteResult, runs: Sequence[RunResult]) -> str:
     """Return a divergence in one line."""
-    finding = run.outcome.finding
+    finding = runs[0].outcome.finding
     assert finding is not None
     said = words.headline(finding, suite.scope.profile.status)
     at = f"cycle {finding.divergence.cycle}"
-    return f"{run.outcome.scenario} {where}: {at}, {finding.cause.clause}: {said}"
+    return f"{_where(runs)}: {at}, {finding.cause.clause}: {said}"
 
 
 def _line(console: Console, text: str | Text) -> None:

@@ -8,10 +8,9 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, WORD, Layou
 from refmodel.block.profile import Profile
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Divergence
 from refmodel.engine.recovery import Recovered
-from refmodel.host.bus import HIGH, READ_OTHER, WRITE_KINDS
+from refmodel.host.bus import HIGH, READ_OTHER, WRITTEN
 from refmodel.report.result import AccessSeen, Finding, RunResult, SuiteResult
 
-WRITTEN = {kind: register for register, kind in WRITE_KINDS.items()}
 CLAUSES = {
     "B2": "one channel bit at most enters the window in a cycle, at bit 0",
     "B3": "sync_equal is 1 exactly while the window equals sync_word",

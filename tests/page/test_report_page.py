@@ -10,9 +10,10 @@ import pytest
 from page_cases import FIELDS, PAL, outcome, suite
 
 from refmodel.block.registers import RegisterBlock
+from refmodel.engine.compare import differences
 from refmodel.engine.edges import edges
 from refmodel.engine.lane import Lane
-from refmodel.report.page.picture import MOST_EDGES, differences, picture
+from refmodel.report.page.picture import MOST_EDGES, picture
 from refmodel.report.page.render import Figure, as_data, report_page
 
 NASTY = (

@@ -13,13 +13,13 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, UNUS
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import describe
-from refmodel.engine.compare import CHANNEL_BIT, first_read_divergence
+from refmodel.engine.compare import CHANNEL_BIT, differences, first_read_divergence
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.lane import Cycles, Lane
-from refmodel.host.bus import READ_OTHER, WRITE_KINDS
+from refmodel.host.bus import READ_OTHER, WRITTEN
 from refmodel.report.page.encode import encode, encode_cycles, encode_lane
 from refmodel.report.result import Scope, Shown
-from refmodel.report.waves import field_width
+from refmodel.report.waves import COUNTERS, field_width
 
 MOST_EDGES = 250_000  # a page stays small and quick; more is in the VCD and in `cellstep trace`
 CLAUSE_OF = {f.name: f.clause for f in STATUS_FIELDS} | {
@@ -31,7 +31,6 @@ CLAUSE_OF = {f.name: f.clause for f in STATUS_FIELDS} | {
     "lost_words": "B10",
     "underruns": "B11",
 }
-COUNTERS = ("lost_words", "underruns")
 ORDER = ("data", "byte_ready", "sync_equal", "dma_active", "writing", UNUSED)
 # What `describe` says, with the words that other lanes show left out.
 VALUES = (
@@ -149,7 +148,6 @@ def _inner(stepped: _Stepped, name: str, clause: str, digits: int, first: int) -
 def _lanes(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[dict[str, Any]]:
     """Yield the fields of status and the output lines, as model, core and difference."""
     every, observed = shown.expected.lanes | shown.expected.lines, shown.observed
-    waived = {waiver.field for waiver in scope.waivers}
     names = [*ORDER, *shown.expected.lines]
     for name in sorted(names, key=lambda name: name != CHANNEL_BIT):
         lag = scope.lags.get(name, 0)
@@ -169,7 +167,7 @@ def _lanes(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[dict[st
             since = max(shown.compared_from, shown.stimulus.first + lag)
             wrong = differences(model, core, unknown, since)
             lane |= {"core": encode_lane(core, first), "unknown": encode_lane(unknown, first)}
-            lane |= {"differs": encode_lane(wrong, first), "waived": name in waived}
+            lane |= {"differs": encode_lane(wrong, first), "waived": name in scope.waived}
         yield lane
 
 
@@ -180,17 +178,6 @@ def _clipped(lane: Lane, first: int, end: int) -> Lane:
     if int(lane.cycle[0]) > first:
         lane = Lane.of(np.concatenate(([first], lane.cycle)), np.append(lane.value[:1], lane.value))
     return lane.between(first, end)
-
-
-def differences(model: Lane, core: Lane, unknown: Lane, since: int) -> Lane:
-    """Return 1 where two lanes differ or the core's value has unknown bits, else 0.
-
-    Before cycle `since` it is 0.
-    """
-    cycles = np.union1d(np.union1d(model.cycle, core.cycle), np.append(unknown.cycle, since))
-    cycles = cycles[cycles >= model.cycle[0]]
-    wrong = (model.at(cycles) != core.at(cycles)) | (unknown.at(cycles) != 0)
-    return Lane.of(cycles, (wrong & (cycles >= since)).astype(np.uint32))
 
 
 def _reads(shown: Shown, scope: Scope, first: int, end: int) -> dict[str, Any]:
@@ -215,8 +202,7 @@ def _reads(shown: Shown, scope: Scope, first: int, end: int) -> dict[str, Any]:
 
 def _wrong_reads(shown: Shown, scope: Scope, first: int, end: int) -> list[int]:
     """Return the edge of the first read from which on the core's differ, if any does."""
-    waived = {waiver.field for waiver in scope.waivers}
-    fields = {n: lag for n, lag in scope.lags.items() if n not in waived and n in (*ORDER,)}
+    fields = {n: lag for n, lag in scope.lags.items() if n not in scope.waived and n in ORDER}
     part = shown.reads.since(max(first, shown.expected.first + 1 + max(scope.lags.values())))
     wrong = first_read_divergence(shown.expected.lanes, part, scope.profile.status, fields)
     return [wrong.cycle] if wrong and wrong.cycle < end else []
@@ -225,12 +211,11 @@ def _wrong_reads(shown: Shown, scope: Scope, first: int, end: int) -> list[int]:
 def _writes(shown: Shown, first: int, end: int) -> dict[str, Any]:
     """Return the writes: edge, value, and to which register."""
     stimulus = shown.stimulus
-    names = {kind: register for register, kind in WRITE_KINDS.items()}
-    written = np.flatnonzero(np.isin(stimulus.access_kind, list(names)))
+    written = np.flatnonzero(np.isin(stimulus.access_kind, list(WRITTEN)))
     part = written[_part(stimulus.access_cycle[written], first, end)]
     kinds = stimulus.access_kind[part].tolist()
     return {
         "c": encode_cycles(stimulus.access_cycle[part], first),
         "v": encode(stimulus.access_value[part]),
-        "register": [names[kind] for kind in kinds],
+        "register": [WRITTEN[kind] for kind in kinds],
     }

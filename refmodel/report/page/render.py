@@ -133,26 +133,13 @@ def _told(suite: SuiteResult) -> dict[str, Any]:
 
 def _findings(suite: SuiteResult) -> Iterator[dict[str, Any]]:
     """Yield each scenario's divergence in sentences, and as its facts."""
-    told: list[RunResult] = []
-    for run in suite.runs:
-        finding = run.outcome.finding
-        if finding is None or any(_same(run, other) for other in told):
-            continue
-        told.append(run)
-        facts = list(words.details(suite, run))
-        on = [r.outcome.simulator for r in suite.runs if _same(r, run)]
+    for runs in suite.divergences:
+        on = " and ".join(run.outcome.simulator for run in runs)
         yield {
-            "title": f"{run.outcome.scenario} on {' and '.join(on)}",
-            "sentences": list(_sentences(suite, run)),
-            "facts": facts,
+            "title": f"{runs[0].outcome.scenario} on {on}",
+            "sentences": list(_sentences(suite, runs[0])),
+            "facts": list(words.details(suite, runs[0])),
         }
-
-
-def _same(one: RunResult, two: RunResult) -> bool:
-    first, second = one.outcome, two.outcome
-    if first.finding is None or second.finding is None or first.scenario != second.scenario:
-        return False
-    return first.finding.same_as(second.finding)
 
 
 def _sentences(suite: SuiteResult, run: RunResult) -> Iterator[str]:
