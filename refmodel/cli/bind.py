@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Annotated
 
@@ -35,6 +34,7 @@ def bind_command(
     Ports are guessed from the source and from their names. Lines marked TODO are for you to
     fill in. Exit status: 0, 2 for bad arguments, 125 for a core that does not compile.
     """
+    from refmodel.report.whole import write_text
     from testbenches.binding.draft import draft
 
     if out is not None and out.exists() and not force:
@@ -45,7 +45,7 @@ def bind_command(
     if out is None:
         typer.echo(text, nl=False)
         return
-    _write(out, text)
+    write_text(out, text)
     todo = text.count("# TODO")
     typer.echo(f"{out}: written; look at every line, {todo} of them marked TODO", err=True)
 
@@ -56,14 +56,3 @@ def _macro(text: str) -> tuple[str, str | None]:
     if not name.isidentifier():
         raise UserError(f"--define {text}: should be NAME or NAME=VALUE")
     return name, value if equals else None
-
-
-def _write(out: Path, text: str) -> None:
-    """Write the file under another name and rename it when it is whole."""
-    part = out.with_name(f"{out.name}.part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        os.replace(part, out)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise UserError(f"{out}: cannot be written: {error.strerror}") from None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import IO, Annotated
+from typing import Annotated
 
 import typer
 
@@ -39,18 +39,14 @@ def explain_command(
     from refmodel.explain.moment import find_moment, parse_moment
     from refmodel.explain.story import write_story
     from refmodel.host.find import find_scenario
-    from refmodel.report.outdir import write_whole
+    from refmodel.report.whole import write_text
 
     chosen = load_profile(profile).with_policies(chosen_policies(policy))
     found = find_moment(*find_scenario(scenario), chosen, seed, parse_moment(around))
     write_story(sys.stdout, found)
     if svg is not None:
-        write_whole(svg, lambda file: _put(file, diagram.svg(found)), "--svg")
+        write_text(svg, diagram.svg(found), "--svg")
         say_wrote(svg, "timing diagram, SVG")
     if wavejson is not None:
-        write_whole(wavejson, lambda file: _put(file, diagram.wavejson(found)), "--wavejson")
+        write_text(wavejson, diagram.wavejson(found), "--wavejson")
         say_wrote(wavejson, "timing diagram, WaveJSON")
-
-
-def _put(file: IO[str], text: str) -> None:
-    file.write(text)

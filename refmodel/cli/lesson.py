@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
-from typing import IO, Annotated
+from typing import Annotated
 
 import typer
 
@@ -22,7 +21,7 @@ def lesson_command(
     Exit status: 0, 2 for bad input.
     """
     from refmodel.lessons.catalogue import TITLES, lesson_page, names_of
-    from refmodel.report.outdir import write_whole
+    from refmodel.report.whole import write_text
 
     if name is None:
         for short, title in TITLES.items():
@@ -32,9 +31,5 @@ def lesson_command(
     chosen = names_of(name)
     out.mkdir(parents=True, exist_ok=True)
     for short in chosen:
-        write_whole(out / f"{short}.html", partial(_put, lesson_page(short)))
+        write_text(out / f"{short}.html", lesson_page(short))
         typer.echo(out / f"{short}.html")
-
-
-def _put(text: str, file: IO[str]) -> None:
-    file.write(text)

@@ -46,8 +46,8 @@ def trace_command(
     """
     from refmodel.block.profile import load_profile
     from refmodel.host.find import find_scenario
-    from refmodel.report.outdir import write_whole
     from refmodel.report.trace import WRITERS, model_trace
+    from refmodel.report.whole import write_whole
 
     chosen = load_profile(profile).with_policies(chosen_policies(policy))
     trace = model_trace(*find_scenario(scenario), chosen, seed, first, last)

@@ -6,7 +6,7 @@ import io
 import re
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import IO
@@ -20,10 +20,10 @@ from refmodel.report.page.render import report_page
 from refmodel.report.result import RunResult, SuiteResult
 from refmodel.report.result_json import to_json
 from refmodel.report.terminal import show_all
+from refmodel.report.whole import Write
 
 TEXT_WIDTH = 100
 WAVES = "mismatch-*.vcd"
-Write = Callable[[IO[str]], None]
 
 
 class ResultFolder:
@@ -70,26 +70,6 @@ class ResultFolder:
             (self._new / name).replace(self._folder / name)
         for stale in set(self._folder.glob(WAVES)) - {self._folder / name for name in names}:
             stale.unlink()
-
-
-def write_whole(path: Path, write: Write, option: str = "--out") -> None:
-    """Write one file under another name and rename it when whole; UserError if it cannot.
-
-    `option` is what the user gave the path with.
-    What is there and no plain file, such as /dev/stdout, is written to as it is.
-    """
-    try:
-        if path.exists() and not path.is_file():
-            with path.open("w", encoding="utf-8", newline="\n") as file:
-                write(file)
-            return
-        with tempfile.TemporaryDirectory(prefix=".new-", dir=path.parent) as folder:
-            new = Path(folder) / "whole"
-            with new.open("w", encoding="utf-8", newline="\n") as file:
-                write(file)
-            new.replace(path)
-    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, PermissionError) as error:
-        raise UserError(f"{option} {path}: cannot be written: {error.strerror}") from None
 
 
 def _files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Write]]:

@@ -15,9 +15,10 @@ from rich.console import Console
 
 from refmodel.errors import UserError
 from refmodel.protect.matrix import Cell, Matrix, Tolerance
-from refmodel.report.outdir import TEXT_WIDTH, write_whole
+from refmodel.report.outdir import TEXT_WIDTH
 from refmodel.report.page.summary import matrix_page
 from refmodel.report.protect_text import show_matrix, show_sensitivity, wrong_details
+from refmodel.report.whole import write_text
 
 NO_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
 
@@ -136,7 +137,7 @@ def _write_all(folder: Path, texts: Mapping[str, str]) -> list[str]:
     """Write each text to the file of its name; return the names."""
     make_folder(folder)
     for name, text in texts.items():
-        _write(folder / name, text)
+        write_text(folder / name, text)
     return list(texts)
 
 
@@ -156,11 +157,3 @@ def make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise UserError(f"--out {folder}: cannot be written: {error.strerror}") from None
-
-
-def _write(path: Path, text: str) -> None:
-    write_whole(path, lambda file: _put(file, text))
-
-
-def _put(file: Any, text: str) -> None:  # noqa: ANN401
-    file.write(text)

@@ -70,7 +70,7 @@ def test_a_failed_write_leaves_nothing():
     """A file that cannot be written is named, and no part of it stays."""
     with pytest.raises(UserError) as error:
         bind("m.v", "--out", "none/b.yaml")
-    assert str(error.value) == "none/b.yaml: cannot be written: No such file or directory"
+    assert str(error.value) == "--out none/b.yaml: cannot be written: No such file or directory"
 
 
 def test_includes_and_defines():

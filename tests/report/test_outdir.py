@@ -8,7 +8,7 @@ from report_cases import finding, held, mismatch, outcome, suite
 
 from refmodel.errors import UserError
 from refmodel.report import outdir
-from refmodel.report.outdir import ResultFolder, write_whole
+from refmodel.report.outdir import ResultFolder
 
 GOOD = [suite(outcome("icarus"))]
 BAD = [suite(mismatch("icarus", finding(core=held(480)), "a b/c"), outcome("verilator"))]
@@ -98,32 +98,3 @@ def test_folder_that_cannot_be_written(tmp_path):
         ResultFolder(tmp_path / "out").__enter__()
     with pytest.raises(UserError, match="cannot be written: Not a directory"):
         ResultFolder(tmp_path / "out" / "deeper").__enter__()
-
-
-def test_one_whole_file(tmp_path):
-    """A single file is replaced when the new one is whole, and kept when it is not."""
-    path = tmp_path / "trace.csv"
-    write_whole(path, lambda file: file.write("first") and None)
-    with pytest.raises(ZeroDivisionError):
-        write_whole(path, lambda file: file.write("half") and 1 // 0)
-    assert "first" == path.read_text()
-    assert ["trace.csv"] == names(tmp_path)
-
-
-@pytest.mark.parametrize("place", ["no/such/folder/x.csv", ".", "file/x.csv"])
-def test_one_file_that_cannot_be_written(place, tmp_path):
-    """A folder that is not there, or a folder where the file should be, is a user's error."""
-    (tmp_path / "file").write_text("")
-    with pytest.raises(UserError, match="cannot be written"):
-        write_whole(tmp_path / place, lambda file: file.write("x") and None)
-
-
-def test_device_is_written_to_as_it_is(tmp_path):
-    """What is no plain file is not replaced by one."""
-    pipe = tmp_path / "pipe"
-    os.mkfifo(pipe)
-    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
-    write_whole(pipe, lambda file: file.write("through") and None)
-    assert b"through" == os.read(reader, 100)
-    os.close(reader)
-    assert pipe.is_fifo()

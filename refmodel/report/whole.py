@@ -1,0 +1,41 @@
+"""One file written whole or not at all: under another name, then renamed."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import IO
+
+from refmodel.errors import UserError
+
+Write = Callable[[IO[str]], None]
+
+
+def write_whole(path: Path, write: Write, option: str = "--out") -> None:
+    """Write one file under another name and rename it when whole; UserError if it cannot.
+
+    `option` is what the user gave the path with.
+    What is there and no plain file, such as /dev/stdout, is written to as it is.
+    """
+    try:
+        if path.exists() and not path.is_file():
+            with path.open("w", encoding="utf-8", newline="\n") as file:
+                write(file)
+            return
+        with tempfile.TemporaryDirectory(prefix=".new-", dir=path.parent) as folder:
+            new = Path(folder) / "whole"
+            with new.open("w", encoding="utf-8", newline="\n") as file:
+                write(file)
+            new.replace(path)
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, PermissionError) as error:
+        raise UserError(f"{option} {path}: cannot be written: {error.strerror}") from None
+
+
+def write_text(path: Path, text: str, option: str = "--out") -> None:
+    """Write a text as `write_whole` does."""
+
+    def put(file: IO[str]) -> None:
+        file.write(text)
+
+    write_whole(path, put, option)
