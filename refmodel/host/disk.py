@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -33,6 +34,8 @@ RESET_CYCLES = 4
 MEMORY_WORDS = 1 << 16  # at most
 NO_EDGES = np.empty(0, np.int64)
 FOREVER = 1 << 62
+LONGEST_RUN = 4_294_000_000  # cycles: a harness counts in 32 bits, and a bus may be 256 cycles late
+MOST_CHANGES = 10_000_000  # of a level input in one revolution
 MEMORY = 1  # stream of random numbers beside the track's
 
 
@@ -56,6 +59,9 @@ class Disk:
     less. Reset is asserted from edge 0 to `start - 1`. `tracks` are the tracks the head can step
     to, `track` the one it begins on.
 
+    Raises UserError, with the key's place where the scenario comes from a file, for a run of more
+    than LONGEST_RUN cycles, and a level input that changes too often for a revolution to be held.
+
     For a core with a separator of its own `pulse_cycles` says for how many cycles a pulse holds the
     read-data line active; the channel bits are then those of a separator model.
     """
@@ -75,6 +81,27 @@ class Disk:
                 f"tracks: one has {len(odd[0])} channel bits, track 0 has {len(self.track)};"
                 " they must be equally long"
             )
+        for key, message in self._too_long():
+            raise self.scenario.fault(key, message)
+
+    def _too_long(self) -> Iterator[tuple[tuple[str, ...], str]]:
+        """Yield what is too long, at its key; nothing of such a run has been laid out yet."""
+        cycles, turns = self.pace.cycles, self.scenario.revolutions
+        most = int((LONGEST_RUN - 1 - self.start) / cycles)
+        if not most:
+            message = f"a revolution takes {int(cycles)} cycles, a run {LONGEST_RUN} at most"
+            yield ("track",), message
+        elif turns > most:
+            message = (
+                f"'{turns}' take {self.cycles} cycles, a run {LONGEST_RUN} at most; give up to"
+            )
+            yield ("revolutions",), f"{message} {most}"
+        for name, level in self.scenario.levels.items():
+            every, least = getattr(level, "toggle_every", FOREVER), ceil(cycles / MOST_CHANGES)
+            if every < least:
+                message = f"'{every}' makes {int(cycles / every)} changes in a revolution,"
+                message += f" {MOST_CHANGES} at most; give {least} or more"
+                yield ("levels", name, "toggle_every"), message
 
     @cached_property
     def pace(self) -> Pace:
@@ -127,7 +154,7 @@ class Disk:
 
     def revolutions(self) -> Iterator[Stimulus]:
         """Yield the stimulus revolution by revolution, without host accesses."""
-        levels = {name: self._level(level) for name, level in self.scenario.levels.items()}
+        levels = self.scenario.levels.items()
         first = 0
         for turn, passing in enumerate(self._turns()):
             end = self._revolution_end(turn)
@@ -136,7 +163,7 @@ class Disk:
                 end - first,
                 bit_cycle=passing.cycle,
                 bit=passing.bit,
-                levels={n: lane.between(first, end) for n, lane in levels.items()},
+                levels={n: self._level(level, first, end) for n, level in levels},
                 resets=self._resets(first, end),
                 memory=self.memory,
                 pulses=passing.pulses,
@@ -229,18 +256,23 @@ class Disk:
     def _cycles_of(self, microseconds: int) -> int:
         return int(self.profile.clock_hz * microseconds / 1_000_000)
 
-    def _level(self, level: object) -> Lane:
-        """Return a level input over the whole run, 0 while the first reset lasts."""
-        if isinstance(level, int):
-            return Lane.of(np.array([0, self.start]), np.array([0, level]))
+    def _level(self, level: object, first: int, end: int) -> Lane:
+        """Return a level input in cycles `first` .. `end - 1`, 0 while the first reset lasts."""
         rise, fall = getattr(level, "rise", None), getattr(level, "fall", None)
-        if rise is not None and fall is not None:
+        if isinstance(level, int):
+            lane = Lane.of(np.array([0, self.start]), np.array([0, level]))
+        elif rise is not None and fall is not None:
             rise = max(rise, self.start)
-            return Lane.of(np.array([0, rise, max(fall, rise)]), np.array([0, 1, 0]))
-        cycle = np.arange(self.start, self.cycles, getattr(level, "toggle_every", 1))
-        return Lane.of(
-            np.concatenate(([0], cycle)), np.concatenate(([0], np.arange(len(cycle)) % 2 ^ 1))
-        )
+            lane = Lane.of(np.array([0, rise, max(fall, rise)]), np.array([0, 1, 0]))
+        else:
+            return self._toggling(getattr(level, "toggle_every", 1), first, end)
+        return lane.between(first, end)
+
+    def _toggling(self, every: int, first: int, end: int) -> Lane:
+        """Return a level that is 1 from the end of reset on and changes every so many cycles."""
+        so_far = max(0, (first - self.start) // every + 1)
+        later = np.arange(self.start + so_far * every, end, every)
+        return Lane.of(np.concatenate(([first], later)), (so_far + np.arange(len(later) + 1)) % 2)
 
     def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
         """Return the reset spans in cycles `first` .. `end - 1`."""

@@ -10,27 +10,26 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Field as Key
-from pydantic import field_validator, model_validator
+from pydantic import PrivateAttr, field_validator, model_validator
 
 from refmodel.block.slots import Slots
 from refmodel.errors import InputError, UserError, near
 from refmodel.host.catalogue import programs
-from refmodel.host.disk import MEMORY_WORDS, RESET_CYCLES, Disk
+from refmodel.host.disk import LONGEST_RUN, MEMORY_WORDS, RESET_CYCLES, Disk
 from refmodel.host.layouts import TrackLayout
 from refmodel.host.machine import Timing
 from refmodel.host.program import Program
 from refmodel.host.scenario_faults import disk_problems, host_problems
 from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
-from refmodel.yamlfile import Schema, exact_number, load
+from refmodel.yamlfile import Document, Schema, exact_number, load
 
 __all__ = ["RESET_CYCLES", "Disk", "HostPart", "Scenario", "load_scenario", "load_suite"]
 
 SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
-LAST_CYCLE = (1 << 32) - 1  # as far as a harness counts
-Cycle = Annotated[int, Key(ge=0, le=LAST_CYCLE)]
-Cycles = Annotated[int, Key(ge=1, le=LAST_CYCLE)]
+Cycle = Annotated[int, Key(ge=0, le=LONGEST_RUN)]
+Cycles = Annotated[int, Key(ge=1, le=LONGEST_RUN)]
 Microseconds = Annotated[int, Key(ge=0, le=LONGEST_US)]
 Level = Annotated[int, Key(ge=0, le=1)]
 LevelName = Literal["dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable"]
@@ -149,6 +148,8 @@ class Scenario(Schema):
     slots: Slots | None = None  # memory slots other than the profile's
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)  # random words by the run's seed
 
+    _document: Document | None = PrivateAttr(None)
+
     @model_validator(mode="after")
     def _parts_fit(self) -> Scenario:
         """Refuse parts that contradict each other."""
@@ -182,6 +183,12 @@ class Scenario(Schema):
             params.setdefault("seed", seed)
         return make(**params)
 
+    def fault(self, key: tuple[str, ...], message: str) -> UserError:
+        """Return the error of what only a run shows to be wrong, at its place in the file."""
+        if self._document is None:
+            return UserError(f"{'.'.join(key)}: {message}")
+        return InputError([self._document.problem(key, message)])
+
     def needs(self) -> set[str]:
         """Return the inputs and registers a core must have to run this scenario."""
         return {name for name, level in self.levels.items() if level != 0}
@@ -200,6 +207,7 @@ def load_scenario(path: Path) -> Scenario:
     problems += disk_problems(document, scenario, path.parent)
     if problems:
         raise InputError(problems)
+    scenario._document = document
     return scenario
 
 

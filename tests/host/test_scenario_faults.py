@@ -65,7 +65,7 @@ def refusal(tmp_path, text):
         (
             f"{WORDS}levels: {{writing: 2}}\nresets: [{{at: 4294967296}}]\n",
             "s.yaml:3:10: levels.writing: '2' should be less than or equal to 1\n"
-            "s.yaml:4:11: resets.0.at: '4294967296' should be less than or equal to 4294967295",
+            "s.yaml:4:11: resets.0.at: '4294967296' should be less than or equal to 4294000000",
         ),
         (
             "track: {layout: words, words: [1, 2, 3, 4, 5, 6, 7], repeat: 100000}\n",
