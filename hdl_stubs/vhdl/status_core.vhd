@@ -48,7 +48,7 @@ begin
     variable realigns : boolean;
   begin
     if rising_edge(clock) then
-      coming    := state;
+      coming   := state;
       reads    := chosen = '1' and write_n = '1' and place = STATUS_PLACE;
       realigns := REALIGN = 2 or (REALIGN = 1 and hold_off = '1');
 

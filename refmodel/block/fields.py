@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from refmodel.errors import near
 
 STATUS_WIDTH = 16
-WORD = 0xFFFF
+WORD_BITS = 16
+WORD = (1 << WORD_BITS) - 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,11 @@ class Inputs:
     slot: int = 0  # a memory slot is granted
     slot_data: int = 0  # the word memory offers in it
 
+    @property
+    def gates(self) -> int:
+        """1 while both enables let the transfer go on (B15)."""
+        return self.master_enable & self.channel_enable
+
 
 @dataclass(slots=True)
 class State:
@@ -126,7 +131,7 @@ class RegisterBlock:
         state, transfer = self.state, self.state.transfer
         if state.sync_equal != state.sync_equal_before or transfer.done:
             return 0
-        if not transfer.write or not inputs.master_enable & inputs.channel_enable:
+        if not transfer.write or not inputs.gates:
             return NEVER
         if transfer.fifo.used and not transfer.writer.active:
             return 0
@@ -170,7 +175,7 @@ class RegisterBlock:
 
     def _is_quiet_enabled(self, inputs: Inputs) -> bool:
         """Return the same when enable was written as 1; without, the path does nothing (B9)."""
-        gates = inputs.master_enable & inputs.channel_enable
+        gates = inputs.gates
         if not gates or inputs.slot or self.moved or self.quiet_edges(inputs) < NEVER:
             return False
         state, transfer = self.state, self.state.transfer
@@ -202,8 +207,8 @@ class RegisterBlock:
         sync_equal = 1 if window == sync_word else 0  # B3: a level
         dma_active, writing, transfer = inputs.dma_active, inputs.writing, state.transfer
         if inputs.write_transfer or transfer.enable:
-            gates = inputs.master_enable & inputs.channel_enable
-            edge = _sampled(inputs, gates, window, sync_equal, realign, waits, control)
+            gates = inputs.gates
+            edge = _sampled(inputs, window, sync_equal, realign, waits, control)
             transfer, self.moved = self.path.next(transfer, edge)
             dma_active |= self.own_dma_active(transfer, gates)
             writing |= self.own_writing(transfer)
@@ -248,11 +253,11 @@ class RegisterBlock:
 
 
 def _sampled(
-    inputs: Inputs, gates: int, window: int, match: int, realign: int, waits: int, control: int
+    inputs: Inputs, window: int, match: int, realign: int, waits: int, control: int
 ) -> Sampled:
     """Return what the transfer's path sees of an edge."""
     return Sampled(
-        gates,
+        inputs.gates,
         inputs.write_transfer,
         inputs.transfer,
         inputs.slot,

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from refmodel.block.control import PRECOMPENSATION, SLOW_BITS
-from refmodel.block.fields import WORD
+from refmodel.block.fields import WORD, WORD_BITS
 from refmodel.block.fifo import Fifo
 from refmodel.media.precompensation import amount, direction
 
 NEVER = 1 << 62
-WORD_BITS = 16
 DELAY = 2  # bits that enter behind a bit before it leaves: what precompensation looks ahead
 LEAVING = 1 << DELAY  # the bit of `recent` that leaves
 

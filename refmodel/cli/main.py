@@ -39,11 +39,11 @@ COMMANDS = {
     "protect": Entry(
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),
+    "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
     "explain": Entry("explain", "explain_command", "Explain one moment, with a diagram."),
     "lesson": Entry("lesson", "lesson_command", "Learn the register by playing with it."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
-    "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
 }
 
 

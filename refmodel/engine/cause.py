@@ -115,7 +115,7 @@ def _transfer_events(edge: Edge) -> list[str]:
         )
     if before.running and not after.running:
         said.append("the transfer ends")
-    if not inputs.master_enable & inputs.channel_enable:
+    if not inputs.gates:
         said.append("a gate is off")
     return said
 

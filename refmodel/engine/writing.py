@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.block.fields import WORD
+from refmodel.block.fields import WORD, WORD_BITS
 from refmodel.block.fifo import Fifo
 from refmodel.block.transfer import Sampled, Transfer
-from refmodel.block.writer import LEAVING, WORD_BITS, Writer, pulse_tick
+from refmodel.block.writer import LEAVING, Writer, pulse_tick
 from refmodel.engine.memory import word_at
 from refmodel.engine.span import Span
 

@@ -11,6 +11,7 @@ from pydantic import field_validator, model_validator
 from refmodel.separator.second_order import GAIN_BITS
 from refmodel.yamlfile import Schema, exact_number
 
+SeparatorName = Literal["rephase", "counter", "second_order"]
 LONGEST_GAP = 4  # channel bits between two transitions of MFM
 STABLE = "stable while kp > 0, ki > 0 and 2 kp + ki < 4"
 
@@ -93,7 +94,7 @@ class SecondOrderPart(Schema):
 class SeparatorPart(Schema):
     """The designs' numbers; `use` names the one a profile's flux goes through."""
 
-    use: Literal["rephase", "counter", "second_order"] = "second_order"
+    use: SeparatorName = "second_order"
     rephase: RephasePart = RephasePart()
     counter: CounterPart = CounterPart()
     second_order: SecondOrderPart = SecondOrderPart()

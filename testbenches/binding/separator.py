@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field as Key
 
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.recovery import STROBE, VALUE
+from refmodel.separator.parameters import SeparatorName
 from refmodel.yamlfile import Schema
 from testbenches.binding.machinery import Observed, Watched
 
@@ -36,5 +37,5 @@ class Separator(Schema):
     synchroniser of two flip-flops.
     """
 
-    model: Literal["rephase", "counter", "second_order"] | None = None
+    model: SeparatorName | None = None
     pulse_latency: Edges = 0
