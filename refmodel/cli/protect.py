@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -14,9 +14,6 @@ from refmodel.cli.run import Simulators
 from refmodel.cli.wrote import say_wrote
 from refmodel.errors import UserError
 from refmodel.protect.check import Check
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 
 def protect_command(
@@ -89,7 +86,7 @@ def protect_command(
         matrix = run_matrix(binding, grid, options, progress.say)
     matrix = replace(matrix, options=_given_again(policies, programs or []))
     files = write_matrix(out, matrix) if out else []
-    show_matrix(_wide(Console()), matrix)
+    show_matrix(Console(), matrix)
     if out:
         say_wrote(out, ", ".join(files))
     raise typer.Exit(matrix.exit_status)
@@ -115,15 +112,6 @@ def _sensitivity(
     profile = load_binding(binding).load_profile().with_policies(policies)
     found = table(checks, profile)
     files = write_sensitivity(out, found) if out else []
-    show_sensitivity(_wide(Console()), found)
+    show_sensitivity(Console(), found)
     if out:
         say_wrote(out, ", ".join(files))
-
-
-def _wide(console: Console) -> Console:
-    """Return a console that folds no column of a table when its output goes to a file or pipe."""
-    from refmodel.report.outdir import TEXT_WIDTH
-
-    if not console.is_terminal:
-        console.width = 2 * TEXT_WIDTH
-    return console

@@ -15,7 +15,6 @@ from rich.console import Console
 
 from refmodel.errors import UserError
 from refmodel.protect.matrix import Cell, Matrix, Tolerance
-from refmodel.report.outdir import TEXT_WIDTH
 from refmodel.report.page.summary import matrix_page
 from refmodel.report.protect_text import show_matrix, show_sensitivity, wrong_details
 from refmodel.report.whole import write_text
@@ -147,7 +146,7 @@ def _json(data: object) -> str:
 
 def _plain(show: Any) -> str:  # noqa: ANN401
     file = io.StringIO()
-    show(Console(file=file, width=2 * TEXT_WIDTH, color_system=None, force_terminal=False))
+    show(Console(file=file, color_system=None, force_terminal=False))
     return file.getvalue()
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from rich.console import Console
-from rich.table import Table
+from rich.text import Text
 
 from refmodel.protect.judge import Judgement, Measured
 from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
+from refmodel.report.protect_lines import fact_lines, folded, room_of, show_line, table_lines
 
 SHOWN_WRONG = 12
 
@@ -18,15 +19,13 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
 
     The margin is the least of all hosts, drives and seeds, the measurement that of the normal ones.
     """
-    table = Table(box=None, pad_edge=False, padding=(0, 1), header_style="bold")
-    for head in ("class", "check", "disk", *matrix.sides):
-        table.add_column(head, no_wrap=True)
-    table.add_column("measured on the model, margin", overflow="fold")
-    for cells in _rows(matrix):
-        table.add_row(*_row(matrix, cells))
-    console.print(table)
+    room = room_of(console)
+    heads = ("class", "check", "disk", *matrix.sides, "measured on the model, margin")
+    rows = [heads, *(_row(matrix, cells) for cells in _rows(matrix))]
+    for line in table_lines(rows, len(heads) - 1, room):
+        show_line(console, line)
     for note in dict.fromkeys(f"{c.case.check.name}: {c.note}" for c in matrix.cells if c.skipped):
-        console.print(f"not run: {note}", markup=False, highlight=False, soft_wrap=True)
+        _show_folded(console, f"not run: {note}", "  ")
     console.print()
     told: dict[tuple[object, ...], list[Cell]] = {}
     for cell in matrix.wrong:
@@ -35,8 +34,13 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
         _show_wrong(console, alike)
     if len(told) > SHOWN_WRONG:
         left = len(told) - SHOWN_WRONG
-        console.print(f"... and {left} more; --out DIR writes them all to protect.json\n")
-    console.print(summary(matrix), markup=False, highlight=False)
+        show_line(console, f"... and {left} more; --out DIR writes them all to protect.json\n")
+    show_line(console, summary(matrix))
+
+
+def _show_folded(console: Console, text: str, indent: str = "") -> None:
+    for line in folded(text, room_of(console), indent):
+        show_line(console, line)
 
 
 def _likeness(cell: Cell) -> tuple[object, ...]:
@@ -48,11 +52,12 @@ def _likeness(cell: Cell) -> tuple[object, ...]:
 def _show_wrong(console: Console, alike: list[Cell]) -> None:
     """Print what is known of the first of some cells that are wrong in the same way."""
     first = next((c for c in alike if c.case.is_plain), alike[0])
-    console.print(f"{first.case.name} on {first.side}", markup=False, highlight=False)
+    show_line(console, f"{first.case.name} on {first.side}")
     for label, text in wrong_details(first):
-        console.print(f"  {label:<10}{text}", markup=False, highlight=False, soft_wrap=True)
+        for line in fact_lines(label, text, room_of(console)):
+            show_line(console, line)
     if len(alike) > 1:
-        console.print(f"  and {len(alike) - 1} more runs of this check", highlight=False)
+        show_line(console, f"  and {len(alike) - 1} more runs of this check")
     console.print()
 
 
@@ -72,9 +77,9 @@ def _rows(matrix: Matrix) -> Iterator[list[Cell]]:
     yield from rows.values()
 
 
-def _row(matrix: Matrix, cells: list[Cell]) -> list[str]:
+def _row(matrix: Matrix, cells: list[Cell]) -> list[str | Text]:
     case = cells[0].case
-    row = [str(case.check.number), case.check.name, case.kind]
+    row: list[str | Text] = [str(case.check.number), case.check.name, case.kind]
     row += [_verdicts([c for c in cells if c.side == side]) for side in matrix.sides]
     plain = next((c for c in cells if c.case.is_plain), cells[0])
     judgements = [c.judgement for c in cells if c.side == matrix.sides[0] and c.judgement]
@@ -82,14 +87,14 @@ def _row(matrix: Matrix, cells: list[Cell]) -> list[str]:
     return [*row, f"{measured_words(decisive)}, {_least_margin(judgements)}"]
 
 
-def _verdicts(cells: list[Cell]) -> str:
+def _verdicts(cells: list[Cell]) -> str | Text:
     """Return one word for all runs of a side."""
     if all(c.skipped for c in cells):
         return "-"
     wrong = sum(not c.right for c in cells)
     if not wrong:
         return cells[0].case.wanted
-    return f"[bold red]WRONG {wrong}/{len(cells)}[/]"
+    return Text(f"WRONG {wrong}/{len(cells)}", "bold red")
 
 
 def _least_margin(judgements: Sequence[Judgement]) -> str:
@@ -163,11 +168,9 @@ def _way(kind: str) -> str:
 
 def show_sensitivity(console: Console, found: Sequence[Tolerance]) -> None:
     """Print how far each bit may be off, a row a check, bit and way."""
-    table = Table(box=None, pad_edge=False, padding=(0, 1), header_style="bold")
-    for head in ("check", "bit", "off by cycles", "harmless to", "harmful from", "flips"):
-        table.add_column(head, no_wrap=True)
+    rows: list[tuple[str, ...]] = [("check", "bit", "off", "harmless to", "harmful from", "flips")]
     for t in found:
         harmful = "-" if t.harmful is None else str(t.harmful)
-        row = (t.check, t.field, _way(t.kind), str(t.harmless), harmful, t.flips or "-")
-        table.add_row(*row)
-    console.print(table)
+        rows.append((t.check, t.field, _way(t.kind), str(t.harmless), harmful, t.flips or "-"))
+    for line in table_lines(rows, 1, room_of(console)):
+        show_line(console, line)

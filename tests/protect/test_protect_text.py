@@ -1,0 +1,78 @@
+"""What a user reads of a verdict matrix: in a terminal's columns, or a line a row in a file."""
+
+import io
+from dataclasses import replace
+
+import pytest
+from protect_cases import case_of, judged
+from rich.console import Console
+
+from refmodel.protect.check import KINDS, ORIGINAL
+from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix, Tolerance
+from refmodel.report.protect_text import show_matrix, show_sensitivity
+
+SIDES = (MODEL, "icarus", "verilator")
+EVENT = "channel bit 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"
+PLACE = "revolution 1, sector 2 ID mark, byte 0, channel bit 15 (channel bit 1439)"
+BLAME = Blame(20434, "byte_ready", 1, 0, "B4", EVENT, PLACE, 30, Access(20464, 0x44, 0x8089))
+NOTE = "the core has no line write_data, line write_gate, memory, register transfer"
+
+
+@pytest.fixture(scope="module")
+def matrix():
+    """Return a matrix with long rows, a wrong cell and one that is not run."""
+    cases = [case_of(name, kind) for name in ("long_cells", "transfer_flags") for kind in KINDS]
+    cells = [Cell(case, side, judged(case)) for side in SIDES for case in cases]
+    cells[4] = replace(cells[4], judgement=replace(cells[4].judgement, verdict="refuse"))
+    cells[4] = replace(cells[4], blame=BLAME)
+    cells[7] = replace(cells[7], judgement=None, note=NOTE, skipped=True)
+    return Matrix("binding.yaml", "pal_dd", SIDES, tuple(cells))
+
+
+def shown(show, what, width=None):
+    """Return the lines of a report in a terminal of a width, or in a file."""
+    file = io.StringIO()
+    show(Console(file=file, width=width, force_terminal=bool(width), color_system=None), what)
+    return file.getvalue().splitlines()
+
+
+def test_a_terminal_of_80_columns_holds_every_line(matrix):
+    """No line is cut or folded by the terminal, and no word is missing that a wide one shows."""
+    narrow, wide = shown(show_matrix, matrix, 80), shown(show_matrix, matrix, 200)
+    assert max(map(len, narrow)) <= 80
+    assert " ".join(narrow).split() == " ".join(wide).split()
+
+
+def test_a_row_takes_one_line_where_there_is_room(matrix):
+    """From the width of its widest row on the table has a line a row; below, two."""
+    wide = shown(show_matrix, matrix, 200)
+    assert wide[1].split()[:2] == ["1", "long_cells"]
+    widest = max(map(len, wide[:5]))
+    assert shown(show_matrix, matrix, widest)[:5] == wide[:5]
+    narrow = shown(show_matrix, matrix, widest - 1)
+    assert wide[1].startswith(narrow[2])
+    assert " ".join(narrow[2:4]).split() == wide[1].split()
+
+
+def test_a_file_has_a_row_a_line_whatever_the_terminal(matrix, monkeypatch):
+    """What is piped is as wide as it needs to be: it can be searched, and is always the same."""
+    wide = shown(show_matrix, matrix, 200)
+    for columns in ("40", "300"):
+        monkeypatch.setenv("COLUMNS", columns)
+        assert shown(show_matrix, matrix) == wide
+
+
+def test_further_lines_stand_under_the_first(matrix):
+    """What is known of a wrong cell goes on under where it began."""
+    lines = shown(show_matrix, matrix, 80)
+    at = next(n for n, line in enumerate(lines) if line.startswith("  clause"))
+    assert lines[at + 1].startswith(" " * 12 + "0x89")
+
+
+@pytest.mark.parametrize("name", ["transfer_flags", "a_check_with_a_longer_name"])
+def test_sensitivity_fits_80_columns(name):
+    """The table of how far a bit may be off fits, whatever a user calls a check."""
+    found = [Tolerance(name, "byte_ready", "long", 323, 324, ORIGINAL)]
+    lines = shown(show_sensitivity, found, 80)
+    assert max(map(len, lines)) <= 80
+    assert "byte_ready up too long 323 324 original" in " ".join(" ".join(lines).split())
