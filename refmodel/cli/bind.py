@@ -11,20 +11,27 @@ from refmodel.errors import UserError
 
 
 def bind_command(
-    sources: Annotated[list[Path], typer.Argument(help="The core's files, Verilog or VHDL.")],
+    sources: Annotated[
+        list[Path], typer.Argument(metavar="FILE", help="The core's files, Verilog or VHDL.")
+    ],
     top: Annotated[
         str | None,
-        typer.Option(help="The core's top module; needed if no single one stands above the rest."),
+        typer.Option(
+            metavar="MODULE",
+            help="The core's top module; needed if no single one stands above the rest.",
+        ),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write to this file, not to the terminal.")
+        Path | None, typer.Option(metavar="FILE", help="Write to this file, not to the terminal.")
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite the file of --out.")] = False,
     include: Annotated[
-        list[Path] | None, typer.Option(help="A folder with included files; may be repeated.")
+        list[Path] | None,
+        typer.Option(metavar="FOLDER", help="A folder with included files; may be repeated."),
     ] = None,
     define: Annotated[
-        list[str] | None, typer.Option(help="A macro, NAME or NAME=VALUE; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar="NAME=VALUE", help="A macro, or its name alone; may be repeated."),
     ] = None,
 ) -> None:
     """Draft a binding: which port of a core plays which role, with a comment on each guess.

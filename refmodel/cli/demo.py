@@ -10,7 +10,10 @@ import typer
 
 def demo_command(
     out: Annotated[
-        Path | None, typer.Option(help="Folder for both results and the core with the defect.")
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Folder for both results and the core with the defect."
+        ),
     ] = None,
 ) -> None:
     """Compare the reference core with the model, then a copy of it with one mistake.

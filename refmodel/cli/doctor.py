@@ -52,6 +52,8 @@ def doctor_command(
 ) -> None:
     """Look for everything Cellstep uses, and name the command that gets what is missing.
 
+    Example: cellstep doctor --json
+
     Exit status: 0 when at least one simulator can run, 125 when none can.
     """
     findings = list(examine())

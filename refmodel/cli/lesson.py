@@ -10,9 +10,12 @@ import typer
 
 def lesson_command(
     name: Annotated[
-        str | None, typer.Argument(help="A lesson, or all; without it, what there is.")
+        str | None,
+        typer.Argument(metavar="NAME", help="A lesson, or all; without it, what there is."),
     ] = None,
-    out: Annotated[Path, typer.Option(help="Folder for the pages.")] = Path("cellstep-out/lessons"),
+    out: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pages.")] = Path(
+        "cellstep-out/lessons"
+    ),
 ) -> None:
     """Write lessons: pages with one idea each, a guess, and sliders over the model's results.
 

@@ -50,17 +50,19 @@ def margin_command(
     points: Annotated[
         int | None,
         typer.Option(
-            help="Speeds, and as many jitters, of each error map.",
-            show_default=f"{MODEL_POINTS}, or {CORE_POINTS} with a core",
+            metavar="N",
+            help="Speeds, and as many jitters, of each error map; by default"
+            f" {MODEL_POINTS}, or {CORE_POINTS} with a core.",
         ),
     ] = None,
     sim: Annotated[
         Simulator | None,
-        typer.Option(help="Which simulator runs a core.", show_default="the fastest here"),
+        typer.Option(help="Which simulator runs a core; by default the fastest here."),
     ] = None,
     seed: Seed = 1,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for margin.json, margin.csv and the plots.")
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Folder for margin.json, margin.csv and the plots."),
     ] = None,
 ) -> None:
     """Measure how much speed error, jitter, shift and dropout a data separator survives.

@@ -17,7 +17,10 @@ def _natural(seed: int) -> int:
 
 
 Seed = Annotated[
-    int, typer.Option("--seed", callback=_natural, help="Seed of everything drawn at random.")
+    int,
+    typer.Option(
+        "--seed", metavar="N", callback=_natural, help="Seed of everything drawn at random."
+    ),
 ]
 Policies = Annotated[
     list[str] | None,

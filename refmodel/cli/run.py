@@ -26,9 +26,15 @@ class Simulators(StrEnum):
 
 
 def run_command(
-    bindings: Annotated[list[Path], typer.Argument(help="One or more binding files.")],
+    bindings: Annotated[
+        list[Path], typer.Argument(metavar="BINDING", help="One or more binding files.")
+    ],
     suite: Annotated[
-        str, typer.Option(help="A shipped suite, a folder of scenarios, or one scenario.")
+        str,
+        typer.Option(
+            metavar="SUITE",
+            help="quick, status, block or flux; a folder of scenarios, or one scenario.",
+        ),
     ] = "status",
     sim: Annotated[
         Simulators | None, typer.Option(help="Which simulators; by default all that are here.")
@@ -40,7 +46,10 @@ def run_command(
     policy: Policies = None,
     out: Annotated[
         Path | None,
-        typer.Option(help="Folder for report.html, result.json, junit.xml, report.txt and waves."),
+        typer.Option(
+            metavar="FOLDER",
+            help="Folder for report.html, result.json, junit.xml, report.txt and waves.",
+        ),
     ] = None,
 ) -> None:
     """Compare a core with the model, cycle by cycle, and show where they first part.

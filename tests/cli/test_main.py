@@ -8,6 +8,7 @@ from command import COMMAND, apart, cellstep
 
 from refmodel import __version__
 from refmodel.cli.main import COMMANDS
+from refmodel.host.scenario import suite_names
 
 HEAVY = ("cocotb", "pyslang", "hypothesis", "numpy", "rich.console")
 
@@ -47,7 +48,7 @@ def test_help_is_fast():
     assert "[]" == said.stdout.splitlines()[-1]
 
 
-@pytest.mark.parametrize("command", ["run", "trace", "demo", "bind"])
+@pytest.mark.parametrize("command", COMMANDS)
 def test_help_has_an_example(command):
     """The help of a command shows an example and what its exit status means."""
     done = cellstep(command, "--help")
@@ -56,11 +57,17 @@ def test_help_has_an_example(command):
     assert "Exit status: " in done.stdout
 
 
+def test_help_names_the_suites():
+    """The help of `run` names every suite that ships."""
+    said = cellstep("run", "--help").stdout
+    assert [] == [name for name in suite_names() if name not in said]
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
         (["rum"], "run"),
-        (["run"], "bindings"),
+        (["run"], "BINDING"),
         (["run", "b.yaml", "--sim", "fast"], "'fast'"),
         (["run", "b.yaml", "--policy", "ready_tie"], "--policy ready_tie: should be NAME=VALUE"),
         (["run", "b.yaml", "--seed", "-1"], "--seed -1: should be 0 or more"),
