@@ -30,7 +30,8 @@ MANY = 1 << 30
 class Trail:
     """What the model did on the way to the divergence, as far as it tells clauses apart.
 
-    `here` is the edge of the diverging cycle, if anything happened on it.
+    A field that is observed was right up to there: the core can do what the model did. `here` is
+    the edge of the diverging cycle, if anything happened on it.
     """
 
     here: Edge | None = None
@@ -38,9 +39,13 @@ class Trail:
     moves_since_gates: int = MANY  # words moved since a gate changed; some had waited
     bits_since_start: int = 0  # since the last start or stop
     control_written: bool = False
+    overwrote: bool = False  # an unread byte, with another one
+    tied: bool = False  # a byte completed on the edge of a read
 
     def follow(self, edge: Edge) -> None:
         """Take one more edge of the model's way."""
+        if self.last is not None and completes_byte(self.last):
+            self._follow_byte(self.last)
         inputs, last = edge.inputs, self.last
         moved = edge.after.transfer.memory_index != edge.before.transfer.memory_index
         self.moves_since_gates += moved
@@ -51,6 +56,13 @@ class Trail:
             self.bits_since_start = inputs.bit_strobe
         self.control_written |= bool(inputs.write_control)
         self.last = edge
+
+    def _follow_byte(self, edge: Edge) -> None:
+        """Take a completed byte that is behind."""
+        if edge.inputs.read_status:
+            self.tied = True
+        elif edge.before.byte_ready and edge.before.data != edge.after.data:
+            self.overwrote = True
 
     @staticmethod
     def _gates_change(edge: Edge, last: Edge | None) -> bool:
@@ -72,7 +84,7 @@ def clause_of(divergence: Divergence, trail: Trail, observed: Observed) -> str:
     if divergence.through == "read" and field in observed.lanes:
         return "B5"  # the register was right: its read did not return it
     if field in ("data", "byte_ready"):
-        clause = _framing_clause(divergence, here, observed)
+        clause = _framing_clause(divergence, trail, observed)
         return "B13" if clause == "B4" and trail.control_written else clause
     stopped = here is not None and here.inputs.write_transfer and not here.after.transfer.enable
     if field in TRANSFER_FIELDS or (field == "writing" and stopped):
@@ -102,12 +114,13 @@ def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -
     return CLAUSE[field]
 
 
-def _framing_clause(divergence: Divergence, here: Edge | None, observed: Observed) -> str:
+def _framing_clause(divergence: Divergence, trail: Trail, observed: Observed) -> str:
     """Return the clause when data or byte_ready is wrong."""
     if divergence.field == "byte_ready":
-        return _ready_clause(divergence, here, observed)
-    if here is not None and completes_byte(here):
-        return _data_clause(divergence, here, observed)
+        return _ready_clause(divergence, trail, observed)
+    if trail.here is not None and completes_byte(trail.here):
+        overwrote = trail.overwrote and "data" in observed.lanes
+        return _data_clause(divergence, trail.here, overwrote, observed)
     return "B4"
 
 
@@ -116,23 +129,34 @@ def completes_byte(edge: Edge) -> bool:
     return bool(edge.inputs.bit_strobe and not edge.inputs.reset and edge.before.bit_count == 7)
 
 
-def _data_clause(divergence: Divergence, here: Edge, observed: Observed) -> str:
-    """Return the clause when data is wrong on the edge on which a byte completes."""
+def _data_clause(divergence: Divergence, here: Edge, overwrote: bool, observed: Observed) -> str:
+    """Return the clause when data is wrong on the edge on which a byte completes.
+
+    A core that keeps the old byte keeps every unread one (B5), or has lost this byte (B4): one that
+    `overwrote` an unread byte before has lost this one.
+    """
     if here.before.byte_ready:  # unread so far, and to be overwritten
-        return "B5" if divergence.observed == here.before.data else "B4"
+        kept = divergence.observed == here.before.data
+        return "B5" if kept and not overwrote else "B4"
     framed_alike = "byte_ready" in observed.lanes  # for byte_ready would have diverged first
     late = divergence.observed == here.before.window & 0xFF
     return "B2" if framed_alike and not late else "B4"
 
 
-def _ready_clause(divergence: Divergence, here: Edge | None, observed: Observed) -> str:
-    """Return the clause when byte_ready is wrong: the flag's own, or the framing's."""
+def _ready_clause(divergence: Divergence, trail: Trail, observed: Observed) -> str:
+    """Return the clause when byte_ready is wrong: the flag's own, or the framing's.
+
+    A byte that is lost leaves data, and a flag that is up, as they were.
+    """
+    here = trail.here
     if here is None or not completes_byte(here):
         to_clear = here is not None and here.inputs.read_status and here.before.byte_ready
         return "B4" if divergence.observed and not to_clear else "B5"
+    read = here.inputs.read_status
+    if "data" not in observed.lanes or (here.before.byte_ready and not read):
+        return "B5"
     before, after = here.before.data, here.after.data
-    telling = "data" in observed.lanes and before != after
-    taken = telling and int(observed.lanes["data"].at(divergence.cycle)) == after
-    if here.inputs.read_status:
-        return "B5" if taken or not telling else "B4"
-    return "B5" if taken or "data" not in observed.lanes else "B4"
+    if before == after:  # data does not tell
+        tie = read and not (trail.tied and "byte_ready" in observed.lanes)
+        return "B5" if tie else "B4"
+    return "B5" if int(observed.lanes["data"].at(divergence.cycle)) == after else "B4"

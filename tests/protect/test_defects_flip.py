@@ -5,6 +5,7 @@ import pytest
 from hdl_stubs.defects import load_defects
 from refmodel.protect.check import ORIGINAL
 from refmodel.report.protect_text import wrong_details
+from testbenches.suite import Options, run_bindings
 
 DEFECTS = {defect.name: defect for defect in load_defects()}
 FLIPS = [  # defect, a check it flips, the bit the report must name
@@ -34,6 +35,40 @@ def test_defect_flips_a_check(name, check, field, matrix_of):
     if name == "ready_never_clears":  # a 32-cycle loop lets 31 cycles pass (computed)
         beyond = wrong.blame.wrong_cycles - 31
         assert told["allowed"].endswith(f"up to 31 cycles; here exceeded by {beyond} cycles")
+
+
+def test_a_lost_byte_is_framings_fault_wherever_it_shows(matrix_of, tmp_path):
+    """`protect` and `run` blame B4 for a byte lost on a match, whether an unread byte waits or not.
+
+    With one waiting, data alone shows it. A core that never overwrites would show the same there,
+    but this one has overwritten unread bytes before.
+    """
+    lost = DEFECTS["realign_drops_the_byte"]
+    checks = ["odd_sectors", "silent_gap"]
+    matrix = matrix_of([(lost.file, lost.replace, lost.replacement)], checks, [ORIGINAL])
+    blames = [cell.blame for cell in matrix.cells if cell.blame]
+    assert [("byte_ready", "B4"), ("data", "B4")] == [(b.field, b.clause) for b in blames]
+    options = Options(simulators=["icarus"])
+    (suite,) = run_bindings([tmp_path / "core/binding.yaml"], "status/sync_words", options)
+    finding = suite.outcomes[0].finding
+    assert (finding.divergence.field, finding.cause.clause) == ("data", "B4")
+
+
+def test_an_unread_byte_that_is_kept_is_the_flags_fault(matrix_of):
+    """A core that keeps an unread byte does so on the first one, and B5 is blamed."""
+    kept = DEFECTS["unread_byte_kept"]
+    matrix = matrix_of([(kept.file, kept.replace, kept.replacement)], ["silent_gap"], [ORIGINAL])
+    assert [("data", "B5")] == [(c.blame.field, c.blame.clause) for c in matrix.cells if c.blame]
+
+
+def test_a_flag_taken_down_by_a_byte_is_the_flags_fault(matrix_of):
+    """A lost byte leaves a flag that is up where it is, so one that falls is B5's."""
+    toggles = DEFECTS["ready_toggles"]
+    change = (toggles.file, toggles.replace, toggles.replacement)
+    matrix = matrix_of([change], ["odd_syncs"], [ORIGINAL])
+    assert [("byte_ready", "B5")] == [
+        (c.blame.field, c.blame.clause) for c in matrix.cells if c.blame
+    ]
 
 
 def test_a_writer_with_longer_bits_flips_the_write_and_read_back(matrix_of):
