@@ -1,24 +1,15 @@
 """Builds a register block for a test and feeds it."""
 
-from refmodel.block.profile import Profile
+from stepping import profile
+
 from refmodel.block.registers import Inputs, RegisterBlock
 
-PAL = 7093790  # Hz
 MARK = f"{0x4489:016b}"  # A1 with a missing clock, as channel bits (check value 1a, computed)
 
 
 def make_profile(reset=None, layout=None, **policies):
     """Return a profile with the given reset values, layout and policies, else the defaults."""
-    return Profile.model_validate(
-        {
-            "name": "test",
-            "clock_hz": PAL,
-            "channel_bit_ns": 2000,
-            "reset": reset or {},
-            "layout": layout or {},
-            "policies": policies,
-        }
-    )
+    return profile(reset=reset or {}, layout=layout or {}, policies=policies)
 
 
 def make_block(reset=None, layout=None, **policies):

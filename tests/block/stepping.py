@@ -7,6 +7,7 @@ from refmodel.block.registers import Inputs, RegisterBlock, State
 
 ENABLE, WRITE = 0x8000, 0x4000
 SET = 0x8000
+LEVELS = ("dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable", "reset")
 
 
 @dataclass
@@ -48,9 +49,6 @@ def play(cycles, events, memory=(), slots=None, **changes):
         block.step(Inputs(**{"slot": granted, "slot_data": offered, **arriving, **levels}))
         seen.append(_seen(block))
     return seen
-
-
-LEVELS = ("dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable", "reset")
 
 
 def _seen(block):
@@ -103,10 +101,14 @@ def together(*parts):
     return events
 
 
-def lane(seen, name):
-    """Return the (cycle, value) changes of one of a run's signals; 0 before the first."""
-    values = [getattr(cycle, name) for cycle in seen]
+def changes_of(values):
+    """Return the (cycle, value) changes of a signal given in every cycle; 0 before the first."""
     return [(n, v) for n, (u, v) in enumerate(zip([0, *values], values, strict=False)) if u != v]
+
+
+def lane(seen, name):
+    """Return the changes of one of a run's signals."""
+    return changes_of([getattr(cycle, name) for cycle in seen])
 
 
 def moves(seen):

@@ -1,7 +1,7 @@
 """B13: control sets and clears its bits, and changes framing; B12: the pulse of a match."""
 
 import pytest
-from stepping import SET, bits, control, lane, play, together
+from stepping import SET, bits, changes_of, control, lane, play, together
 
 from refmodel.block.control import KEPT, next_control
 
@@ -42,21 +42,16 @@ def test_byte_starts_with_a_1():
     """With top_bit_framing zeros between bytes are not counted; inside a byte they are."""
     stream = bits("000_1000_0001_0_1111_0000_00_1", 2)
     seen = play(40, together({0: control(SET | 4)}, stream))
-    assert lane_of_data(seen) == [(12, 0x81), (21, 0xF0)]
+    assert changes_of([cycle.state.data for cycle in seen]) == [(12, 0x81), (21, 0xF0)]
     assert [cycle.state.bit_count for cycle in seen[21:25]] == [0, 0, 0, 1]
-
-
-def lane_of_data(seen):
-    """Return when data changes, and to what."""
-    data = [cycle.state.data for cycle in seen]
-    return [(n, b) for n, (a, b) in enumerate(zip([0, *data], data, strict=False)) if a != b]
 
 
 def test_framing_counts_zeros_again_when_cleared():
     """Without the bit a byte may start with a 0."""
     events = together({0: control(SET | 4), 5: control(4)}, bits("0000_0000_0000_01", 2))
-    assert lane_of_data(play(30, events)) == []
-    assert play(30, events)[12].state.byte_ready == 1
+    seen = play(30, events)
+    assert changes_of([cycle.state.data for cycle in seen]) == []
+    assert seen[12].state.byte_ready == 1
 
 
 def test_sync_found_is_one_cycle_long():

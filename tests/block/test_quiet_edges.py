@@ -2,13 +2,14 @@
 
 from dataclasses import replace
 
-from block_drive import PAL, make_block
+from block_drive import make_block
 from hypothesis import given
 from hypothesis import strategies as st
+from stepping import profile
 
 from refmodel.block.collector import Collector
 from refmodel.block.fifo import Fifo
-from refmodel.block.profile import Policies, Profile
+from refmodel.block.profile import Policies
 from refmodel.block.registers import Inputs, RegisterBlock, State
 from refmodel.block.transfer import Transfer
 from refmodel.block.writer import IDLE, Writer
@@ -108,9 +109,7 @@ def states(draw):
 
 def block_in(state, policies):
     """Return a block in this state."""
-    block = RegisterBlock(
-        Profile(name="test", clock_hz=PAL, channel_bit_ns=2000, policies=policies)
-    )
+    block = RegisterBlock(profile(policies=policies))
     block.restore(state)
     return block
 

@@ -5,6 +5,7 @@ from fractions import Fraction
 import pytest
 from stepping import ENABLE, armed, play, profile, together
 
+from refmodel.block.profile import Profile
 from refmodel.block.slots import SlotRate, Slots
 from refmodel.errors import InputError
 from refmodel.yamlfile import parse
@@ -57,7 +58,7 @@ def test_setting_that_contradicts_itself_is_refused(keys, message, tmp_path):
     """What cannot be is an error at its line, with what would be right."""
     path = tmp_path / "p.yaml"
     with pytest.raises(InputError) as error:
-        parse(f"{HEAD}{keys}\n", path).validate(type(profile()))
+        parse(f"{HEAD}{keys}\n", path).validate(Profile)
     assert str(error.value) == f"{path}:{message}"
 
 
@@ -65,7 +66,7 @@ def test_setting_that_contradicts_itself_is_refused(keys, message, tmp_path):
 def test_number_policy_may_be_written_as_a_number(written, tmp_path):
     """A policy whose choices are numbers takes them with and without quotes."""
     text = f"{HEAD}policies: {{write_tail_lost_bits: {written}}}\n"
-    loaded = parse(text, tmp_path / "p.yaml").validate(type(profile()))
+    loaded = parse(text, tmp_path / "p.yaml").validate(Profile)
     assert loaded.policies.write_tail_lost_bits == "3"
 
 

@@ -20,7 +20,6 @@ from stepping import (
 T = 14  # cycles in a written channel bit
 TAKEN = 10  # the edge of the first slot: fetches the first word, which is taken at once
 OPENS = TAKEN + 2 * T
-START = armed(ENABLE | WRITE | 1, 2)
 
 
 def write(memory, cycles, slots=None, control_bits=0, length=None, **changes):
@@ -74,9 +73,9 @@ def test_transfer_is_done_when_the_last_word_is_fetched():
 
 
 def test_full_fifo_leaves_a_slot_unused():
-    """With three words waiting and one in the serialiser, memory is not asked for more."""
+    """With three words waiting and one in the serialiser, no more is fetched until it has left."""
     seen = write(list(range(9)), 300, slots=range(TAKEN, 300))
-    assert [n for n, *_ in moves(seen)][:5] == [TAKEN, *range(TAKEN + 1, TAKEN + 4), TAKEN + 225]
+    assert [n for n, *_ in moves(seen)][:5] == [*range(TAKEN, TAKEN + 4), TAKEN + 16 * T + 1]
 
 
 def test_empty_fifo_writes_zeros_and_is_counted():
@@ -165,7 +164,7 @@ def test_stop_shuts_the_gate_at_once():
     events = together(armed(ENABLE | WRITE | 9, 2), {OPENS + 20: transfer(0)})
     seen = play(500, events, memory=[0xFFFF] * 9, slots=(TAKEN, TAKEN + 1))
     assert lane(seen, "gate") == [(OPENS, 1), (OPENS + 20, 0)]
-    assert pulses(seen) == [OPENS + 7]
+    assert pulses(seen) == [OPENS + T // 2]
 
 
 def test_acceptance_restarts_the_serialiser():
