@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
 from refmodel.block.profile import Profile
 from refmodel.errors import UserError, reading
 from refmodel.host.scenario import Written
@@ -15,6 +13,7 @@ from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement, judge
 from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix
 from refmodel.protect.model import disk_of, full_scenario, run_model, written_in
+from refmodel.protect.offset import IN_TIME, offset_of, wrong_cycles
 from refmodel.protect.sensitivity import Sensitivity
 from refmodel.report.result import ERROR, SKIPPED, Finding, Outcome
 from testbenches.binding.ports import preflight
@@ -134,16 +133,17 @@ def _on_core(
     judgement = _judged(case, outcome.result, sensitivity.profile)
     before = found.get((simulator, f"{case.name}/first"), outcome)
     finding = before.finding or outcome.finding
-    blame = _blame(finding) if finding else None
+    blame = _blame(finding, sensitivity.profile) if finding else None
     cell = Cell(case, simulator, judgement, blame)
     if blame is None or cell.right or blame.field not in case.check.watches:
         return cell
-    kind = "long" if blame.observed else "late"
-    limit = sensitivity.tolerance(case.check, blame.field, kind)
+    if blame.off.kind not in IN_TIME:
+        return cell
+    limit = sensitivity.tolerance(case.check, blame.field, blame.off.kind)
     return replace(cell, blame=replace(blame, tolerance=limit))
 
 
-def _blame(finding: Finding) -> Blame:
+def _blame(finding: Finding, profile: Profile) -> Blame:
     """Tell a finding's divergence by the bit, how long it lasts and the first read it spoiled."""
     divergence = finding.divergence
     return Blame(
@@ -154,24 +154,10 @@ def _blame(finding: Finding) -> Blame:
         finding.cause.clause,
         finding.cause.event,
         finding.place,
-        _wrong_cycles(finding),
+        wrong_cycles(finding),
         _first_access(finding),
+        offset_of(finding, profile),
     )
-
-
-def _wrong_cycles(finding: Finding) -> int:
-    """Return for how many cycles the field differs, from the divergence on, within its span."""
-    divergence = finding.divergence
-    lanes = {**finding.expected.lanes, **finding.expected.lines}
-    if divergence.field not in finding.observed.lanes or divergence.field not in lanes:
-        return 1
-    model = lanes[divergence.field].delayed(divergence.lag)
-    core = finding.observed.lanes[divergence.field]
-    changes = np.unique(np.concatenate((model.cycle, core.cycle, [divergence.cycle])))
-    changes = changes[changes >= divergence.cycle]
-    same = np.flatnonzero(model.at(changes) == core.at(changes))
-    end = int(changes[same[0]]) if len(same) else finding.expected.end
-    return end - divergence.cycle
 
 
 def _first_access(finding: Finding) -> Access | None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from refmodel.block.arming import ENABLE, LENGTH
 from refmodel.block.fields import UNUSED
+from refmodel.block.profile import Profile
+from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import MEMORY, Divergence, Observed
-from refmodel.engine.edges import Edge
+from refmodel.engine.edges import Edge, edges
+from refmodel.engine.stimulus import Stimulus
 
 CLAUSE = {
     "dma_active": "B6",
@@ -127,6 +131,15 @@ def _framing_clause(divergence: Divergence, trail: Trail, observed: Observed) ->
 def completes_byte(edge: Edge) -> bool:
     """Return whether the edge's channel bit is the eighth of a byte (B4)."""
     return bool(edge.inputs.bit_strobe and not edge.inputs.reset and edge.before.bit_count == 7)
+
+
+def completions(profile: Profile, state: State, stimulus: Stimulus) -> Iterator[int]:
+    """Yield the edges of a stimulus on which bytes complete, from the state before it."""
+    block = RegisterBlock(profile)
+    block.restore(state)
+    for edge in edges(block, stimulus):
+        if completes_byte(edge):
+            yield edge.cycle
 
 
 def _data_clause(divergence: Divergence, here: Edge, overwrote: bool, observed: Observed) -> str:

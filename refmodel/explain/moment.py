@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from refmodel.block.profile import Profile
-from refmodel.block.registers import RegisterBlock
-from refmodel.engine.blame import completes_byte
-from refmodel.engine.edges import edges
+from refmodel.engine.blame import completions
 from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError, near
 from refmodel.host.bus import READ_OTHER
@@ -113,15 +111,7 @@ def _reads(profile: Profile, span: Span, moment: Moment) -> Cycles:
 def _bytes(profile: Profile, span: Span, moment: Moment) -> Cycles:
     """Return the edges on which bytes complete."""
     del moment
-    return np.fromiter(_completions(profile, span), np.int64)
-
-
-def _completions(profile: Profile, span: Span) -> Iterator[int]:
-    block = RegisterBlock(profile)
-    block.restore(span.state)
-    for edge in edges(block, span.stimulus):
-        if edge.inputs.bit_strobe and not edge.inputs.reset and completes_byte(edge):
-            yield edge.cycle
+    return np.fromiter(completions(profile, span.state, span.stimulus), np.int64)
 
 
 def _cycle(profile: Profile, span: Span, moment: Moment) -> Cycles:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from refmodel.errors import EXIT_BAD_INPUT, EXIT_CANNOT_RUN
 from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement
+from refmodel.protect.offset import Offset
 from refmodel.report.result import worst_status
 
 MODEL = "model"
@@ -52,6 +53,7 @@ class Blame:
     place: str
     wrong_cycles: int
     access: Access | None  # the first read that returned something else
+    off: Offset
     tolerance: Tolerance | None = None
 
 

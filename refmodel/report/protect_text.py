@@ -9,9 +9,24 @@ from rich.text import Text
 
 from refmodel.protect.judge import Judgement, Measured
 from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
+from refmodel.protect.offset import EXTRA, LOST, OTHER, SHORT, UNSEEN, Offset
+from refmodel.protect.sensitivity import MOST
 from refmodel.report.protect_lines import fact_lines, folded, room_of, show_line, table_lines
+from refmodel.report.words import counted
 
 SHOWN_WRONG = 12
+NOT_IN_TIME = {
+    LOST: "lost, not late: the {} due here never comes",
+    EXTRA: "one too many, not early: no {} is due here",
+    SHORT: "{} comes in time and falls too soon",
+    OTHER: "{} is wrong in itself, not right at another time",
+    UNSEEN: "by how many cycles is not known: the core shows {} in reads alone",
+}
+LEGEND = (
+    "early, late: so many cycles too soon or too late each time; up too long: falls so much later.",
+    "A bit that never comes is lost, not late; one too many is not early: no row is about these.",
+    f"{MOST} cycles are the most tried; where nothing flips up to there stands -.",
+)
 
 
 def show_matrix(console: Console, matrix: Matrix) -> None:
@@ -140,8 +155,9 @@ def _blame_words(blame: Blame) -> Iterator[tuple[str, str]]:
         "bit",
         f"{blame.field} is {_value(blame, blame.observed)}, the model says"
         f" {_value(blame, blame.expected)}, from cycle {blame.cycle} on for"
-        f" {blame.wrong_cycles} cycles",
+        f" {counted(blame.wrong_cycles, 'cycle')}",
     )
+    yield "off", offset_words(blame.field, blame.off)
     yield "clause", f"{blame.clause}: {blame.event}"
     yield "where", blame.place
     if blame.access is not None:
@@ -149,15 +165,22 @@ def _blame_words(blame: Blame) -> Iterator[tuple[str, str]]:
         yield "access", f"cycle {a.cycle}: status 0x{a.observed:04X}, model 0x{a.expected:04X}"
     else:
         yield "access", "no read in this revolution saw it"
-    if blame.tolerance is not None:
-        yield "allowed", tolerance_words(blame.tolerance, blame.wrong_cycles)
+    if blame.tolerance is not None and blame.off.cycles is not None:
+        yield "allowed", tolerance_words(blame.tolerance, blame.off.cycles)
+
+
+def offset_words(field: str, off: Offset) -> str:
+    """Say how far a bit is off, or why that is no matter of cycles."""
+    if off.cycles is not None:
+        return f"{_way(off.kind)} by {counted(off.cycles, 'cycle')}"
+    return NOT_IN_TIME[off.kind].format(field)
 
 
 def tolerance_words(tolerance: Tolerance, cycles: int) -> str:
     """Say how an error of so many cycles compares with what the check lets pass."""
     said = f"{tolerance.field} {_way(tolerance.kind)} by up to {tolerance.harmless} cycles"
     if tolerance.harmful is None:
-        return f"{said}, the most tried"
+        return f"{said} each time, the most tried"
     left = tolerance.harmless - cycles
     return f"{said}; here {'margin left' if left >= 0 else 'exceeded by'} {abs(left)} cycles"
 
@@ -174,3 +197,6 @@ def show_sensitivity(console: Console, found: Sequence[Tolerance]) -> None:
         rows.append((t.check, t.field, _way(t.kind), str(t.harmless), harmful, t.flips or "-"))
     for line in table_lines(rows, 1, room_of(console)):
         show_line(console, line)
+    console.print()
+    for text in LEGEND:
+        _show_folded(console, text)

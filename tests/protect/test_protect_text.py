@@ -9,12 +9,14 @@ from rich.console import Console
 
 from refmodel.protect.check import KINDS, ORIGINAL
 from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix, Tolerance
+from refmodel.protect.offset import LOST, Offset
 from refmodel.report.protect_text import show_matrix, show_sensitivity
 
 SIDES = (MODEL, "icarus", "verilator")
 EVENT = "channel bit 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"
 PLACE = "revolution 1, sector 2 ID mark, byte 0, channel bit 15 (channel bit 1439)"
-BLAME = Blame(20434, "byte_ready", 1, 0, "B4", EVENT, PLACE, 30, Access(20464, 0x44, 0x8089))
+READ = Access(20464, 0x44, 0x8089)
+BLAME = Blame(20434, "byte_ready", 1, 0, "B4", EVENT, PLACE, 30, READ, Offset(LOST))
 NOTE = "the core has no line write_data, line write_gate, memory, register transfer"
 
 
@@ -71,8 +73,12 @@ def test_further_lines_stand_under_the_first(matrix):
 
 @pytest.mark.parametrize("name", ["transfer_flags", "a_check_with_a_longer_name"])
 def test_sensitivity_fits_80_columns(name):
-    """The table of how far a bit may be off fits, whatever a user calls a check."""
+    """The table of how far a bit may be off fits, whatever a check is called.
+
+    Below it stands what it does not cover.
+    """
     found = [Tolerance(name, "byte_ready", "long", 323, 324, ORIGINAL)]
     lines = shown(show_sensitivity, found, 80)
     assert max(map(len, lines)) <= 80
     assert "byte_ready up too long 323 324 original" in " ".join(" ".join(lines).split())
+    assert any("never comes is lost, not late" in line for line in lines)
