@@ -1,10 +1,16 @@
-"""Builds a harness with either simulator, once for all sessions that share its folder."""
+"""Builds a harness with either simulator, once for all sessions that share its folder.
+
+Verilator leaves the compiling to make, which takes a path with a space for two. So make is told
+of nothing by a path: it finds in its own folder what it reads, and only passes paths on, quoted, to
+the shell.
+"""
 
 from __future__ import annotations
 
 import fcntl
 import os
 import re
+import shlex
 import shutil
 import subprocess
 from codecs import BOM_UTF8
@@ -47,6 +53,7 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "host_*",
     "read_value*",
 )
+KIT = "kit"  # in the folder of a build: a link to where Verilator's own files lie
 PRELUDE = "prelude.h"
 HEADERS = '#include "verilated.h"\n#include "verilated_timing.h"\n#include "verilated_vpi.h"\n'
 
@@ -87,21 +94,27 @@ def _icarus(job: Job) -> None:
 
 def _verilator(job: Job) -> None:
     """Translate to C++, compile, and link with what no core changes."""
-    libraries = f"-Wl,-rpath,{config.libs_dir} -L{config.libs_dir} -lcocotbvpi_verilator"
     names = ["--top-module", job.toplevel, "--prefix", "Vtop", "-o", job.toplevel, "-Mdir", "."]
-    main = config.share_dir / "lib" / "verilator" / "verilator.cpp"
-    sources = [str(main), _seen_by_python(job), *map(str, job.sources)]
-    command = ["verilator", "-cc", "--exe", "--vpi", *names, "-LDFLAGS", libraries]
+    main = shutil.copy(config.share_dir / "lib" / "verilator" / "verilator.cpp", job.build_dir)
+    sources = [Path(main).name, _seen_by_python(job), *map(str, job.sources)]
+    command = ["verilator", "-cc", "--exe", "--vpi", *names]
     _run(job, [*command, *VERILATOR, *_options(job), *sources])
     classes = (job.build_dir / "Vtop_classes.mk").read_text()
     runtime = _runtime(job, classes)
-    objects = " ".join(map(str, (_main(job, runtime), *sorted(runtime.glob("verilated*.o")))))
-    arguments = ["VM_GLOBAL_FAST=", "VM_USER_CLASSES=", f"USER_LDFLAGS={objects}"]
+    objects = (_main(job, runtime), *sorted(runtime.glob("verilated*.o")))
+    libraries = (f"-Wl,-rpath,{config.libs_dir}", f"-L{config.libs_dir}", "-lcocotbvpi_verilator")
+    arguments = ["VM_GLOBAL_FAST=", "VM_USER_CLASSES="]
+    arguments.append(f"USER_LDFLAGS={_quoted(*objects, *libraries)}")
     if "VM_PARALLEL_BUILDS = 0" in classes:  # else it is large, and has such a header of its own
         with suppress(BuildError):  # some machines refuse to load a compiled header
-            _make(job, *arguments, f"OPT_FAST=-O2 -include {runtime}/{PRELUDE}")
+            _make(job, *arguments, f"OPT_FAST=-O2 {_quoted('-include', runtime / PRELUDE)}")
             return
     _make(job, *arguments)
+
+
+def _quoted(*words: object) -> str:
+    """Return words as make passes them on to the shell."""
+    return shlex.join(map(str, words)).replace("$", "$$")
 
 
 def _seen_by_python(job: Job) -> str:
@@ -128,13 +141,13 @@ def _runtime(job: Job, classes: str) -> Path:
         part = folder.with_suffix(".part")
         shutil.rmtree(part, ignore_errors=True)
         part.mkdir()
-        header = part / PRELUDE
-        header.write_text(HEADERS)
+        (job.build_dir / PRELUDE).write_text(HEADERS)
+        compiled = f"{PRELUDE}.fast.gch"
         made = [f"{name}.o" for name in names]
-        _make(job, *made, f"{header}.fast.gch", "OPT_FAST=-O2")
-        Path(f"{header}.fast.gch").rename(f"{header}.gch")
-        for name in made:
+        _make(job, *made, compiled, "OPT_FAST=-O2")
+        for name in (*made, PRELUDE):
             shutil.move(job.build_dir / name, part / name)
+        shutil.move(job.build_dir / compiled, part / f"{PRELUDE}.gch")
         part.rename(folder)
     return folder
 
@@ -167,15 +180,36 @@ def _options(job: Job) -> list[str]:
 
 
 def _make(job: Job, *arguments: str) -> None:
-    _run(job, ["make", "-f", "Vtop.mk", f"-j{os.cpu_count() or 1}", *arguments])
+    _run(job, ["make", "-f", "Vtop.mk", "CURDIR=.", f"-j{os.cpu_count() or 1}", *arguments])
 
 
 def _run(job: Job, command: list[str]) -> None:
     """Run a command of the build in its folder; what it says goes to the build log."""
     with job.build_log.open("ab") as log:
-        done = subprocess.run(command, cwd=job.build_dir, stdout=log, stderr=log, check=False)
+        done = subprocess.run(
+            command,
+            cwd=job.build_dir,
+            env={**os.environ, **_kit(job)},
+            stdout=log,
+            stderr=log,
+            check=False,
+        )
     if done.returncode:
         raise BuildError(f"{command[0]} failed")
+
+
+def _kit(job: Job) -> dict[str, str]:
+    """Link to Verilator's own files, if the environment says where they lie; return what to set."""
+    root = os.environ.get("VERILATOR_ROOT")
+    if not root:
+        return {}
+    link = job.build_dir / KIT
+    if not link.is_symlink():
+        link.symlink_to(root, target_is_directory=True)
+    found = {"VERILATOR_ROOT": KIT}
+    if (link / "bin" / "verilator_bin").exists():  # the script around it does not quote its path
+        found["VERILATOR_BIN"] = f"{KIT}/bin/verilator_bin"
+    return found
 
 
 @contextmanager

