@@ -4,21 +4,32 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from refmodel.cli.options import Policies, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
+from refmodel.errors import UserError
+
+if TYPE_CHECKING:
+    from refmodel.explain.moment import Found, Moment
 
 
 def explain_command(
+    context: typer.Context,
     scenario: Annotated[
-        str, typer.Argument(help="A scenario file, or a shipped one such as status/iso_sectors.")
+        str,
+        typer.Argument(
+            help="A scenario file, or a shipped one such as status/iso_sectors; for a mismatch the"
+            " folder of run --out."
+        ),
     ],
     around: Annotated[
         str,
-        typer.Option(metavar="KIND:N", help="The moment: sync:N, read:N, byte:N or cycle:N."),
+        typer.Option(
+            metavar="KIND:N", help="The moment: sync:N, read:N, byte:N, cycle:N or mismatch:N."
+        ),
     ] = "sync:1",
     profile: Annotated[str, typer.Option(help="A shipped profile, or a file.")] = "pal_dd",
     policy: Policies = None,
@@ -32,17 +43,24 @@ def explain_command(
 
     Example: cellstep explain status/sync_poll --around sync:2 --svg sync.svg
 
+    Example: cellstep explain results --around mismatch:1
+
+    mismatch:N is where the Nth run that differs, of those `run --out results` has written, first
+    parts from the model, with the profile, policies and seed of that run.
+
     No core and no simulator takes part. Exit status: 0, 2 for bad input.
     """
-    from refmodel.block.profile import load_profile
     from refmodel.explain import diagram
-    from refmodel.explain.moment import find_moment, parse_moment
+    from refmodel.explain.moment import MISMATCH, parse_moment
     from refmodel.explain.story import write_story
-    from refmodel.host.find import find_scenario
     from refmodel.report.whole import write_text
 
-    chosen = load_profile(profile).with_policies(chosen_policies(policy))
-    found = find_moment(*find_scenario(scenario), chosen, seed, parse_moment(around))
+    moment = parse_moment(around)
+    if moment.kind == MISMATCH:
+        _refuse_own(context)
+        found = _found_in_result(Path(scenario), moment.number)
+    else:
+        found = _found_in_scenario(scenario, profile, chosen_policies(policy), seed, moment)
     write_story(sys.stdout, found)
     if svg is not None:
         write_text(svg, diagram.svg(found), "--svg")
@@ -50,3 +68,33 @@ def explain_command(
     if wavejson is not None:
         write_text(wavejson, diagram.wavejson(found), "--wavejson")
         say_wrote(wavejson, "timing diagram, WaveJSON")
+
+
+def _found_in_scenario(
+    name: str, profile: str, policies: dict[str, str], seed: int, moment: Moment
+) -> Found:
+    from refmodel.block.profile import load_profile
+    from refmodel.explain.moment import find_moment
+    from refmodel.host.find import find_scenario
+
+    chosen = load_profile(profile).with_policies(policies)
+    return find_moment(*find_scenario(name), chosen, seed, moment)
+
+
+def _found_in_result(path: Path, number: int) -> Found:
+    """Return the first mismatch of a run, found on the model as the core was bound."""
+    from refmodel.explain.mismatch import read_mismatch
+    from refmodel.explain.moment import Moment, find_in
+    from testbenches.model_side import model_side
+
+    run = read_mismatch(path, number)
+    disk, spans = model_side(run.binding, run.scenario, run.policies, run.seed)
+    return run.told(find_in(disk, spans, Moment("cycle", run.cycle)))
+
+
+def _refuse_own(context: typer.Context) -> None:
+    """Raise UserError for an option that a run has settled."""
+    for name in ("profile", "policy", "seed"):
+        source = context.get_parameter_source(name)
+        if source is not None and source.name == "COMMANDLINE":
+            raise UserError(f"--{name}: a mismatch is explained with that of its run; leave it out")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,9 +13,10 @@ from refmodel.engine.blame import completions
 from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError, near
 from refmodel.host.bus import READ_OTHER
-from refmodel.host.scenario import Scenario
+from refmodel.host.scenario import Disk, Scenario
 from refmodel.report.trace import Span, disk_of, spans_of
 
+MISMATCH = "mismatch"  # of a run; it is looked up in the run's result and found as a cycle
 BITS_BEFORE, BITS_AFTER = 2, 3  # channel bits shown around a moment
 
 
@@ -34,7 +35,10 @@ class Moment:
 
 @dataclass(frozen=True)
 class Found:
-    """A moment in a run: its cycle and place, and the revolutions the cycles around it lie in."""
+    """A moment in a run: its cycle and place, and the revolutions the cycles around it lie in.
+
+    `what` says what happens there, where the moment itself does not.
+    """
 
     moment: Moment
     scenario: str
@@ -44,13 +48,15 @@ class Found:
     spans: list[Span]
     first: int
     end: int
+    what: str = ""
 
 
 def parse_moment(text: str) -> Moment:
     """Return the moment of `--around`; raise UserError for what is none."""
     kind, _, number = text.partition(":")
-    if kind not in KINDS:
-        raise UserError(f"--around {text}: no such moment{near(kind, KINDS)}; e.g. sync:2")
+    if kind not in (*KINDS, MISMATCH):
+        hint = near(kind, (*KINDS, MISMATCH))
+        raise UserError(f"--around {text}: no such moment{hint}; e.g. sync:2")
     least = 0 if kind == "cycle" else 1
     if not (number.isascii() and number.isdigit() and least <= int(number) < 1 << 62):
         raise UserError(f"--around {text}: should be {kind}:N, N a whole number from {least} on")
@@ -62,10 +68,16 @@ def find_moment(
 ) -> Found:
     """Run a scenario on the model until the moment. Raises UserError when it never comes."""
     disk = disk_of(path, scenario, profile, seed)
+    return find_in(disk, spans_of(path, disk), moment)
+
+
+def find_in(disk: Disk, spans: Iterable[Span], moment: Moment) -> Found:
+    """Return a moment in the model's way through a disk. Raises UserError when it never comes."""
+    profile = disk.profile
     bit = float(profile.cycles_per_bit)
     passed, kept = 0, []
     found: int | None = None
-    for span in spans_of(path, disk):
+    for span in spans:
         kept.append(span)
         if found is None:
             cycles = KINDS[moment.kind](profile, span, moment)
@@ -82,7 +94,7 @@ def find_moment(
     first = max(kept[0].stimulus.first, int(found - BITS_BEFORE * bit))
     end = min(disk.cycles, int(found + BITS_AFTER * bit) + 1)
     place = disk.place(found)
-    return Found(moment, scenario.name, profile, found, place, kept, first, end)
+    return Found(moment, disk.scenario.name, profile, found, place, kept, first, end)
 
 
 def _there(moment: Moment, passed: int, cycles: int) -> str:

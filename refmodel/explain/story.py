@@ -28,7 +28,7 @@ def trace_of(found: Found) -> Trace:
 
 def heading(found: Found) -> str:
     """Say which moment is explained, and where it is."""
-    what = WHAT[found.moment.kind].format(n=found.moment.number)
+    what = found.what or WHAT[found.moment.kind].format(n=found.moment.number)
     when = words.time_text(float(found.cycle * found.profile.cycle_ns))
     return f"{found.scenario}, profile {found.profile.name}: {what}, cycle {found.cycle}, {when}"
 

@@ -1,0 +1,44 @@
+"""What the model does in a run of a core, without the core: its cycles are those of the run."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from refmodel.engine.timeline import Timeline
+from refmodel.errors import UserError
+from refmodel.host.find import find_scenario
+from refmodel.host.scenario import Disk
+from refmodel.report.trace import Span
+from testbenches.binding.schema import load_binding
+from testbenches.lockstep import Lockstep
+from testbenches.suite import quiet
+
+
+def model_side(
+    binding_path: Path, scenario: str, policies: dict[str, str], seed: int
+) -> tuple[Disk, Iterator[Span]]:
+    """Return the disk of a run and the model's way through it: bus, reset and inputs as bound.
+
+    Raises UserError for a core with a separator of its own: its channel bits are not the model's.
+    """
+    binding = load_binding(binding_path)
+    if binding.pulse_cycles is not None:
+        raise UserError(
+            f"{binding_path}: the core has a separator of its own, so its run met other channel"
+            " bits than the model alone; report.html shows them"
+        )
+    with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
+        lockstep = Lockstep(binding, Path(folder), seed, policies)
+        (prepared,) = lockstep.prepare([find_scenario(scenario)], quiet)
+    if prepared.skipped:
+        raise UserError(f"{binding_path}: {scenario} is skipped: {prepared.skipped}")
+    timeline = Timeline(prepared.disk.profile)
+
+    def spans() -> Iterator[Span]:
+        for stimulus in lockstep.stimuli(prepared):
+            state = timeline.state
+            yield Span(state, stimulus, timeline.run(stimulus))
+
+    return prepared.disk, spans()
