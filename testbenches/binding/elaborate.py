@@ -144,6 +144,7 @@ def elaborate(
     _raise_faults(compilation.getParseDiagnostics(), sources)
     instance = _instance(compilation, top)
     _raise_faults(compilation.getSemanticDiagnostics(), sources)
+    _refuse_driven_inputs(compilation, instance, sources)
     return Design(
         instance,
         {port.name: port for port in _ports(instance)},
@@ -211,17 +212,50 @@ def _raise_faults(diagnostics: Iterable[Any], sources: pyslang.SourceManager) ->
     import pyslang
 
     engine = pyslang.DiagnosticEngine(sources)
-    faults = []
-    for found in diagnostics:
-        if found.isError():
-            at = sources.getFullyExpandedLoc(found.location)
-            file = shown_path(Path(str(sources.getFullPath(at.buffer))))
-            line, column = sources.getLineNumber(at), sources.getColumnNumber(at)
-            faults.append(f"{file}:{line}:{column}: {engine.formatMessage(found)}")
-    if faults:
-        more = len(faults) - SHOWN_FAULTS
-        shown = faults[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
+    found = [d for d in diagnostics if d.isError()]
+    _raise([(d.location, engine.formatMessage(d)) for d in found], sources)
+
+
+def _raise(faults: Sequence[tuple[Any, str]], sources: pyslang.SourceManager) -> None:
+    """Raise CannotRun if there are faults, each a location in the sources and a message."""
+    told = [f"{_place(location, sources)}: {message}" for location, message in faults]
+    if told:
+        more = len(told) - SHOWN_FAULTS
+        shown = told[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
         raise CannotRun("\n".join(["the core does not compile:", *shown]))
+
+
+def _place(location: Any, sources: pyslang.SourceManager) -> str:  # noqa: ANN401
+    """Return the user's file, line and column; of what a macro holds, where that is used."""
+    at = sources.getFullyExpandedLoc(location)
+    file = shown_path(Path(str(sources.getFullPath(at.buffer))))
+    return f"{file}:{sources.getLineNumber(at)}:{sources.getColumnNumber(at)}"
+
+
+def _refuse_driven_inputs(
+    compilation: ast.Compilation, instance: ast.InstanceSymbol, sources: pyslang.SourceManager
+) -> None:
+    """Raise CannotRun for each place where the core drives one of its own inputs.
+
+    A simulator would name the harness, which drives them too.
+    """
+    from pyslang import analysis, ast
+
+    drivers = analysis.AnalysisManager()
+    compilation.freeze()
+    drivers.analyze(compilation)
+    compilation.unfreeze()
+    faults = []
+    for port in instance.body.portList:
+        symbol = getattr(port, "internalSymbol", None)
+        if symbol is None or port.direction != ast.ArgumentDirection.In:
+            continue
+        for driver in drivers.getDrivers(symbol):
+            may_read = driver.containingSymbol.kind == ast.SymbolKind.Instance  # as an inout
+            if driver.isUnidirectionalPort if may_read else not driver.isInputPort:
+                message = f"drives '{port.name}', an input of the core"
+                faults.append((driver.sourceRange.start, message))
+    _raise(faults, sources)
 
 
 def shown_path(path: Path) -> Path:

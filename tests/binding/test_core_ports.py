@@ -166,6 +166,41 @@ def test_core_that_does_not_compile(check, core, message):
     assert error.value.exit_status == 125
 
 
+@pytest.mark.parametrize(
+    ("code", "told"),
+    [
+        ("assign clk = eq;", "11:12: drives 'clk'"),
+        ("assign {adr[1], pads} = 0;", "11:13: drives 'adr'"),
+        ("leaf u1 (.o(mode));", "11:17: drives 'mode'"),
+        ("buf (rd, wr);", "11:10: drives 'rd'"),
+        ("`define D trace\nassign `D = eq;", "12:8: drives 'trace'"),
+    ],
+)
+def test_core_that_drives_its_own_input(check, code, told):
+    """A core that drives one of its inputs is refused at its own line, and exits with 125."""
+    leaf = "module leaf (output o, inout p); assign o = p; endmodule\n"
+    changes = {
+        "wire eq": f"{code} wire eq",
+        "endmodule\nmodule flags": f"endmodule\n{leaf}module flags",
+    }
+    with pytest.raises(CannotRun) as error:
+        check({}, changes)
+    assert str(error.value) == f"the core does not compile:\nregs.v:{told}, an input of the core"
+
+
+@pytest.mark.parametrize(
+    "code", ["leaf u1 (.p(mode));", "assign pads = 0;", "wire c; assign c = clk; leaf u1 (.p(c));"]
+)
+def test_core_that_drives_none(check, code):
+    """An input may reach the inout of a module inside, and an inout may be driven."""
+    leaf = "module leaf (inout p); endmodule\n"
+    changes = {
+        "wire eq": f"{code} wire eq",
+        "endmodule\nmodule flags": f"endmodule\n{leaf}module flags",
+    }
+    assert check({}, changes).top == "regs"
+
+
 def test_fault_inside_a_macro(check):
     """A fault in a macro's text is shown where the macro is used."""
     core = {
