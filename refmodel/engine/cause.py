@@ -88,12 +88,19 @@ def describe(edge: Edge) -> str:
         said.append("the host reads status")
     said += _transfer_events(edge)
     for name in ("dma_active", "writing"):
-        old, new = getattr(before, name), getattr(inputs, name)
-        if old != new:
-            said.append(f"the input {name} {'rises' if new else 'falls'}")
-    if not said:
-        said.append("the comparator's view follows one cycle later")
-    return "; ".join(said)
+        if name in edge.changed:
+            said.append(f"the input {name} {'rises' if getattr(inputs, name) else 'falls'}")
+    return "; ".join(said or [_by_itself(edge)])
+
+
+def _by_itself(edge: Edge) -> str:
+    """Say what the block does on an edge on which nothing arrives."""
+    before = edge.before
+    if before.sync_equal != before.sync_equal_before:
+        return "the comparator's view follows one cycle later"
+    if before.transfer.done:
+        return "the pulse of transfer_done ends"
+    return "the serialiser goes on" if before.transfer.writer.active else "nothing arrives"
 
 
 def _transfer_events(edge: Edge) -> list[str]:
@@ -115,6 +122,10 @@ def _transfer_events(edge: Edge) -> list[str]:
         )
     if before.running and not after.running:
         said.append("the transfer ends")
+    if before.writer.gate != after.writer.gate:
+        said.append(f"the write gate {'opens' if after.writer.gate else 'shuts'}")
+    if after.writer.data:
+        said.append("a channel bit 1 is written")
     if not inputs.gates:
         said.append("a gate is off")
     return said

@@ -19,10 +19,14 @@ Arrival = tuple[int, str, int]  # edge, input, value
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """One stepped edge: what was sampled, the state and status word before and after."""
+    """One stepped edge: what was sampled, the state and status word before and after.
+
+    `changed` are the levels, and reset, that are not as they were on the edge before.
+    """
 
     cycle: int
     inputs: Inputs
+    changed: tuple[str, ...]
     before: State
     after: State
     status_before: int
@@ -62,6 +66,18 @@ class EdgeStepper:
         self.memory: NDArray[np.uint16] = np.empty(0, np.uint16)
         self._slots = block.profile.slots
         self._edge = first  # the next edge that has not passed
+        self._changed: list[str] = []  # levels put on the inputs for that edge
+
+    def go_on_from(self, stimulus: Stimulus) -> None:
+        """Put on the inputs what held before a stimulus, which may follow another.
+
+        That is the levels as it begins, but for those the block's state still shows as they were.
+        """
+        for name, lane in stimulus.levels.items():
+            setattr(self.inputs, name, int(lane.at(stimulus.first)))
+        if not self.block.state.transfer.enable:  # else the block may show a transfer of its own
+            self.inputs.dma_active = self.block.state.dma_active
+            self.inputs.writing = self.block.state.writing
 
     def due(self, edge: int) -> int:
         """Return the first edge before `edge` on which the block does something, else `edge`."""
@@ -91,6 +107,8 @@ class EdgeStepper:
         _, name, value = arrival
         if name == "bit":
             self.inputs.bit_strobe = 1
+        elif value != getattr(self.inputs, name):
+            self._changed.append(name)
         setattr(self.inputs, name, value)
 
     def access(self, kind: int, mask: int, value: int) -> None:
@@ -119,6 +137,7 @@ class EdgeStepper:
         if block.moved:
             check_place(self.memory, block.moved.place, self._edge)
         self._edge += 1
+        self._changed.clear()
         inputs.bit_strobe = inputs.read_status = 0
         inputs.write_sync_word = inputs.write_transfer = inputs.write_control = 0
 
@@ -126,10 +145,11 @@ class EdgeStepper:
         """Step `edge` and return it."""
         self.skip_to(edge)
         before, status_before = self.block.state, self.block.status
-        sampled = replace(self.inputs)
+        sampled, changed = replace(self.inputs), tuple(self._changed)
         self.step()
         sampled.slot, sampled.slot_data = self.inputs.slot, self.inputs.slot_data
-        return Edge(edge, sampled, before, self.block.state, status_before, self.block.status)
+        after, status_after = self.block.state, self.block.status
+        return Edge(edge, sampled, changed, before, after, status_before, status_after)
 
 
 def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
@@ -140,6 +160,7 @@ def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
     """
     stepper = EdgeStepper(block, stimulus.first)
     stepper.memory = stimulus.memory
+    stepper.go_on_from(stimulus)
     coming = arrivals(stimulus)
     arrival = next(coming)
     beats = iter(

@@ -12,7 +12,7 @@ import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES
 from refmodel.block.profile import Profile
-from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.cause import describe
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
@@ -33,8 +33,11 @@ from refmodel.report.waves import (
 )
 
 SHOWN = 200  # cycles, where the user names no range
-COLUMNS = ("cycle", "us", "arrives", "window", "bits", "rdy", "dma", "wr", "eq", "data", "change")
-WIDTHS = (9, 11, 20, 6, 4, 3, 3, 2, 2, 4)
+COLUMNS = (
+    *("cycle", "us", "arrives", "window", "count"),
+    *("ready", "dma", "writing", "equal", "data", "change"),
+)
+WIDTHS = (9, 11, 20, 6, 5, 5, 3, 7, 5, 4)
 
 
 class Span(NamedTuple):
@@ -151,12 +154,10 @@ def rows(trace: Trace) -> Iterator[Row]:
     for span in trace.spans:
         block = RegisterBlock(trace.profile)
         block.restore(span.state)
-        before = Inputs()
         for edge in edges(block, span.stimulus):
             if edge.cycle >= trace.end:
                 return
-            arrives = _arrivals(edge, before)
-            before = edge.inputs
+            arrives = _arrivals(edge)
             changed = edge.status_before != edge.status_after
             if edge.cycle >= trace.first and (arrives or changed):
                 row = _row(edge, arrives, trace.profile)
@@ -191,10 +192,10 @@ def _moves_word(edge: Edge) -> bool:
     return bool(edge.inputs.slot) and before.memory_index != after.memory_index
 
 
-def _arrivals(edge: Edge, before: Inputs) -> str:
+def _arrivals(edge: Edge) -> str:
     """Say in a few words what arrives on an edge."""
     inputs, said = edge.inputs, []
-    if inputs.reset != before.reset:
+    if "reset" in edge.changed:
         said.append("reset" if inputs.reset else "reset ends")
     for register in WRITE_KINDS:
         if getattr(inputs, f"write_{register}"):
@@ -206,7 +207,7 @@ def _arrivals(edge: Edge, before: Inputs) -> str:
     if _moves_word(edge):
         said.append("slot")
     for name in LEVEL_INPUTS:
-        if getattr(inputs, name) != getattr(before, name):
+        if name in edge.changed:
             said.append(f"{name} {getattr(inputs, name)}")
     return ", ".join(said)
 
@@ -227,7 +228,7 @@ def write_csv(file: IO[str], trace: Trace) -> None:
     """Write the trace as CSV, a line an edge; numbers are decimal."""
     writer = csv.writer(file, lineterminator="\n")
     state = ("window", "sync_word", "bit_count")
-    writer.writerow(["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator"])
+    writer.writerow(["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator_why"])
     for row in rows(trace):
         ns = float(row.cycle * trace.profile.cycle_ns)
         shown = [row.cycle, f"{ns:.3f}", row.arrives, *(getattr(row.after, n) for n in state)]
@@ -243,7 +244,7 @@ def write_waves(file: IO[str], trace: Trace) -> None:
         end = min(trace.end, span.stimulus.end)
         for wave in (
             *status_waves("model", span.expected.lanes | span.expected.lines, first, end),
-            *move_waves("memory", span.expected.moves, first, end),
+            *move_waves("model.memory", span.expected.moves, first, end),
             *block_waves(trace.profile, span.state, span.stimulus, first, end),
             *stimulus_waves(span.stimulus, first, end),
         ):

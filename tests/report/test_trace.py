@@ -31,17 +31,17 @@ def traced(first=None, last=None, scenario=POLL, profile=PAL):
 
 
 TABLE = """\
-    cycle          us arrives              window bits rdy dma wr eq data change
-      443      62.449 bit 0                  2244    7   1   0  1  0   44
-      458      64.564 bit 1                  4489    0   1   0  1  1   89 sync_equal 0 -> 1, \
-data 0x44 -> 0x89: channel bit 1 arrives, window 0x4489, which completes \
+    cycle          us arrives              window count ready dma writing equal data change
+      443      62.449 bit 0                  2244     7     1   0       1     0   44
+      458      64.564 bit 1                  4489     0     1   0       1     1   89 \
+sync_equal 0 -> 1, data 0x44 -> 0x89: channel bit 1 arrives, window 0x4489, which completes \
 the byte 0x89 and equals sync_word
-      464      65.409 read                   4489    0   0   0  1  1   89 byte_ready 1 -> 0: \
-the host reads status
-      465      65.550 writing 0              4489    0   0   0  0  1   89 writing 1 -> 0: \
-the input writing falls
-      472      66.537 bit 1                  8913    1   0   0  0  0   89 sync_equal 1 -> 0: \
-channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489
+      464      65.409 read                   4489     0     0   0       1     1   89 \
+byte_ready 1 -> 0: the host reads status
+      465      65.550 writing 0              4489     0     0   0       0     1   89 \
+writing 1 -> 0: the input writing falls
+      472      66.537 bit 1                  8913     1     0   0       0     0   89 \
+sync_equal 1 -> 0: channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489
 """
 
 
@@ -80,7 +80,9 @@ def test_why_a_separator_took_a_bit():
     file = io.StringIO()
     write_csv(file, traced(440, 480, scenario=FLUX))
     found = list(csv.DictReader(io.StringIO(file.getvalue())))
-    said = {row["arrives"]: row["separator"] for row in found if row["arrives"].startswith("bit")}
+    said = {
+        row["arrives"]: row["separator_why"] for row in found if row["arrives"].startswith("bit")
+    }
     assert said["bit 0"] == "no pulse fell into it, after a window of 14.188 cycles"
     early = re.fullmatch(
         r"its pulse came (\d\.\d{3}) cycles (early|late), after a window of 14\.188 cycles",
@@ -88,7 +90,7 @@ def test_why_a_separator_took_a_bit():
     )
     assert early
     assert float(early[1]) <= 1
-    assert {""} == {row["separator"] for row in found if not row["arrives"].startswith("bit")}
+    assert {""} == {row["separator_why"] for row in found if not row["arrives"].startswith("bit")}
 
 
 def test_waves_of_a_separator():
@@ -178,6 +180,22 @@ def test_writes_are_told_with_their_register():
         for row in rows(traced(0, 600, POLL.model_copy(update={"host": HostPart(**host)})))
     ]
     assert "write sync_word 8912" in shown
+
+
+@pytest.mark.parametrize("name", ["block/read_transfer", "block/write_transfer"])
+def test_own_transfer_moves_no_input(name):
+    """What a transfer of the block's own shows is not told as an input that moves."""
+    path, scenario = find_scenario(name)
+    told = [row.change for row in rows(model_trace(path, scenario, PAL, 1, 0, 100_000))]
+    assert any("the transfer ends" in change for change in told)
+    assert [] == [change for change in told if "the input" in change or "view" in change]
+
+
+def test_inputs_move_where_their_levels_do():
+    """Each edge on which the level writing changes is told, over revolutions, and no other."""
+    shown = rows(traced(0, 3 * SECOND_TURN - 20))
+    told = [row.cycle for row in shown if "the input writing" in row.change]
+    assert list(range(4, 3 * SECOND_TURN - 20, 461)) == told
 
 
 def test_words_moved_to_memory():
