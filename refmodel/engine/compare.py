@@ -175,7 +175,7 @@ class Checker:
         ]
         if found:
             self.cycles_compared += max(0, end - first)
-        reads = reads.since(first + 1)
+        reads = reads.since(self.start + 1)  # what a read returns, status showed the cycle before
         found.append(first_read_divergence(lanes, reads, self._layout, self._reads))
         self.reads_compared += len(reads.cycle)
         if moved is not None:

@@ -1,0 +1,50 @@
+"""The checker passes over no read, wherever it falls."""
+
+import numpy as np
+import pytest
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.block.profile import load_profile
+from refmodel.engine.compare import Checker, Observed, Reads
+from refmodel.engine.lane import Lane
+from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.timeline import Timeline
+from refmodel.host.bus import READ_STATUS
+
+PAL = load_profile("pal_dd")
+FIRST = 3  # the last cycle of reset
+SPAN = 20
+
+
+def spans(wrong):
+    """Yield what two spans have the model show, and reads in every cycle; one returns too much."""
+    timeline = Timeline(PAL)
+    for first in (0, SPAN):
+        cycle = np.arange(first, first + SPAN)
+        stimulus = Stimulus(
+            first,
+            SPAN,
+            bit_cycle=cycle[::2],
+            bit=np.ones(SPAN // 2, np.uint8),
+            access_cycle=cycle,
+            access_kind=np.full(SPAN, READ_STATUS, np.uint8),
+            access_mask=np.full(SPAN, 0xFFFF, np.uint16),
+            access_value=np.zeros(SPAN, np.uint16),
+            resets=((0, FIRST + 1),) if not first else (),
+        )
+        expected = timeline.run(stimulus)
+        value = expected.read_value ^ (cycle == wrong).astype(np.uint16)
+        yield expected, Reads(cycle, stimulus.access_mask, value, np.zeros(SPAN, np.uint16))
+
+
+@pytest.mark.parametrize("wrong", range(FIRST + 1, 2 * SPAN))
+def test_every_wrong_read_is_found(wrong):
+    """A wrong read is found in each cycle behind reset, the first of a revolution among them."""
+    checker = Checker(PAL.status, dict.fromkeys((*FIELD_NAMES, UNUSED), 0), FIRST)
+    found = []
+    for expected, reads in spans(wrong):
+        lanes = expected.lanes
+        observed = Observed(lanes, {name: Lane.constant(0, expected.first) for name in lanes})
+        found.append(checker.check(expected, observed, reads))
+    assert [wrong] == [d.cycle for d in found if d]
+    assert 2 * SPAN - 1 - FIRST == checker.reads_compared
