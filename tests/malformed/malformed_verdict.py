@@ -8,6 +8,8 @@ without the checker:
   exactly if the simulator recorded the same changes and reads as of the good core: both are played
   the same stimulus, and the good core agrees. Otherwise they part first in the cycle told.
 - What changes the model's own expectation (a policy, a latency, a place in status) must not agree.
+- A run that agrees has compared every cycle it played from the end of reset on, and every read and
+  every word moved that the simulator recorded: none is passed over.
 - What is not compared any more must be told; what has no influence must not change the verdict.
 - The good core never differs from the model in a broken scenario or check.
 """
@@ -114,6 +116,7 @@ def _verdict_faults(variant: Variant, ran: Ran, good: Ran) -> Iterator[str]:
         yield f"exit status {ran.status} with the verdict {found['verdict']}"
     if not found["cycles_compared"] + found["reads_compared"] + found["moves_compared"]:
         yield "a verdict, and nothing was compared"
+    yield from _count_faults(variant, ran)
     if ran.status == MISMATCH and "First divergence" not in ran.text:
         yield "a mismatch that is not shown"
     if variant.kind == "core":
@@ -145,6 +148,43 @@ def _by_records(ran: Ran, good: Ran) -> Iterator[str]:
             yield f"{run['scenario']}: {run['verdict']}, but the records first differ in cycle {at}"
         elif run["verdict"] == "mismatch" and run["first_mismatch"]["cycle"] != at:
             yield f"{run['scenario']}: not the first mismatch, the records differ in cycle {at}"
+
+
+def _count_faults(variant: Variant, ran: Ran) -> Iterator[str]:
+    """Hold what each agreeing run says it compared against what was played and recorded."""
+    assert ran.result is not None
+    for index, run in enumerate(ran.result["runs"]):
+        if run["verdict"] == "agree":
+            for what, count in _to_compare(variant, ran, index).items():
+                if run[what] != count:
+                    yield f"{run['scenario']}: {run[what]} {what} compared, not all {count}"
+
+
+def _to_compare(variant: Variant, ran: Ran, index: int) -> dict[str, int]:
+    """Return how many cycles, reads and moves of one scenario are to be compared."""
+    assert ran.result is not None
+    waived = {waiver["field"] for waiver in ran.result["waivers"]}
+    hidden = {gap["subject"] for gap in ran.result["not_compared"]}
+    (lags,) = ran.result["latency"].values()
+    late = max((lag for name, lag in lags.items() if name not in waived), default=0)
+    since = _last_of_reset(variant) + late
+    records = _records(ran, index)
+    shown = set(lags) - waived - hidden
+    reads = [row.split() for row in records["reads"].splitlines()]
+    moves = [] if "memory" in waived else records.get("moves", b"").splitlines()
+    return {
+        "cycles": int(records["events"]) - since if shown else 0,
+        "reads": sum(int(cycle) > since for cycle, *_ in reads),
+        "moves": len(moves),
+    }
+
+
+def _last_of_reset(variant: Variant) -> int:
+    """Return the last cycle of reset: a broken binding may have another."""
+    if variant.kind != "binding":
+        return LAST_OF_RESET
+    told = yaml.safe_load(variant.content)["reset"].get("cycles", LAST_OF_RESET + 1)
+    return int(told) - 1
 
 
 def _records(ran: Ran, index: int) -> dict[str, bytes]:

@@ -1,14 +1,25 @@
-"""What the search through broken inputs takes for a fault, shown on made-up runs."""
+"""What the search through broken inputs takes for a fault, shown on made-up runs.
 
+And on real ones with a checker that is broken on purpose.
+"""
+
+import multiprocessing
 from pathlib import Path
 
 import pytest
 from malformed_inputs import Variant, good_files
-from malformed_run import Command, Ran
+from malformed_run import Bench, Command, Ran
 from malformed_verdict import faults
 
+from refmodel.engine.compare import Checker
+from testbenches.toolchain import available
+
 FILE = Path("/x/b.yaml")
-GOOD = {"icarus/0.changes": b"0 7\n3 0\n9 1\n", "icarus/0.reads": b"8 1 0\n"}
+GOOD = {
+    "icarus/0.changes": b"0 7\n3 0\n9 1\n",
+    "icarus/0.reads": b"2 0 0\n8 1 0\n",  # the first while reset lasts
+    "icarus/0.events": b"103\n",
+}
 OTHER = {**GOOD, "icarus/0.changes": b"0 7\n3 0\n10 1\n"}
 EARLY = {**GOOD, "icarus/0.changes": b"0 5\n2 0\n9 1\n"}
 SHOWN = "First divergence, tiny on icarus: data is 1"
@@ -26,10 +37,12 @@ def found(kind, ran, how="retype", good=None, new="", old=""):
 def verdict(status, records, at=9, **told):
     """Return a run of one scenario that compared 100 cycles, with a mismatch in cycle `at`."""
     name = {0: "agree", 1: "mismatch"}[status]
-    counts = {"cycles_compared": 100, "reads_compared": 0, "moves_compared": 0}
-    runs = [{"scenario": "tiny", "verdict": name, "first_mismatch": {"cycle": at}}]
+    counts = {"cycles": 100, "reads": 1, "moves": 0}
+    counts |= {what: told.pop(what) for what in counts if what in told}
+    runs = [{"scenario": "tiny", "verdict": name, "first_mismatch": {"cycle": at}, **counts}]
     latency = {"binding.yaml": {"data": 0, "writing": 0}}
-    result = {"verdict": name, **counts, "runs": runs, "not_compared": [], "latency": latency}
+    result = {"verdict": name, "runs": runs, "not_compared": [], "latency": latency, "waivers": []}
+    result |= {f"{what}_compared": count for what, count in counts.items()}
     return Ran(status, SHOWN, {**result, **told}, records)
 
 
@@ -102,7 +115,8 @@ def test_first_mismatch_of_a_late_core():
     late = {"binding.yaml": {"data": 1, "writing": 0}}
     other = {**GOOD, "icarus/0.changes": b"0 7\n3 1\n4 0\n9 1\n"}
     assert found("core", verdict(0, other), good=verdict(0, GOOD))
-    assert [] == found("core", verdict(0, other), good=verdict(0, GOOD, latency=late))
+    agrees = verdict(0, other, cycles=99, latency=late)
+    assert [] == found("core", agrees, good=verdict(0, GOOD, latency=late))
 
 
 def test_verdict_on_a_core_made_from_a_bad_one():
@@ -113,12 +127,85 @@ def test_verdict_on_a_core_made_from_a_bad_one():
 
 def test_verdict_of_nothing():
     """A verdict on nothing, or another than the exit status says, is a fault."""
-    nothing = verdict(0, GOOD, cycles_compared=0)
-    assert ["a verdict, and nothing was compared"] == found("core", nothing, good=verdict(0, GOOD))
+    nothing = verdict(0, GOOD, cycles=0, reads=0)
+    said = found("core", nothing, good=verdict(0, GOOD))
+    assert "a verdict, and nothing was compared" == said[0]
     assert found("core", verdict(0, GOOD, verdict="mismatch"), good=verdict(0, GOOD))
     uncompared = verdict(0, GOOD)
     uncompared.result["runs"][0]["verdict"] = "error"
     assert found("core", verdict(0, GOOD), good=uncompared)
+
+
+@pytest.mark.parametrize(
+    ("counts", "fault"),
+    [
+        ({"cycles": 99}, "tiny: 99 cycles compared, not all 100"),
+        ({"cycles": 101}, "tiny: 101 cycles compared, not all 100"),
+        ({"reads": 0}, "tiny: 0 reads compared, not all 1"),
+        ({"moves": 0}, "tiny: 0 moves compared, not all 2"),
+    ],
+)
+def test_count_of_what_was_compared(counts, fault):
+    """A run that agrees counts every cycle, read and move there is, no more and no fewer."""
+    records = {**GOOD, "icarus/0.moves": b"5 0 1 0 0\n6 1 1 0 0\n"}
+    right = {"moves": 2, **counts}
+    said = found("core", verdict(0, records, **right), good=verdict(0, records, moves=2))
+    assert [fault] == said
+
+
+WAIVED = {"waivers": [{"field": "data"}]}
+HIDDEN = {"not_compared": [{"subject": "writing"}]}
+
+
+@pytest.mark.parametrize(
+    ("told", "cycles"),
+    [({}, 98), (WAIVED, 100), (HIDDEN, 98), ({**WAIVED, **HIDDEN}, 0)],
+)
+def test_count_of_what_is_left_to_compare(told, cycles):
+    """A waived field holds the comparison up no more; with nothing shown there are reads alone."""
+    late = {"binding.yaml": {"data": 2, "writing": 0}}
+    for count in (0, 98, 99, 100):
+        ran = verdict(0, GOOD, cycles=count, latency=late, **told)
+        said = found("core", ran, good=verdict(0, GOOD, latency=late))
+        assert (count == cycles) == (said == [])
+
+
+class LateChecker(Checker):
+    """Begins 1000 cycles late."""
+
+    def __init__(self, *arguments):
+        super().__init__(*arguments)
+        self.start += 1000
+
+
+class BlindChecker(Checker):
+    """Passes over one read of a span."""
+
+    def check(self, expected, observed, reads, moved=None):
+        """Compare one span."""
+        return super().check(expected, observed, reads.since(int(reads.cycle[0]) + 1), moved)
+
+
+@pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
+@pytest.mark.parametrize(
+    ("checker", "said"),
+    [
+        (Checker, []),
+        (LateChecker, ["tiny: 6947 cycles compared, not all 7947", "reads compared, not all"]),
+        (BlindChecker, ["reads compared, not all"]),
+    ],
+)
+def test_checker_that_passes_over_something(checker, said, tmp_path, monkeypatch):
+    """A checker that leaves out cycles or reads is found out, though core and model agree."""
+    monkeypatch.setattr("testbenches.lockstep.Checker", checker)
+    bench = Bench(tmp_path)
+    bench._forks = multiprocessing.get_context("fork")  # the broken checker goes along
+    good = next(path for path in good_files("core") if path.name == "byte_framer.v")
+    broken = Variant(1, "core", good, "retype", good.read_bytes() + b"// no change\n")
+    command, ran = bench.run(broken)
+    found = [f for f in faults(broken, command, ran, bench.good(broken)) if f.startswith("tiny:")]
+    assert len(said) == len(found)
+    assert all(part in fault for part, fault in zip(said, found, strict=True)), found
 
 
 LATENCY = "latency: {status: 1}"
@@ -129,7 +216,7 @@ LATENCY = "latency: {status: 1}"
     [
         (LATENCY, "latency: {status: 2}", verdict(0, GOOD), verdict(1, GOOD)),
         (LATENCY, f"{LATENCY}  # more", verdict(1, OTHER), verdict(0, GOOD)),
-        ("cycles: 4", "cycles: 5", verdict(1, OTHER), verdict(0, OTHER)),
+        ("cycles: 4", "cycles: 5", verdict(1, OTHER), verdict(0, OTHER, cycles=99)),
         ("value: bit_d", "value: dma", verdict(0, OTHER), verdict(1, OTHER)),
         (
             "    dma_active: u_flags.dma_q\n",
