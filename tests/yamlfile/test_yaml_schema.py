@@ -161,6 +161,13 @@ def test_missing_keys():
     assert faults("inner: {}\n", Needs) == ["f.yaml:1:1: needed: missing; 'needed' must be given"]
 
 
+def test_commented_out():
+    """Of a key under which every line is still a comment, as a draft leaves it, that is said."""
+    assert faults("inner:\n  # size: 3\nneeded: 1\n", Needs) == [
+        "f.yaml:1:1: inner: an empty value should be a mapping; are the lines below it comments?"
+    ]
+
+
 def test_frozen():
     """What was loaded does not change."""
     plan = checked("count: 1")
