@@ -68,8 +68,9 @@ def test_tie_is_in_its_example(row):
     """Each example named in the same-edge table has an edge on which the two events meet."""
     events, _, clause, names = row
     meeting = [EVENTS[event].split() for event in events.split(", ")]
-    for name in re.findall(r"`(\w+)`", names):
-        example = PAGE.examples[name]
+    named = re.findall(r"`(\w+)`", names)
+    assert named
+    for example in (PAGE.examples[name] for name in named):
         assert example.clause == clause
         edges = [inputs for _, _, inputs, _ in example.inputs()]
         assert any(
