@@ -9,7 +9,8 @@ from refmodel.block.profile import Profile
 from refmodel.engine.blame import completions
 from refmodel.engine.compare import differences
 from refmodel.engine.lane import Lane
-from refmodel.protect.perturb import EARLY, LATE, LONG
+from refmodel.engine.timeline import LINES
+from refmodel.protect.perturb import EARLY, LATE, LEVELS, LONG, MOST
 from refmodel.report.result import Finding
 
 LOST, EXTRA, SHORT, OTHER, UNSEEN = "lost", "extra", "short", "other", "unseen"
@@ -56,9 +57,10 @@ def offset_of(finding: Finding, profile: Profile) -> Offset:
     divergence = finding.divergence
     field = divergence.field
     lanes = {**finding.expected.lanes, **finding.expected.lines}
-    if field not in finding.observed.lanes or field not in lanes:
+    seen = field in finding.observed.lanes and field in lanes
+    if divergence.through == "read" and not seen:
         return Offset(UNSEEN)
-    if divergence.unknown or divergence.through != "status":
+    if divergence.unknown or divergence.through != "status" or not seen:
         return Offset(OTHER)
     model = lanes[field].delayed(divergence.lag)
     core = finding.observed.lanes[field]
@@ -71,9 +73,9 @@ def offset_of(finding: Finding, profile: Profile) -> Offset:
         return at == next((done for done in bytes_done if done >= at), None)
 
     parted = _Parted(model, core, divergence.cycle, brings)
-    if field == "data":
-        return _of_value(parted)
-    return _of_level(parted, wrong_cycles(finding))
+    if field in (*LEVELS, *LINES):
+        return _of_level(parted, wrong_cycles(finding))
+    return _of_value(parted)
 
 
 def _of_level(parted: _Parted, wrong: int) -> Offset:
@@ -85,7 +87,7 @@ def _of_level(parted: _Parted, wrong: int) -> Offset:
     if parted.is_due:
         return Offset(LONG, wrong)
     due_at, again = _next(model, cycle, 1), _next(core, cycle, 1)
-    if due_at is None or (again is not None and again <= due_at):
+    if due_at is None or due_at - cycle > MOST or (again is not None and again <= due_at):
         return Offset(EXTRA)
     return Offset(EARLY, due_at - cycle)
 

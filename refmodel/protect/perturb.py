@@ -17,6 +17,8 @@ from refmodel.host.disk import Disk
 from refmodel.protect.model import processor_of
 
 EARLY, LATE, LONG = "early", "late", "long"
+LEVELS = ("byte_ready", "dma_active", "writing", "sync_equal")  # bits that can be up too long
+MOST = 512  # cycles tried: 36 channel bits at 14.2 cycles
 SHIFTS = {EARLY: -1, LATE: 1, LONG: 0}
 
 

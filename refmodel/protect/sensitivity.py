@@ -13,10 +13,15 @@ from refmodel.protect.check import KINDS, Check
 from refmodel.protect.judge import judge
 from refmodel.protect.matrix import Tolerance
 from refmodel.protect.model import disk_of, full_scenario
-from refmodel.protect.perturb import EARLY, LATE, LONG, disk_arrivals, run_perturbed
-
-MOST = 512  # cycles tried: 36 channel bits at 14.2 cycles
-LEVELS = ("byte_ready", "dma_active", "writing", "sync_equal")  # bits that can be up too long
+from refmodel.protect.perturb import (
+    EARLY,
+    LATE,
+    LEVELS,
+    LONG,
+    MOST,
+    disk_arrivals,
+    run_perturbed,
+)
 
 
 class _Trial:

@@ -10,7 +10,7 @@ from rich.text import Text
 from refmodel.protect.judge import Judgement, Measured
 from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
 from refmodel.protect.offset import EXTRA, LOST, OTHER, SHORT, UNSEEN, Offset
-from refmodel.protect.sensitivity import MOST
+from refmodel.protect.perturb import MOST
 from refmodel.report.protect_lines import fact_lines, folded, room_of, show_line, table_lines
 from refmodel.report.words import counted
 

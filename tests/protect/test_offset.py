@@ -11,7 +11,7 @@ import pytest
 from protect_cases import PAL
 
 from hdl_stubs.defects import load_defects
-from refmodel.engine.compare import Divergence, Observed, first_divergence
+from refmodel.engine.compare import MEMORY, Divergence, Observed, first_divergence
 from refmodel.engine.lane import Lane
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
@@ -22,7 +22,7 @@ from refmodel.protect.perturb import EARLY, LATE, LONG
 from refmodel.report.protect_text import wrong_details
 
 DEFECTS = {defect.name: defect for defect in load_defects()}
-BYTES = bytes([0x11, 0x22, 0x34, 0x47, 0x59, 0x6B])
+BYTES = bytes([0x11, 0x22, 0x34, 0x47, 0x44, 0x89])  # the last two equal sync_word (B3)
 DONE = [108, 220, 332, 444, 556, 668]
 UP = [(done, done + 20) for done in DONE]
 
@@ -87,6 +87,7 @@ def test_a_lost_flag(byte, lag):
         (level((105, 128), *UP[1:]), Offset(EARLY, 3)),
         (level(UP[0], (150, 160), *UP[1:]), Offset(EXTRA)),
         (level(*UP, (700, 710)), Offset(EXTRA)),
+        (level((10, 20), *UP[5:]), Offset(EARLY, 98)),
         (level((108, 133), *UP[1:]), Offset(LONG, 5)),
         (level((108, 110), *UP[1:]), Offset(SHORT)),
     ],
@@ -94,6 +95,12 @@ def test_a_lost_flag(byte, lag):
 def test_a_flag_otherwise_off(core, found):
     """Too soon, one too many, up too long and down too soon are told apart."""
     assert off("byte_ready", core) == found
+
+
+@pytest.mark.parametrize(("up", "found"), [(200, Offset(EARLY, 468)), (8, Offset(EXTRA))])
+def test_how_far_off_is_early(up, found):
+    """What comes further ahead of a match than the 512 cycles that are tried is one too many."""
+    assert off("sync_equal", level((up, up + 14))) == found
 
 
 @pytest.mark.parametrize(
@@ -111,15 +118,17 @@ def test_data_that_is_off(changes, found):
     assert off("data", values(*changes)) == found
 
 
-def test_a_field_that_is_not_observed():
-    """What only reads show cannot be counted in cycles."""
-    seen = SimpleNamespace(lanes={}, lines={})
+@pytest.mark.parametrize(
+    ("field", "through", "kind"), [("byte_ready", "read", UNSEEN), (MEMORY, "slot", OTHER)]
+)
+def test_what_no_lane_shows(field, through, kind):
+    """What only reads show, or a memory slot moves, cannot be counted in cycles."""
     finding = SimpleNamespace(
-        divergence=Divergence(128, "byte_ready", 1, 0, 0, 0, "read"),
-        expected=seen,
+        divergence=Divergence(128, field, 1, 0, 0, 0, through),
+        expected=SimpleNamespace(lanes={}, lines={}),
         observed=Observed({}, {}),
     )
-    assert offset_of(finding, PAL) == Offset(UNSEEN)
+    assert offset_of(finding, PAL) == Offset(kind)
 
 
 def test_a_lost_byte_is_not_called_late(matrix_of):
