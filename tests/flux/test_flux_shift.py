@@ -40,7 +40,7 @@ def shift_between(before, after, pw50, outer=4):
     ],
 )
 def test_shifts_are_those_of_superposed_lorentzian_pulses(before, after, expected):
-    """Each pair of spacings, at three pulse widths, to the nanosecond."""
+    """Each pair of spacings shifts the transition as computed, to the nanosecond."""
     shifts = [shift_between(before, after, pw50) for pw50 in (2000.0, 3000.0, 4000.0)]
     assert [round(float(shift)) for shift in shifts] == list(expected)
 
@@ -98,4 +98,4 @@ def test_shift_goes_round_the_ring():
     """The last transition of a track pushes the first."""
     position = np.array([0.0, 6.0, 14.0, 20.0]) * 1000 + 1000
     shifted = peak_shifts(position, 24_000.0, 3000.0)  # first: 4 us behind it, 6 us ahead
-    assert shifted[0] == pytest.approx(37, abs=3)
+    assert shifted[0] == pytest.approx(37, abs=3)  # as spacings of 2 and 3 above, other neighbours
