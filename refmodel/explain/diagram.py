@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 
@@ -100,16 +101,25 @@ def wavejson(found: Found) -> str:
     """Return the diagram as strict WaveJSON, a period a cycle."""
     lanes = waves_around(found)
     signal: list[object] = [{"name": "clk", "wave": "p" + "." * (found.end - found.first - 1)}]
-    signal.append(_pulse_signal("channel bit 1", _and(lanes["bit_strobe"], lanes.get("bit"))))
-    signal.append(_pulse_signal("channel bit 0", _and_not(lanes["bit_strobe"], lanes.get("bit"))))
+    signal.append(_cycle_signal(found.first, found.end))
+    signal.append(_pulse_signal("a 1 arrives", _and(lanes["bit_strobe"], lanes.get("bit"))))
+    signal.append(_pulse_signal("a 0 arrives", _and_not(lanes["bit_strobe"], lanes.get("bit"))))
     signal.append(_word_signal("window", lanes["window"], HEX["window"]))
     flags = [_pulse_signal(name, lanes[name]) for name in FLAGS]
     signal.append(["status", *flags, _word_signal("data", lanes["data"], HEX["data"])])
     signal.append(_pulse_signal("host reads", lanes["read_status"]))
     foot = {"text": f"{found.scenario}, {found.moment.text}, cycle {found.cycle}"}
-    head = {"tick": found.first, "every": 10}
-    drawn = {"signal": signal, "head": head, "foot": foot, "config": {"hscale": 1}}
+    drawn = {"signal": signal, "foot": foot, "config": {"hscale": 1}}
     return json.dumps(drawn, indent=1) + "\n"
+
+
+def _cycle_signal(first: int, end: int) -> dict[str, object]:
+    """Return the cycles' numbers, ten cycles to a box: a number each would not fit."""
+    begins = [cycle for cycle in range(first, end) if cycle == first or cycle % 10 == 0]
+    wave = "".join("=" if cycle in begins else "." for cycle in range(first, end))
+    lengths = [stop - start for start, stop in pairwise([*begins, end])]
+    data = [str(c) if n > 1 else "" for c, n in zip(begins, lengths, strict=True)]
+    return {"name": "cycle", "wave": wave, "data": data}
 
 
 def _and(strobe: list[int], bit: list[int] | None) -> list[int]:

@@ -10,6 +10,7 @@ from refmodel.lessons.lesson import Drawn, Knob, Lesson, Piece, Result, Results
 from refmodel.lessons.play import PAL, SEED, told_by
 from refmodel.media.mfm import Bits, bits_to_words, encode, find, word_bits
 from refmodel.media.track import random_bytes
+from refmodel.report.words import grouped
 from refmodel.separator import leap
 from refmodel.separator.choose import NAMES, make_separator
 
@@ -82,8 +83,8 @@ def mark() -> Lesson:
         for m, (name, data) in enumerate(DATA.items()):
             count = len(find(encode(data), word))
             results[n, m] = Result(
-                f"{word:04X} is found {count} times in {len(data)} bytes of data ({name}), at any"
-                " phase of the channel bits."
+                f"{word:04X} is found {count} times in {grouped(len(data))} bytes of data ({name}),"
+                " at any phase of the channel bits."
                 + (
                     " Here it could serve as a mark."
                     if count == 0

@@ -147,7 +147,7 @@ def _accesses(ran: Ran, first: int, end: int) -> Iterator[Piece]:
     )
     for cycle, kind, value in rows:
         if first <= cycle < end:
-            text = f"{WRITTEN[kind]} {value:04X}" if kind in WRITTEN else "read"
+            text = f"write {value:04X}" if kind in WRITTEN else "read"
             yield Piece(cycle, cycle + 1, "on", text)
 
 

@@ -116,7 +116,7 @@ def tie() -> Lesson:
             heard = [int(value) >> 15 for value in ran.expected.read_value[-2:]]
             told = "is told of the byte" if any(heard) else "never hears of the byte"
             results[n, m] = Result(
-                f"A read {offset:+d} cycles from the byte, {policy}: the two reads return"
+                f"A read {_beside(offset)}, {policy}: the two reads return"
                 f" byte_ready {heard[0]} and {heard[1]}. The host {told}.",
                 draw(ran, done - 20, done + 50, "bits", "data", "byte_ready", "host"),
                 (*heard,),
@@ -141,6 +141,14 @@ def tie() -> Lesson:
         ),
         results,
     )
+
+
+def _beside(offset: int) -> str:
+    """Say where a read lies beside the edge that completes the byte."""
+    if not offset:
+        return "on the very edge of the byte"
+    cycles = f"{abs(offset)} cycle{'s' * (abs(offset) > 1)}"
+    return f"{cycles} {'after' if offset > 0 else 'before'} the byte"
 
 
 AFTER_MARK = [0xAAAA, MARK_A1, 0x5554, 0x9254, 0xAAAA]

@@ -92,9 +92,11 @@ class WriteHead:
         """What a write-protected disk refused; empty when nothing was."""
         if not self.refused:
             return ""
+        count = len(self.refused)
+        opened = f"{count} times, first" if count > 1 else "once,"
         return (
-            f"the disk is write-protected: the write gate opened {len(self.refused)} times, first"
-            f" in cycle {self.refused[0].first}, and nothing was written"
+            f"the disk is write-protected: the write gate opened {opened} in cycle"
+            f" {self.refused[0].first}, and nothing was written"
         )
 
 

@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 FORMATS = ("png", "svg")
 LEVELS = (1e-3, 1e-2, 1e-1)
 FLOOR = 1e-4  # rates below are drawn as this: too few pulses were tried to tell
+TITLES = {  # of each plot, by the name of its files
+    "margin-contours": "Error rates over speed error and jitter",
+    "margin-bathtub": "How often a shifted transition is decoded wrong (bathtub curve)",
+    "margin-lock": "How the models lock on",
+}
 LINES = ("solid", "dashed", "dotted", "dashdot")
 
 
@@ -25,13 +30,13 @@ def plots(result: MarginResult) -> Iterator[tuple[str, bytes]]:
     """Yield name and content of every plot's files. The same result gives the same bytes."""
     import matplotlib
 
-    makers = {"contours": contours, "bathtub": bathtub, "lock": lock}
+    makers = {"margin-contours": contours, "margin-bathtub": bathtub, "margin-lock": lock}
     # Fixed names of the parts of an SVG, and its text as text: files can be compared and searched.
     with matplotlib.rc_context({"svg.hashsalt": "cellstep", "svg.fonttype": "none"}):
         for name, make in makers.items():
             figure = make(result)
             for form in FORMATS:
-                yield f"margin-{name}.{form}", _saved(figure, form)
+                yield f"{name}.{form}", _saved(figure, form)
 
 
 def _saved(figure: Figure, form: str) -> bytes:

@@ -28,7 +28,8 @@ def test_sliders_show_what_the_model_found(browser, lesson, tmp_path):
         for position in (0, len(knob.options) - 1):
             place = [*starts]
             place[n] = position
-            text, label, shapes = browser.execute_script(SET, place)
+            text, label, shapes, met = browser.execute_script(SET, place)
+            assert [] == met
             result = lesson.results[tuple(place)]
             assert (result.text, knob.options[position]) == (text, label[n])
             assert bool(result.lanes) == (shapes > 0)
@@ -43,10 +44,20 @@ arguments[0].forEach((value, n) => {
   input.value = value;
   input.dispatchEvent(new Event("input"));
 });
+// Texts that meet another text, or a bar they do not stand in.
+const met = [...document.querySelectorAll("#strip text")].filter((text) => {
+  const a = text.getBBox();
+  return [...document.querySelectorAll("#strip text, #strip rect.on")].some((other) => {
+    const b = other.getBBox();
+    return other !== text && a.x < b.x + b.width && b.x < a.x + a.width
+      && a.y < b.y + b.height - 2 && b.y < a.y + a.height - 2;
+  });
+}).map((text) => text.textContent);
 return [
   document.getElementById("result").textContent,
   [...document.querySelectorAll(".knob output")].map((o) => o.textContent),
   document.querySelectorAll("#strip rect").length,
+  met,
 ];
 """
 

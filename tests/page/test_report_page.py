@@ -110,7 +110,7 @@ def test_first_divergence_opens_with_its_cause(browser, page, late):
 
 
 def test_jumps(browser, page, late):
-    """The keys m, s and r go to the next mismatch, match and read, with Shift to the one before."""
+    """The keys m, s, r and . go to the next mismatch, match, read and edge; Shift, or , go back."""
     browser.get(page + "#run=0&at=5&span=300")
     lane = late.shown.expected.lanes["sync_equal"]
     rises = lane.cycle[lane.value == 1].tolist()
@@ -122,6 +122,9 @@ def test_jumps(browser, page, late):
     assert lane.at(wrong) != late.shown.observed.lanes["sync_equal"].at(wrong)
     browser.find_element("css selector", "[data-do=mismatch]").click()
     assert at(browser) > wrong
+    edge = press(browser, ".")
+    assert press(browser, ".") > edge
+    assert press(browser, ",") == edge
 
 
 def test_hovering_a_lane_tells_its_last_change(browser, page, late):

@@ -155,7 +155,7 @@ def test_protected_disk_keeps_its_contents():
     ]
     (refused,) = disk.head.refused
     assert disk.head.problem == (
-        "the disk is write-protected: the write gate opened 1 times, first in cycle"
+        "the disk is write-protected: the write gate opened once, in cycle"
         f" {refused.first}, and nothing was written"
     )
 

@@ -23,13 +23,14 @@ const startLesson = () => {
     parent.append(made);
     return made;
   };
-  const drawPiece = (svg, x, y, [start, end, kind, text]) => {
+  // A text that would meet the next piece is left out.
+  const drawPiece = (svg, x, y, [start, end, kind, text], next) => {
     const x0 = x(start), width = Math.max(2, x(end) - x0);
     if (kind === "off") element(svg, "line", { x1: x0, x2: x0 + width, y1: y + 16, y2: y + 16, class: "low" });
     else element(svg, "rect", { x: x0, y: y + 1, width, height: 16, class: kind });
     if (!text) return;
     const wide = text.length * 7.4 + 4, inside = kind === "box" || kind === "lit";
-    if (inside && wide > width) return;
+    if (inside ? wide > width : next && x0 + width + 3 + wide > x(next[0])) return;
     element(svg, "text", { x: inside ? x0 + 3 : x0 + width + 3, y: y + 13, class: kind === "lit" ? "lit-text" : "" }, text);
   };
   const draw = (lanes, label) => {
@@ -44,7 +45,7 @@ const startLesson = () => {
     svg.setAttribute("aria-label", label);
     lanes.forEach(([name, some], n) => {
       element(svg, "text", { x: 0, y: n * ROW + 13, class: "name" }, name);
-      for (const piece of some) drawPiece(svg, x, n * ROW, piece);
+      some.forEach((piece, k) => drawPiece(svg, x, n * ROW, piece, some[k + 1]));
     });
     find("strip").replaceChildren(svg);
   };

@@ -150,7 +150,7 @@ def _sentences(suite: SuiteResult, run: RunResult) -> Iterator[str]:
     when = words.time_text(finding.time_ns)
     said = words.headline(finding, layout)
     yield f"In cycle {d.cycle}, {when} after the start, {said}."
-    yield f"The head is over {finding.place}."
+    yield f"Place on the disk: {finding.place}."
     clause = finding.cause.clause
     yield f"Clause {clause} says: {words.CLAUSES.get(clause, '')}."
     yield f"In the model: {words.cause_text(finding, layout)}."

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from refmodel.margin.result import MarginResult
 from refmodel.protect.matrix import Cell, Matrix
+from refmodel.report.margin_plot import TITLES
 from refmodel.report.margin_table import limit_rows
 from refmodel.report.page.render import Figure, render
 from refmodel.report.protect_text import summary, wrong_details
@@ -59,7 +61,7 @@ def _told(cells: Sequence[Cell]) -> str:
 
 def margin_page(result: MarginResult, plots: Sequence[tuple[str, bytes]]) -> str:
     """Return the page of a margin sweep: its table, and its plots drawn in."""
-    figures = [Figure(name, content, "svg+xml") for name, content in plots]
+    figures = [Figure(TITLES[Path(name).stem], content, "svg+xml") for name, content in plots]
     heads = ("limit", *(subject.name for subject in result.subjects))
     return _page(
         "Margins of data separators",
