@@ -1,20 +1,16 @@
 """What counts as an error, from the windows pulses fall into."""
 
-from fractions import Fraction
-
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
 
 from refmodel.block.profile import load_profile
-from refmodel.margin.pattern import Condition, data_pattern, pulses_of
-from refmodel.margin.statistics import rate_limits
-from refmodel.margin.subject import Model
-from refmodel.margin.sweep import clock_of
-from refmodel.separator.choose import NAMES
-from refmodel.separator.leap import run
+from refmodel.media.flux_build import read, write
+from refmodel.media.flux_defects import Defects
+from refmodel.media.track import iso_track
+from refmodel.separator.choose import NAMES, make_separator
+from refmodel.separator.leap import follow, run
 from refmodel.separator.measure import (
     SETTLED,
     Tally,
@@ -30,12 +26,12 @@ from refmodel.separator.measure import (
 def test_the_windows_of_a_models_bits_are_the_models_windows(name, latency):
     """A core judged by its delivered bits alone gets exactly the figures of its model."""
     profile = load_profile("pal_dd")
-    model = Model.of(profile, name)
-    pattern = data_pattern(2000.0, 300, 1)
-    trial = pulses_of(pattern, clock_of(profile), Condition(6, 300, 3000), 1)
-    bits = run(model.make(), trial.cycle, int(trial.cycle[-1]) + 1)
-    windows = windows_of_bits(bits.cycle + latency, trial.cycle, latency)
-    assert windows.tolist() == model.windows(trial.cycle).tolist()
+    one, other = (make_separator(name, profile.separator, profile.cycles_per_bit) for _ in range(2))
+    wrong = Defects(speed_percent=6, jitter_ns=300, pw50_ns=3000)
+    pulses = np.unique(read(write(iso_track(), 2000.0, wrong), wrong, 1).seen(profile.cycle_ns))
+    bits = run(one, pulses, int(pulses[-1]) + 1)
+    windows = windows_of_bits(bits.cycle + latency, pulses, latency)
+    assert windows.tolist() == follow(other, pulses).window.tolist()
 
 
 @pytest.mark.parametrize(
@@ -52,56 +48,38 @@ def test_the_windows_of_a_models_bits_are_the_models_windows(name, latency):
     ],
 )
 def test_errors_are_pulses_out_of_place_and_slips(offset, expected):
-    """Whole tallies: nothing, one wrong pulse, two, a slip, several, a late lock, no lock."""
+    """A tally has every pulse, those out of the place their neighbours keep, and the slips.
+
+    In turn: nothing, one wrong pulse, two, a slip, several, a late lock, no lock, no pulse.
+    """
     assert tally(np.array(offset, np.int64)) == expected
 
 
 @given(st.sets(st.integers(1, 39)), st.integers(-5, 5))
 def test_isolated_wrong_pulses_are_counted_one_by_one(places, held):
-    """However many there are, if the separator settles in between."""
+    """Each counts once, however many there are, if the separator settles in between."""
     offset = np.full(41 * (SETTLED + 1), held)
     offset[[place * (SETTLED + 1) for place in places]] += 1
     assert tally(offset) == (len(offset), len(places), 0)
 
 
 def test_a_rate_is_errors_per_pulse():
-    """3 of 1000; and none of none."""
+    """3 of 1000 are a rate of 0.003, none of none a rate of 0."""
     assert Tally(1000, 3, 0).rate == 0.003
     assert Tally(0, 0, 0).rate == 0
 
 
 def test_the_last_error_is_before_the_offset_that_stays():
-    """The last pulse whose offset is not the final one."""
+    """It is the last pulse whose offset is not the final one; -1 where there is none."""
     assert last_error(np.array([1, 1, 2, 2, 1, 2, 2])) == 4
     assert last_error(np.array([2, 2])) == -1
     assert last_error(np.array([], np.int64)) == -1
 
 
 def test_a_probe_fails_with_its_own_window_the_next_ones_or_a_slip():
-    """Probes at 20, 40, 60, 80, 100: right, wrong itself, next wrong, slip, right again."""
+    """Of five probes one is wrong itself, one is followed by a wrong pulse, one by a slip."""
     offset = np.zeros(130, np.int64)
     offset[40], offset[61] = 1, -1
     offset[82:] += 1
     probes = np.array([20, 40, 60, 80, 100])
     assert probe_failures(offset, probes).tolist() == [False, True, True, True, False]
-
-
-@pytest.mark.parametrize(("errors", "trials"), [(0, 30_000), (1, 50), (30, 5000), (40, 40)])
-def test_the_limits_of_a_rate_are_wilsons(errors, trials):
-    """Equal to the score interval of scipy.stats."""
-    expected = stats.binomtest(errors, trials).proportion_ci(0.95, method="wilson")
-    low, high = rate_limits(errors, trials)
-    assert low == pytest.approx(expected.low, abs=1e-12)
-    assert high == pytest.approx(expected.high, abs=1e-12)
-
-
-def test_without_a_trial_any_rate_is_possible():
-    """0 of 0 says nothing."""
-    assert rate_limits(0, 0) == (0.0, 1.0)
-
-
-def test_a_clock_knows_how_long_a_channel_bit_is():
-    """2 us at 7.09379 MHz are 14.18758 cycles, exactly."""
-    clock = clock_of(load_profile("pal_dd"))
-    assert clock.cycles_per_bit == Fraction(7_093_790, 500_000)
-    assert clock.half_window_ns == 1000
