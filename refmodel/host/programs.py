@@ -33,7 +33,7 @@ def read_every(cycles: int = 100) -> Program:
         yield Read("status", cycles)
 
 
-def wait_for_sync(cost: int = 7, count: int | None = None) -> Program:
+def poll_for_sync(cost: int = 7, count: int | None = None) -> Program:
     """Poll status for sync_equal; return how many reads saw each appearance of the flag."""
     seen: list[int] = []
     up = False
@@ -48,18 +48,18 @@ def wait_for_sync(cost: int = 7, count: int | None = None) -> Program:
 
 
 def rewrite_sync_word(
-    words: Sequence[Word] = (MARK_A1,), every: int = 5000, reads: int = 3
+    sync_words: Sequence[Word] = (MARK_A1,), every: int = 5000, reads: int = 3
 ) -> Program:
-    """Write each of `words` to sync_word in turn, `every` cycles apart, with reads in between."""
-    while words:
-        for word in words:
+    """Write each of `sync_words` to sync_word in turn, `every` cycles apart, with reads in between."""
+    while sync_words:
+        for word in sync_words:
             yield Write("sync_word", word, max(1, every - reads * (every // (reads + 1))))
             for _ in range(reads):
                 yield Read("status", max(1, every // (reads + 1)))
 
 
 def random_accesses(
-    seed: int = 0, longest: int = 60, words: Sequence[Word] = (MARK_A1,)
+    seed: int = 0, longest: int = 60, sync_words: Sequence[Word] = (MARK_A1,)
 ) -> Program:
     """Make accesses of random kinds at random distances of 1 .. `longest` cycles."""
     rng = random.Random(seed)
@@ -70,7 +70,7 @@ def random_accesses(
         elif kind < 0.90:
             yield Read("sync_word", gap)
         else:
-            yield Write("sync_word", rng.choice(words), gap)
+            yield Write("sync_word", rng.choice(sync_words), gap)
 
 
 def idle(cycles: int = 1) -> Program:
@@ -146,6 +146,6 @@ PROGRAMS: dict[str, Callable[..., Program]] = {
         read_every,
         read_sectors,
         rewrite_sync_word,
-        wait_for_sync,
+        poll_for_sync,
     )
 }

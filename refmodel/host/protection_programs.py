@@ -88,15 +88,15 @@ def read_twice(
 
 
 def odd_syncs(
-    words: Sequence[Word],
+    sync_words: Sequence[Word],
     content: Sequence[int] = (),
     cost: int = 24,
     cost_sync: int = SYNC_COST,
     patience: int = 40_000,
 ) -> Program:
-    """Look for each of `words` as sync word; count the fields that hold `content` behind it."""
+    """Look for each of `sync_words`; count the fields that hold `content` behind it."""
     right = 0
-    for word in words:
+    for word in sync_words:
         yield Write("sync_word", word, cost)
         found = yield from _field(len(content), cost, cost_sync, patience)
         right += found == list(content)

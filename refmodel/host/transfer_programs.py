@@ -27,10 +27,13 @@ def until_done(cost: int) -> Steps:
 
 
 def read_by_transfer(
-    words: int = 64, count: int = 1, wait: bool = True, cost: int = 50, pause: int = 2000
+    words: int = 64, count: int = 1, from_sync: bool = True, cost: int = 50, pause: int = 2000
 ) -> Program:
-    """Read `words` words into memory, `count` times over; return how many transfers ended."""
-    if wait:
+    """Read `words` words into memory, `count` times over; return how many transfers ended.
+
+    `from_sync`: behind a sync word.
+    """
+    if from_sync:
         yield Put("control", SET | WAIT_FOR_SYNC, cost)
     for _ in range(count):
         yield from arm(ENABLE | words, 2, cost)

@@ -6,6 +6,7 @@ from refmodel.block.profile import load_profile
 from refmodel.errors import UserError
 from refmodel.host.processor import Processor
 from refmodel.host.scenario import load_scenario
+from refmodel.report.trace import model_trace
 
 WORDS = "track: {layout: words, words: [0x4489, 0x9254]}\n"
 HOST = "host: {program: rewrite_sync_word, params: "
@@ -24,26 +25,26 @@ def refusal(tmp_path, text):
     ("text", "message"),
     [
         (
-            f"{WORDS}{HOST}{{words: 7}}}}\n",
-            "s.yaml:3:45: host.params.words: '7' should be a list",
+            f"{WORDS}{HOST}{{sync_words: 7}}}}\n",
+            "s.yaml:3:45: host.params.sync_words: '7' should be a list",
         ),
         (
-            f"{WORDS}{HOST}{{words: [1, x], every: 1.5}}}}\n",
-            "s.yaml:3:56: host.params.words.1: 'x' should be a whole number\n"
-            "s.yaml:3:60: host.params.every: '1.5' should be a whole number",
+            f"{WORDS}{HOST}{{sync_words: [1, x], every: 1.5}}}}\n",
+            "s.yaml:3:61: host.params.sync_words.1: 'x' should be a whole number\n"
+            "s.yaml:3:65: host.params.every: '1.5' should be a whole number",
         ),
         (
-            f"{WORDS}{HOST}{{words: [65536]}}}}\n",
-            "s.yaml:3:53: host.params.words.0: '65536' should be less than or equal to 65535",
+            f"{WORDS}{HOST}{{sync_words: [65536]}}}}\n",
+            "s.yaml:3:58: host.params.sync_words.0: '65536' should be less than or equal to 65535",
         ),
         (
-            f"{WORDS}{HOST}{{word: [1]}}}}\n",
-            "s.yaml:3:45: host.params.word: rewrite_sync_word has no parameter 'word';"
-            " did you mean 'words'?",
+            f"{WORDS}{HOST}{{sync_word: [1]}}}}\n",
+            "s.yaml:3:45: host.params.sync_word: rewrite_sync_word has no parameter 'sync_word';"
+            " did you mean 'sync_words'?",
         ),
         (
             f"{WORDS}host: {{program: odd_syncs}}\n",
-            "s.yaml:3:8: host.program: odd_syncs needs params.words",
+            "s.yaml:3:8: host.program: odd_syncs needs params.sync_words",
         ),
         (
             f"{WORDS}host: {{program: idle, pace: 1e999999999}}\n",
@@ -72,6 +73,11 @@ def refusal(tmp_path, text):
             "s.yaml:2:1: track: 11200000 channel bits are too many for a track; 10000000 at most",
         ),
         (
+            f"{WORDS}host: {{align: 4, contention: {{busy: 5, every: 8}}}}\n",
+            "s.yaml:3:1: host: no cycle is a multiple of align 4 and outside the first 5 of every"
+            " 8; the host never gets onto the bus",
+        ),
+        (
             "track: {layout: iso, gap3: 600}\n",
             "s.yaml:2:1: track: 9 sectors of 512 with gap3 600 need 10712 bytes, 4462 more than the"
             " track's 6250; gap3 104 or less would fit",
@@ -81,6 +87,40 @@ def refusal(tmp_path, text):
 def test_refused(tmp_path, text, message):
     """Values no program takes, and parts that lie on no track, are told where they stand."""
     assert message == refusal(tmp_path, text)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            f"{WORDS}host: {{program: read_every, params: {{cycles: 0}}}}\n",
+            "s.yaml:3:8: host.program: Read(register='status', cost=0): cost must be 1 cycle or"
+            " more",
+        ),
+        (
+            "track: {layout: words, words: [0]}\nseparator: rephase\n",
+            "s.yaml:2:1: track: the track has no transition; all its channel bits are 0",
+        ),
+        (
+            "track: {layout: words, words: [0]}\nflux: {jitter_ns: 5}\n",
+            "s.yaml:3:1: flux: the track has no transition; all its channel bits are 0",
+        ),
+    ],
+)
+def test_told_when_it_runs(tmp_path, text, message):
+    """What only a run shows to be wrong is told where it stands, too."""
+    path = tmp_path / "s.yaml"
+    path.write_text(f"name: mine\n{text}")
+    with pytest.raises(UserError) as error:
+        model_trace(path, load_scenario(path), load_profile("pal_dd"), 1)
+    assert message == str(error.value).replace(f"{tmp_path}/", "")
+
+
+def test_a_host_that_just_gets_onto_the_bus(tmp_path):
+    """A host is taken that has a single cycle in eight: of alignment 4 that is cycle 4."""
+    path = tmp_path / "s.yaml"
+    path.write_text(f"name: mine\n{WORDS}host: {{align: 4, contention: {{busy: 4, every: 8}}}}\n")
+    assert 12 == load_scenario(path).host.timing.after(4, 1)
 
 
 def test_program_that_fails():

@@ -174,7 +174,7 @@ def test_reset_and_registered_view():
 
 def test_writes_are_told_with_their_register():
     """A write of a register is told with its name and the word written."""
-    host = {"program": "rewrite_sync_word", "params": {"words": [0x8912], "every": 300}}
+    host = {"program": "rewrite_sync_word", "params": {"sync_words": [0x8912], "every": 300}}
     shown = [
         row.arrives
         for row in rows(traced(0, 600, POLL.model_copy(update={"host": HostPart(**host)})))
