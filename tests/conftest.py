@@ -1,6 +1,7 @@
-"""A headless browser for the tests of pages: required in CI, elsewhere they are skipped without.
+"""What tests of several folders share: each simulator in turn, and a headless browser for pages.
 
-No test is held to a time: how long an example takes says how busy the machine is.
+The browser is required in CI; elsewhere the tests of pages are skipped without. No test is held to
+a time: how long an example takes says how busy the machine is.
 """
 
 import os
@@ -8,6 +9,8 @@ import shutil
 
 import pytest
 from hypothesis import settings
+
+from testbenches.toolchain import SIMULATORS, available, why_not
 
 settings.register_profile("untimed", parent=settings(), deadline=None)
 settings.load_profile("untimed")
@@ -23,6 +26,14 @@ FLAGS = (
     "--disable-sync",
     "--window-size=1200,1400",
 )
+
+
+@pytest.fixture(params=SIMULATORS)
+def simulator(request):
+    """Each simulator in turn; skipped, with the reason, where it is missing."""
+    if request.param not in available():
+        pytest.skip(why_not(request.param))
+    return request.param
 
 
 @pytest.fixture(scope="session")
