@@ -55,9 +55,15 @@ def reading(file: Path) -> Iterator[None]:
     try:
         yield
     except UserError as error:
-        if isinstance(error, CannotRun) or str(file) in str(error):
+        told = in_file(file, str(error))
+        if isinstance(error, CannotRun) or told == str(error):
             raise
-        raise UserError(f"{file}: {error}") from None
+        raise UserError(told) from None
+
+
+def in_file(file: Path, message: str) -> str:
+    """Return a message with the file's name in front, unless it tells of the file already."""
+    return message if str(file) in message else f"{file}: {message}"
 
 
 def near(name: object, known: Iterable[str]) -> str:

@@ -153,16 +153,19 @@ def _below(key: Key, other: Key) -> bool:
 def load(path: Path) -> Document:
     """Read one YAML file as plain data; raise UserError if it is missing, unreadable, not plain."""
     try:
-        text = path.read_text(encoding="utf-8")
+        content = path.read_bytes()
     except FileNotFoundError:
         raise UserError(f"{path}: no such file") from None
     except OSError as error:
         raise UserError(f"{path}: cannot be read: {error.strerror}") from None
-    except UnicodeDecodeError:
-        raise UserError(f"{path}: is not UTF-8 text") from None
     except ValueError as error:  # a null byte in the name
         raise UserError(f"{path!r}: cannot be read: {error}") from None
-    return parse(text, path)
+    try:
+        return parse(content.decode(), path)
+    except UnicodeDecodeError as error:
+        before = content[: error.start].decode()
+        message = f"is not UTF-8 text: byte {content[error.start]:#x}"
+        raise InputError([_problem_behind(before, path, message)]) from None
 
 
 def parse(text: str, path: Path) -> Document:
@@ -188,9 +191,14 @@ def parse(text: str, path: Path) -> Document:
 
 def _odd_character(text: str, path: Path, at: int) -> Problem:
     """Return the fault of a character that no YAML file holds."""
-    before = text[:at].splitlines() or [""]
     message = f"not valid YAML: the character {ord(text[at]):#04x} is not taken"
-    return Problem(path, len(before), len(before[-1]) + 1, "", message)
+    return _problem_behind(text[:at], path, message)
+
+
+def _problem_behind(before: str, path: Path, message: str) -> Problem:
+    """Return a fault right behind some text."""
+    lines = f"{before}.".splitlines()
+    return Problem(path, len(lines), len(lines[-1]), "", message)
 
 
 class _Builder:

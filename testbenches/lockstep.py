@@ -17,7 +17,7 @@ from refmodel.engine.recovery import Recovery
 from refmodel.engine.separation import SeparatorRun
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.errors import reading
+from refmodel.errors import in_file, reading
 from refmodel.host.bus import BusCycle
 from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError, Processor
@@ -111,7 +111,7 @@ class Lockstep:
             if skipped:
                 yield Outcome(p.scenario.name, name, p.seed, "skipped", note=skipped)
             elif done[p.index].failed:
-                note = f"{p.path}: {done[p.index].failed}"
+                note = in_file(p.path, done[p.index].failed)
                 yield Outcome(p.scenario.name, name, p.seed, "error", note=note)
             else:
                 say(f"{name}: comparing {p.scenario.name}")

@@ -17,7 +17,7 @@ from pathlib import Path
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import Profile
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, UserError
+from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
 from refmodel.host.find import find_suite, given_name
 from refmodel.host.scenario import Scenario
 from refmodel.report.result import (
@@ -130,15 +130,15 @@ def _refuse_nothing(binding: Binding) -> None:
     if binding.separator.model is not None:
         lines.add(CHANNEL_BIT)
     if binding.waived(date.today()) >= {*FIELD_NAMES, UNUSED} | lines:
-        raise UserError(
-            f"{binding.path}: waivers: every field is waived, nothing would be compared"
-        )
+        message = "every field is waived, nothing would be compared"
+        raise InputError([binding.document.problem(("waivers",), message)])
     shows_status = binding.observed or "status" in binding.registers
     if not shows_status and not lines and binding.memory is None:
-        raise UserError(
-            f"{binding.path}: observe: only channel bits show, and no model is named as "
-            "separator.model: nothing to hold them against; `cellstep margin` needs no model"
+        message = (
+            "only channel bits show, and no model is named as separator.model: nothing to hold "
+            "them against; `cellstep margin` needs no model"
         )
+        raise InputError([binding.document.problem(("observe",), message)])
 
 
 def _refuse_full_disk(work: Path) -> None:

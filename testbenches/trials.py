@@ -15,7 +15,7 @@ from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.lane import Cycles
 from refmodel.engine.recovery import delivered, together
 from refmodel.engine.stimulus import Stimulus
-from refmodel.errors import CannotRun, UserError
+from refmodel.errors import CannotRun, InputError, UserError
 from refmodel.media.flux import NO_BIT, Pulses
 from refmodel.separator.measure import windows_of_bits
 from testbenches.binding.machinery import Lines
@@ -38,10 +38,11 @@ class CoreSubject:
 
     def __init__(self, binding: Binding, profile: Profile, simulator: str, seed: int) -> None:
         if binding.pulse_cycles is None:
-            raise UserError(
-                f"{binding.path}: disk: the core takes channel bits; a margin needs a core with a "
-                "separator of its own, bound as disk.flux"
+            message = (
+                "the core takes channel bits; a margin needs a core with a separator of its own, "
+                "bound as disk.flux"
             )
+            raise InputError([binding.document.problem(("disk",), message)])
         self.name = f"core {binding.core.top}"  # no model's name, whatever the core is called
         known = binding.separator
         self._latency = known.pulse_latency

@@ -77,9 +77,10 @@ class Disk:
     def __post_init__(self) -> None:
         odd = [t for t in self.tracks if len(t) != len(self.track)]
         if odd:
-            raise UserError(
-                f"tracks: one has {len(odd[0])} channel bits, track 0 has {len(self.track)};"
-                " they must be equally long"
+            raise self.scenario.fault(
+                ("tracks",),
+                f"one has {len(odd[0])} channel bits, track 0 has {len(self.track)}; they must be"
+                " equally long",
             )
         for key, message in self._too_long():
             raise self.scenario.fault(key, message)
@@ -122,7 +123,8 @@ class Disk:
     @cached_property
     def machine(self) -> Machine:
         """The machine the host program runs on."""
-        return Machine(self.scenario.host.timing, self.drive, self.scenario.host.limit)
+        host, program = self.scenario.host, self.scenario.told_as(("host", "program"))
+        return Machine(host.timing, self.drive, host.limit, program or "host program")
 
     @cached_property
     def drive(self) -> Drive:
@@ -233,7 +235,11 @@ class Disk:
         """Yield the pulses of the track's flux, revolution by revolution."""
         flux, profile = self.scenario.flux, self.profile
         bit_ns = float(profile.channel_bit_ns)
-        written = flux_build.write(self.track, bit_ns, flux)
+        try:
+            written = flux_build.write(self.track, bit_ns, flux)
+        except UserError as error:
+            key = "track" if flux == Defects() else "flux"
+            raise self.scenario.fault((key,), str(error).removeprefix("flux: ")) from None
         width = self.pulse_cycles or pulse_width(profile.cycle_ns)
         before: int | None = None
         late = NO_PULSES

@@ -73,11 +73,15 @@ class Drive:
 
 @dataclass(frozen=True)
 class Machine:
-    """A processor's timing, the drive it can look at, and how many accesses it may make."""
+    """A processor's timing, the drive it can look at, and how many accesses it may make.
+
+    `program` is how an error names its program: by the place in the scenario's file, if there is.
+    """
 
     timing: Timing = field(default_factory=Timing)
     drive: Drive | None = None
     limit: int = 1 << 40
+    program: str = "host program"
 
 
 PLAIN = Machine()

@@ -107,6 +107,13 @@ class Processor:
         self.pending = []
 
     def _continue(self, answer: StatusView | DriveView | None) -> None:
+        """Run the program up to its next access; UserError names it when it cannot go on."""
+        try:
+            self._run(answer)
+        except UserError as error:
+            raise UserError(f"{self._machine.program}: {error}") from error
+
+    def _run(self, answer: StatusView | DriveView | None) -> None:
         """Run the program up to its next access."""
         self.pending = []
         if self.accesses >= self._machine.limit:
@@ -119,7 +126,7 @@ class Processor:
                 self.ended, self.result = True, stop.value
                 return
             except Exception as error:
-                raise UserError(f"host program: {_failure(error)}") from error
+                raise UserError(_failure(error)) from error
             if isinstance(access, Read) and access.register == DRIVE:
                 answer = self._look(access)
                 if answer is None:
@@ -131,33 +138,33 @@ class Processor:
                 self.pending = self._bus_cycles(access)
                 return
             if access.cycles < 0:
-                raise UserError(f"host program: Wait({access.cycles}): time cannot run backwards")
+                raise UserError(f"Wait({access.cycles}): time cannot run backwards")
             self._now += access.cycles
             answer = None
-        raise UserError(f"host program: {ENDLESS} waits in a row without an access")
+        raise UserError(f"{ENDLESS} waits in a row without an access")
 
     def _look(self, access: Read) -> DriveView | None:
         """Return what the drive shows when the access comes; None after the end of the run."""
         drive = self._machine.drive
         if drive is None:
-            raise UserError(f"host program: {access!r}: there is no drive here")
+            raise UserError(f"{access!r}: there is no drive here")
         self._now = self._cycle_of(access)
         return drive.view(self._now) if self._now < drive.end else None
 
     def _cycle_of(self, access: Read | Write) -> int:
         """Return the cycle in which an access begins."""
         if access.cost < 1:
-            raise UserError(f"host program: {access!r}: cost must be 1 cycle or more")
+            raise UserError(f"{access!r}: cost must be 1 cycle or more")
         return self._machine.timing.after(self._now, access.cost)
 
     def _bus_cycles(self, access: Access) -> list[BusCycle]:
         """Return the bus cycles of one access."""
         if not isinstance(access, Read | Write):
-            raise UserError(f"host program yielded {access!r}; yield Read, Write or Wait")
+            raise UserError(f"it yielded {access!r}; yield Read, Write or Wait")
         cycle = self._cycle_of(access)
         if access.register not in REGISTERS:
             hint = near(access.register, REGISTERS)
-            raise UserError(f"host program: no register '{access.register}'{hint}")
+            raise UserError(f"no register '{access.register}'{hint}")
         if access.register not in self._registers:
             raise MissingRegisterError(access.register)
         if isinstance(access, Read):
@@ -165,7 +172,7 @@ class Processor:
                 return self._shape.read_status(cycle)
             return [BusCycle(cycle, READ_OTHER)]
         if access.register not in WRITE_KINDS:
-            raise UserError(f"host program: {access!r}: the register is read only")
+            raise UserError(f"{access!r}: the register is read only")
         if not 0 <= access.value <= WORD:
-            raise UserError(f"host program: {access!r}: the value is not in 0 .. 0xFFFF")
+            raise UserError(f"{access!r}: the value is not in 0 .. 0xFFFF")
         return self._shape.write(access.register, cycle, access.value)

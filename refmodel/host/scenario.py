@@ -6,6 +6,7 @@ import inspect
 import zlib
 from fractions import Fraction
 from importlib import resources
+from math import gcd
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -80,6 +81,16 @@ class HostPart(Schema):
     align: int = Key(1, ge=1, le=4096)
     contention: Contention = Contention(busy=0, every=1)
     limit: int = Key(10_000_000, ge=1)
+
+    @model_validator(mode="after")
+    def _gets_onto_the_bus(self) -> HostPart:
+        every, busy = self.contention.every, self.contention.busy
+        if every - gcd(every, self.align) < busy:  # the last aligned cycle of `every`
+            raise ValueError(
+                f"no cycle is a multiple of align {self.align} and outside the first {busy} of"
+                f" every {every}; the host never gets onto the bus"
+            )
+        return self
 
     @field_validator("pace", mode="before")
     @classmethod
@@ -183,11 +194,25 @@ class Scenario(Schema):
             params.setdefault("seed", seed)
         return make(**params)
 
+    @classmethod
+    def of(cls, document: Document) -> Scenario:
+        """Return the scenario of a document, which knows where each key stands.
+
+        Raises InputError with every fault the schema finds.
+        """
+        scenario = document.validate(cls)
+        scenario._document = document
+        return scenario
+
     def fault(self, key: tuple[str, ...], message: str) -> UserError:
         """Return the error of what only a run shows to be wrong, at its place in the file."""
         if self._document is None:
             return UserError(f"{'.'.join(key)}: {message}")
         return InputError([self._document.problem(key, message)])
+
+    def told_as(self, key: tuple[str, ...]) -> str:
+        """Return how a message begins that tells of a key: with its place; empty without a file."""
+        return str(self.fault(key, "")).removesuffix(": ") if self._document else ""
 
     def needs(self) -> set[str]:
         """Return the inputs and registers a core must have to run this scenario."""
@@ -202,12 +227,11 @@ def seed_of(name: str, seed: int) -> int:
 def load_scenario(path: Path) -> Scenario:
     """Load and check one scenario file; raise InputError with every fault in it."""
     document = load(path)
-    scenario = document.validate(Scenario)
+    scenario = Scenario.of(document)
     problems = host_problems(document, scenario.host, ("host",))
     problems += disk_problems(document, scenario, path.parent)
     if problems:
         raise InputError(problems)
-    scenario._document = document
     return scenario
 
 

@@ -106,7 +106,7 @@ def load_check(path: Path) -> Check:
     document = load(path)
     file = document.validate(CheckFile)
     parts = {kind: _part(document, kind) for kind in KINDS}
-    scenarios = {kind: part.validate(Scenario) for kind, part in parts.items()}
+    scenarios = {kind: Scenario.of(part) for kind, part in parts.items()}
     problems = host_problems(document, file.first, ("first",)) if file.first else []
     for kind, part in parts.items():
         problems += host_problems(part, scenarios[kind].host, ("host",))

@@ -156,7 +156,8 @@ def test_live_program_that_cannot_go_on(tmp_path):
     )
     done = cellstep("run", GOOD, "--suite", failing, *options)
     assert 2 == done.returncode
-    assert f"error: {failing}: host program: Read(register='status', cost=0): cost" in done.stdout
+    told = f"error: {failing}:3:8: host.program: Read(register='status', cost=0): cost"
+    assert told in done.stdout
 
 
 @needs_both

@@ -37,9 +37,9 @@ CRASH = re.compile(
     r"Traceback|internal error|Exception ignored|\.py:\d+: \w+Warning|Fatal Python|core dumped"
 )
 OF_THE_WHOLE_FILE = re.compile(
-    r"no such file|cannot be read|is not UTF-8|the file is empty|nested too deeply"
-    r"|holds no scenario|compared nothing|nothing was compared|nothing would be compared"
-    r"|host program: |the program measures no|the model itself says"  # known when it has run
+    r"no such file|cannot be read|the file is empty|nested too deeply"
+    r"|holds no scenario|compared nothing|nothing was compared"
+    r"|the program measures no|program returns measures|the model itself says"  # when it has run
 )
 SOURCE_TOLD = re.compile(
     r"\.yaml(:\d+:\d+)?: |\.v: no such file|choose one with --top|the sources hold no module"
@@ -172,11 +172,10 @@ def _to_compare(variant: Variant, ran: Ran, index: int) -> dict[str, int]:
     shown = set(lags) - waived - hidden
     reads = [row.split() for row in records["reads"].splitlines()]
     moves = [] if "memory" in waived else records.get("moves", b"").splitlines()
-    return {
-        "cycles": int(records["events"]) - since if shown else 0,
-        "reads": sum(int(cycle) > since for cycle, *_ in reads),
-        "moves": len(moves),
-    }
+    counts = {"cycles": int(records["events"]) - since if shown else 0, "moves": len(moves)}
+    if variant.kind != "scenario":  # that may read other registers too: the small suite does not
+        counts["reads"] = sum(int(cycle) > since for cycle, *_ in reads)
+    return counts
 
 
 def _last_of_reset(variant: Variant) -> int:

@@ -143,12 +143,13 @@ def test_null_byte_in_the_name():
 
 
 def test_not_text(tmp_path):
-    """Bytes that are no UTF-8 are refused."""
+    """Bytes that are no UTF-8 are refused where they stand."""
     file = tmp_path / "f.yaml"
-    file.write_bytes(b"a: \xff\n")
-    with pytest.raises(UserError) as error:
-        load(file)
-    assert str(error.value) == f"{file}: is not UTF-8 text"
+    for before, place in ((b"a: ", "1:4"), ("a: é\nbc: é".encode(), "2:6"), (b"a: 1\n", "2:1")):
+        file.write_bytes(before + b"\xff\n")
+        with pytest.raises(UserError) as error:
+            load(file)
+        assert str(error.value) == f"{file}:{place}: is not UTF-8 text: byte 0xff"
 
 
 def test_input_error_is_shown_one_problem_a_line():
