@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from refmodel.cli.wrote import say_wrote
 from refmodel.errors import UserError
 
 
@@ -54,7 +55,7 @@ def bind_command(
         return
     write_text(out, text)
     todo = text.count("# TODO")
-    typer.echo(f"{out}: written; look at every line, {todo} of them marked TODO", err=True)
+    say_wrote(out, f"look at every line, {todo} of them marked TODO")
 
 
 def _macro(text: str) -> tuple[str, str | None]:

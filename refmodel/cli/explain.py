@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.options import Policies, ProfileName, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
 from refmodel.errors import UserError
 
@@ -21,8 +21,9 @@ def explain_command(
     scenario: Annotated[
         str,
         typer.Argument(
+            metavar="SCENARIO",
             help="A scenario file, or a shipped one such as status/iso_sectors; for a mismatch the"
-            " folder of run --out."
+            " folder of run --out.",
         ),
     ],
     around: Annotated[
@@ -31,12 +32,15 @@ def explain_command(
             metavar="KIND:N", help="The moment: sync:N, read:N, byte:N, cycle:N or mismatch:N."
         ),
     ] = "sync:1",
-    profile: Annotated[str, typer.Option(help="A shipped profile, or a file.")] = "pal_dd",
+    profile: ProfileName = "pal_dd",
     policy: Policies = None,
     seed: Seed = 1,
-    svg: Annotated[Path | None, typer.Option(help="Also draw it to this SVG file.")] = None,
+    svg: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also draw it to this SVG file.")
+    ] = None,
     wavejson: Annotated[
-        Path | None, typer.Option(help="Also write the drawing as WaveJSON to this file.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Also write the drawing as WaveJSON to this file."),
     ] = None,
 ) -> None:
     """Explain one moment: each edge around it, what it changes and why, and a timing diagram.
@@ -50,17 +54,22 @@ def explain_command(
 
     No core and no simulator takes part. Exit status: 0, 2 for bad input.
     """
+    from rich.console import Console
+
     from refmodel.explain import diagram
     from refmodel.explain.moment import MISMATCH, parse_moment
     from refmodel.explain.story import write_story
+    from refmodel.report.progress import Progress
     from refmodel.report.whole import write_text
 
     moment = parse_moment(around)
-    if moment.kind == MISMATCH:
-        _refuse_own(context)
-        found = _found_in_result(Path(scenario), moment.number)
-    else:
-        found = _found_in_scenario(scenario, profile, chosen_policies(policy), seed, moment)
+    with Progress(Console(stderr=True)) as progress:
+        progress.say(f"model: looking for {around}")
+        if moment.kind == MISMATCH:
+            _refuse_own(context)
+            found = _found_in_result(Path(scenario), moment.number)
+        else:
+            found = _found_in_scenario(scenario, profile, chosen_policies(policy), seed, moment)
     write_story(sys.stdout, found)
     if svg is not None:
         write_text(svg, diagram.svg(found), "--svg")

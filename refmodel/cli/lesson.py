@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from refmodel.cli.wrote import say_wrote
+
 
 def lesson_command(
     name: Annotated[
@@ -35,4 +37,4 @@ def lesson_command(
     out.mkdir(parents=True, exist_ok=True)
     for short in chosen:
         write_text(out / f"{short}.html", lesson_page(short))
-        typer.echo(out / f"{short}.html")
+        say_wrote(out / f"{short}.html", TITLES[short])

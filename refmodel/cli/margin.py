@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from refmodel.cli.options import Seed
+from refmodel.cli.wrote import say_wrote
 from refmodel.errors import EXIT_AGREE, EXIT_MISMATCH
 
 if TYPE_CHECKING:
@@ -62,7 +63,9 @@ def margin_command(
     seed: Seed = 1,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="FOLDER", help="Folder for margin.json, margin.csv and the plots."),
+        typer.Option(
+            metavar="FOLDER", help="Folder for margin.html, margin.json, margin.csv and the plots."
+        ),
     ] = None,
 ) -> None:
     """Measure how much speed error, jitter, shift and dropout a data separator survives.
@@ -104,8 +107,8 @@ def margin_command(
             result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
         files = folder.write_margin(result) if folder is not None else []
     Console().print(table(result))
-    if files:
-        typer.echo(f"\n{', '.join(files)} in {out}", err=True)
+    if out is not None:
+        say_wrote(out, ", ".join(files))
     if claimed is not None:
         same = result.of(cores[0].name).same_as(result.of(claimed))
         says = "gives the same numbers as" if same else "differs from"

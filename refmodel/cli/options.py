@@ -22,6 +22,9 @@ Seed = Annotated[
         "--seed", metavar="N", callback=_natural, help="Seed of everything drawn at random."
     ),
 ]
+ProfileName = Annotated[
+    str, typer.Option("--profile", metavar="PROFILE", help="A shipped profile, or a file.")
+]
 Policies = Annotated[
     list[str] | None,
     typer.Option(

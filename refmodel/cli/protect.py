@@ -17,35 +17,46 @@ from refmodel.protect.check import Check
 
 
 def protect_command(
-    binding: Annotated[Path, typer.Argument(help="The binding file of the core.")],
+    binding: Annotated[
+        Path, typer.Argument(metavar="BINDING", help="The binding file of the core.")
+    ],
     checks: Annotated[
         list[str] | None,
-        typer.Option("--class", help="A check's name, class number or file; may be repeated."),
+        typer.Option(
+            "--class", metavar="CHECK", help="A check's name, class or file; may be repeated."
+        ),
     ] = None,
     sim: Annotated[
         Simulators | None, typer.Option(help="Which simulators; by default all that are here.")
     ] = None,
     seed: Annotated[
-        list[int] | None, typer.Option(help="Seed of everything drawn at random; may be repeated.")
+        list[int] | None,
+        typer.Option(metavar="N", help="Seed of everything drawn at random; may be repeated."),
     ] = None,
     host_speed: Annotated[
-        list[str] | None, typer.Option(help="slow, normal or fast; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar="HOST", help="slow, normal or fast; may be repeated."),
     ] = None,
     drive_speed: Annotated[
-        list[float] | None, typer.Option(help="Percent too fast; may be repeated.")
+        list[float] | None,
+        typer.Option(metavar="PERCENT", help="How much too fast; may be repeated."),
     ] = None,
     every: Annotated[
         bool, typer.Option("--all-pairs", help="Each host speed with each drive speed.")
     ] = False,
     programs: Annotated[
-        list[Path] | None, typer.Option(help="Python file with host programs; may be repeated.")
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="Python file with host programs; may be repeated."),
     ] = None,
     sensitivity: Annotated[
         bool, typer.Option("--sensitivity", help="Show how far each bit may be off, and no core.")
     ] = False,
     policy: Policies = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for protect.json, junit.xml and report.txt.")
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Folder for report.html, protect.json, junit.xml and report.txt."
+        ),
     ] = None,
 ) -> None:
     """Run the timing checks of protected disks: originals must be accepted, copies refused.
@@ -105,12 +116,14 @@ def _sensitivity(
     from rich.console import Console
 
     from refmodel.protect.sensitivity import table
+    from refmodel.report.progress import Progress
     from refmodel.report.protect_files import write_sensitivity
     from refmodel.report.protect_text import show_sensitivity
     from testbenches.binding.schema import load_binding
 
     profile = load_binding(binding).load_profile().with_policies(policies)
-    found = table(checks, profile)
+    with Progress(Console(stderr=True)) as progress:
+        found = table(checks, profile, progress.say)
     files = write_sensitivity(out, found) if out else []
     show_sensitivity(Console(), found)
     if out:

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.wrote import say_wrote
 
 
 class Simulators(StrEnum):
@@ -80,5 +81,5 @@ def run_command(
             folder.write(results)
     show_all(Console(), results)
     if out:
-        typer.echo(f"\nresults in {out}", err=True)
+        say_wrote(out, "report.html, result.json, junit.xml, report.txt, waves of mismatches")
     raise typer.Exit(worst_status([result.exit_status for result in results]))

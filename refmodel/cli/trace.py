@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.options import Policies, ProfileName, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
 
 
@@ -26,16 +26,24 @@ FORMS = {Format.table: "table", Format.csv: "CSV", Format.vcd: "VCD"}
 
 def trace_command(
     scenario: Annotated[
-        str, typer.Argument(help="A scenario file, or a shipped one such as status/iso_sectors.")
+        str,
+        typer.Argument(
+            metavar="SCENARIO",
+            help="A scenario file, or a shipped one such as status/iso_sectors.",
+        ),
     ],
-    profile: Annotated[str, typer.Option(help="A shipped profile, or a file.")] = "pal_dd",
-    first: Annotated[int | None, typer.Option("--from", help="First cycle shown.")] = None,
-    last: Annotated[int | None, typer.Option("--to", help="Last cycle shown.")] = None,
+    profile: ProfileName = "pal_dd",
+    first: Annotated[
+        int | None, typer.Option("--from", metavar="CYCLE", help="First cycle shown.")
+    ] = None,
+    last: Annotated[
+        int | None, typer.Option("--to", metavar="CYCLE", help="Last cycle shown.")
+    ] = None,
     layout: Annotated[Format, typer.Option("--format", help="Form of the output.")] = Format.table,
     policy: Policies = None,
     seed: Seed = 1,
     out: Annotated[
-        Path | None, typer.Option(help="Write to this file, not to the terminal.")
+        Path | None, typer.Option(metavar="FILE", help="Write to this file, not to the terminal.")
     ] = None,
 ) -> None:
     """Show what status reads in each cycle in which something arrives, and why it changes.
@@ -44,13 +52,18 @@ def trace_command(
 
     No core and no simulator takes part. Exit status: 0, 2 for bad input.
     """
+    from rich.console import Console
+
     from refmodel.block.profile import load_profile
     from refmodel.host.find import find_scenario
+    from refmodel.report.progress import Progress
     from refmodel.report.trace import WRITERS, model_trace
     from refmodel.report.whole import write_whole
 
     chosen = load_profile(profile).with_policies(chosen_policies(policy))
-    trace = model_trace(*find_scenario(scenario), chosen, seed, first, last)
+    with Progress(Console(stderr=True)) as progress:
+        progress.say(f"model: playing {scenario}")
+        trace = model_trace(*find_scenario(scenario), chosen, seed, first, last)
     typer.echo(trace.about, err=True)
     write = WRITERS[layout.value]
     if out is None:

@@ -50,7 +50,7 @@ def poll_for_sync(cost: int = 7, count: int | None = None) -> Program:
 def rewrite_sync_word(
     sync_words: Sequence[Word] = (MARK_A1,), every: int = 5000, reads: int = 3
 ) -> Program:
-    """Write each of `sync_words` to sync_word in turn, `every` cycles apart, with reads in between."""
+    """Write `sync_words` to sync_word in turn, `every` cycles apart, with reads in between."""
     while sync_words:
         for word in sync_words:
             yield Write("sync_word", word, max(1, every - reads * (every // (reads + 1))))

@@ -25,6 +25,7 @@ from refmodel.margin.result import (
     SubjectResult,
 )
 from refmodel.margin.subject import Model, Subject
+from refmodel.processors import processors
 
 FEWEST_POINTS, MOST_POINTS = 2, 100
 WIDEST_SPEED_PERCENT = 12.0
@@ -116,7 +117,7 @@ def run_jobs(
     if workers == 0:
         return dict(_run_here(jobs, done))
     context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
-    with ProcessPoolExecutor(workers or os.cpu_count(), context, _serve) as pool:
+    with ProcessPoolExecutor(workers or processors(), context, _serve) as pool:
         try:
             return _collect({pool.submit(job.run): job for job in jobs}, done)
         except BaseException:

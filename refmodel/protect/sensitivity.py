@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from itertools import chain
 from multiprocessing import get_context
 
 from refmodel.block.profile import Profile
+from refmodel.processors import processors
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, Check
 from refmodel.protect.judge import judge
@@ -93,10 +93,18 @@ class Sensitivity:
         return [self.tolerance(check, field, kind) for field, kind in sorted(ways)]
 
 
-def table(checks: Sequence[Check], profile: Profile, processes: int = 2) -> list[Tolerance]:
-    """Return the tolerances of many checks, several checks at once."""
+def table(
+    checks: Sequence[Check], profile: Profile, say: Callable[[str], None] = lambda _: None
+) -> list[Tolerance]:
+    """Return the tolerances of many checks, as many checks at once as there are processors."""
     of_check = Sensitivity(profile).of_check
     if len(checks) == 1:
+        say(f"model: trying {checks[0].name}")
         return of_check(checks[0])
-    with ProcessPoolExecutor(processes, mp_context=get_context("fork")) as pool:
-        return list(chain(*pool.map(of_check, checks)))
+    found: list[Tolerance] = []
+    with ProcessPoolExecutor(processors(), mp_context=get_context("fork")) as pool:
+        say(f"model: trying {len(checks)} checks")
+        for n, tolerances in enumerate(pool.map(of_check, checks), 1):
+            found += tolerances
+            say(f"model: tried {n} of {len(checks)} checks")
+    return found

@@ -54,7 +54,7 @@ def _cell(matrix: Matrix, cell: Cell) -> dict[str, Any]:
         "measured": [asdict(m) for m in judgement.measured] if judgement else [],
     }
     if cell.blame is not None:
-        data["first_divergence"] = asdict(cell.blame)
+        data["first_mismatch"] = asdict(cell.blame)
     if not cell.right and not cell.skipped:
         data["reproduce"] = reproduce(matrix, cell)
     return data

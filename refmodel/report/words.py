@@ -57,7 +57,7 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield "cause", cause_text(finding, layout)
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
     yield "seed", str(suite.seed)
-    yield "again", run.reproduce
+    yield "reproduce", run.reproduce
 
 
 def _labelled(label: str, lines: list[str]) -> Iterator[tuple[str, str]]:

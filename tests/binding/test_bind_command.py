@@ -50,7 +50,7 @@ def test_writes_the_file():
     text = Path("sim/b.yaml").read_text()
     assert "  sources: [../m.v]\n" in text
     assert result.stderr == (
-        f"sim/b.yaml: written; look at every line, {text.count('# TODO')} of them marked TODO\n"
+        f"wrote sim/b.yaml (look at every line, {text.count('# TODO')} of them marked TODO)\n"
     )
     assert [path.name for path in Path("sim").iterdir()] == ["b.yaml"]
 

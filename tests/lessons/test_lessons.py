@@ -166,5 +166,5 @@ def test_command(tmp_path, capsys):
     assert set(TITLES) <= set(capsys.readouterr().out.split())
     command(["lesson", "tie", "--out", str(tmp_path / "deep")], standalone_mode=False)
     page = tmp_path / "deep" / "tie.html"
-    assert f"{page}\n" == capsys.readouterr().out
+    assert f"wrote {page} ({TITLES['tie']})\n" == capsys.readouterr().err
     assert TITLES["tie"] in page.read_text()

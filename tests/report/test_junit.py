@@ -76,7 +76,7 @@ def test_texts(ours):
         "where     revolution 1, raw words, word 2, channel bit 0 (channel bit 32)",
         "field     sync_equal, status bit 12",
     ]
-    assert "again     cellstep run core/binding.yaml --sim icarus" == lines[-1]
+    assert "reproduce cellstep run core/binding.yaml --sim icarus" == lines[-1]
     assert SKIP == skipped.get("message")
     assert ("icarus: ended by itself", "?[1mlog?") == (
         error.get("message"),

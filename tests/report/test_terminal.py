@@ -54,7 +54,7 @@ First divergence, poll on both simulators: sync_equal is 1 where the model says 
             cycle 460: reads status: 0x9089 (byte_ready 1, dma_active 0, writing 0, \
 sync_equal 1, data 0x89)
   seed      5
-  again     cellstep run core/binding.yaml --sim icarus
+  reproduce cellstep run core/binding.yaml --sim icarus
 """
 
 
