@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from refmodel.media.crc import crc_bytes
@@ -39,14 +39,13 @@ LAYOUTS = st.fixed_dictionaries(
 )
 
 
-@settings(deadline=None)
 @given(LAYOUTS, st.data())
 def test_every_sector_is_read(layout, data):
     """Whatever the layout, and wherever the revolution begins, all that was written is read."""
     pitch = 62 + layout["size"] + layout["gap3"]
     count = data.draw(st.integers(1, (6200 - 146) // pitch))
-    seed = st.binary(min_size=layout["size"], max_size=layout["size"])
-    contents = data.draw(st.lists(seed, min_size=count, max_size=count))
+    one = st.binary(min_size=layout["size"], max_size=layout["size"])
+    contents = data.draw(st.lists(one, min_size=count, max_size=count))
     turn = data.draw(st.integers(0, 16 * 6200))
     track = iso_track(count, data=contents, **layout)
     lead_in = 146 if layout["lead_in"] == "long" else layout["lead_in"]

@@ -82,7 +82,7 @@ def state(separator):
     return [getattr(separator, name) for name in names] + [getattr(separator, "ahead", 0)]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(pulse_trains(), st.integers(1, 300), st.sampled_from((PAL, Fraction(16), Fraction(9, 2))))
 @pytest.mark.parametrize("which", DESIGNS)
 def test_run_equals_step(which, pulses, tail, cycles_per_bit):
@@ -94,7 +94,7 @@ def test_run_equals_step(which, pulses, tail, cycles_per_bit):
     assert state(fast) == state(plain)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(pulse_trains())
 @pytest.mark.parametrize("which", DESIGNS)
 def test_follow_equals_step(which, pulses):
@@ -107,7 +107,7 @@ def test_follow_equals_step(which, pulses):
     assert state(fast) == state(plain)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(pulse_trains(), st.data())
 @pytest.mark.parametrize("which", DESIGNS)
 def test_run_goes_on_where_it_was(which, pulses, data):
