@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from spans import busy_stimulus, inputs_of, shown_of
+from spans import SYNC_WORDS, busy_stimulus, inputs_of, shown_of
 
 from refmodel.block.profile import Policies, Profile, ResetValues
 from refmodel.block.registers import RegisterBlock
@@ -20,18 +20,19 @@ POLICIES = [
     Policies(**dict(zip(CHOICES, choice, strict=True)))
     for choice in itertools.product(*CHOICES.values())
 ]
-SYNC_WORDS = (0x4489, 0x8912, 0x0000, 0xFFFF, 0xAAAA)
 SCHEDULES = ((7, (0,)), (20, (3, 11)), (50, (1, 2, 3)), (454, (40, 191, 342)))
+
+
+def profile_of(**keys):
+    """Return a profile of 7.09379 MHz with these keys."""
+    return Profile(name="test", clock_hz=7093790, channel_bit_ns=2000, **keys)
 
 
 @st.composite
 def profiles(draw, policies=None):
     """Draw a profile with small numbers, so that much happens in few cycles."""
     line, at = draw(st.sampled_from(SCHEDULES))
-    return Profile(
-        name="test",
-        clock_hz=7093790,
-        channel_bit_ns=2000,
+    return profile_of(
         policies=policies or draw(st.sampled_from(POLICIES)),
         reset=ResetValues(
             byte_ready=draw(st.integers(0, 1)),
@@ -105,7 +106,7 @@ def check_equal(profile, spans):
 @pytest.mark.parametrize(
     "policies", POLICIES[::16], ids=lambda p: "-".join(list(p.model_dump().values())[:3])
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(data=st.data())
 def test_timeline_equals_step(policies, data):
     """Every output in every cycle, every read, every move and the state carried on are equal."""
@@ -115,10 +116,10 @@ def test_timeline_equals_step(policies, data):
     check_equal(profile, [data.draw(stimuli(first)) for first in (0, 300)])
 
 
-@settings(max_examples=70, deadline=None)
+@settings(max_examples=70)
 @given(data=st.data())
 def test_long_transfers_equal_step(data):
-    """The same over spans long enough for many words, in either direction."""
+    """The same is equal over spans long enough for many words, in either direction."""
     profile = data.draw(profiles())
     direction = data.draw(st.sampled_from((0, 1)))
     spans = [data.draw(stimuli(n, 1500, direction)) for n in (0, 1500)]
@@ -127,11 +128,8 @@ def test_long_transfers_equal_step(data):
 
 @pytest.mark.parametrize("seed", range(40))
 def test_long_writes_equal_step(seed):
-    """The same for writes of many words under every precompensation, a pulse late in its bit."""
-    profile = Profile(
-        name="test",
-        clock_hz=7093790,
-        channel_bit_ns=2000,
+    """The same is equal for writes of many words under every precompensation."""
+    profile = profile_of(
         policies=POLICIES[seed * 7 % len(POLICIES)],
         slots={"line_cycles": (60, 150, 200)[seed % 3], "at": (3,)},
         write_bit_cycles=9,
@@ -147,13 +145,7 @@ def test_long_writes_equal_step(seed):
 @pytest.mark.parametrize("word", [0x0005, 0x000A, 0xA000, 0xFFFF, 0x1400])
 def test_pulse_at_the_end_of_a_word(word):
     """A late pulse in the last cycle before the next word ends with that cycle."""
-    profile = Profile(
-        name="test",
-        clock_hz=7093790,
-        channel_bit_ns=2000,
-        slots={"line_cycles": 60, "at": (3,)},
-        write_bit_cycles=9,
-    )
+    profile = profile_of(slots={"line_cycles": 60, "at": (3,)}, write_bit_cycles=9)
     stimulus = busy_stimulus(
         1, 0, 3000, access_share=1e-9, direction=1, control=0x8018, memory=[word] * 40, words=10
     )
@@ -162,14 +154,9 @@ def test_pulse_at_the_end_of_a_word(word):
 
 @pytest.mark.parametrize("policies", POLICIES, ids=lambda p: "-".join(p.model_dump().values()))
 def test_every_policy_combination(policies):
-    """One busy run under each of the combinations."""
-    profile = Profile(
-        name="test",
-        clock_hz=7093790,
-        channel_bit_ns=2000,
-        policies=policies,
-        slots={"line_cycles": 100, "at": (3, 50)},
-        write_bit_cycles=9,
+    """One busy run is equal under each of the combinations."""
+    profile = profile_of(
+        policies=policies, slots={"line_cycles": 100, "at": (3, 50)}, write_bit_cycles=9
     )
     spans = [
         busy_stimulus(7, 0, 900, access_share=0.05, direction=1),
@@ -178,7 +165,7 @@ def test_every_policy_combination(policies):
     check_equal(profile, spans)
 
 
-@settings(max_examples=70, deadline=None)
+@settings(max_examples=70)
 @given(data=st.data(), profile=profiles())
 def test_edges_skip_nothing(data, profile):
     """Stepping only the edges on which something happens shows every change `step` shows."""
