@@ -6,18 +6,23 @@ edge 4 + floor(32 * 14.18758) = 458, and bit 32 at 4 + floor(33 * 14.18758) = 47
 in cycles 458 .. 471.
 """
 
+import io
 from datetime import date
 
 import numpy as np
+import pywellen
+from rich.console import Console
 
+from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import load_profile
 from refmodel.engine.cause import find_cause
 from refmodel.engine.compare import Checker, Observed, Reads
 from refmodel.engine.lane import Lane
 from refmodel.engine.timeline import Timeline
 from refmodel.host.bus import READ_STATUS, WRITE_SYNC_WORD, BusCycle
+from refmodel.host.disk import Disk
 from refmodel.host.play import with_accesses
-from refmodel.host.scenario import Disk, Scenario
+from refmodel.host.scenario import Scenario
 from refmodel.media.track import words_track
 from refmodel.report.result import (
     AccessSeen,
@@ -32,7 +37,8 @@ from refmodel.report.result import (
 
 PAL = load_profile("pal_dd")
 RISE, FALL = 458, 472
-NO_LAG = dict.fromkeys(("byte_ready", "dma_active", "writing", "sync_equal", "data", "unused"), 0)
+CYCLE_PS = 1e12 / 7093790
+NO_LAG = dict.fromkeys((*FIELD_NAMES, UNUSED), 0)
 ACCESSES = [BusCycle(400, WRITE_SYNC_WORD, value=0x4489), BusCycle(460, READ_STATUS)]
 
 
@@ -116,3 +122,21 @@ NARROW = Scope(
     (Gap("sync_word", "the core has no such register: scenarios that access it are skipped"),),
 )
 SKIP = "the core has no register 'sync_word'"
+
+
+def printed(report, *args):
+    """Return what a report prints on something that is no terminal."""
+    file = io.StringIO()
+    report(Console(file=file, width=80), *args)
+    return file.getvalue()
+
+
+def reader(path):
+    """Return a function that gives a signal's value in a cycle of a VCD, as pywellen reads it."""
+    signals = {var.full_name: var.signal for var in pywellen.Waveform(str(path)).all_vars()}
+
+    def at(name, cycle):
+        """Return a signal's value in the middle of a cycle."""
+        return signals[name].value_at(int((cycle + 0.5) * CYCLE_PS))
+
+    return at

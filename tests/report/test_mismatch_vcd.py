@@ -5,16 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import pywellen
-from report_cases import FALL, NO_LAG, PAL, RISE, finding, held
+from report_cases import FALL, NO_LAG, PAL, RISE, finding, held, reader
 
 from refmodel.engine.compare import Observed
 from refmodel.engine.lane import Lane
 from refmodel.engine.memory import Moves
 from refmodel.report.mismatch_vcd import write_mismatch
 from refmodel.report.result import Scope
-
-CYCLE_PS = 1e12 / 7093790
 
 
 @pytest.fixture
@@ -25,13 +22,7 @@ def waves(tmp_path):
         path = tmp_path / "mismatch.vcd"
         with path.open("w") as file:
             write_mismatch(file, found, Scope("b.yaml", "core", PAL, lags))
-        signals = {var.full_name: var.signal for var in pywellen.Waveform(str(path)).all_vars()}
-
-        def at(name, cycle):
-            """Return a signal's value in the middle of a cycle."""
-            return signals[name].value_at(int((cycle + 0.5) * CYCLE_PS))
-
-        return at
+        return reader(path)
 
     return read
 
@@ -147,10 +138,8 @@ def test_output_lines(waves):
     assert 0 == at("model.lost_words", RISE)
 
 
-def test_same_bytes_every_time():
-    """Two runs write the same bytes: no date, nothing of the machine."""
-    texts = [io.StringIO(), io.StringIO()]
-    for text in texts:
-        write_mismatch(text, finding(core=held(480)), Scope("b.yaml", "core", PAL, NO_LAG))
-    assert texts[0].getvalue() == texts[1].getvalue()
-    assert "$date" not in texts[0].getvalue()
+def test_no_date():
+    """The waves carry no date, which would be another in each run."""
+    text = io.StringIO()
+    write_mismatch(text, finding(core=held(480)), Scope("b.yaml", "core", PAL, NO_LAG))
+    assert "$date" not in text.getvalue()

@@ -7,8 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import pywellen
-from report_cases import PAL
+from report_cases import PAL, reader
 
 from refmodel.errors import UserError
 from refmodel.host.find import find_scenario
@@ -214,11 +213,7 @@ def test_waves_over_two_revolutions(tmp_path):
     path = tmp_path / "trace.vcd"
     with path.open("w") as file:
         write_waves(file, traced(400, SECOND_TURN + 500))
-    signals = {var.full_name: var.signal for var in pywellen.Waveform(str(path)).all_vars()}
-
-    def at(name, cycle):
-        return signals[name].value_at(int((cycle + 0.5) * 1e12 / 7093790))
-
+    at = reader(path)
     match = 4 + int((640 + 32) * 14.18758)
     assert [0, 1, 0] == [at("model.sync_equal", cycle) for cycle in (457, 458, 472)]
     assert [0, 1] == [at("model.sync_equal", cycle) for cycle in (match - 1, match)]
