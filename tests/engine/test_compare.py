@@ -1,11 +1,11 @@
-"""The checker passes over no read, wherever it falls."""
+"""What counts as a difference between core and model, and that no read is passed over."""
 
 import numpy as np
 import pytest
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import load_profile
-from refmodel.engine.compare import Checker, Observed, Reads
+from refmodel.engine.compare import Checker, Observed, Reads, differences
 from refmodel.engine.lane import Lane
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
@@ -48,3 +48,18 @@ def test_every_wrong_read_is_found(wrong):
         found.append(checker.check(expected, observed, reads))
     assert [wrong] == [d.cycle for d in found if d]
     assert 2 * SPAN - 1 - FIRST == checker.reads_compared
+
+
+@pytest.mark.parametrize(
+    ("core", "unknown", "since", "marked"),
+    [
+        ([(0, 1), (9, 0)], [(0, 0)], 0, [(0, 1), (9, 0)]),
+        ([(0, 1), (9, 0)], [(0, 0)], 5, [(0, 0), (5, 1), (9, 0)]),
+        ([(0, 0)], [(0, 0), (20, 1), (22, 0)], 5, [(0, 0), (20, 1), (22, 0)]),
+    ],
+)
+def test_differences_since_comparing_began(core, unknown, since, marked):
+    """From the first compared cycle on, what differs or is unknown is marked; before it nothing."""
+    lanes = (Lane.of(*map(np.array, zip(*lane, strict=True))) for lane in (core, unknown))
+    found = differences(Lane.constant(0), *lanes, since)
+    assert marked == list(zip(found.cycle.tolist(), found.value.tolist(), strict=True))

@@ -5,6 +5,7 @@ from datetime import date
 
 import numpy as np
 
+from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import load_profile
 from refmodel.engine.cause import find_cause
 from refmodel.engine.compare import Checker, Observed, Reads
@@ -22,8 +23,7 @@ from refmodel.report.result import (
 from refmodel.report.trace import disk_of, spans_of
 
 PAL = load_profile("pal_dd")
-FIELDS = ("byte_ready", "dma_active", "writing", "sync_equal", "data", "unused")
-NO_LAG = dict.fromkeys(FIELDS, 0)
+NO_LAG = dict.fromkeys((*FIELD_NAMES, UNUSED), 0)
 
 
 def shown(scenario="quick/sync_poll", late=0, field="sync_equal"):
