@@ -84,46 +84,51 @@ def windows(ends):
     return observed(0, [change for at in ends for change in ((at, 1), (at + 1, 0))], [])
 
 
+def steady(count=40):
+    """Return where pulses come 14 cycles apart, the n-th written as channel bit n."""
+    return [(14 * n, n) for n in range(1, count + 1)]
+
+
+ENDS = range(21, 700, 14)  # the windows of 40 such pulses, each to end 7 cycles after its pulse
+
+
 def test_pulses_in_their_windows_are_no_errors():
-    """Windows that each end 7 cycles after their pulse: locked from the first pulse on."""
+    """Where each window ends 7 cycles after its pulse the core is locked from the first one on."""
     recovery = Recovery(None)
-    stream = pulses(*((14 * n, n) for n in range(1, 41)))
-    recovery.follow(Stimulus(0, 700, pulses=stream), windows(range(21, 700, 14)))
+    recovery.follow(Stimulus(0, 700, pulses=pulses(*steady())), windows(ENDS))
     told = recovery.told()
     assert (40, 0, 0, 0) == (told.pulses, told.errors, told.slips, told.lock_cycles)
-    assert len(range(21, 700, 14)) == told.bits
+    assert len(ENDS) == told.bits
 
 
 def test_a_pulse_in_the_neighbouring_window_is_an_error():
-    """One pulse 8 cycles late, past its window's end: one error; an extra pulse counts for none."""
-    stream = [(14 * n, n) for n in range(1, 41)]
+    """A pulse 8 cycles late, past its window's end, is one error; an extra pulse is none."""
+    stream = steady()
     stream[19] = (14 * 20 + 8, 20)
     stream.insert(20, (14 * 20 + 10, NO_BIT))
     recovery = Recovery(None)
-    recovery.follow(Stimulus(0, 700, pulses=pulses(*stream)), windows(range(21, 700, 14)))
+    recovery.follow(Stimulus(0, 700, pulses=pulses(*stream)), windows(ENDS))
     told = recovery.told()
     assert (40, 1, 0) == (told.pulses, told.errors, told.slips)
 
 
 def test_a_window_too_many_is_a_slip():
     """A bit inserted in the middle moves every pulse after it by one window, which counts once."""
-    ends = sorted([*range(21, 700, 14), 290])
+    ends = sorted([*ENDS, 290])
     recovery = Recovery(None)
-    recovery.follow(
-        Stimulus(0, 700, pulses=pulses(*((14 * n, n) for n in range(1, 41)))), windows(ends)
-    )
+    recovery.follow(Stimulus(0, 700, pulses=pulses(*steady())), windows(ends))
     told = recovery.told()
     assert (1, 1) == (told.errors, told.slips)
 
 
 def test_latency_moves_the_windows_not_the_pulses():
     """A core that delivers 9 cycles late is judged as one that does not, when that is known."""
-    stream = pulses(*((14 * n, n) for n in range(1, 41)))
+    stream = pulses(*steady())
     offsets = {}
     for lag in (0, 9):
         recovery = Recovery(None, 2, lag)
         for first in (0, 350):  # a pulse near the end of a span is judged in the next
-            late = [end + 2 + lag for end in range(21, 700, 14)]
+            late = [end + 2 + lag for end in ENDS]
             shown = windows([end for end in late if first <= end < first + 350])
             shifted = Observed(
                 {n: x.between(first, first + 350) for n, x in shown.lanes.items()}, shown.unknown
@@ -137,8 +142,8 @@ def test_latency_moves_the_windows_not_the_pulses():
 
 
 def test_a_separator_that_follows_nothing_never_locks():
-    """Windows of another speed: no 16 pulses in a row keep their offset."""
+    """With windows of another speed no 16 pulses in a row keep their offset."""
     recovery = Recovery(None)
-    stream = pulses(*((14 * n, n) for n in range(1, 101)))
+    stream = pulses(*steady(100))
     recovery.follow(Stimulus(0, 1500, pulses=stream), windows(range(5, 1500, 12)))
     assert recovery.told().lock_cycles is None
