@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import importlib
+import io
 import os
 import signal
 import sys
@@ -108,7 +109,8 @@ def main() -> NoReturn:
     """Run the command; whatever stops it leaves one message and an exit status, no traceback."""
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, _stop)
-    signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # `cellstep trace ... | head` ends quietly
+    if sys.stdout is sys.__stdout__:
+        sys.stdout = _piped(sys.stdout)
     status = EXIT_AGREE
     try:
         app(prog_name="cellstep")
@@ -119,6 +121,34 @@ def main() -> NoReturn:
     except Exception as error:
         status = _told(error)
     sys.exit(_flushed(status))
+
+
+class _Piped(io.FileIO):
+    """Standard output: a reader that goes away ends the process without a word, as a signal.
+
+    Only there: of a broken pipe to a simulator or a worker there is something to say.
+    """
+
+    def write(self, data: Any, /) -> Any:  # noqa: ANN401 - what it is in the base class
+        """Write, or end like any program whose reader has gone: `cellstep trace ... | head`."""
+        try:
+            return super().write(data)
+        except BrokenPipeError:
+            signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+            signal.raise_signal(signal.SIGPIPE)
+            raise
+
+
+def _piped(stdout: Any) -> io.TextIOWrapper:  # noqa: ANN401 - what a test may put there
+    """Return standard output as a stream that does so."""
+    raw = _Piped(stdout.fileno(), "w", closefd=False)
+    return io.TextIOWrapper(
+        io.BufferedWriter(raw),
+        stdout.encoding,
+        stdout.errors,
+        line_buffering=stdout.line_buffering,
+        write_through=stdout.write_through,
+    )
 
 
 def _stop(number: int, frame: FrameType | None) -> NoReturn:

@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
-import threading
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,7 +20,7 @@ from refmodel.margin.result import (
     SubjectResult,
 )
 from refmodel.margin.subject import Model, Subject
-from refmodel.processors import processors
+from refmodel.workers import run_all
 
 FEWEST_POINTS, MOST_POINTS = 2, 100
 WIDEST_SPEED_PERCENT = 12.0
@@ -109,50 +104,17 @@ def plan(subject: Subject, clock: Clock, seed: int, points: int) -> list[Job]:
 def run_jobs(
     jobs: Sequence[Job], workers: int | None = None, done: Callable[[], None] = lambda: None
 ) -> dict[Key, Any]:
-    """Run the jobs in `workers` processes (all processors), or here with 0; call `done` for each.
-
-    The results do not depend on `workers`. On an interrupt the jobs not yet begun are dropped and
-    those under way, some seconds at most, are waited for.
-    """
+    """Run the jobs in processes as `run_all` does, or here with 0 `workers`, to the same end."""
     if workers == 0:
         return dict(_run_here(jobs, done))
-    context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
-    with ProcessPoolExecutor(workers or processors(), context, _serve) as pool:
-        try:
-            return _collect({pool.submit(job.run): job for job in jobs}, done)
-        except BaseException:
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
-
-
-def _serve() -> None:
-    """Leave Ctrl-C to the process that collects the results, and end when it ends."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
+    results = run_all([job.run for job in jobs], workers, done)
+    return {job.key: result for job, result in zip(jobs, results, strict=True)}
 
 
 def _run_here(jobs: Iterable[Job], done: Callable[[], None]) -> Iterable[tuple[Key, Any]]:
     for job in jobs:
         yield job.key, job.run()
         done()
-
-
-def _collect(futures: dict[Future[Any], Job], done: Callable[[], None]) -> dict[Key, Any]:
-    """Wait for the jobs; raise what one of them raised."""
-    results, pending = {}, set(futures)
-    while pending:
-        finished, pending = wait(pending, return_when=FIRST_COMPLETED)
-        for future in finished:
-            results[futures[future].key] = future.result()
-            done()
-    return results
 
 
 def assemble(subject: Subject, jobs: Sequence[Job], results: dict[Key, Any]) -> SubjectResult:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
+from functools import partial
+from itertools import count
 
 from refmodel.block.profile import Profile
-from refmodel.processors import processors
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, Check
 from refmodel.protect.judge import judge
@@ -22,6 +21,7 @@ from refmodel.protect.perturb import (
     disk_arrivals,
     run_perturbed,
 )
+from refmodel.workers import run_all
 
 
 class _Trial:
@@ -97,14 +97,11 @@ def table(
     checks: Sequence[Check], profile: Profile, say: Callable[[str], None] = lambda _: None
 ) -> list[Tolerance]:
     """Return the tolerances of many checks, as many checks at once as there are processors."""
-    of_check = Sensitivity(profile).of_check
     if len(checks) == 1:
         say(f"model: trying {checks[0].name}")
-        return of_check(checks[0])
-    found: list[Tolerance] = []
-    with ProcessPoolExecutor(processors(), mp_context=get_context("fork")) as pool:
-        say(f"model: trying {len(checks)} checks")
-        for n, tolerances in enumerate(pool.map(of_check, checks), 1):
-            found += tolerances
-            say(f"model: tried {n} of {len(checks)} checks")
-    return found
+        return Sensitivity(profile).of_check(checks[0])
+    tried = count(1)
+    say(f"model: trying {len(checks)} checks")
+    calls = [partial(Sensitivity(profile).of_check, check) for check in checks]
+    found = run_all(calls, done=lambda: say(f"model: tried {next(tried)} of {len(checks)} checks"))
+    return [tolerance for tolerances in found for tolerance in tolerances]
