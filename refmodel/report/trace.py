@@ -228,7 +228,9 @@ def write_csv(file: IO[str], trace: Trace) -> None:
     """Write the trace as CSV, a line an edge; numbers are decimal."""
     writer = csv.writer(file, lineterminator="\n")
     state = ("window", "sync_word", "bit_count")
-    writer.writerow(["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator_why"])
+    writer.writerow(
+        ["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator_why"]
+    )
     for row in rows(trace):
         ns = float(row.cycle * trace.profile.cycle_ns)
         shown = [row.cycle, f"{ns:.3f}", row.arrives, *(getattr(row.after, n) for n in state)]
