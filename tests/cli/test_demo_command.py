@@ -40,7 +40,7 @@ def test_demo(shown, tmp_path):
 
 
 def test_defect_that_is_not_caught(shown, monkeypatch):
-    """Were the defect missed, the demonstration would say so and end in 1."""
+    """A defect that is missed is told as not caught, and the demonstration ends in 1."""
     monkeypatch.setattr(suite, "simulators", lambda _: ["icarus"])
     monkeypatch.setattr(demo, "apply", lambda _, source, target: shutil.copytree(source, target))
     done = shown()
@@ -49,7 +49,7 @@ def test_defect_that_is_not_caught(shown, monkeypatch):
 
 
 def test_reference_that_does_not_agree(shown, monkeypatch, tmp_path):
-    """Were the reference core wrong, the demonstration would stop there and end in 1."""
+    """A reference core that is wrong ends the demonstration in 1, before the defect."""
     monkeypatch.setattr(suite, "simulators", lambda _: ["icarus"])
     worse = next(d for d in load_defects() if d.name == "data_resets_to_ones")
     demo.apply(worse, demo.REFERENCE, tmp_path / "worse")

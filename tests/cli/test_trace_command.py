@@ -6,7 +6,7 @@ from command import apart, cellstep
 def test_table_with_its_hint():
     """The table goes to stdout, what it shows and how to choose otherwise to stderr."""
     done = apart("trace", "iso_sectors")
-    assert done.stdout.splitlines()[0].split()[:3] == ["cycle", "us", "arrives"]
+    assert ["cycle", "us", "arrives"] == done.stdout.splitlines()[0].split()[:3]
     assert "sync_equal 0 -> 1" in done.stdout
     assert done.stderr.startswith("iso_sectors, profile pal_dd: cycles ")
     assert done.stderr.endswith("choose others with --from N --to N\n")
@@ -32,7 +32,7 @@ def test_file(tmp_path):
     out = tmp_path / "trace.vcd"
     done = cellstep("trace", "status/random", "--format", "vcd", "--out", out)
     assert (0, "") == (done.returncode, done.stdout)
-    assert done.stderr.splitlines()[-1] == f"wrote {out} (trace, VCD)"
+    assert f"wrote {out} (trace, VCD)" == done.stderr.splitlines()[-1]
     assert "$var wire 16" in out.read_text()
     assert out.read_text() == cellstep("trace", "status/random", "--format", "vcd").stdout
 
