@@ -1,13 +1,14 @@
 """The command `cellstep margin`, as a user meets it."""
 
 import json
-import os
 import signal
 import subprocess
 import time
 
 import pytest
 from command import COMMAND, apart, cellstep
+
+from refmodel.processors import processors
 
 STUCK = """\
 name: stuck
@@ -24,7 +25,7 @@ def margin(*arguments, run=cellstep, cwd=None):
 
 
 def test_it_prints_the_table_and_writes_the_files(tmp_path):
-    """One separator, a coarse map: table on stdout, eight files, exit status 0."""
+    """With --out the table is printed as without, and its numbers and plots are in nine files."""
     out = tmp_path / "new" / "margins"
     done = margin("pal_dd", "--separator", "rephase", "--points", 2, "--out", out, run=apart)
     assert done.returncode == 0, done.stderr
@@ -49,7 +50,7 @@ def test_it_prints_the_table_and_writes_the_files(tmp_path):
 
 
 def test_a_separator_that_never_locks_is_told_so(tmp_path):
-    """The table says `never`; the command ends well all the same."""
+    """Of a separator that never locks the table says `never`, and the command ends well."""
     path = tmp_path / "stuck.yaml"
     path.write_text(STUCK)
     done = margin(path, "--separator", "second_order", "--points", 2, run=apart)
@@ -75,7 +76,7 @@ def test_a_separator_that_never_locks_is_told_so(tmp_path):
     ],
 )
 def test_bad_input_is_one_message(arguments, message, tmp_path):
-    """Exit status 2, the message on stderr, no traceback, and no folder made."""
+    """Bad input ends with 2 and a message on stderr, and no folder is made."""
     done = margin(*arguments, "--out", tmp_path / "out", cwd=tmp_path)
     assert done.returncode == 2
     assert message in done.stderr
@@ -83,7 +84,7 @@ def test_bad_input_is_one_message(arguments, message, tmp_path):
 
 
 def test_an_unstable_loop_is_refused_with_the_condition_it_breaks(tmp_path):
-    """Place, key, numbers and the stability condition."""
+    """An unstable loop is told with place, key, numbers and the stability condition."""
     path = tmp_path / "wild.yaml"
     path.write_text(STUCK.replace("1/16", "2"))
     done = margin(path)
@@ -95,7 +96,7 @@ def test_an_unstable_loop_is_refused_with_the_condition_it_breaks(tmp_path):
 
 
 def started(out):
-    """Start a long sweep in a process group of its own; return once it is under way."""
+    """Start a long sweep in a process group of its own; return once its workers are there."""
     process = subprocess.Popen(
         [*COMMAND, "margin", "pal_dd", "--out", str(out)],
         stdout=subprocess.PIPE,
@@ -103,19 +104,22 @@ def started(out):
         text=True,
         start_new_session=True,
     )
-    while not out.exists():  # made right before the sweep begins
-        assert process.poll() is None
+    while members(process.pid) < 2 + processors():  # itself, its resource tracker, the workers
+        assert process.poll() is None, process.stderr.read()
         time.sleep(0.05)
-    time.sleep(1)
     return process
+
+
+def members(group):
+    """Return how many processes of a group there are."""
+    listed = subprocess.run(["ps", "-A", "-o", "pgid="], capture_output=True, text=True, check=True)
+    return listed.stdout.split().count(str(group))
 
 
 def is_gone(group):
     """Wait until no process of the group is left, ten seconds at most."""
     for _ in range(200):
-        try:
-            os.killpg(group, 0)
-        except ProcessLookupError:
+        if not members(group):
             return True
         time.sleep(0.05)
     return False
@@ -125,7 +129,7 @@ def is_gone(group):
     ("number", "said"), [(signal.SIGINT, "interrupted"), (signal.SIGTERM, "terminated")]
 )
 def test_a_sweep_that_is_stopped_leaves_nothing_behind(number, said, tmp_path):
-    """One word, exit status 128 + the signal, no folder, no process."""
+    """A signal ends the sweep with one word and its status, and no folder or process stays."""
     process = started(tmp_path / "out")
     process.send_signal(number)
     stdout, stderr = process.communicate(timeout=60)
@@ -136,7 +140,7 @@ def test_a_sweep_that_is_stopped_leaves_nothing_behind(number, said, tmp_path):
 
 
 def test_workers_end_with_the_command_that_started_them(tmp_path):
-    """Even when it is killed outright."""
+    """Workers end even when the command is killed outright."""
     process = started(tmp_path / "out")
     process.kill()
     process.communicate(timeout=60)
@@ -144,7 +148,7 @@ def test_workers_end_with_the_command_that_started_them(tmp_path):
 
 
 def test_a_folder_that_cannot_be_made_is_found_before_the_sweep(tmp_path):
-    """A file stands where the folder should."""
+    """A file where the folder should be is told before anything is tried."""
     (tmp_path / "file").write_text("")
     done = margin("pal_dd", "--out", tmp_path / "file")
     assert done.returncode == 2
