@@ -19,9 +19,10 @@ from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
 from refmodel.errors import in_file, reading
 from refmodel.host.bus import BusCycle
+from refmodel.host.disk import Disk
 from refmodel.host.play import ModelPlayer, with_accesses
-from refmodel.host.processor import MissingRegisterError, Processor
-from refmodel.host.scenario import Disk, HostPart, Scenario
+from refmodel.host.processor import MissingRegisterError
+from refmodel.host.scenario import HostPart, Scenario
 from refmodel.report.result import AccessSeen, Finding, Outcome, Shown
 from refmodel.separator.choose import make_separator
 from testbenches.binding.machinery import MOVES
@@ -145,10 +146,8 @@ class Lockstep:
             named = self.binding.separator.model or scenario.separator
             scenario = scenario.model_copy(update={"separator": named})
         say(f"model: preparing {scenario.name}")
-        track = scenario.track.build(seed, path.parent)
-        others = tuple(part.build(seed, path.parent) for part in scenario.tracks)
         start = self.binding.reset.cycles
-        disk = Disk(scenario, track, profile, start, seed, others, pulse_cycles)
+        disk = Disk.of(scenario, profile, path.parent, seed, start, pulse_cycles)
         ready = Prepared(index, scenario, seed, disk, path=path)
         if pulse_cycles is not None and scenario.needs_ideal:
             ready.skipped = f"{scenario.needs_ideal} cannot be given as flux yet"
@@ -157,22 +156,13 @@ class Lockstep:
         try:
             stimuli = disk.revolutions()
             if not self.live:
-                stimuli = ModelPlayer(profile, self._processor(ready)).play(stimuli)
+                processor = disk.processor(self.binding.bus_shape, self._registers)
+                stimuli = ModelPlayer(profile, processor).play(stimuli)
             for stimulus in player.write(stimuli, self._events(index), disk.cycles):
                 ready.accesses.append(stimulus.accesses_only())
         except MissingRegisterError as error:
             ready.skipped = str(error)
         return ready
-
-    def _processor(self, prepared: Prepared) -> Processor:
-        return Processor(
-            prepared.scenario.program(prepared.seed),
-            self.profile,
-            self.binding.bus_shape,
-            prepared.disk.start,
-            self._registers,
-            prepared.disk.machine,
-        )
 
     @property
     def _registers(self) -> list[str]:

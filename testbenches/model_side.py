@@ -6,11 +6,10 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from refmodel.engine.timeline import Timeline
 from refmodel.errors import UserError
+from refmodel.host.disk import Disk
 from refmodel.host.find import find_scenario
-from refmodel.host.scenario import Disk
-from refmodel.report.trace import Span
+from refmodel.host.spans import Span, through
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.suite import quiet
@@ -34,11 +33,4 @@ def model_side(
         (prepared,) = lockstep.prepare([find_scenario(scenario)], quiet)
     if prepared.skipped:
         raise UserError(f"{binding_path}: {scenario} is skipped: {prepared.skipped}")
-    timeline = Timeline(prepared.disk.profile)
-
-    def spans() -> Iterator[Span]:
-        for stimulus in lockstep.stimuli(prepared):
-            state = timeline.state
-            yield Span(state, stimulus, timeline.run(stimulus))
-
-    return prepared.disk, spans()
+    return prepared.disk, through(prepared.disk.profile, lockstep.stimuli(prepared))

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from math import ceil
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -15,7 +16,9 @@ from refmodel.block.profile import Profile
 from refmodel.engine.lane import Cycles, Lane
 from refmodel.engine.stimulus import Stimulus
 from refmodel.errors import UserError
+from refmodel.host.bus import WORD_BUS, BusShape
 from refmodel.host.machine import Drive, Machine
+from refmodel.host.processor import REGISTERS, Processor
 from refmodel.media import flux_build
 from refmodel.media.density import Pace
 from refmodel.media.flux import NO_PULSES, Pulses, makes_edge, pulse_width
@@ -73,6 +76,30 @@ class Disk:
     seed: int = 0
     tracks: tuple[Track, ...] = ()
     pulse_cycles: int | None = None
+
+    @classmethod
+    def of(
+        cls,
+        scenario: Scenario,
+        profile: Profile,
+        folder: Path,
+        seed: int,
+        start: int = RESET_CYCLES,
+        pulse_cycles: int | None = None,
+    ) -> Disk:
+        """Return a scenario's disk, what is random on it drawn from `seed`.
+
+        Files the scenario names lie in `folder`. Raises UserError for tracks that cannot be.
+        """
+        track, *others = (part.build(seed, folder) for part in (scenario.track, *scenario.tracks))
+        return cls(scenario, track, profile, start, seed, tuple(others), pulse_cycles)
+
+    def processor(
+        self, shape: BusShape = WORD_BUS, registers: Collection[str] = REGISTERS
+    ) -> Processor:
+        """Start the scenario's host program on a bus of this shape, with these registers on it."""
+        program = self.scenario.program(self.seed)
+        return Processor(program, self.profile, shape, self.start, registers, self.machine)
 
     def __post_init__(self) -> None:
         odd = [t for t in self.tracks if len(t) != len(self.track)]

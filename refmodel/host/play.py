@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -13,7 +14,8 @@ from refmodel.block.writer import NEVER
 from refmodel.engine.edges import EdgeStepper, arrivals
 from refmodel.engine.stimulus import Stimulus
 from refmodel.host.bus import BusCycle
-from refmodel.host.processor import Processor
+from refmodel.host.disk import Disk
+from refmodel.host.processor import REGISTERS, Processor
 
 
 class ModelPlayer:
@@ -67,6 +69,15 @@ class ModelPlayer:
         if len(self._read) == len(self._processor.pending):
             read, self._read = self._read, []
             self._processor.complete(read)
+
+
+def result_on_model(disk: Disk, registers: Collection[str] = REGISTERS) -> Any:  # noqa: ANN401
+    """Return what a disk's host program returns when it meets the model, or how far it came."""
+    processor = disk.processor(registers=registers)
+    for _ in ModelPlayer(disk.profile, processor).play(disk.revolutions()):
+        if processor.ended:
+            break
+    return processor.told
 
 
 def with_accesses(stimulus: Stimulus, beats: list[BusCycle]) -> Stimulus:

@@ -16,7 +16,7 @@ from pydantic import PrivateAttr, field_validator, model_validator
 from refmodel.block.slots import Slots
 from refmodel.errors import InputError, UserError, near
 from refmodel.host.catalogue import programs
-from refmodel.host.disk import LONGEST_RUN, MEMORY_WORDS, RESET_CYCLES, Disk
+from refmodel.host.disk import LONGEST_RUN, MEMORY_WORDS
 from refmodel.host.layouts import TrackLayout
 from refmodel.host.machine import Timing
 from refmodel.host.program import Program
@@ -24,8 +24,6 @@ from refmodel.host.scenario_faults import disk_problems, host_problems
 from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
 from refmodel.yamlfile import Document, Schema, exact_number, load
-
-__all__ = ["RESET_CYCLES", "Disk", "HostPart", "Scenario", "load_scenario", "load_suite"]
 
 SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,12 +15,11 @@ from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected, Timeline
 from refmodel.host.bus import READ_STATUS, WRITTEN, BusCycle
 from refmodel.host.disk import RESET_CYCLES, Disk
-from refmodel.host.play import ModelPlayer, with_accesses
-from refmodel.host.processor import Processor
+from refmodel.host.play import result_on_model, with_accesses
 from refmodel.host.scenario import Scenario
+from refmodel.host.spans import Span
 from refmodel.lessons.lesson import Drawn, Piece
 from refmodel.media.mfm import Bits
-from refmodel.report.trace import Span
 from refmodel.report.waves import block_waves
 
 PAL = load_profile("pal_dd")
@@ -80,16 +80,8 @@ def run_bits(
 
 def told_by(scenario: Mapping[str, Any], profile: Profile = PAL) -> Any:  # noqa: ANN401
     """Return what the host program of a scenario returns when it meets the model."""
-    from pathlib import Path
-
     read = Scenario.model_validate({"name": "lesson", **scenario})
-    disk = Disk(read, read.track.build(SEED, Path()), profile, seed=SEED)
-    program = read.program(SEED)
-    processor = Processor(program, profile, start=disk.start, machine=disk.machine)
-    for _ in ModelPlayer(profile, processor).play(disk.revolutions()):
-        if processor.ended:
-            break
-    return processor.told
+    return result_on_model(Disk.of(read, profile, Path(), SEED))
 
 
 def reads_at(*edges: int) -> list[BusCycle]:

@@ -9,32 +9,18 @@ import numpy as np
 
 from refmodel.block.profile import Profile
 from refmodel.engine.lane import Lane
-from refmodel.engine.timeline import Timeline
 from refmodel.host.disk import Disk
-from refmodel.host.play import ModelPlayer
-from refmodel.host.processor import REGISTERS, Processor
+from refmodel.host.play import ModelPlayer, result_on_model
+from refmodel.host.processor import REGISTERS
 from refmodel.host.scenario import Scenario, Written
+from refmodel.host.spans import through
 from refmodel.media.writing import Burst, WriteHead
 from refmodel.protect.cases import Case
 
 
 def disk_of(scenario: Scenario, profile: Profile, folder: Path) -> Disk:
     """Return the disk of a scenario that has its own seed."""
-    seed = scenario.own_seed(0)
-    track = scenario.track.build(seed, folder)
-    others = tuple(part.build(seed, folder) for part in scenario.tracks)
-    return Disk(scenario, track, profile, seed=seed, tracks=others)
-
-
-def processor_of(disk: Disk, registers: Collection[str] = REGISTERS) -> Processor:
-    """Return the processor that runs a disk's program on a core with these registers."""
-    return Processor(
-        disk.scenario.program(disk.seed),
-        disk.profile,
-        start=disk.start,
-        registers=registers,
-        machine=disk.machine,
-    )
+    return Disk.of(scenario, profile, folder, scenario.own_seed(0))
 
 
 class _Used(Collection[str]):
@@ -64,12 +50,10 @@ def full_scenario(case: Case, profile: Profile, used: set[str] | None = None) ->
         return case.scenario()
     disk = disk_of(first, profile, case.check.path.parent)
     registers = _Used(used)
-    player = ModelPlayer(profile, processor_of(disk, registers))
-    timeline = Timeline(profile)
+    player = ModelPlayer(profile, disk.processor(registers=registers))
     written: list[Written] = []
-    for stimulus in player.play(disk.revolutions()):
-        lines = timeline.run(stimulus).lines
-        written += written_in(lines, disk, stimulus.end)
+    for span in through(profile, player.play(disk.revolutions())):
+        written += written_in(span.expected.lines, disk, span.stimulus.end)
     return case.scenario(written)
 
 
@@ -102,8 +86,4 @@ def run_model(disk: Disk, used: set[str] | None = None) -> object:
 
     The names of the registers it accesses are added to `used`.
     """
-    processor = processor_of(disk, _Used(used))
-    for _ in ModelPlayer(disk.profile, processor).play(disk.revolutions()):
-        if processor.ended:
-            break
-    return processor.told
+    return result_on_model(disk, _Used(used))

@@ -14,7 +14,6 @@ from refmodel.block.writer import NEVER
 from refmodel.engine.edges import Arrival, EdgeStepper, arrivals
 from refmodel.host.bus import BusCycle
 from refmodel.host.disk import Disk
-from refmodel.protect.model import processor_of
 
 EARLY, LATE, LONG = "early", "late", "long"
 LEVELS = ("byte_ready", "dma_active", "writing", "sync_equal")  # bits that can be up too long
@@ -36,7 +35,7 @@ def run_perturbed(disk: Disk, coming: list[Arrival], field: str, kind: str, cycl
     shift = SHIFTS[kind] * cycles
     true = _Copy(disk, coming, mask)
     other = _Copy(disk, _shifted(coming, shift, disk.start), mask) if shift else None
-    processor = processor_of(disk)
+    processor = disk.processor()
     read: list[int] = []
     while processor.pending:
         beat = processor.pending[len(read)]

@@ -6,7 +6,7 @@ import csv
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import IO, NamedTuple
+from typing import IO
 
 import numpy as np
 
@@ -16,12 +16,11 @@ from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.cause import describe
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
-from refmodel.engine.timeline import Expected, Timeline
-from refmodel.errors import UserError, reading
+from refmodel.engine.timeline import Expected
+from refmodel.errors import UserError
 from refmodel.host.bus import WRITE_KINDS
-from refmodel.host.play import ModelPlayer
-from refmodel.host.processor import Processor
-from refmodel.host.scenario import Disk, Scenario
+from refmodel.host.scenario import Scenario
+from refmodel.host.spans import Span, disk_of, spans_of
 from refmodel.report import words
 from refmodel.report.waves import (
     Wave,
@@ -38,14 +37,6 @@ COLUMNS = (
     *("ready", "dma", "writing", "equal", "data", "change"),
 )
 WIDTHS = (9, 11, 20, 6, 5, 5, 3, 7, 5, 4)
-
-
-class Span(NamedTuple):
-    """A revolution of the trace: the model's state before it, what arrives, what status shows."""
-
-    state: State
-    stimulus: Stimulus
-    expected: Expected
 
 
 @dataclass(frozen=True)
@@ -114,32 +105,6 @@ def _check_range(first: int | None, last: int | None, cycles: int) -> None:
             raise UserError(f"{option} {cycle}: the scenario has cycles 0 to {cycles - 1}")
     if first is not None and last is not None and first > last:
         raise UserError(f"--from {first} is after --to {last}; the range would be empty")
-
-
-def disk_of(path: Path, scenario: Scenario, profile: Profile, seed: int) -> Disk:
-    """Return the disk of a scenario file, with what is random on it drawn from a run's seed."""
-    own = scenario.own_seed(seed)
-    with reading(path):
-        track, *others = (
-            part.build(own, path.parent) for part in (scenario.track, *scenario.tracks)
-        )
-        return Disk(scenario, track, profile, seed=own, tracks=tuple(others))
-
-
-def spans_of(path: Path, disk: Disk) -> Iterator[Span]:
-    """Yield the revolutions as the model goes through them, with the host's accesses."""
-    with reading(path):
-        yield from _spans(disk)
-
-
-def _spans(disk: Disk) -> Iterator[Span]:
-    processor = Processor(
-        disk.scenario.program(disk.seed), disk.profile, start=disk.start, machine=disk.machine
-    )
-    timeline = Timeline(disk.profile)
-    for stimulus in ModelPlayer(disk.profile, processor).play(disk.revolutions()):
-        state = timeline.state
-        yield Span(state, stimulus, timeline.run(stimulus))
 
 
 def _first_match(expected: Expected, start: int) -> int:

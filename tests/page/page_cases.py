@@ -11,6 +11,7 @@ from refmodel.engine.cause import find_cause
 from refmodel.engine.compare import Checker, Observed, Reads
 from refmodel.engine.lane import Lane
 from refmodel.host.find import find_scenario
+from refmodel.host.spans import disk_of, spans_of
 from refmodel.report.result import (
     Finding,
     Outcome,
@@ -20,7 +21,6 @@ from refmodel.report.result import (
     SuiteResult,
     WaiverTold,
 )
-from refmodel.report.trace import disk_of, spans_of
 
 PAL = load_profile("pal_dd")
 NO_LAG = dict.fromkeys((*FIELD_NAMES, UNUSED), 0)
