@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from refmodel.block.arming import ENABLE, LENGTH
-from refmodel.block.fields import UNUSED
+from refmodel.block.fields import UNUSED, WORD_BITS
 from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import MEMORY, Divergence, Observed
@@ -25,7 +25,6 @@ CLAUSE = {
     MEMORY: "B10",
 }
 TRANSFER_FIELDS = ("dma_active", "transfer_done", MEMORY, "write_gate", "write_data")
-WORD_BITS = 16
 WAITING = 3  # words that can have waited, and so were put together before a gate changed
 MANY = 1 << 30
 
@@ -71,11 +70,7 @@ class Trail:
     @staticmethod
     def _gates_change(edge: Edge, last: Edge | None) -> bool:
         """Return whether a gate is not as it was on the edge before."""
-        return last is not None and _gates(edge) != _gates(last)
-
-
-def _gates(edge: Edge) -> int:
-    return edge.inputs.master_enable & edge.inputs.channel_enable
+        return last is not None and edge.inputs.gates != last.inputs.gates
 
 
 def clause_of(divergence: Divergence, trail: Trail, observed: Observed) -> str:
@@ -104,7 +99,7 @@ def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -
             return "B6"  # shown by another meaning of the bit, not by a transfer
         accepted = here.inputs.transfer & ENABLE and not here.after.transfer.armed
         return "B10" if accepted and not here.inputs.transfer & LENGTH else "B9"
-    off = trail.last is not None and not _gates(trail.last)
+    off = trail.last is not None and not trail.last.inputs.gates
     if off or trail.moves_since_gates <= WAITING:
         return "B15"
     if field == MEMORY:

@@ -12,7 +12,7 @@ from refmodel.block.fields import WORD, WORD_BITS
 from refmodel.block.fifo import Fifo
 from refmodel.block.transfer import Transfer
 from refmodel.engine.framing import counted_ends
-from refmodel.engine.span import Span
+from refmodel.engine.transfer_span import TransferSpan
 
 
 @dataclass
@@ -28,7 +28,7 @@ class Queue:
     lost: list[int]
 
 
-def read_words(span: Span, transfer: Transfer, first: int, until: int) -> Transfer:
+def read_words(span: TransferSpan, transfer: Transfer, first: int, until: int) -> Transfer:
     """Let a running read transfer go on at edges `first` .. `until - 1`, both gates on."""
     bits = Bits(span, transfer.collector, first, until)
     queue = _queue(span, transfer, first, bits)
@@ -55,7 +55,7 @@ def read_words(span: Span, transfer: Transfer, first: int, until: int) -> Transf
 class Bits:
     """The channel bits of a stretch, and the words they complete while the transfer runs."""
 
-    def __init__(self, span: Span, collector: Collector, first: int, until: int) -> None:
+    def __init__(self, span: TransferSpan, collector: Collector, first: int, until: int) -> None:
         self._cycle = span.bit_cycle
         self._framing = span.framing
         self._before = collector
@@ -78,7 +78,7 @@ class Bits:
         return Collector(bits=counted_ends(restart, self._before.bits, WORD_BITS)[1])
 
 
-def _queue(span: Span, transfer: Transfer, first: int, bits: Bits) -> Queue:
+def _queue(span: TransferSpan, transfer: Transfer, first: int, bits: Bits) -> Queue:
     """Pass the words that wait and those that complete through the FIFO."""
     size, length = len(transfer.fifo.words), transfer.length
     words = list(transfer.fifo.waiting)

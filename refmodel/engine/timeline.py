@@ -21,9 +21,9 @@ from refmodel.engine.framing import Framing, frame, sync_level, sync_word_writes
 from refmodel.engine.lane import Cycles, Lane, both, either
 from refmodel.engine.memory import Moves
 from refmodel.engine.ready import Ready, ready_flag
-from refmodel.engine.span import Span
 from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.transfer import TransferRun, at_rest, run_transfer
+from refmodel.engine.transfer_span import TransferSpan
 from refmodel.host.bus import READ_STATUS
 
 LINES = ("write_gate", "write_data", "sync_found", "transfer_done", "lost_words", "underruns")
@@ -137,7 +137,7 @@ class Timeline:
         if resting is not None:
             return resting
         gates = both(stimulus.level("master_enable"), stimulus.level("channel_enable"))
-        span = Span(stimulus, self._reset_block, framing, waits, realigning, control, gates)
+        span = TransferSpan(stimulus, self._reset_block, framing, waits, realigning, control, gates)
         return run_transfer(span, self.state.transfer)
 
     def _realigning(self, waits: Lane, first: int) -> Lane:

@@ -16,8 +16,8 @@ from refmodel.block.transfer import Transfer
 from refmodel.engine.lane import Lane
 from refmodel.engine.memory import Moves
 from refmodel.engine.reading import read_words
-from refmodel.engine.span import SHOWN, Span
 from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.transfer_span import SHOWN, TransferSpan
 from refmodel.engine.writing import write_words
 from refmodel.host.bus import WRITE_TRANSFER
 
@@ -44,7 +44,7 @@ def at_rest(stimulus: Stimulus, transfer: Transfer) -> TransferRun | None:
     return TransferRun(shown, Moves(), transfer)
 
 
-def run_transfer(span: Span, transfer: Transfer) -> TransferRun:
+def run_transfer(span: TransferSpan, transfer: Transfer) -> TransferRun:
     """Return what a transfer does in the span, beginning as it stood before."""
     edges = span.disturbances()
     for edge, until in zip(edges, [*edges[1:], span.end], strict=True):
@@ -55,7 +55,7 @@ def run_transfer(span: Span, transfer: Transfer) -> TransferRun:
     return TransferRun(shown, span.moves(), transfer)
 
 
-def _undisturbed(span: Span, transfer: Transfer, first: int, until: int) -> Transfer:
+def _undisturbed(span: TransferSpan, transfer: Transfer, first: int, until: int) -> Transfer:
     """Let a transfer run by itself at edges `first` .. `until - 1`."""
     if transfer.done:
         transfer = transfer._replace(done=0)

@@ -14,10 +14,10 @@ from refmodel.block.fifo import Fifo
 from refmodel.block.transfer import Sampled, Transfer
 from refmodel.block.writer import LEAVING, Writer, pulse_tick
 from refmodel.engine.memory import word_at
-from refmodel.engine.span import Span
+from refmodel.engine.transfer_span import TransferSpan
 
 
-def write_words(span: Span, transfer: Transfer, first: int, until: int) -> Transfer:
+def write_words(span: TransferSpan, transfer: Transfer, first: int, until: int) -> Transfer:
     """Let a write transfer go on at edges `first` .. `until - 1`, both gates on."""
     edge = first
     while edge < until:
@@ -36,7 +36,7 @@ def write_words(span: Span, transfer: Transfer, first: int, until: int) -> Trans
     return transfer
 
 
-def _quiet_edges(span: Span, transfer: Transfer, edge: int) -> int:
+def _quiet_edges(span: TransferSpan, transfer: Transfer, edge: int) -> int:
     """Return how many edges from `edge` on change nothing."""
     writer = transfer.writer
     if transfer.done or (transfer.fifo.used and not writer.active):
@@ -47,7 +47,7 @@ def _quiet_edges(span: Span, transfer: Transfer, edge: int) -> int:
     return quiet
 
 
-def _step(span: Span, transfer: Transfer, edge: int) -> Transfer:
+def _step(span: TransferSpan, transfer: Transfer, edge: int) -> Transfer:
     """Step one edge on which nothing arrives but, perhaps, a slot."""
     sampled = Sampled(
         slot=span.slots.granted(edge),
@@ -73,7 +73,7 @@ class Stretch:
     Control does not change, so every bit takes equally long. `edge` is the end of the last one.
     """
 
-    def __init__(self, span: Span, transfer: Transfer, edge: int, until: int) -> None:
+    def __init__(self, span: TransferSpan, transfer: Transfer, edge: int, until: int) -> None:
         self._span = span
         self._before = transfer
         self._control = span.control.at(edge)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -13,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.profile import Profile
-from refmodel.engine.lane import Cycles, Lane
+from refmodel.engine.lane import Cycles
 from refmodel.engine.stimulus import Stimulus
 from refmodel.errors import UserError
 from refmodel.host.bus import WORD_BUS, BusShape
+from refmodel.host.levels import LONGEST_RUN, Toggling, lane_of
 from refmodel.host.machine import Drive, Machine
 from refmodel.host.processor import REGISTERS, Processor
 from refmodel.media import flux_build
@@ -37,8 +37,6 @@ RESET_CYCLES = 4
 MEMORY_WORDS = 1 << 16  # at most
 NO_EDGES = np.empty(0, np.int64)
 FOREVER = 1 << 62
-LONGEST_RUN = 4_294_000_000  # cycles: a harness counts in 32 bits, and a bus may be 256 cycles late
-MOST_CHANGES = 10_000_000  # of a level input in one revolution
 MEMORY = 1  # stream of random numbers beside the track's
 
 
@@ -125,10 +123,7 @@ class Disk:
             )
             yield ("revolutions",), f"{message} {most}"
         for name, level in self.scenario.levels.items():
-            every, least = getattr(level, "toggle_every", FOREVER), ceil(cycles / MOST_CHANGES)
-            if every < least:
-                message = f"'{every}' makes {int(cycles / every)} changes in a revolution,"
-                message += f" {MOST_CHANGES} at most; give {least} or more"
+            if isinstance(level, Toggling) and (message := level.fault(cycles)):
                 yield ("levels", name, "toggle_every"), message
 
     @cached_property
@@ -192,7 +187,7 @@ class Disk:
                 end - first,
                 bit_cycle=passing.cycle,
                 bit=passing.bit,
-                levels={n: self._level(level, first, end) for n, level in levels},
+                levels={n: lane_of(level, self.start, first, end) for n, level in levels},
                 resets=self._resets(first, end),
                 memory=self.memory,
                 pulses=passing.pulses,
@@ -288,24 +283,6 @@ class Disk:
 
     def _cycles_of(self, microseconds: int) -> int:
         return int(self.profile.clock_hz * microseconds / 1_000_000)
-
-    def _level(self, level: object, first: int, end: int) -> Lane:
-        """Return a level input in cycles `first` .. `end - 1`, 0 while the first reset lasts."""
-        rise, fall = getattr(level, "rise", None), getattr(level, "fall", None)
-        if isinstance(level, int):
-            lane = Lane.of(np.array([0, self.start]), np.array([0, level]))
-        elif rise is not None and fall is not None:
-            rise = max(rise, self.start)
-            lane = Lane.of(np.array([0, rise, max(fall, rise)]), np.array([0, 1, 0]))
-        else:
-            return self._toggling(getattr(level, "toggle_every", 1), first, end)
-        return lane.between(first, end)
-
-    def _toggling(self, every: int, first: int, end: int) -> Lane:
-        """Return a level that is 1 from the end of reset on and changes every so many cycles."""
-        so_far = max(0, (first - self.start) // every + 1)
-        later = np.arange(self.start + so_far * every, end, every)
-        return Lane.of(np.concatenate(([first], later)), (so_far + np.arange(len(later) + 1)) % 2)
 
     def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
         """Return the reset spans in cycles `first` .. `end - 1`."""

@@ -8,7 +8,7 @@ from fractions import Fraction
 from importlib import resources
 from math import gcd
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import Field as Key
 from pydantic import PrivateAttr, field_validator, model_validator
@@ -16,41 +16,20 @@ from pydantic import PrivateAttr, field_validator, model_validator
 from refmodel.block.slots import Slots
 from refmodel.errors import InputError, UserError, near
 from refmodel.host.catalogue import programs
-from refmodel.host.disk import LONGEST_RUN, MEMORY_WORDS
+from refmodel.host.disk import MEMORY_WORDS
 from refmodel.host.layouts import TrackLayout
+from refmodel.host.levels import Cycle, Cycles, Level, LevelName
 from refmodel.host.machine import Timing
 from refmodel.host.program import Program
 from refmodel.host.scenario_faults import disk_problems, host_problems
 from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
+from refmodel.separator.parameters import SeparatorName
 from refmodel.yamlfile import Document, Schema, exact_number, load
 
 SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
-Cycle = Annotated[int, Key(ge=0, le=LONGEST_RUN)]
-Cycles = Annotated[int, Key(ge=1, le=LONGEST_RUN)]
 Microseconds = Annotated[int, Key(ge=0, le=LONGEST_US)]
-Level = Annotated[int, Key(ge=0, le=1)]
-LevelName = Literal["dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable"]
-
-
-class Toggle(Schema):
-    """A level input that changes every `toggle_every` cycles."""
-
-    toggle_every: Cycles
-
-
-class Span(Schema):
-    """A level input that is 1 from cycle `rise` to cycle `fall` only."""
-
-    rise: Cycle
-    fall: Cycle
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Span:
-        if self.fall <= self.rise:
-            raise ValueError(f"fall {self.fall} must come after rise {self.rise}")
-        return self
 
 
 class Contention(Schema):
@@ -142,7 +121,7 @@ class Scenario(Schema):
     tracks: list[TrackLayout] = Key([])  # more tracks, numbered from 1; `track` is number 0
     density: list[Stretch] = Key([])
     speed_percent: float = Key(0, ge=-25, le=25)
-    separator: Literal["rephase", "counter", "second_order"] | None = None  # None: see `Disk`
+    separator: SeparatorName | None = None  # None: see `Disk`
     flux: Defects = Defects()
     steps: list[Step] = Key([])
     written: list[Written] = Key([])  # over the track, by a run before
@@ -152,7 +131,7 @@ class Scenario(Schema):
     seed: int | None = Key(None, ge=0)
     revolutions: int = Key(1, ge=1, le=1000)
     host: HostPart = HostPart()
-    levels: dict[LevelName, Level | Toggle | Span] = Key({})
+    levels: dict[LevelName, Level] = Key({})
     resets: list[ResetPulse] = Key([])
     slots: Slots | None = None  # memory slots other than the profile's
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)  # random words by the run's seed

@@ -10,7 +10,8 @@ import hdl_stubs
 from refmodel.block.profile import load_profile
 from refmodel.cli.main import main
 from refmodel.errors import UserError
-from refmodel.host.disk import LONGEST_RUN, Disk
+from refmodel.host.disk import Disk
+from refmodel.host.levels import LONGEST_RUN
 from refmodel.host.scenario import Scenario, load_scenario
 from testbenches.simulator import Session
 

@@ -67,7 +67,7 @@ class Changes:
         return Lane.of(cycles[inside], values[inside])
 
 
-class Span:
+class TransferSpan:
     """A span's stimulus as the transfer sees it, and the notes of what comes of it."""
 
     def __init__(
