@@ -16,19 +16,19 @@ LONGEST_WAIT = 100_000  # cycles for a free bus cycle: longer means there is non
 class Timing:
     """How a processor gets onto the bus.
 
-    An access costs `pace` times the cycles its program names, rounded up, and then waits for the
-    next cycle that is a multiple of `align` and not among the first `busy` of every `busy_every`
-    cycles: those belong to someone else on the bus.
+    An access costs `cost_factor` times the cycles its program names, rounded up, and then waits
+    for the next cycle that is a multiple of `align` and not among the first `busy` of every
+    `busy_every` cycles: those belong to someone else on the bus.
     """
 
-    pace: Fraction = Fraction(1)
+    cost_factor: Fraction = Fraction(1)
     align: int = 1
     busy: int = 0
     busy_every: int = 1
 
     def after(self, cycle: int, cost: int) -> int:
         """Return the cycle of an access that costs `cost` cycles after `cycle`."""
-        at = cycle + max(1, math.ceil(cost * self.pace))
+        at = cycle + max(1, math.ceil(cost * self.cost_factor))
         for late in range(-at % self.align, LONGEST_WAIT, self.align):
             if (at + late) % self.busy_every >= self.busy:
                 return at + late

@@ -48,13 +48,13 @@ class Contention(Schema):
 class HostPart(Schema):
     """Which program the host runs, its parameters, and how it gets onto the bus.
 
-    Costs are multiplied by `pace` (a slow host has more than 1); accesses fall on multiples of
-    `align` cycles. After `limit` accesses the program is taken for one that never ends.
+    Costs are multiplied by `cost_factor` (a slow host has more than 1); accesses fall on multiples
+    of `align` cycles. After `limit` accesses the program is taken for one that never ends.
     """
 
     program: str = "idle"
     params: dict[str, Any] = Key({})
-    pace: Fraction = Fraction(1)
+    cost_factor: Fraction = Fraction(1)
     align: int = Key(1, ge=1, le=4096)
     contention: Contention = Contention(busy=0, every=1)
     limit: int = Key(10_000_000, ge=1)
@@ -69,15 +69,15 @@ class HostPart(Schema):
             )
         return self
 
-    @field_validator("pace", mode="before")
+    @field_validator("cost_factor", mode="before")
     @classmethod
-    def _exact_pace(cls, value: object) -> Fraction:
+    def _exact_factor(cls, value: object) -> Fraction:
         return exact(value, "1.5 or 4/3", least=Fraction(1, 64))
 
     @property
     def timing(self) -> Timing:
         """When its accesses come."""
-        return Timing(self.pace, self.align, self.contention.busy, self.contention.every)
+        return Timing(self.cost_factor, self.align, self.contention.busy, self.contention.every)
 
 
 class Step(Schema):
@@ -125,7 +125,7 @@ class Scenario(Schema):
     flux: Defects = Defects()
     steps: list[Step] = Key([])
     written: list[Written] = Key([])  # over the track, by a run before
-    protected: bool = False  # nothing can be written
+    write_protected: bool = False  # nothing can be written
     settle_us: Microseconds = 18_000  # a step of 3 ms and 15 ms to settle
     index_us: int = Key(2_000, ge=1, le=LONGEST_US)
     seed: int | None = Key(None, ge=0)

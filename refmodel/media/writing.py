@@ -56,9 +56,9 @@ class Burst:
 
 @dataclass
 class WriteHead:
-    """Collects what a run writes, span after span; a protected disk refuses it."""
+    """Collects what a run writes, span after span; a write-protected disk refuses it."""
 
-    protected: bool = False
+    write_protected: bool = False
     refused: list[Burst] = field(default_factory=list)
     _first: int | None = None
     _pulses: list[Cycles] = field(default_factory=list)
@@ -82,7 +82,7 @@ class WriteHead:
                 self._first, self._pulses = None, []
         if self._first is not None:
             self._pulses.append(pulses[pulses >= self._first])
-        if self.protected:
+        if self.write_protected:
             self.refused += bursts
             return []
         return bursts

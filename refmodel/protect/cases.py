@@ -20,7 +20,7 @@ class HostSpeed:
     """A kind of host: how its costs compare, and how it gets onto the bus."""
 
     name: str
-    pace: Fraction
+    cost_factor: Fraction
     align: int
     contention: Contention
 
@@ -64,7 +64,7 @@ class Case:
     def scenario(self, written: Sequence[Written] = ()) -> Scenario:
         """Return the scenario of the case, with what a run before has written."""
         scenario = self.check.scenarios[self.kind]
-        lies = [] if scenario.protected else [*scenario.written, *written]
+        lies = [] if scenario.write_protected else [*scenario.written, *written]
         return self._played_by(scenario.host).model_copy(update={"written": lies})
 
     def first_scenario(self) -> Scenario | None:
@@ -79,7 +79,7 @@ class Case:
         scenario = self.check.scenarios[self.kind]
         host = part.model_copy(
             update={
-                "pace": part.pace * self.host.pace,
+                "cost_factor": part.cost_factor * self.host.cost_factor,
                 "align": max(part.align, self.host.align),
                 "contention": part.contention if part.contention.busy else self.host.contention,
             }

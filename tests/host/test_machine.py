@@ -32,8 +32,8 @@ def cycles_of(timing, costs):
     ("timing", "costs", "cycles"),
     [
         (Timing(), [5, 7], [5, 12]),
-        (Timing(pace=Fraction(4, 3)), [6, 7], [8, 18]),  # 9.33 is rounded up
-        (Timing(pace=Fraction(1, 8)), [1, 1], [1, 2]),
+        (Timing(cost_factor=Fraction(4, 3)), [6, 7], [8, 18]),  # 9.33 is rounded up
+        (Timing(cost_factor=Fraction(1, 8)), [1, 1], [1, 2]),
         (Timing(align=4), [5, 4, 1], [8, 12, 16]),
         (Timing(busy=2, busy_every=8), [8, 6, 1], [10, 18, 19]),
         (Timing(align=2, busy=3, busy_every=8), [8, 2], [12, 14]),

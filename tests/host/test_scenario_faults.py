@@ -47,8 +47,8 @@ def refusal(tmp_path, text):
             "s.yaml:3:8: host.program: odd_syncs needs params.sync_words",
         ),
         (
-            f"{WORDS}host: {{program: idle, pace: 1e999999999}}\n",
-            "s.yaml:3:23: host.pace: '1e999999999' is no number, e.g. 1.5 or 4/3",
+            f"{WORDS}host: {{program: idle, cost_factor: 1e999999999}}\n",
+            "s.yaml:3:23: host.cost_factor: '1e999999999' is no number, e.g. 1.5 or 4/3",
         ),
         (
             f"{WORDS}tracks: [{{layout: words, words: [1]}}]\n",

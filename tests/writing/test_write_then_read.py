@@ -47,7 +47,9 @@ def test_sector_read_by_transfer_has_the_published_crc(contents):
 def written(**options):
     """Return a disk whose second sector was written over in the first revolution."""
     disk = Turning(
-        track(), MEMORY, **{k: options.pop(k) for k in ("pw50_ns", "protected") if k in options}
+        track(),
+        MEMORY,
+        **{k: options.pop(k) for k in ("pw50_ns", "write_protected") if k in options},
     )
     return disk.play(write_sector_by_transfer(2, **options), 2)
 
@@ -149,7 +151,7 @@ def test_write_over_the_index_continues_at_the_start_of_the_track():
 
 def test_protected_disk_keeps_its_contents():
     """Nothing is written, and it is said that the gate opened."""
-    disk = written(protected=True)
+    disk = written(write_protected=True)
     assert [s.data for s in read_sectors(disk.revolutions[1].bit)] == [
         random_bytes(512, n) for n in (0, 1)
     ]

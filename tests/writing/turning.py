@@ -23,7 +23,7 @@ class Turning:
     track: object
     memory: object = ()
     pw50_ns: float = 0.0
-    protected: bool = False
+    write_protected: bool = False
     bursts: list = field(default_factory=list)
     revolutions: list = field(default_factory=list)
     moves: list = field(default_factory=list)
@@ -33,7 +33,7 @@ class Turning:
         """Run the program from the first index on."""
         length, step = len(self.track), PAL.cycles_per_bit
         begins = [int(n * length * step) for n in range(turns + 1)]
-        self.surface, head, timeline = Surface(), WriteHead(self.protected), Timeline(PAL)
+        self.surface, head, timeline = Surface(), WriteHead(self.write_protected), Timeline(PAL)
         self.head = head
         processor = Processor(program, PAL)
         pw50 = self.pw50_ns / float(PAL.cycle_ns)
