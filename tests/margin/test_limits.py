@@ -34,14 +34,14 @@ def fast_by(period_error):
     [(0, 1000), (1.5, 880), (-1.5, 880), (3, 760), (-3, 760), (6, 520), (-6, 520)],
 )
 def test_the_margin_of_rephase_is_1_us_less_8_d(percent, margin, fine_clock, fine_model):
-    """880 ns at 1.5 %, 760 at 3 %, 520 at 6 %."""
+    """The margin is 880 ns at 1.5 %, 760 at 3 %, 520 at 6 %."""
     condition = Condition(fast_by(percent / 100))
     found = window_margin(fine_model("rephase"), fine_clock, 1, condition)
     assert found.least_ns == pytest.approx(margin, abs=STEP_NS + 2)
 
 
 def test_rephase_has_no_margin_left_at_12_5_percent(fine_clock, fine_model):
-    """The closed form's zero; at 12 % there are 40 ns, at 13 % not even unshifted data is right."""
+    """At 12 % there are 40 ns left, at 13 %, past the zero, not even unshifted data is right."""
     at = {
         percent: window_margin(
             fine_model("rephase"), fine_clock, 1, Condition(fast_by(percent / 100))
@@ -73,7 +73,7 @@ def test_rephase_tolerates_12_5_percent_of_speed(fine_clock, fine_model):
 
 
 def test_a_fixed_grid_has_the_ideal_margin(fine_clock, grid):
-    """Half a channel bit each way: no separator can do better."""
+    """A fixed grid has half a channel bit each way: no separator can do better."""
     found = window_margin(grid, fine_clock, 1, Condition())
     assert found.early_ns == pytest.approx(1000, abs=STEP_NS + 1)
     assert found.late_ns == pytest.approx(1000, abs=STEP_NS + 1)
@@ -81,7 +81,7 @@ def test_a_fixed_grid_has_the_ideal_margin(fine_clock, grid):
 
 
 def test_a_grid_out_of_phase_shows_it_as_phase_error(fine_clock, grid):
-    """Windows 200 ns early: pulses lie 200 ns late in them, and have 800 ns left."""
+    """Pulses lie 200 ns late in windows that are 200 ns early, and have 800 ns left."""
     shifted = type(grid)(phase=grid.phase - 0.1)
     found = window_margin(shifted, fine_clock, 1, Condition())
     assert found.bias_ns == pytest.approx(200, abs=STEP_NS + 1)
@@ -89,13 +89,16 @@ def test_a_grid_out_of_phase_shows_it_as_phase_error(fine_clock, grid):
 
 
 def test_the_jitter_a_fixed_grid_takes_is_the_normal_distributions(fine_clock, grid):
-    """One error in a thousand: 1 us / norm.isf(0.0005) = 304 ns, within the sampling error."""
+    """Jitter of 1 us / norm.isf(0.0005) = 304 ns makes one error in a thousand."""
     expected = 1000 / stats.norm.isf(0.0005)
     assert jitter_tolerance(grid, fine_clock, 1) == pytest.approx(expected, rel=0.04)
 
 
 def test_the_bathtub_of_a_fixed_grid_is_the_normal_distributions(fine_clock, grid):
-    """At each shift x: sf((1 us - x) / sigma) + sf((1 us + x) / sigma), five-sigma limits."""
+    """At each shift x the rate is sf((1 us - x) / sigma) + sf((1 us + x) / sigma).
+
+    Within five-sigma limits of the binomial count.
+    """
     tub = bathtub(grid, fine_clock, 1, 150.0, 21)
     x = np.array(tub.shift_ns)
     rate = stats.norm.sf((1000 - x) / 150) + stats.norm.sf((1000 + x) / 150)
@@ -124,7 +127,7 @@ def test_a_loop_without_its_integral_part_is_told_apart(speed, fine_clock, loop)
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("profile_name", ["pal_dd", "ntsc_dd", "round_hd"])
 def test_models_lock_within_a_preamble_of_12_bytes(profile_name, name):
-    """At 3 % either way, after a gap at the opposite error: 96 zeros, 384 us at double density."""
+    """At 3 % either way, behind a gap at the opposite error, a model locks within 96 zeros."""
     profile = load_profile(profile_name)
     locked = lock_ns(Model.of(profile, name), clock_of(profile), 1, 3.0)
     assert locked is not None
@@ -192,13 +195,13 @@ def test_rephase_loses_count_over_a_gap_of_16_bits_at_3_percent(fine_clock, fine
 
 
 def test_a_loop_that_knows_the_speed_counts_through_a_longer_gap(fine_clock, fine_model):
-    """The period learnt is held: ten times as far as without."""
+    """A loop that holds the period it has learnt counts ten times as far as one without."""
     assert dropout_ns(fine_model("second_order"), fine_clock, 1, 3.0) > 10 * 16 * 2000
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_models_lock_again_after_a_gap_with_noise(name):
-    """Within the 384 us of a preamble, at 3 % either way."""
+    """A model locks again within the 384 us of a preamble, at 3 % either way."""
     profile = load_profile("pal_dd")
     assert relock_ns(Model.of(profile, name), clock_of(profile), 1, 3.0) <= 384_000
 
@@ -232,7 +235,7 @@ def test_the_lock_trace_begins_with_the_splice_and_ends_at_the_disks_period():
 
 
 def test_largest_halves_down_to_its_resolution():
-    """The last right value, its limit if all is right, None if nothing is."""
+    """It finds the last right value, its limit if all is right, None if nothing is."""
     assert largest(lambda x: x <= 3.3, 8, 10) == pytest.approx(3.3, abs=8 / 2**10)
     assert largest(lambda x: x <= 9, 8, 10) == 8
     assert largest(lambda x: x < 0, 8, 10) is None

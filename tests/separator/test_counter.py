@@ -79,7 +79,7 @@ DISTURBED = [{"kick": 3}, {"kick": 7}, {"speed": 0.03}, {"speed": -0.03}]
 @pytest.mark.parametrize("disturbed", DISTURBED)
 @pytest.mark.parametrize("period_step", [1, 2, 3])
 def test_it_settles_while_a_phase_step_is_above_4_period_steps(period_step, disturbed):
-    """The limit of the schema holds: the error stays within a step and a gap's drift."""
+    """Within the schema's limit the error stays within a step, a gap's drift and the dead zone."""
     assert swing(period_step, **disturbed) <= STEP + 4 * period_step + DEAD
 
 

@@ -20,13 +20,13 @@ def profile_with(text):
 
 
 def test_a_profile_without_the_block_has_its_defaults():
-    """Older profiles go on working."""
+    """A profile that says nothing of separators has the default numbers of each."""
     assert parse(PROFILE, Path("test.yaml")).validate(Profile).separator == SeparatorPart()
 
 
 @pytest.mark.parametrize("name", profile_names())
 def test_shipped_profiles_make_every_separator(name):
-    """Each of the three, with the nominal period of the profile's clock."""
+    """A shipped profile makes each of the three with the nominal period of its clock."""
     profile = load_profile(name)
     made = [make_separator(n, profile.separator, profile.cycles_per_bit) for n in NAMES]
     assert [separator.name for separator in made] == list(NAMES)
@@ -36,7 +36,7 @@ def test_shipped_profiles_make_every_separator(name):
 
 
 def test_gains_are_given_as_hardware_holds_them():
-    """1/4 and 1/32 are 1024 and 128 of 4096; 8 % of 32 cycles is the lock range."""
+    """1/4 and 1/32 are 1024 and 128 of 4096; 8 % of 32 cycles, 655 of 8192, is the lock range."""
     part = profile_with("second_order: {kp: 1/4, ki: 0.03125, fraction_bits: 8}").separator
     gains = gains_of(part.second_order, Fraction(32))
     assert gains == (8, 1024, 128, 8192 - 655, 8192 + 655, 16, False)
@@ -90,7 +90,7 @@ STABLE = "the loop is stable while kp > 0, ki > 0 and 2 kp + ki < 4"
     ],
 )
 def test_numbers_that_cannot_work_are_refused(text, key, message):
-    """Each at its place; an unstable loop with the condition it breaks."""
+    """Each is told at its place, an unstable loop with the condition it breaks."""
     with pytest.raises(InputError) as error:
         profile_with(text)
     (problem,) = error.value.problems
@@ -106,7 +106,7 @@ def test_steps_wider_than_the_window_allows_are_refused():
 
 
 def test_an_unknown_separator_is_named_with_the_nearest():
-    """A slip of the pen."""
+    """A name that is none is answered with a near one."""
     with pytest.raises(UserError) as error:
         make_separator("second-order", SeparatorPart(), Fraction(16))
     assert str(error.value) == (

@@ -47,8 +47,9 @@ def test_gaussian_jitter_makes_a_gap_wrong_as_often_as_the_tail_says(sigma):
 
 
 def test_a_pulse_becomes_the_centre_of_its_window():
-    """Phase 0 from the pulse's edge on, whatever it was; the period never changes."""
-    followed = follow(separator := Rephase(CYCLES), np.array([700, 5000, 5400, 13_000]))
+    """From the pulse's edge on the phase is 0, whatever it was; the period never changes."""
+    separator = Rephase(CYCLES)
+    followed = follow(separator, np.array([700, 5000, 5400, 13_000]))
     assert separator.phase == 0
     assert set(followed.period.tolist()) == {2000 * 16}
     assert followed.phase.tolist()[1:] == [300 * 16, 400 * 16, -400 * 16]

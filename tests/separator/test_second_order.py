@@ -34,6 +34,11 @@ def error_system(kp, ki):
     return signal.dlti([1, -2, 1], [1, -(2 - kp - ki), 1 - kp], dt=1)
 
 
+def noise_gain(kp, ki):
+    """Return sum h^2 of the loop's own phase in closed form (check values 3c)."""
+    return (2 * ki + kp * (2 * kp + ki)) / (kp * (4 - 2 * kp - ki))
+
+
 # kp, ki, samples to 2 %, least error after a phase step, peak error after a frequency step and
 # when, sum of the squared impulse response; computed by simulation = scipy dlti and closed form.
 TABLE = [
@@ -58,7 +63,7 @@ def test_a_phase_step_is_answered_as_scipy_says(kp, ki):
 
 @pytest.mark.parametrize(("kp", "ki"), GAINS)
 def test_a_frequency_step_is_answered_as_scipy_says(kp, ki):
-    """A speed error of 1 %: the response of scipy.signal to a ramp of 200 cycles a pulse."""
+    """A speed error of 1 % is answered as scipy.signal answers a ramp of 200 cycles a pulse."""
     late = np.arange(150) * 200.0
     got = errors(kp, ki, late)
     _, expected = signal.dlsim(error_system(kp, ki), late)
@@ -67,7 +72,7 @@ def test_a_frequency_step_is_answered_as_scipy_says(kp, ki):
 
 @pytest.mark.parametrize(("kp", "ki", "settled", "least", "peak", "when", "gain"), TABLE)
 def test_the_loop_has_the_figures_of_the_table(kp, ki, settled, least, peak, when, gain):
-    """Settling, overshoot, frequency step and noise gain, as published beside the table."""
+    """Settling, overshoot, frequency step and noise gain are those computed outside."""
     step = errors(kp, ki, np.full(300, 2000.0)) / 2000
     outside = np.flatnonzero(np.abs(step) > 0.02)
     assert outside[-1] + 1 == settled
@@ -81,13 +86,12 @@ def test_the_loop_has_the_figures_of_the_table(kp, ki, settled, least, peak, whe
 
 @pytest.mark.parametrize(("kp", "ki"), GAINS[1:])
 def test_jitter_passes_with_the_noise_gain_of_the_closed_form(kp, ki):
-    """Variance of the loop's own phase under Gaussian jitter: sum h^2, within four sigma."""
+    """Jitter's variance goes into the loop's own phase sum h^2 times, within four sigma."""
     jitter = np.random.default_rng(1).normal(0, 300, 100_000)
     own = jitter - errors(kp, ki, jitter)
-    gain = (2 * ki + kp * (2 * kp + ki)) / (kp * (4 - 2 * kp - ki))
     # The phase is correlated over about 1 / kp pulses: so many fewer independent samples.
     tolerance = 4 * np.sqrt(2 / (len(jitter) * kp / 2))
-    assert own.var() / jitter.var() == pytest.approx(gain, rel=tolerance)
+    assert own.var() / jitter.var() == pytest.approx(noise_gain(kp, ki), rel=tolerance)
 
 
 @pytest.mark.parametrize(
@@ -121,7 +125,6 @@ def test_gaussian_jitter_leaves_the_window_as_often_as_the_tail_says(kp_ki, sigm
     sign, and pushes the loop the wrong way.
     """
     kp, ki = kp_ki
-    noise_gain = (2 * ki + kp * (2 * kp + ki)) / (kp * (4 - 2 * kp - ki))
     count = 400_000
     jitter = np.random.default_rng(sigma).normal(0, sigma / 2000 * WINDOW, count)
     pulses = np.rint(np.arange(1, count + 1) * 2 * WINDOW + jitter).astype(np.int64)
@@ -129,8 +132,8 @@ def test_gaussian_jitter_leaves_the_window_as_often_as_the_tail_says(kp_ki, sigm
     settled = ndimage.median_filter(offset, 31)
     slips = np.count_nonzero(np.diff(settled))
     wrong = np.count_nonzero(offset != settled) + slips
-    expected = 2 * stats.norm.sf(1000 / (sigma * np.sqrt(1 + noise_gain)))
-    low, high = stats.binom.interval(1 - 6.3e-5, count, expected)
+    expected = 2 * stats.norm.sf(1000 / (sigma * np.sqrt(1 + noise_gain(kp, ki))))
+    low, high = stats.binom.interval(1 - 6.3e-5, count, expected)  # four sigma
     assert low <= wrong <= high
 
 
@@ -174,7 +177,7 @@ def test_the_period_stays_within_the_lock_range():
 
 @pytest.mark.parametrize("nominal", [False, True])
 def test_it_coasts_at_its_last_or_at_the_nominal_period(nominal):
-    """After 16 windows without a pulse; the next pulse is the centre of its window."""
+    """After 16 windows without a pulse it coasts, until a pulse is the centre of its window."""
     gains = Gains(16, 1024, 128, *LIMITS, 16, nominal)
     separator = SecondOrder(Fraction(WINDOW), gains)
     pulses = np.rint(np.arange(1, 300) * 2 * WINDOW / 1.05).astype(np.int64)

@@ -45,7 +45,7 @@ ALL_NINE = list(range(1, 10))
 @pytest.mark.parametrize("profile_name", ["pal_dd", "ntsc_dd", "round_hd"])
 @pytest.mark.parametrize("name", NAMES)
 def test_a_perfect_track_comes_back_bit_by_bit(name, profile_name):
-    """Every channel bit of the track in order, one nominal channel bit after the other."""
+    """Every channel bit of the track comes back in order, a nominal channel bit apart."""
     profile = load_profile(profile_name)
     bits = recovered(name, profile)
     start = int(np.argmax(bits.bit)) - int(np.argmax(TRACK.bits))
@@ -56,14 +56,14 @@ def test_a_perfect_track_comes_back_bit_by_bit(name, profile_name):
 @pytest.mark.parametrize("speed", [-1.5, 1.5])
 @pytest.mark.parametrize("name", NAMES)
 def test_the_speed_tolerance_of_a_drive_is_read(name, speed):
-    """All sectors at the +-1.5 % long-term speed of published drive data (SFD-321B)."""
+    """All sectors are read at the +-1.5 % long-term speed of published drive data (SFD-321B)."""
     assert sectors_of(recovered(name, load_profile("pal_dd"), speed_percent=speed)) == ALL_NINE
 
 
 @pytest.mark.parametrize("speed", [-3, 0, 3])
 @pytest.mark.parametrize("name", NAMES)
 def test_it_locks_within_a_preamble_of_12_zeros(name, speed):
-    """At +-3 % (a slow write read fast) and whatever the phase each preamble begins with.
+    """All sectors are read at +-3 %, a slow write read fast, whatever phase a preamble begins with.
 
     12 bytes of zeros, 96 pulses 4 us apart, are 384 us: arithmetic on the ISO layout.
     """
@@ -88,7 +88,7 @@ def test_a_speed_error_beyond_the_lock_range_is_not_read():
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_1_carries_the_phase_it_was_taken_at(name):
-    """Its phase lies within half its window; a 0 has none."""
+    """The phase of a 1 lies within half its window; a 0 has none."""
     bits = recovered(name, load_profile("pal_dd"), jitter_ns=150, speed_percent=2)
     assert (np.abs(2 * bits.phase) <= bits.period + (1 << 13)).all()
     assert not bits.phase[bits.bit == 0].any()
