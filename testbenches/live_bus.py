@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeAlias
 
-from cocotb.triggers import ValueChange
+from cocotb.handle import Immediate
 
 from refmodel.errors import UserError
 from refmodel.host.bus import BusCycle
@@ -15,37 +15,41 @@ from testbenches.job import LiveHost, RunDone
 
 Handle: TypeAlias = Any  # a simulator's handle has no type of its own
 
+NEVER = 0x7FFF_FFFF  # a cycle no run comes to
+
 
 class LiveBus:
     """Lets a host program access the core itself: one wake-up of Python an access."""
 
     def __init__(self, dut: Handle, host: LiveHost) -> None:
         self._dut = dut
+        self._host_cycle = dut.host_cycle
+        self._read_values = (dut.read_value_1, dut.read_value)
         self._player = host.player
         self._skipped = self._failed = ""
         self._processor: Processor | None = None
         self._go_on(lambda: self._start(host))
         self._beats: list[BusCycle] = []
         self._end = host.end
-        self._request = int(dut.request.value)
-        self._drive_words: dict[tuple[int, int, int], int] = {}
-        self._place_next()
+        self._drive_words: dict[tuple[int, int, int], Immediate[int]] = {}
+        self._driven: list[Immediate[int]] = []  # as the harness has them
+        dut.live.value = 1
 
     async def serve(self) -> None:
-        """Answer the core until the run has ended."""
-        dut = self._dut
-        answer = ValueChange(dut.answer)
+        """Answer the core until the run has ended.
+
+        Called when time has passed since the start: Verilator sets its variables to their first
+        values then, and a value that is there at once would be lost.
+        """
+        self._place_next()
+        answer = self._dut.answer.value_change
         while self._placed:
             await answer
             pending = self._pending
             self._beats += pending
-            last = dut.read_value.value.to_unsigned()
-            read = [last] if len(pending) == 1 else [dut.read_value_1.value.to_unsigned(), last]
-            self._complete(self._words(pending, read))
+            self._complete(self._read(pending))
             self._place_next()
-            self._request ^= 1
-            dut.request.value = self._request
-        await ValueChange(dut.finished)
+        await self._dut.finished.value_change
         if self._processor is not None:
             self._processor.close()
 
@@ -86,26 +90,36 @@ class LiveBus:
             self._failed = str(error)
 
     def _place_next(self) -> None:
-        """Hand the processor's next access to the harness; none stops the live host."""
-        dut, pending = self._dut, self._pending
-        self._placed = bool(pending) and pending[-1].cycle < self._end
-        dut.live.value = int(self._placed)
-        if not self._placed:
-            return
-        dut.host_cycle.value = pending[0].cycle
-        dut.host_drive.value = self._drive_word(pending[0])
-        dut.two_beats.value = len(pending) - 1
-        if len(pending) > 1:
-            dut.host_drive_2.value = self._drive_word(pending[1])
+        """Hand the processor's next access to the harness; none stops the live host.
 
-    def _drive_word(self, beat: BusCycle) -> int:
+        Every value is there at once: time in the harness stands still until it has the cycle.
+        """
+        pending = self._pending
+        self._placed = bool(pending) and pending[-1].cycle < self._end
+        if self._placed:
+            self._drive([self._drive_word(beat) for beat in pending])
+        self._host_cycle.value = Immediate(pending[0].cycle if self._placed else NEVER)
+
+    def _drive(self, words: list[Immediate[int]]) -> None:
+        """Hand over what the bus cycles drive, unless the harness has it from the last access."""
+        if words == self._driven:
+            return
+        dut, self._driven = self._dut, words
+        dut.host_drive.value, dut.host_drive_2.value = words[0], words[-1]
+        dut.two_beats.value = Immediate(len(words) - 1)
+
+    def _drive_word(self, beat: BusCycle) -> Immediate[int]:
         key = (beat.kind, beat.mask, beat.value)
         if key not in self._drive_words:
-            self._drive_words[key] = self._player.access(beat)
+            self._drive_words[key] = Immediate(self._player.access(beat))
         return self._drive_words[key]
 
-    def _words(self, pending: list[BusCycle], read: list[int]) -> list[int]:
-        """Return what the bus cycles read, each byte moved to its place in the word."""
+    def _read(self, pending: list[BusCycle]) -> list[int]:
+        """Return what the bus cycles read, each byte moved to its place in the word.
+
+        A bit that is X or Z reads as 0 here; the record of the read has it.
+        """
+        read = [int(handle.value) for handle in self._read_values[-len(pending) :]]
         return [
             value << 8 if beat.mask == 0xFF00 and value < 0x100 else value
             for beat, value in zip(pending, read, strict=True)
