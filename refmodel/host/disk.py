@@ -24,7 +24,8 @@ from refmodel.media.density import Pace
 from refmodel.media.flux import NO_PULSES, Pulses, makes_edge, pulse_width
 from refmodel.media.flux_defects import Defects
 from refmodel.media.mfm import Bits
-from refmodel.media.track import Track, random_bytes
+from refmodel.media.seeded import random_bytes
+from refmodel.media.track import Track
 from refmodel.media.writing import Burst, Surface
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import inspect
-import zlib
 from fractions import Fraction
 from importlib import resources
 from math import gcd
@@ -24,6 +23,7 @@ from refmodel.host.program import Program
 from refmodel.host.scenario_faults import disk_problems, host_problems
 from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
+from refmodel.media.seeded import seed_of
 from refmodel.separator.parameters import SeparatorName
 from refmodel.yamlfile import Document, Schema, exact_number, load
 
@@ -161,7 +161,7 @@ class Scenario(Schema):
 
     def own_seed(self, seed: int) -> int:
         """Return the seed of what is drawn at random here: its own, or one made of the run's."""
-        return seed_of(self.name, seed) if self.seed is None else self.seed
+        return seed_of(seed, self.name) if self.seed is None else self.seed
 
     def program(self, seed: int) -> Program:
         """Start the host program; one that takes a seed gets the scenario's."""
@@ -194,11 +194,6 @@ class Scenario(Schema):
     def needs(self) -> set[str]:
         """Return the inputs and registers a core must have to run this scenario."""
         return {name for name, level in self.levels.items() if level != 0}
-
-
-def seed_of(name: str, seed: int) -> int:
-    """Return a scenario's own seed: the run's seed and the scenario's name, mixed."""
-    return zlib.crc32(f"{seed}:{name}".encode())
 
 
 def load_scenario(path: Path) -> Scenario:

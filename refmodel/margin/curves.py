@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from refmodel.margin.limits import LONG_LOCK, failures_at, offsets
-from refmodel.margin.pattern import Clock, Condition, data_pattern, pulses_of, seed_of
+from refmodel.margin.pattern import Clock, Condition, data_pattern, pulses_of
 from refmodel.margin.result import LOCK_AT_PERCENT, Bathtub, LockTrace, MapPoint
 from refmodel.margin.subject import Model, Subject
+from refmodel.media.seeded import seed_of
 from refmodel.separator.measure import tally
 
 BLOCK_BYTES = 900  # of data: some 5 000 pulses

@@ -18,11 +18,11 @@ from refmodel.margin.pattern import (
     data_pattern,
     pulses_across_gap,
     pulses_of,
-    seed_of,
 )
 from refmodel.margin.subject import Subject
 from refmodel.media.flux import NO_BIT, Pulses
 from refmodel.media.flux_defects import NoFlux
+from refmodel.media.seeded import seed_of
 from refmodel.separator.measure import last_error, probe_failures, tally
 
 PROBE_EVERY = 24  # pulses: a disturbed loop has settled before the next one

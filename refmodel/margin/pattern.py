@@ -6,7 +6,6 @@ zeros, three marks, and data. Whatever differs between trials is a `Condition`.
 
 from __future__ import annotations
 
-import zlib
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -17,8 +16,8 @@ from refmodel.engine.lane import Cycles
 from refmodel.media.flux import Pulses, makes_edge, pulse_width
 from refmodel.media.flux_build import Written, read, write
 from refmodel.media.flux_defects import Defects, NoFlux
-from refmodel.media.flux_random import Floats
-from refmodel.media.track import A1, GAP, Piece, Track, join, random_bytes
+from refmodel.media.seeded import Floats, random_bytes
+from refmodel.media.track import A1, GAP, Piece, Track, join
 
 PREAMBLE_BYTES = 12  # what a preamble has in the ISO layout: 8-inch drive manual 1979-82, p. 36
 GAP_BYTES = 24
@@ -151,8 +150,3 @@ def pulses_with(
     seen = flux.seen(clock.cycle_ns)
     edge = makes_edge(seen, pulse_width(clock.cycle_ns))
     return Pulses(seen[edge], flux.bit[edge])
-
-
-def seed_of(seed: int, *parts: object) -> int:
-    """Return the seed of a part of a sweep: the sweep's own, and what the part is, mixed."""
-    return zlib.crc32(":".join(map(str, (seed, *parts))).encode())

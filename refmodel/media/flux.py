@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError
-from refmodel.media.flux_random import Floats
+from refmodel.media.seeded import Floats
 
 NO_BIT = -1  # the channel bit of a pulse that is none: an extra pulse, noise
 READ_PULSE_NS = 400  # +-20 %, drive manual SFD-321B p. 20

@@ -11,8 +11,8 @@ from refmodel.engine.lane import Cycles
 from refmodel.errors import UserError
 from refmodel.media.flux import NO_BIT, Flux
 from refmodel.media.flux_defects import Defects, NoFlux, Region, Weak
-from refmodel.media.flux_random import Floats, exponential, gaussian, uniform
 from refmodel.media.flux_shift import peak_shifts
+from refmodel.media.seeded import Floats, exponential, gaussian, uniform
 from refmodel.media.track import Track
 
 # Streams of random numbers, one a kind of defect.

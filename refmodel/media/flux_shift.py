@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from refmodel.media.flux_random import Floats
+from refmodel.media.seeded import Floats
 
 NEIGHBOURS = (-3, -2, -1, 1, 2, 3)
 ROUNDS = 5  # 4 reach the accuracy of a double for pulses up to 3 channel bits wide

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from refmodel.errors import UserError
 from refmodel.media.crc import crc_bytes
 from refmodel.media.mfm import BITS_PER_BYTE, MARK_A1, MARKS, Bits, encode, word_bits
+from refmodel.media.seeded import random_bytes
 
 LeadIn = Literal["long"] | int
 SIZES = tuple(128 << code for code in range(8))  # by the size code in the ID field
@@ -116,17 +117,6 @@ def random_track(bits: int, seed: int, marks: int = 0, mark: int = MARK_A1) -> T
     for n, offset in enumerate(offsets.tolist()):
         ones[n * part + offset :][:BITS_PER_BYTE] = word_bits(mark)
     return Track(ones, (Place("random bits", 0, unit_bits=0),))
-
-
-def random_bytes(count: int, *seed: int) -> bytes:
-    """Return seeded bytes: the raw outputs of numpy's PCG64, low byte first.
-
-    numpy keeps these the same from version to version. Raises UserError for a negative seed.
-    """
-    for part in seed:
-        _check("seed", part, 0)
-    raw = np.random.PCG64(seed).random_raw((count + 7) // 8)
-    return raw.astype("<u8").tobytes()[:count]
 
 
 class Layout(TypedDict, total=False):

@@ -11,7 +11,8 @@ from refmodel.host.program import Wait, Write
 from refmodel.host.sector_transfer import read_sector_by_transfer, write_sector_by_transfer
 from refmodel.media.mfm import MARK_A1, bits_to_words, decode, word_bits
 from refmodel.media.reader import read_sectors
-from refmodel.media.track import iso_track, random_bytes
+from refmodel.media.seeded import random_bytes
+from refmodel.media.track import iso_track
 from refmodel.media.writing import data_field_words
 
 NEW = random_bytes(512, 4711)
