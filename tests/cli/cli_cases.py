@@ -4,6 +4,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from replaced import replace_in
 
 from hdl_stubs.defects import REFERENCE
 from testbenches.toolchain import available
@@ -18,15 +19,7 @@ def core(folder: Path, binding=(), **changes):
     `binding` has pairs of old and new for the binding, `changes` a pair for a source by its name.
     """
     shutil.copytree(REFERENCE, folder)
-    _replace(folder / "binding.yaml", binding)
+    replace_in(folder / "binding.yaml", *binding)
     for source, pair in changes.items():
-        _replace(folder / f"{source}.v", [pair])
+        replace_in(folder / f"{source}.v", pair)
     return folder / "binding.yaml"
-
-
-def _replace(path, pairs):
-    text = path.read_text()
-    for old, new in pairs:
-        assert 1 == text.count(old), old
-        text = text.replace(old, new)
-    path.write_text(text)

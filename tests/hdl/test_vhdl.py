@@ -5,6 +5,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from replaced import replace_in, replaced
 
 from hdl_stubs.defects import HERE
 from refmodel.errors import CannotRun, InputError
@@ -43,9 +44,9 @@ needs_icarus = pytest.mark.skipif(not shutil.which("iverilog"), reason="Icarus i
 def source(tmp_path):
     """Return a function that writes a VHDL file, with a piece of its text replaced."""
 
-    def write(old="", new="", name="top.vhd"):
-        path = tmp_path / name
-        path.write_text(GOOD.replace(old, new) if old else GOOD)
+    def write(old="", new=""):
+        path = tmp_path / "top.vhd"
+        path.write_text(replaced(GOOD, (old, new)) if old else GOOD)
         return path
 
     return write
@@ -187,9 +188,7 @@ def bound(tmp_path):
     def check(old, new):
         shutil.copytree(CORE, tmp_path / "core")
         path = tmp_path / "core" / "binding.yaml"
-        text = path.read_text()
-        assert old in text
-        path.write_text(text.replace(old, new))
+        replace_in(path, (old, new))
         return preflight(load_binding(path))
 
     return check

@@ -9,7 +9,7 @@ end entity;
 architecture printing of bench is
   signal clk    : std_logic := '0';
   signal rst    : std_logic := '1';
-  signal sample  : std_logic_vector(15 downto 0) := x"ace1";
+  signal sample : std_logic_vector(15 downto 0) := x"ace1";
   signal narrow : std_logic_vector(15 downto 0);
   signal wide   : std_logic_vector(39 downto 0);
 begin

@@ -30,7 +30,7 @@ entity constructs is
   port (
     clk    : in  std_logic;
     rst    : in  std_logic;
-    sample  : in  std_logic_vector(15 downto 0);
+    sample : in  std_logic_vector(15 downto 0);
     narrow : out std_logic_vector(15 downto 0);
     wide   : out std_logic_vector(39 downto 0)
   );
