@@ -21,6 +21,7 @@ from pathlib import Path
 
 from cocotb_tools import config
 
+from refmodel.processors import processors
 from testbenches.job import Job
 
 TIMESCALE = "1ns/1ns"
@@ -180,7 +181,7 @@ def _options(job: Job) -> list[str]:
 
 
 def _make(job: Job, *arguments: str) -> None:
-    _run(job, ["make", "-f", "Vtop.mk", "CURDIR=.", f"-j{os.cpu_count() or 1}", *arguments])
+    _run(job, ["make", "-f", "Vtop.mk", "CURDIR=.", f"-j{processors()}", *arguments])
 
 
 def _run(job: Job, command: list[str]) -> None:

@@ -20,6 +20,7 @@ from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
 from refmodel.host.find import find_suite, given_name
 from refmodel.host.scenario import Scenario
+from refmodel.processors import processors
 from refmodel.report.result import (
     AGREE,
     ERROR,
@@ -151,7 +152,7 @@ def _outcomes(
     lockstep: Lockstep, prepared: list[Prepared], simulators: Sequence[str], say: Say
 ) -> list[Judged]:
     """Run the prepared scenarios on each simulator, a processor a session; in the order given."""
-    cores = os.cpu_count() or 1
+    cores = processors()
     parts = [(name, part) for name in simulators for part in shares(prepared, cores)]
     parts.sort(key=lambda unit: (unit[0] != "icarus", -_cycles(unit[1])))  # the slow ones first
     sessions = [lockstep.session(name, n) for n, (name, _) in enumerate(parts)]

@@ -44,16 +44,16 @@ def _add_outcome(case: ET.Element, suite: SuiteResult, run: RunResult) -> None:
     """Add what keeps a case from passing, if anything does."""
     outcome, finding = run.outcome, run.outcome.finding
     if outcome.verdict == SKIPPED:
-        ET.SubElement(case, "skipped", message=_clean(outcome.note))
+        ET.SubElement(case, "skipped", message=clean(outcome.note))
     elif outcome.verdict == ERROR:
         first, _, _ = outcome.note.partition("\n")
-        error = ET.SubElement(case, "error", message=_clean(first), type="error")
-        error.text = _clean(outcome.note)
+        error = ET.SubElement(case, "error", message=clean(first), type="error")
+        error.text = clean(outcome.note)
     elif finding is not None:
         message = words.headline(finding, suite.scope.profile.status)
         failure = ET.SubElement(case, "failure", message=message, type="mismatch")
         facts = [f"{label:<9} {text}" for label, text in words.details(suite, run)]
-        failure.text = _clean("\n".join([message, *facts]))
+        failure.text = clean("\n".join([message, *facts]))
 
 
 def _count(element: ET.Element, runs: Sequence[RunResult]) -> None:
@@ -64,6 +64,6 @@ def _count(element: ET.Element, runs: Sequence[RunResult]) -> None:
         element.set(name, str(verdicts.count(verdict)))
 
 
-def _clean(text: str) -> str:
+def clean(text: str) -> str:
     """Return a text without the characters XML has no form for."""
     return NO_XML.sub("?", text)

@@ -56,7 +56,7 @@ def _rows(bit_ns: float) -> Iterator[Row]:
     yield "preamble to lock", lambda found: _lock(found.lock_ns, 2 * bit_ns)
     yield "re-lock after gap", lambda found: _us(found.relock_ns)
     yield "longest dropout", lambda found: _us(found.dropout_ns)
-    yield f"jitter for {RATE:g}", lambda found: _sigma(found.jitter_ns)
+    yield f"jitter, {100 * RATE:g} % wrong", lambda found: _sigma(found.jitter_ns)
 
 
 def _margin(found: Limits, percent: float, half_ns: float) -> str:

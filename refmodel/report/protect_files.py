@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import re
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
@@ -15,11 +14,10 @@ from rich.console import Console
 
 from refmodel.errors import UserError
 from refmodel.protect.matrix import Cell, Matrix, Tolerance
+from refmodel.report.junit import clean
 from refmodel.report.page.summary import matrix_page
 from refmodel.report.protect_text import show_matrix, show_sensitivity, wrong_details
 from refmodel.report.whole import write_text
-
-NO_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
 
 
 def matrix_data(matrix: Matrix) -> dict[str, Any]:
@@ -90,13 +88,13 @@ def _junit_case(suite: ET.Element, matrix: Matrix, cell: Cell) -> None:
         suite, "testcase", classname=f"{matrix.binding} {cell.side}", name=cell.case.name
     )
     if cell.skipped:
-        ET.SubElement(case, "skipped", message=_clean(cell.note))
+        ET.SubElement(case, "skipped", message=clean(cell.note))
     elif not cell.right:
         details = [f"{label:<10}{text}" for label, text in wrong_details(cell)]
         details.append(f"reproduce {reproduce(matrix, cell)}")
         kind = "failure" if cell.judgement else "error"
-        said = ET.SubElement(case, kind, message=_clean(details[0]), type="verdict")
-        said.text = _clean("\n".join(details))
+        said = ET.SubElement(case, kind, message=clean(details[0]), type="verdict")
+        said.text = clean("\n".join(details))
 
 
 def _count(element: ET.Element, cells: Sequence[Cell]) -> None:
@@ -105,10 +103,6 @@ def _count(element: ET.Element, cells: Sequence[Cell]) -> None:
     element.set("failures", str(sum(c.judgement is not None for c in wrong)))
     element.set("errors", str(sum(c.judgement is None for c in wrong)))
     element.set("skipped", str(sum(c.skipped for c in cells)))
-
-
-def _clean(text: str) -> str:
-    return NO_XML.sub("?", text)
 
 
 def write_matrix(folder: Path, matrix: Matrix) -> list[str]:

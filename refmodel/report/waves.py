@@ -25,7 +25,8 @@ PHASE_STEPS = 4096  # a cycle, in a separator's waves
 COUNTERS = ("lost_words", "underruns")  # diagnostic counters of the model
 COMMENT = (
     "cycle n lasts from its rising clock edge to the next; disk and host lanes are shown "
-    "in the cycle whose first edge takes them"
+    "in the cycle whose first edge takes them; separator.phase and separator.period are in "
+    "1 / 4096 cycles, phase in two's complement"
 )
 Change = tuple[int, int, int]  # cycle, value, bits of it that are X or Z
 
