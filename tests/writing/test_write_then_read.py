@@ -17,6 +17,8 @@ from refmodel.media.writing import data_field_words
 
 NEW = random_bytes(512, 4711)
 MEMORY = [*data_field_words(NEW).tolist(), *[0] * 3000]
+WORDS = 532  # the 531 of the data field with its sync and a byte of gap, and one more
+STORED = 2 + 1 + 512 + 2  # two marks, the address byte, the contents and the CRC
 TABLE = {bytes(512): 0xDA6E, b"\x4e" * 512: 0x8284, b"\xe5" * 512: 0xC40B, b"\xf6" * 512: 0x2BF6}
 
 
@@ -45,14 +47,10 @@ def test_sector_read_by_transfer_has_the_published_crc(contents):
 
 
 @cache
-def written(**options):
+def written(precompensation=0, pw50_ns=0.0, write_protected=False):
     """Return a disk whose second sector was written over in the first revolution."""
-    disk = Turning(
-        track(),
-        MEMORY,
-        **{k: options.pop(k) for k in ("pw50_ns", "write_protected") if k in options},
-    )
-    return disk.play(write_sector_by_transfer(2, **options), 2)
+    disk = Turning(track(), MEMORY, pw50_ns, write_protected)
+    return disk.play(write_sector_by_transfer(2, WORDS, precompensation), 2)
 
 
 @pytest.mark.parametrize(("precompensation", "pw50_ns"), [(0, 0), (0, 4000), (3, 4000)])
@@ -92,9 +90,8 @@ def test_same_program_reads_back_what_it_wrote():
         yield from read_sector_by_transfer(2)
 
     disk = Turning(track(), MEMORY).play(write_then_read(), 3)
-    sync_and_first_mark = 13
-    assert disk.stored == MEMORY[sync_and_first_mark : sync_and_first_mark + len(disk.stored)]
-    assert len(disk.stored) == 517
+    sync_and_first_mark = 12 + 1
+    assert disk.stored == MEMORY[sync_and_first_mark:][:STORED]
 
 
 def test_everything_written_keeps_the_spacings_of_mfm():
@@ -108,8 +105,8 @@ def test_burst_is_the_words_of_memory():
     """The channel bits on the disk are those of memory, and as many as 14 cycles each make."""
     (burst,) = written().bursts
     bits = burst.bits(PAL.cycles_per_written_bit)
-    assert bits_to_words(bits).tolist() == MEMORY[:532]
-    assert burst.end - burst.first == 532 * 16 * 14
+    assert bits_to_words(bits).tolist() == MEMORY[:WORDS]
+    assert burst.end - burst.first == WORDS * 16 * 14
 
 
 def test_splice_stays_where_it_was_written():
