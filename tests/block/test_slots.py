@@ -87,7 +87,7 @@ def test_too_few_slots_are_told_with_the_rate_needed():
 
 
 def test_slots_too_close_together_are_told():
-    """Enough slots on average, but so far apart at one place that the FIFO overflows."""
+    """Slots that are enough on average, but leave a gap in which the FIFO overflows, are told."""
     rate = profile(slots={"line_cycles": 1362, "at": list(range(9))}, fifo_words=5).slot_rate
     assert rate.problem == (
         "slots: between the slots of a line up to 6 words wait, more than the FIFO's 5;"

@@ -42,7 +42,7 @@ def test_level_is_where_text_search_finds_the_word(bits, word, planted):
 
 @given(at=st.integers(0, 40), every=st.integers(1, 20))
 def test_level_lasts_one_channel_bit(at, every):
-    """Up for the cycles from the last matching bit to the bit after it, whatever the spacing."""
+    """The level is up from the last matching bit to the bit after it, whatever the spacing."""
     levels = flags(feed(make_block(), "1" * at + MARK + "1" * 20, every))
     assert levels == [0] * (at + 15) * every + [1] * every + [0] * 20 * every
 

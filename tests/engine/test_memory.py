@@ -50,13 +50,13 @@ def test_transfer_past_the_memory(value):
 
 @pytest.mark.parametrize("value", [0x8000 | 10, 0xC000 | 10], ids=["read", "write"])
 def test_transfer_of_all_the_memory(value):
-    """A transfer that ends with the memory is none."""
+    """A transfer that ends with the memory is no error, and moves every word."""
     expected = Timeline(PAL).run(moving(value, 10))
     assert expected.moves.place.tolist() == list(range(10))
 
 
 def test_host_program_past_the_memory():
-    """The same is said while a host program is played."""
+    """That a transfer runs past the memory is said while a host program is played, too."""
 
     def program():
         yield Write("transfer", 0xC000 | 20)

@@ -60,7 +60,7 @@ def test_published_sums(sectors, size, gap3, sector_total, last_gap):
     ],
 )
 def test_sums_of_90_mm_layouts(layout, pitch, used, last_gap):
-    """Sums of 9 and 18 sectors of 512 (check values 1d, derived from the published fields)."""
+    """9 and 18 sectors of 512 have the sums derived from the published fields (check values 1d)."""
     track = iso_track(**layout)
     at = starts(track)
     assert at["sector 2 ID sync"] - at["sector 1 ID sync"] == pitch
