@@ -59,10 +59,10 @@ class Blame:
 
 @dataclass(frozen=True)
 class Cell:
-    """One case on one side: the model, or a core in a simulator."""
+    """One case on one runner: the model, or a core in a simulator."""
 
     case: Case
-    side: str
+    runner: str
     judgement: Judgement | None
     blame: Blame | None = None
     note: str = ""  # why there is no judgement
@@ -87,9 +87,17 @@ class Matrix:
 
     binding: str
     profile: str
-    sides: tuple[str, ...]
+    runners: tuple[str, ...]
     cells: tuple[Cell, ...]
     options: str = ""  # as given on the command line, to bring a cell about again
+
+    @property
+    def rows(self) -> list[list[Cell]]:
+        """The cells of each check and kind of disk, in order."""
+        rows: dict[tuple[str, str], list[Cell]] = {}
+        for cell in self.cells:
+            rows.setdefault((cell.case.check.name, cell.case.kind), []).append(cell)
+        return list(rows.values())
 
     @property
     def wrong(self) -> list[Cell]:

@@ -25,7 +25,7 @@ def matrix_data(matrix: Matrix) -> dict[str, Any]:
     return {
         "binding": matrix.binding,
         "profile": matrix.profile,
-        "sides": list(matrix.sides),
+        "runners": list(matrix.runners),
         "verdict": "agree" if not matrix.wrong else "mismatch",
         "wrong": len(matrix.wrong),
         "checks": [
@@ -44,7 +44,7 @@ def _cell(matrix: Matrix, cell: Cell) -> dict[str, Any]:
         "seed": case.seed,
         "host_speed": case.host.name,
         "drive_percent": case.drive_percent,
-        "side": cell.side,
+        "runner": cell.runner,
         "must_be": case.wanted,
         "verdict": judgement.verdict if judgement else ("skipped" if cell.skipped else "error"),
         "right": cell.right,
@@ -64,16 +64,16 @@ def reproduce(matrix: Matrix, cell: Cell) -> str:
     check = case.check.name if case.check.ships else str(case.check.path)
     words = ["cellstep protect", matrix.binding, f"--class {check}", f"--seed {case.seed}"]
     words += [f"--host-speed {case.host.name}", f"--drive-speed={case.drive_percent:g}"]
-    words += [f"--sim {cell.side}"] if cell.side != matrix.sides[0] else []
+    words += [f"--sim {cell.runner}"] if cell.runner != matrix.runners[0] else []
     return " ".join([*words, matrix.options]).strip()
 
 
 def matrix_junit(matrix: Matrix) -> str:
-    """Return a matrix as JUnit XML, a test suite for each side."""
+    """Return a matrix as JUnit XML, a test suite for each runner."""
     root = ET.Element("testsuites", name="cellstep protect")
-    for side in matrix.sides:
-        cells = [c for c in matrix.cells if c.side == side]
-        suite = ET.SubElement(root, "testsuite", name=f"{matrix.binding} {side}")
+    for runner in matrix.runners:
+        cells = [c for c in matrix.cells if c.runner == runner]
+        suite = ET.SubElement(root, "testsuite", name=f"{matrix.binding} {runner}")
         _count(suite, cells)
         for cell in cells:
             _junit_case(suite, matrix, cell)
@@ -85,7 +85,7 @@ def matrix_junit(matrix: Matrix) -> str:
 
 def _junit_case(suite: ET.Element, matrix: Matrix, cell: Cell) -> None:
     case = ET.SubElement(
-        suite, "testcase", classname=f"{matrix.binding} {cell.side}", name=cell.case.name
+        suite, "testcase", classname=f"{matrix.binding} {cell.runner}", name=cell.case.name
     )
     if cell.skipped:
         ET.SubElement(case, "skipped", message=clean(cell.note))

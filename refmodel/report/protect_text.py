@@ -30,13 +30,13 @@ LEGEND = (
 
 
 def show_matrix(console: Console, matrix: Matrix) -> None:
-    """Print a row a check and kind of disk, a column a side, then each wrong cell in words.
+    """Print a row a check and kind of disk, a column a runner, then each wrong cell in words.
 
     The margin is the least of all hosts, drives and seeds, the measurement that of the normal ones.
     """
     room = room_of(console)
-    heads = ("class", "check", "disk", *matrix.sides, "measured on the model, margin")
-    rows = [heads, *(_row(matrix, cells) for cells in _rows(matrix))]
+    heads = ("class", "check", "disk", *matrix.runners, "measured on the model, margin")
+    rows = [heads, *(_row(matrix, cells) for cells in matrix.rows)]
     for line in table_lines(rows, len(heads) - 1, room):
         show_line(console, line)
     for note in dict.fromkeys(f"{c.case.check.name}: {c.note}" for c in matrix.cells if c.skipped):
@@ -67,7 +67,7 @@ def _likeness(cell: Cell) -> tuple[object, ...]:
 def _show_wrong(console: Console, alike: list[Cell]) -> None:
     """Print what is known of the first of some cells that are wrong in the same way."""
     first = next((c for c in alike if c.case.is_plain), alike[0])
-    show_line(console, f"{first.case.name} on {first.side}")
+    show_line(console, f"{first.case.name} on {first.runner}")
     for label, text in wrong_details(first):
         for line in fact_lines(label, text, room_of(console)):
             show_line(console, line)
@@ -84,26 +84,18 @@ def summary(matrix: Matrix) -> str:
     return f"{len(matrix.wrong)} of {len(ran)} runs wrong"
 
 
-def _rows(matrix: Matrix) -> Iterator[list[Cell]]:
-    """Yield the cells of each check and kind, in order."""
-    rows: dict[tuple[str, str], list[Cell]] = {}
-    for cell in matrix.cells:
-        rows.setdefault((cell.case.check.name, cell.case.kind), []).append(cell)
-    yield from rows.values()
-
-
 def _row(matrix: Matrix, cells: list[Cell]) -> list[str | Text]:
     case = cells[0].case
     row: list[str | Text] = [str(case.check.number), case.check.name, case.kind]
-    row += [_verdicts([c for c in cells if c.side == side]) for side in matrix.sides]
+    row += [_verdicts([c for c in cells if c.runner == runner]) for runner in matrix.runners]
     plain = next((c for c in cells if c.case.is_plain), cells[0])
-    judgements = [c.judgement for c in cells if c.side == matrix.sides[0] and c.judgement]
+    judgements = [c.judgement for c in cells if c.runner == matrix.runners[0] and c.judgement]
     decisive = plain.judgement.deciding if plain.judgement else None
     return [*row, f"{measured_words(decisive)}, {_least_margin(judgements)}"]
 
 
 def _verdicts(cells: list[Cell]) -> str | Text:
-    """Return one word for all runs of a side."""
+    """Return one word for all runs of a runner."""
     if all(c.skipped for c in cells):
         return "-"
     wrong = sum(not c.right for c in cells)

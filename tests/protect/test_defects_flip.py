@@ -24,7 +24,7 @@ def test_defect_flips_a_check(name, check, field, matrix_of):
     defect = DEFECTS[name]
     matrix = matrix_of([(defect.file, defect.replace, defect.replacement)], [check], [ORIGINAL])
     (wrong,) = matrix.wrong
-    assert wrong.side == "icarus"
+    assert wrong.runner == "icarus"
     assert wrong.judgement.verdict == "refuse"
     assert (wrong.blame.field, wrong.blame.clause) == (field, defect.clause)
     assert wrong.blame.wrong_cycles > 0

@@ -35,18 +35,18 @@ def test_reference_core_passes(good):
     runs = 4 * (1 + len(available()))
     assert f"{runs} runs, every verdict right" in done.stdout
     rows = [" ".join(line.split()) for line in done.stdout.splitlines()]
-    sides = 1 + len(available())
-    assert f"7 second_read original {' '.join(['accept'] * sides)} still_up 0 (<= 0), +0" in rows
-    copied = f"12 transfer_flags copy {' '.join(['refuse'] * sides)} bytes "
+    runners = 1 + len(available())
+    assert f"7 second_read original {' '.join(['accept'] * runners)} still_up 0 (<= 0), +0" in rows
+    copied = f"12 transfer_flags copy {' '.join(['refuse'] * runners)} bytes "
     assert [row for row in rows if row.startswith(copied)]
 
 
 def test_json_has_every_cell(good):
     """protect.json has a cell a run, with what was measured, the bounds and the margin."""
     data = json.loads((good[1] / "protect.json").read_text())
-    assert data["sides"] == ["model", *available()]
+    assert data["runners"] == ["model", *available()]
     assert data["verdict"] == "agree"
-    assert len(data["cells"]) == 4 * len(data["sides"])
+    assert len(data["cells"]) == 4 * len(data["runners"])
     cell = data["cells"][0]
     assert (cell["check"], cell["disk"], cell["seed"]) == ("second_read", "original", 3)
     assert (cell["host_speed"], cell["drive_percent"]) == ("slow", -1.5)
@@ -54,7 +54,7 @@ def test_json_has_every_cell(good):
 
 
 def test_junit_has_a_case_a_run(good):
-    """junit.xml counts the runs of each side and no failure."""
+    """junit.xml counts the runs of each runner and no failure."""
     root = ET.parse(good[1] / "junit.xml").getroot()
     assert (root.get("tests"), root.get("failures")) == (str(4 * (1 + len(available()))), "0")
     assert [suite.get("tests") for suite in root] == ["4"] * (1 + len(available()))

@@ -12,7 +12,7 @@ from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix, Toleranc
 from refmodel.protect.offset import LOST, Offset
 from refmodel.report.protect_text import show_matrix, show_sensitivity
 
-SIDES = (MODEL, "icarus", "verilator")
+RUNNERS = (MODEL, "icarus", "verilator")
 EVENT = "channel bit 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"
 PLACE = "revolution 1, sector 2 ID mark, byte 0, channel bit 15 (channel bit 1439)"
 READ = Access(20464, 0x44, 0x8089)
@@ -24,11 +24,11 @@ NOTE = "the core has no line write_data, line write_gate, memory, register trans
 def matrix():
     """Return a matrix with long rows, a wrong cell and one that is not run."""
     cases = [case_of(name, kind) for name in ("long_cells", "transfer_flags") for kind in KINDS]
-    cells = [Cell(case, side, judged(case)) for side in SIDES for case in cases]
+    cells = [Cell(case, runner, judged(case)) for runner in RUNNERS for case in cases]
     cells[4] = replace(cells[4], judgement=replace(cells[4].judgement, verdict="refuse"))
     cells[4] = replace(cells[4], blame=BLAME)
     cells[7] = replace(cells[7], judgement=None, note=NOTE, skipped=True)
-    return Matrix("binding.yaml", "pal_dd", SIDES, tuple(cells))
+    return Matrix("binding.yaml", "pal_dd", RUNNERS, tuple(cells))
 
 
 def shown(show, what, width=None):

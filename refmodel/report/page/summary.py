@@ -26,9 +26,9 @@ class Table:
 
 
 def matrix_page(matrix: Matrix) -> str:
-    """Return the page of a verdict matrix: a row a check and disk, a column a side."""
-    heads = ("check", "disk", "must be", *matrix.sides)
-    wrong = [(f"{c.case.name} on {c.side}", list(wrong_details(c))) for c in matrix.wrong]
+    """Return the page of a verdict matrix: a row a check and disk, a column a runner."""
+    heads = ("check", "disk", "must be", *matrix.runners)
+    wrong = [(f"{c.case.name} on {c.runner}", list(wrong_details(c))) for c in matrix.wrong]
     return _page(
         "Protection checks",
         f"{matrix.binding}, profile {matrix.profile}: {summary(matrix)}.",
@@ -38,12 +38,10 @@ def matrix_page(matrix: Matrix) -> str:
 
 
 def _rows(matrix: Matrix) -> Iterator[list[str]]:
-    rows: dict[tuple[str, str], list[Cell]] = {}
-    for cell in matrix.cells:
-        rows.setdefault((cell.case.check.name, cell.case.kind), []).append(cell)
-    for (check, kind), cells in rows.items():
-        sides = [_told([c for c in cells if c.side == side]) for side in matrix.sides]
-        yield [check, kind, cells[0].case.wanted, *sides]
+    for cells in matrix.rows:
+        case = cells[0].case
+        runners = [_told([c for c in cells if c.runner == runner]) for runner in matrix.runners]
+        yield [case.check.name, case.kind, case.wanted, *runners]
 
 
 def _told(cells: Sequence[Cell]) -> str:
