@@ -65,9 +65,9 @@ def test_help_names_the_suites():
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["rum"], "run"),
-        (["run"], "BINDING"),
-        (["run", "b.yaml", "--sim", "fast"], "'fast'"),
+        (["rum"], "Did you mean 'run'?"),
+        (["run"], "Missing argument 'BINDING'"),
+        (["run", "b.yaml", "--sim", "fast"], "'fast' is not one of 'icarus'"),
         (["run", "b.yaml", "--policy", "ready_tie"], "--policy ready_tie: should be NAME=VALUE"),
         (["run", "b.yaml", "--seed", "-1"], "--seed -1: should be 0 or more"),
         (["trace", "status/random", "--policy", "readytie=x"], "did you mean 'ready_tie'?"),
