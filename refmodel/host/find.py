@@ -2,24 +2,47 @@
 
 from __future__ import annotations
 
+from importlib import resources
 from pathlib import Path
 
 from refmodel.errors import UserError, near
-from refmodel.host.scenario import SCENARIOS, Scenario, load_scenario, load_suite, suite_names
+from refmodel.host.scenario import Scenario, load_scenario
+
+SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
+
+
+def suite_names() -> list[str]:
+    """Return the names of the suites that ship."""
+    return sorted(path.name for path in SCENARIOS.iterdir() if path.is_dir())
 
 
 def find_suite(name: str) -> list[tuple[Path, Scenario]]:
     """Return the scenarios of a suite, a folder or a file, or one shipped `suite/scenario`.
 
-    Raises UserError when there is nothing of that name.
+    Raises UserError when there is nothing of that name or a folder holds no scenario.
     """
-    path = _shipped().get(name)
-    if path is not None and not Path(name).exists():
-        return [(path, load_scenario(path))]
+    paths = _paths_of(name)
+    if not paths:
+        raise UserError(f"{name}: holds no scenario (*.yaml)")
+    return [(path, load_scenario(path)) for path in paths]
+
+
+def _paths_of(name: str) -> list[Path]:
+    """Return the files of a suite's scenarios."""
     try:
-        return load_suite(name)
+        if name in suite_names():
+            return sorted((SCENARIOS / name).glob("*.yaml"))
+        if Path(name).is_file():
+            return [Path(name)]
+        if Path(name).is_dir():
+            return sorted(Path(name).glob("*.yaml"))
     except OSError as error:  # a name no file can have
         raise UserError(f"suite '{name}': {error.strerror}") from None
+    shipped = _shipped()
+    if name in shipped:
+        return [shipped[name]]
+    hint = near(name, shipped if "/" in name else suite_names())
+    raise UserError(f"suite '{name}': no such suite, folder or file{hint}")
 
 
 def find_scenario(name: str) -> tuple[Path, Scenario]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import inspect
 from fractions import Fraction
-from importlib import resources
 from math import gcd
 from pathlib import Path
 from typing import Annotated, Any
@@ -13,7 +12,7 @@ from pydantic import Field as Key
 from pydantic import PrivateAttr, field_validator, model_validator
 
 from refmodel.block.slots import Slots
-from refmodel.errors import InputError, UserError, near
+from refmodel.errors import InputError, UserError
 from refmodel.host.catalogue import programs
 from refmodel.host.disk import MEMORY_WORDS
 from refmodel.host.layouts import TrackLayout
@@ -27,7 +26,6 @@ from refmodel.media.seeded import seed_of
 from refmodel.separator.parameters import SeparatorName
 from refmodel.yamlfile import Document, Schema, exact_number, load
 
-SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
 Microseconds = Annotated[int, Key(ge=0, le=LONGEST_US)]
 
@@ -205,27 +203,3 @@ def load_scenario(path: Path) -> Scenario:
     if problems:
         raise InputError(problems)
     return scenario
-
-
-def suite_names() -> list[str]:
-    """Return the names of the suites that ship."""
-    return sorted(path.name for path in SCENARIOS.iterdir() if path.is_dir())
-
-
-def load_suite(name: str) -> list[tuple[Path, Scenario]]:
-    """Return the scenarios of a shipped suite, of a folder, or of one file.
-
-    Raises UserError when there is nothing of that name or a folder holds no scenario.
-    """
-    if name in suite_names():
-        folder = SCENARIOS / name
-    elif Path(name).is_file():
-        return [(Path(name), load_scenario(Path(name)))]
-    elif Path(name).is_dir():
-        folder = Path(name)
-    else:
-        raise UserError(f"suite '{name}': no such suite, folder or file{near(name, suite_names())}")
-    paths = sorted(folder.glob("*.yaml"))
-    if not paths:
-        raise UserError(f"{folder}: holds no scenario (*.yaml)")
-    return [(path, load_scenario(path)) for path in paths]

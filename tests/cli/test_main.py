@@ -9,7 +9,7 @@ from command import COMMAND, apart, cellstep
 
 from refmodel import __version__
 from refmodel.cli.main import COMMANDS
-from refmodel.host.scenario import suite_names
+from refmodel.host.find import suite_names
 
 HEAVY = ("cocotb", "pyslang", "hypothesis", "numpy", "rich.console")
 

@@ -9,7 +9,7 @@ from replaced import replace_in, replaced
 
 from hdl_stubs.defects import HERE
 from refmodel.errors import CannotRun, InputError
-from refmodel.host.scenario import load_suite
+from refmodel.host.find import find_suite
 from testbenches import vhdl
 from testbenches.binding.elaborate import UnknownTopError
 from testbenches.binding.ports import preflight
@@ -92,7 +92,7 @@ def test_third_core_agrees(tmp_path):
     That it does so live as well, tests/lockstep finds.
     """
     lockstep = Lockstep(load_binding(CORE / "binding.yaml"), tmp_path, 1, {})
-    prepared = lockstep.prepare(load_suite("quick"), lambda _: None)
+    prepared = lockstep.prepare(find_suite("quick"), lambda _: None)
     outcomes = lockstep.run(prepared, lockstep.session(available()[0]), lambda _: None)
     assert {"agree"} == {outcome.verdict for outcome in outcomes}
 

@@ -3,8 +3,7 @@
 import pytest
 
 from refmodel.errors import UserError
-from refmodel.host.find import find_scenario, find_suite, given_name
-from refmodel.host.scenario import SCENARIOS
+from refmodel.host.find import SCENARIOS, find_scenario, find_suite, given_name
 
 TEXT = "name: mine\ntrack: {layout: words, words: [0x4489]}\n"
 

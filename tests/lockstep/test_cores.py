@@ -85,7 +85,7 @@ def test_other_policy_is_told_apart(policy, value, field, clause, outcomes):
 
 def test_same_seed_same_records(tmp_path):
     """One seed gives both simulators the same stimulus, and byte-equal recorded changes."""
-    from refmodel.host.scenario import load_suite
+    from refmodel.host.find import find_suite
     from testbenches.binding.schema import load_binding
     from testbenches.lockstep import Lockstep
     from testbenches.toolchain import available
@@ -93,7 +93,7 @@ def test_same_seed_same_records(tmp_path):
     if len(available()) < 2:
         pytest.skip("needs both simulators")
     lockstep = Lockstep(load_binding(STUBS / "reference" / "binding.yaml"), tmp_path, 7, {})
-    prepared = lockstep.prepare(load_suite("quick"), say=lambda _: None)
+    prepared = lockstep.prepare(find_suite("quick"), say=lambda _: None)
     for simulator in available():
         assert list(lockstep.run(prepared, lockstep.session(simulator), say=lambda _: None))
     for n in range(len(prepared)):

@@ -19,7 +19,7 @@ from malformed_yaml import DATA_BREAKS, MUST_FAIL, YAML_BREAKS
 
 from hdl_stubs.defects import REFERENCE
 from refmodel.block.profile import PROFILES
-from refmodel.host.scenario import SCENARIOS
+from refmodel.host.find import SCENARIOS
 from refmodel.protect.check import CHECKS
 
 STUBS = REFERENCE.parent

@@ -11,7 +11,7 @@ from replaced import replace_in
 import hdl_stubs
 from refmodel.block.profile import load_profile
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.host.scenario import load_suite
+from refmodel.host.find import find_suite
 from refmodel.separator.choose import counts_of, gains_of
 from refmodel.separator.interface import nominal_period
 from testbenches.binding.ports import preflight
@@ -48,7 +48,7 @@ def small(tmp_path_factory):
     for disk in yaml.safe_load_all(DISKS):
         disk["track"] = {"layout": "random", "bits": 2500, "marks": 40}
         (folder / f"{disk['name']}.yaml").write_text(yaml.safe_dump(disk))
-    return load_suite(str(folder))
+    return find_suite(str(folder))
 
 
 @pytest.fixture(scope="module")
@@ -118,7 +118,7 @@ def test_core_presets_the_numbers_of_the_profile(name, folder, tmp_path, small):
 def test_core_agrees_with_its_model(name, simulator, tmp_path, small):
     """Each channel bit comes in the model's cycle, and what the block makes of it agrees."""
     binding = load_binding(FLUX / f"{name}.yaml")
-    found = outcomes(binding, tmp_path, load_suite("flux") + small, simulator)
+    found = outcomes(binding, tmp_path, find_suite("flux") + small, simulator)
     assert {"agree"} == {o.verdict for o in found}
     assert sum(o.cycles for o in found) > 700_000
     assert sum(o.recovered.pulses for o in found) > 20_000
