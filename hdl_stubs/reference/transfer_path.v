@@ -98,8 +98,10 @@ module transfer_path #(
         .gate(write_gate), .data(write_data)
     );
 
-    event_counter u_lost (.clk(clk), .rst(rst), .happens(word_lost), .count(lost_words));
-    event_counter u_short (.clk(clk), .rst(rst), .happens(underrun), .count(underruns));
+    event_counter u_counter (
+        .clk(clk), .rst(rst), .word_lost(word_lost), .underrun(underrun),
+        .lost_words(lost_words), .underruns(underruns)
+    );
 
 endmodule
 

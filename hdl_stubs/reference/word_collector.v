@@ -29,7 +29,7 @@ module word_collector (
 
     assign word_done = counted && bit_number == 4'd0;
 
-    wire changes = rst || begins || bit_stb;
+    wire changes = rst || begins || (bit_stb && collects);
 
     always @(posedge clk)
         if (changes)
