@@ -127,6 +127,14 @@ def test_unknown_values(field, vague, headline, shown):
     check_told(finding(field, unknown=unknown), headline, shown)
 
 
+def test_lag_that_the_binding_allows():
+    """Of a field that may lag it is told in which cycle the model showed its value."""
+    found = finding(core=held(480))
+    late = replace(found, divergence=replace(found.divergence, lag=2))
+    lines = printed(show_divergences, suite(mismatch("icarus", late))).splitlines()
+    assert "  model     0 (in cycle 470: the binding lets this field lag 2 cycles)" in lines
+
+
 def test_wrong_read_of_a_right_register():
     """A register that agrees while a read of it does not is said to be so."""
     text = printed(show_divergences, suite(mismatch("icarus", finding(read_xor=0x8000))))

@@ -65,7 +65,26 @@ def test_places():
 
 
 @pytest.mark.parametrize(
-    ("ns", "text"), [(99.9, "0.100 us"), (999_999.0, "999.999 us"), (2e6, "2.000000 ms")]
+    ("field", "value", "unknown", "text"),
+    [
+        ("sync_equal", 1, 0, "1"),
+        ("data", 0x0A, 0, "0x0A"),
+        ("memory", 0x8912, 0, "0x8912"),
+        ("memory", 0x8912, 0x000F, "unknown, 0b1000_1001_0001_xxxx (x is X or Z)"),
+        ("write_gate", 0, 1, "unknown (X or Z)"),
+        ("channel_bit", 0, 0, "none"),
+        ("channel_bit", 2, 0, "0"),
+        ("channel_bit", 3, 0, "1"),
+        ("channel_bit", 2, 1, "unknown, 0b1x (x is X or Z)"),
+    ],
+)
+def test_value(field, value, unknown, text):
+    """A value is told as its field is wide, that of a channel bit only where there is one."""
+    assert text == words.value_text(field, value, unknown, PAL.status)
+
+
+@pytest.mark.parametrize(
+    ("ns", "text"), [(99.9, "0.100 us"), (999_999.0, "999.999 us"), (1e6, "1.000000 ms")]
 )
 def test_times(ns, text):
     """A time is told in microseconds, from a millisecond on in milliseconds."""

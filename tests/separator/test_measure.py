@@ -14,6 +14,7 @@ from refmodel.separator.leap import follow, run
 from refmodel.separator.measure import (
     SETTLED,
     Tally,
+    first_held,
     last_error,
     probe_failures,
     tally,
@@ -38,6 +39,8 @@ def test_the_windows_of_a_models_bits_are_the_models_windows(name, latency):
     ("offset", "expected"),
     [
         ([5] * 50, Tally(50, 0, 0)),
+        ([5] * 16, Tally(16, 0, 0)),
+        ([5] * 15, Tally(15, 15, 0)),
         ([5] * 20 + [6] + [5] * 20, Tally(41, 1, 0)),
         ([5] * 20 + [6, 4] + [5] * 20, Tally(42, 2, 0)),
         ([5] * 20 + [6] * 20, Tally(40, 1, 1)),
@@ -50,7 +53,8 @@ def test_the_windows_of_a_models_bits_are_the_models_windows(name, latency):
 def test_errors_are_pulses_out_of_place_and_slips(offset, expected):
     """A tally has every pulse, those out of the place their neighbours keep, and the slips.
 
-    In turn: nothing, one wrong pulse, two, a slip, several, a late lock, no lock, no pulse.
+    In turn: nothing, as few as are held and one fewer, one wrong pulse, two, a slip, several, a
+    late lock, no lock, no pulse.
     """
     assert tally(np.array(offset, np.int64)) == expected
 
@@ -74,6 +78,20 @@ def test_the_last_error_is_before_the_offset_that_stays():
     assert last_error(np.array([1, 1, 2, 2, 1, 2, 2])) == 4
     assert last_error(np.array([2, 2])) == -1
     assert last_error(np.array([], np.int64)) == -1
+
+
+def test_the_first_held_pulse_begins_16_of_one_offset():
+    """It is the first pulse of the first 16 with one offset; without so many there is none."""
+    assert first_held(np.array([1, 2, 2, *[3] * 16, *[4] * 16])) == 3
+    assert first_held(np.array([3] * 15)) is None
+    assert first_held(np.array([], np.int64)) is None
+
+
+def test_a_probe_does_not_fail_with_other_pulses():
+    """Wrong pulses among the four before a probe, or beyond the next one, are not its fault."""
+    offset = np.zeros(80, np.int64)
+    offset[[19, 22, 25]], offset[[36, 42, 48]] = 1, -1
+    assert probe_failures(offset, np.array([20, 40])).tolist() == [False, False]
 
 
 def test_a_probe_fails_with_its_own_window_the_next_ones_or_a_slip():
