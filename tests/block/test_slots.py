@@ -32,6 +32,10 @@ def test_slots_stand_at_their_places_in_each_line():
             "slots: {line_cycles: 454, at: [40, 460]}",
             "4:1: slots: slot 460 is outside the line of 454 cycles; positions are 0..453",
         ),
+        (
+            "slots: {at: [454]}",
+            "4:1: slots: slot 454 is outside the line of 454 cycles; positions are 0..453",
+        ),
         ("slots: {at: []}", "4:9: slots.at: a transfer needs at least one slot a line"),
         (
             "slots: {at: [40, 40]}",
@@ -75,6 +79,12 @@ def test_default_schedule_keeps_up():
     rate = profile().slot_rate
     assert (rate.given, round(float(rate.needed), 2), rate.most_waiting) == (3, 2.0, 1)
     assert rate.problem == ""
+
+
+def test_schedule_that_just_keeps_up():
+    """A slot a word, and a FIFO of as many words as wait at most, are enough."""
+    rate = SlotRate(schedule(32, 0, 1), Fraction(1), 2)
+    assert (rate.given, rate.needed, rate.most_waiting, rate.problem) == (2, 2, 2, "")
 
 
 def test_too_few_slots_are_told_with_the_rate_needed():
