@@ -48,12 +48,25 @@ def _wait(futures: Sequence[Future[T]], done: Callable[[], None]) -> None:
 
 @contextmanager
 def _held() -> Iterator[None]:
-    """Let a signal wait: half-way through, the start of a process cannot be undone."""
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, STOPS)
+    """Let a signal wait: half-way through, the start of a process cannot be undone.
+
+    The processes begin with the signals blocked. Another thread may still take one for this
+    process, so that its handler waits, too.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    came: list[int] = []
+    handlers = {stop: signal.signal(stop, lambda stop, _: came.append(stop)) for stop in STOPS}
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, STOPS)
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        for stop, handler in handlers.items():
+            signal.signal(stop, handler)
+    for number in came[:1]:
+        signal.raise_signal(number)
 
 
 def _serve() -> None:

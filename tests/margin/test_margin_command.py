@@ -95,8 +95,11 @@ def test_an_unstable_loop_is_refused_with_the_condition_it_breaks(tmp_path):
     )
 
 
-def started(out):
-    """Start a long sweep in a process group of its own; return once its workers are there."""
+ALL = 2 + processors()  # the command itself, its resource tracker, the workers
+
+
+def started(out, there=ALL):
+    """Start a long sweep in a group of its own; return once so many processes are there."""
     process = subprocess.Popen(
         [*COMMAND, "margin", "pal_dd", "--out", str(out)],
         stdout=subprocess.PIPE,
@@ -104,9 +107,9 @@ def started(out):
         text=True,
         start_new_session=True,
     )
-    while members(process.pid) < 2 + processors():  # itself, its resource tracker, the workers
+    while members(process.pid) < there:
         assert process.poll() is None, process.stderr.read()
-        time.sleep(0.05)
+        time.sleep(0.01)
     return process
 
 
@@ -126,11 +129,16 @@ def is_gone(group):
 
 
 @pytest.mark.parametrize(
-    ("number", "said"), [(signal.SIGINT, "interrupted"), (signal.SIGTERM, "terminated")]
+    ("number", "said", "there"),
+    [
+        (signal.SIGINT, "interrupted", ALL),
+        (signal.SIGINT, "interrupted", ALL - 1),  # while the last worker is being started
+        (signal.SIGTERM, "terminated", ALL),
+    ],
 )
-def test_a_sweep_that_is_stopped_leaves_nothing_behind(number, said, tmp_path):
+def test_a_sweep_that_is_stopped_leaves_nothing_behind(number, said, there, tmp_path):
     """A signal ends the sweep with one word and its status, and no folder or process stays."""
-    process = started(tmp_path / "out")
+    process = started(tmp_path / "out", there)
     process.send_signal(number)
     stdout, stderr = process.communicate(timeout=60)
     assert (process.returncode, stdout) == (128 + number, "")
