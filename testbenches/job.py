@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 BUILD_FAILED = 3  # the worker's exit status
+LONGEST_LIVE = (1 << 31) - 2  # cycles: a live host counts in 31 bits, and the last one is never
 TRIALS = "CELLSTEP_TRIALS"  # in the environment of a margin sweep: the pipe to the bench
 
 

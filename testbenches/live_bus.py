@@ -11,11 +11,11 @@ from refmodel.errors import UserError
 from refmodel.host.bus import BusCycle
 from refmodel.host.machine import PLAIN
 from refmodel.host.processor import MissingRegisterError, Processor
-from testbenches.job import LiveHost, RunDone
+from testbenches.job import LONGEST_LIVE, LiveHost, RunDone
 
 Handle: TypeAlias = Any  # a simulator's handle has no type of its own
 
-NEVER = 0x7FFF_FFFF  # a cycle no run comes to
+NEVER = LONGEST_LIVE + 1  # a cycle no live run comes to
 
 
 class LiveBus:

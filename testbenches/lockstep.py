@@ -29,7 +29,7 @@ from testbenches.binding.machinery import MOVES
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, generate
-from testbenches.job import LiveHost, Run, RunDone
+from testbenches.job import LONGEST_LIVE, LiveHost, Run, RunDone
 from testbenches.player import Player
 from testbenches.recorder import Recorder
 from testbenches.simulator import Session
@@ -148,6 +148,11 @@ class Lockstep:
         say(f"model: preparing {scenario.name}")
         start = self.binding.reset.cycles
         disk = Disk.of(scenario, profile, path.parent, seed, start, pulse_cycles)
+        if self.live and disk.cycles > LONGEST_LIVE:
+            message = (
+                f"'{scenario.revolutions}' take {disk.cycles} cycles, a live run {LONGEST_LIVE}"
+            )
+            raise scenario.fault(("revolutions",), f"{message} at most; leave out --live")
         ready = Prepared(index, scenario, seed, disk, path=path)
         if pulse_cycles is not None and scenario.needs_ideal:
             ready.skipped = f"{scenario.needs_ideal} cannot be given as flux yet"

@@ -13,6 +13,8 @@ from refmodel.errors import UserError
 from refmodel.host.disk import Disk
 from refmodel.host.levels import LONGEST_RUN
 from refmodel.host.scenario import Scenario, load_scenario
+from testbenches.binding.schema import load_binding
+from testbenches.lockstep import Lockstep
 from testbenches.simulator import Session
 
 PAL = load_profile("pal_dd")
@@ -84,6 +86,19 @@ def test_no_simulator_starts(tmp_path, monkeypatch, capsys):
         main()
     assert ended.value.code == 2
     assert f"{path}:3:1: revolutions: '1000' take 14187580005 cycles" in capsys.readouterr().err
+
+
+def test_a_live_run_is_shorter(tmp_path):
+    """What a live host counts in 31 bits is refused where replay would take it."""
+    path = tmp_path / "s.yaml"
+    path.write_text(f"{MILLION}revolutions: 152\n")
+    lockstep = Lockstep(load_binding(BINDING), tmp_path, 1, {}, live=True)
+    with pytest.raises(UserError) as error:
+        lockstep.prepare([(path, load_scenario(path))], lambda _: None)
+    assert str(error.value) == (
+        f"{path}:3:1: revolutions: '152' take 2156512165 cycles, a live run 2147483646 at most;"
+        " leave out --live"
+    )
 
 
 def test_a_toggling_level_goes_on_over_the_revolutions():
