@@ -1,4 +1,4 @@
-# One command for everything; CI calls only these. `make help` lists them.
+# One command for everything; CI calls these, too. `make help` lists them.
 
 PYTEST_ARGS ?=
 python := .venv/bin/python
@@ -9,7 +9,7 @@ python := .venv/bin/python
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-10s %s\n", $$1, $$2 }' Makefile
 
-setup: ## get what the demo and the tests need (they call it themselves)
+setup: ## get what the other targets need (they call it themselves)
 	@bash .ci/setup
 
 demo: setup ## compare the reference core with the model, then a core with one defect
@@ -32,7 +32,7 @@ bench: setup ## measure the speeds and print them beside their targets
 lock: ## pin the newest Python packages that pyproject.toml allows
 	@bash .ci/lock
 
-clean: ## remove what was built, but not .venv
+clean: ## remove what was built and cellstep-out, but not .venv
 	rm -rf build dist cellstep-out sim_build .pytest_cache .mypy_cache .ruff_cache
 	find refmodel testbenches hdl_stubs tests -name __pycache__ -prune -exec rm -rf {} +
 
