@@ -1,1 +1,1 @@
-"""The `cellstep` command: one small file a sub-command."""
+"""The `cellstep` command: one small file a subcommand."""

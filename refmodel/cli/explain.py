@@ -50,9 +50,11 @@ def explain_command(
     Example: cellstep explain results --around mismatch:1
 
     mismatch:N is where the Nth run that differs, of those `run --out results` has written, first
-    parts from the model, with the profile, policies and seed of that run.
+    parts from the model, with the profile, policies and seed of that run; not for a core with a
+    separator of its own.
 
-    No core and no simulator takes part. Exit status: 0, 2 for bad input.
+    No simulator takes part. Exit status: 0, 2 for bad input, 125 for a mismatch of a core that does
+    not compile any more.
     """
     from rich.console import Console
 

@@ -23,7 +23,9 @@ def protect_command(
     checks: Annotated[
         list[str] | None,
         typer.Option(
-            "--class", metavar="CHECK", help="A check's name, class or file; may be repeated."
+            "--class",
+            metavar="CHECK",
+            help="A check's name, class or file, by default all that ship; may be repeated.",
         ),
     ] = None,
     sim: Annotated[
@@ -35,11 +37,14 @@ def protect_command(
     ] = None,
     host_speed: Annotated[
         list[str] | None,
-        typer.Option(metavar="HOST", help="slow, normal or fast; may be repeated."),
+        typer.Option(metavar="HOST", help="slow, normal or fast, by default all; may be repeated."),
     ] = None,
     drive_speed: Annotated[
         list[float] | None,
-        typer.Option(metavar="PERCENT", help="How much too fast; may be repeated."),
+        typer.Option(
+            metavar="PERCENT",
+            help="How much too fast, by default -1.5, 0 and 1.5; may be repeated.",
+        ),
     ] = None,
     every: Annotated[
         bool, typer.Option("--all-pairs", help="Each host speed with each drive speed.")

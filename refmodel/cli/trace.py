@@ -34,10 +34,16 @@ def trace_command(
     ],
     profile: ProfileName = "pal_dd",
     first: Annotated[
-        int | None, typer.Option("--from", metavar="CYCLE", help="First cycle shown.")
+        int | None,
+        typer.Option(
+            "--from",
+            metavar="CYCLE",
+            help="First cycle shown; by default 100 before a match.",
+        ),
     ] = None,
     last: Annotated[
-        int | None, typer.Option("--to", metavar="CYCLE", help="Last cycle shown.")
+        int | None,
+        typer.Option("--to", metavar="CYCLE", help="Last cycle shown; by default 200 in all."),
     ] = None,
     layout: Annotated[Format, typer.Option("--format", help="Form of the output.")] = Format.table,
     policy: Policies = None,
