@@ -1,1 +1,1 @@
-"""Verilog that ships with Cellstep: reference cores, a ports-only stub, a catalogue of defects."""
+"""HDL that ships with Cellstep: cores, separators, a ports-only stub, a catalogue of defects."""

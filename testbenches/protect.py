@@ -1,4 +1,4 @@
-"""Runs the timing checks against a core: every case live, all of them in one session."""
+"""Runs the timing checks against a core: every case live, in few sessions."""
 
 from __future__ import annotations
 

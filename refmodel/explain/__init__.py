@@ -1,1 +1,1 @@
-"""One moment of a scenario explained: a table with causes, a timing diagram, a drawing."""
+"""One moment explained, a mismatch too: a table with causes, a timing diagram, a drawing."""

@@ -1,1 +1,1 @@
-"""The host processor's side: programs that access registers, scenarios that use them."""
+"""What meets the register block: a host's program on its bus, a disk that turns, level inputs."""

@@ -1,12 +1,13 @@
 """Host programs: generators that yield register accesses and are sent what a read returned.
 
-    def poll(block):                      # count polls until the flag is up
+    def poll(cost=32):                    # count polls until the flag is up
         polls = 0
-        while not (yield Read("status", cost=32)).byte_ready:
+        while not (yield Read("status", cost)).byte_ready:
             polls += 1
         return polls
 
-One program runs unchanged against the model and against a core.
+Its parameters are those a scenario gives it. One program runs unchanged against the model and
+against a core.
 """
 
 from __future__ import annotations

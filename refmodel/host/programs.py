@@ -1,4 +1,4 @@
-"""The host programs that ship: each a generator, listed in `PROGRAMS` by its name."""
+"""Host programs that poll, read and write in plain ways, listed in `PROGRAMS` by name."""
 
 from __future__ import annotations
 

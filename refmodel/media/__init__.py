@@ -1,1 +1,1 @@
-"""What is on the disk: MFM, CRC, track layouts and when each channel bit passes the head."""
+"""What is on the disk and passes the head: MFM, CRC, tracks, channel bits, flux, writes."""

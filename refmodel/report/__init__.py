@@ -1,1 +1,1 @@
-"""What a person or a machine reads of a run: terminal, waves, JUnit, JSON."""
+"""What a person or a machine reads of results: terminal, waves, JUnit, JSON, CSV, plots, pages."""

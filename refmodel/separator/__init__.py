@@ -1,1 +1,1 @@
-"""Data separators: from the cycles of flux pulses to channel bits, one design a file."""
+"""Data separators: from the cycles of flux pulses to channel bits, and what went wrong."""
