@@ -13,7 +13,7 @@ BYTES = {
 }
 
 
-def test_example_of_the_design(tmp_path, load):
+def test_file_and_folder(tmp_path, load):
     """A binding knows its file, and relative paths start in that file's folder."""
     binding = load()
     assert binding.core.top == "regs"
