@@ -4,6 +4,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from replaced import replaced
 
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import load_binding
@@ -50,22 +51,14 @@ waivers: [{field: writing, reason: no writer yet, until: 2027-01-31}]
 TODAY = date(2027, 1, 31)
 
 
-def changed(text, changes):
-    """Return the text with each piece replaced, once."""
-    for old, new in changes.items():
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
-
-
 @pytest.fixture
 def load(tmp_path, monkeypatch):
     """Write the binding and its core, changed, into the current folder and load the binding."""
     monkeypatch.chdir(tmp_path)
 
     def load(changes=None, core=None, today=TODAY):
-        (tmp_path / "regs.v").write_text(changed(CORE, core or {}))
-        (tmp_path / "binding.yaml").write_text(changed(BINDING, changes or {}))
+        (tmp_path / "regs.v").write_text(replaced(CORE, *(core or {}).items()))
+        (tmp_path / "binding.yaml").write_text(replaced(BINDING, *(changes or {}).items()))
         return load_binding(Path("binding.yaml"), today)
 
     return load
