@@ -58,7 +58,6 @@ def test_system_verilator_is_left_as_configured(programs):
     assert simulator_environment("verilator") == {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
 
 
-@pytest.mark.parametrize("simulator", available())
 def test_pytest_plugins_stay_out_of_the_simulator(simulator):
     """The simulator's own Python loads no pytest plugin that happens to be installed."""
     assert simulator_environment(simulator)["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] == "1"
