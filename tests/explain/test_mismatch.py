@@ -4,7 +4,8 @@ import json
 import shutil
 
 import pytest
-from cli_run import invoke
+from command import cellstep
+from replaced import replace_in
 
 from hdl_stubs.defects import HERE
 from refmodel.report.outdir import ResultFolder
@@ -23,9 +24,7 @@ def results(folder, core, suite, policies=None):
         pytest.skip(why_not("icarus"))
     source, name, old, new = CORES[core]
     shutil.copytree(HERE / source, folder / "core")
-    text = (folder / "core" / name).read_text()
-    assert text.count(old) == 1
-    (folder / "core" / name).write_text(text.replace(old, new))
+    replace_in(folder / "core" / name, (old, new))
     options = Options(simulators=["icarus"], seed=3, policies=policies or {})
     with ResultFolder(folder / "out") as out:
         out.write(run_bindings([folder / "core/binding.yaml"], suite, options))
@@ -39,7 +38,7 @@ def test_first_mismatch_of_a_run(core, tmp_path):
     (run,) = json.loads((out / "result.json").read_text())["runs"]
     first = run["first_mismatch"]
     cycle = first["cycle"] - (core == "late_and_byte_wide")
-    said, place, *story = invoke("explain", out, "--around", "mismatch:1").splitlines()
+    said, place, *story = cellstep("explain", out, "--around", "mismatch:1").stdout.splitlines()
     assert said.startswith("sync_words, profile pal_dd: ")
     assert f"{first['field']} is " in said
     assert " where the model says " in said
@@ -59,7 +58,7 @@ def tied(tmp_path_factory):
 
 def test_policies_are_those_of_the_run(tied):
     """A flag the model clears by the run's policy is cleared in the story as well (B5)."""
-    said = invoke("explain", tied, "--around", "mismatch:1").splitlines()[0]
+    said = cellstep("explain", tied, "--around", "mismatch:1").stdout.splitlines()[0]
     assert "byte_ready is 1 where the model says 0" in said
 
 
@@ -73,8 +72,12 @@ def changed(result, folder, **changes):
 
 def test_a_result_that_is_not_the_models(tied, tmp_path):
     """What the model does not show is no explanation: something has changed since the run."""
-    out = invoke("explain", changed(tied, tmp_path, expected=1), "--around=mismatch:1", fails=True)
-    assert "the model does not show byte_ready as the run has it; has a file changed since?" in out
+    done = cellstep("explain", changed(tied, tmp_path, expected=1), "--around=mismatch:1")
+    assert 2 == done.returncode
+    assert (
+        "the model does not show byte_ready as the run has it; has a file changed since?"
+        in done.stderr
+    )
 
 
 def test_a_core_with_its_own_separator(tied, tmp_path):
@@ -82,15 +85,17 @@ def test_a_core_with_its_own_separator(tied, tmp_path):
     told = json.loads((tied / "result.json").read_text())
     told["runs"][0]["binding"] = str(HERE / "flux/counter.yaml")
     (tmp_path / "result.json").write_text(json.dumps(told))
-    out = invoke("explain", tmp_path, "--around", "mismatch:1", fails=True)
-    assert "the core has a separator of its own" in out
+    done = cellstep("explain", tmp_path, "--around", "mismatch:1")
+    assert 2 == done.returncode
+    assert "the core has a separator of its own" in done.stderr
 
 
 @pytest.mark.parametrize("option", ["--seed=1", "--profile=pal_dd", "--policy=ready_tie=set_wins"])
 def test_options_of_the_run(option, tied):
     """What the run has settled cannot be asked for otherwise."""
-    out = invoke("explain", tied, "--around", "mismatch:1", option, fails=True)
-    assert out.endswith(": a mismatch is explained with that of its run; leave it out")
+    done = cellstep("explain", tied, "--around", "mismatch:1", option)
+    assert 2 == done.returncode
+    assert done.stderr.endswith(": a mismatch is explained with that of its run; leave it out\n")
 
 
 @pytest.mark.parametrize(
@@ -106,10 +111,13 @@ def test_no_such_result(text, said, tmp_path):
     """A folder without a result, or without a mismatch in it, is an error that says so."""
     if text is not None:
         (tmp_path / "result.json").write_text(text)
-    assert said in invoke("explain", tmp_path, "--around", "mismatch:1", fails=True)
+    done = cellstep("explain", tmp_path, "--around", "mismatch:1")
+    assert 2 == done.returncode
+    assert said in done.stderr
 
 
 def test_fewer_runs_than_asked_for(tied):
     """The number counts the runs of the result that differ."""
-    out = invoke("explain", tied, "--around", "mismatch:2", fails=True)
-    assert out.endswith("result.json has 1 run with a mismatch")
+    done = cellstep("explain", tied, "--around", "mismatch:2")
+    assert 2 == done.returncode
+    assert done.stderr.endswith("result.json has 1 run with a mismatch\n")

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from cli_run import invoke
+from command import cellstep
 
 TESTS = Path(__file__).parents[1]
 README = (TESTS.parent / "README.md").read_text(encoding="utf-8")
@@ -27,11 +27,10 @@ def test_variables_of_the_tests_are_told():
 
 
 @pytest.mark.parametrize("line", TRACES)
-def test_trace(line, tmp_path, monkeypatch, capsys):
+def test_trace(line, tmp_path):
     """Each trace of the README finds its scenario."""
-    monkeypatch.chdir(tmp_path)
-    invoke("trace", *line.split())
-    assert capsys.readouterr().err.startswith("sync_poll, profile pal_dd: cycles ")
+    done = cellstep("trace", *line.split(), cwd=tmp_path)
+    assert done.stderr.startswith("sync_poll, profile pal_dd: cycles ")
 
 
 def test_script(capsys):
