@@ -1,9 +1,9 @@
 """Cores for the timing checks: the reference core, with text of it changed."""
 
 import shutil
-from pathlib import Path
 
 import pytest
+from replaced import replace_in
 
 from hdl_stubs.defects import REFERENCE
 from refmodel.protect.cases import HOST_SPEEDS, Case
@@ -23,9 +23,7 @@ def matrix_of(tmp_path):
         core = tmp_path / "core"
         shutil.copytree(REFERENCE, core)
         for file, old, new in changes:
-            path = Path(core / file)
-            assert path.read_text().count(old) == 1
-            path.write_text(path.read_text().replace(old, new))
+            replace_in(core / file, (old, new))
         plain = [
             Case(check, kind, 1, HOST_SPEEDS["normal"], 0.0)
             for check in find_checks(names)

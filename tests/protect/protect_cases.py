@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+from replaced import replaced
+
 from refmodel.block.profile import load_profile
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import find_checks, load_check
@@ -37,11 +39,8 @@ def judged(case, profile=PAL):
 
 def check_file(folder: Path, *changes, text=PLAIN):
     """Write a check file with parts of its text replaced; return its path."""
-    for old, new in changes:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
     path = folder / "plain.yaml"
-    path.write_text(text)
+    path.write_text(replaced(text, *changes))
     return path
 
 
