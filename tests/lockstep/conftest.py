@@ -1,4 +1,4 @@
-"""Shared by the lockstep tests: which simulators there are, and a quick way to run a core."""
+"""Shared by the lockstep tests: a quick way to run a core on each simulator."""
 
 import functools
 
@@ -7,7 +7,6 @@ import pytest
 from refmodel.host.find import find_suite
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
-from testbenches.toolchain import available, why_not
 
 REVOLUTIONS = 2  # a scenario's third is as its second
 
@@ -21,14 +20,6 @@ def at_most(revolutions, scenarios):
     for path, scenario in scenarios:
         turns = min(revolutions, scenario.revolutions)
         yield path, scenario.model_copy(update={"revolutions": turns})
-
-
-@pytest.fixture(params=["icarus", "verilator"])
-def simulator(request):
-    """Each simulator in turn; skipped, with the reason, where it is missing."""
-    if request.param not in available():
-        pytest.skip(why_not(request.param))
-    return request.param
 
 
 @pytest.fixture(scope="session")
