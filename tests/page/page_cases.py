@@ -4,16 +4,15 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+from findings import finding_of
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import load_profile
-from refmodel.engine.cause import find_cause
 from refmodel.engine.compare import Checker, Observed, Reads
 from refmodel.engine.lane import Lane
 from refmodel.host.find import find_scenario
 from refmodel.host.spans import disk_of, spans_of
 from refmodel.report.result import (
-    Finding,
     Outcome,
     RunResult,
     Scope,
@@ -50,18 +49,7 @@ def outcome(scenario="quick/sync_poll", late=0, name="poll", **rest):
     disk, part = shown(scenario, late)
     checker = Checker(PAL.status, NO_LAG, disk.start - 1)
     found = checker.check(part.expected, part.observed, part.reads)
-    finding = found and Finding(
-        found,
-        find_cause(found, PAL, part.state, part.stimulus, part.observed),
-        disk.place(found.cycle),
-        float(found.cycle * PAL.cycle_ns),
-        [],
-        part.state,
-        part.stimulus,
-        part.expected,
-        part.observed,
-        part.reads,
-    )
+    finding = found and finding_of(found, disk, part)
     verdict = "mismatch" if finding else "agree"
     made = Outcome(name, "icarus", 1, verdict, checker.cycles_compared, checker.reads_compared)
     return replace(made, finding=finding, shown=part, **rest)

@@ -11,11 +11,11 @@ from datetime import date
 
 import numpy as np
 import pywellen
+from findings import finding_of
 from rich.console import Console
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.profile import load_profile
-from refmodel.engine.cause import find_cause
 from refmodel.engine.compare import Checker, Observed, Reads
 from refmodel.engine.lane import Lane
 from refmodel.engine.timeline import Timeline
@@ -26,11 +26,11 @@ from refmodel.host.scenario import Scenario
 from refmodel.media.track import words_track
 from refmodel.report.result import (
     AccessSeen,
-    Finding,
     Gap,
     Outcome,
     RunResult,
     Scope,
+    Shown,
     SuiteResult,
     WaiverTold,
 )
@@ -61,24 +61,12 @@ def finding(field="sync_equal", core=None, unknown=None, read_xor=0):
     value = expected.read_value ^ np.uint16(read_xor)
     reads = Reads(expected.read_cycle, np.array([0xFFFF], np.uint16), value, np.zeros(1, np.uint16))
     divergence = Checker(PAL.status, NO_LAG, 3).check(expected, observed, reads)
-    cause = find_cause(divergence, PAL, state, stimulus, observed)
+    shown = Shown(state, stimulus, expected, observed, reads, disk.start)
     accesses = [
         AccessSeen(400, WRITE_SYNC_WORD, 0xFFFF, 0x4489),
         AccessSeen(460, READ_STATUS, 0xFFFF, int(value[0])),
     ]
-    time_ns = float(divergence.cycle * PAL.cycle_ns)
-    return Finding(
-        divergence,
-        cause,
-        disk.place(divergence.cycle),
-        time_ns,
-        [seen for seen in accesses if seen.cycle <= divergence.cycle],
-        state,
-        stimulus,
-        expected,
-        observed,
-        reads,
-    )
+    return finding_of(divergence, disk, shown, accesses)
 
 
 def held(until):
