@@ -48,6 +48,10 @@ class InputError(UserError):
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
+        """Return what makes it anew in another process: its problems, not their text."""
+        return type(self), (self.problems,)
+
 
 @contextmanager
 def reading(file: Path) -> Iterator[None]:

@@ -6,15 +6,20 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
-from typing import TypeVar
+from contextlib import suppress
+from typing import TypeVar, cast
 
 from refmodel.processors import processors
+from refmodel.signals import STOPS, held
 
 T = TypeVar("T")
-STOPS = (signal.SIGINT, signal.SIGTERM)
+DROP = signal.SIGUSR1  # tells a worker to leave its call, and those that wait, undone
+
+
+class Dropped(Exception):
+    """A call was left undone, since nobody waits for its result any more."""
 
 
 def run_all(
@@ -25,15 +30,19 @@ def run_all(
     """Return what each call returns, in order. They run in `workers` processes, one a processor.
 
     A call and its result are pickled; what one raises is raised here. `done` is called as each
-    ends. On an interrupt the calls not yet begun are dropped and those under way waited for.
+    ends. On an interrupt or an error the others are dropped, also those under way. A script that
+    comes here needs the usual `if __name__ == "__main__"`: each process imports it again.
     """
     context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
     with ProcessPoolExecutor(workers or processors(), context, _serve) as pool:
         try:
-            with _held():
-                futures = [pool.submit(call) for call in calls]
+            with held(DROP):  # half-way through, the start of a process cannot be undone
+                futures = [pool.submit(_call, call) for call in calls]
             _wait(futures, done)
         except BaseException:
+            for worker in multiprocessing.active_children():
+                with suppress(ProcessLookupError):
+                    os.kill(cast(int, worker.pid), DROP)  # it has one: it was started
             pool.shutdown(wait=True, cancel_futures=True)
             raise
     return [future.result() for future in futures]
@@ -46,34 +55,38 @@ def _wait(futures: Sequence[Future[T]], done: Callable[[], None]) -> None:
         done()
 
 
-@contextmanager
-def _held() -> Iterator[None]:
-    """Let a signal wait: half-way through, the start of a process cannot be undone.
+class _Worker:
+    """What a worker process knows of itself."""
 
-    The processes begin with the signals blocked. Another thread may still take one for this
-    process, so that its handler waits, too.
-    """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    came: list[int] = []
-    handlers = {stop: signal.signal(stop, lambda stop, _: came.append(stop)) for stop in STOPS}
-    mask = signal.pthread_sigmask(signal.SIG_BLOCK, STOPS)
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
-        for stop, handler in handlers.items():
-            signal.signal(stop, handler)
-    for number in came[:1]:
-        signal.raise_signal(number)
+    busy = False
+    dropping = False
 
 
 def _serve() -> None:
-    """Leave Ctrl-C to the process that collects the results, and end when it ends."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, STOPS)  # held as it was started
+    """Leave the stopping to the process that collects the results, and end when it ends."""
+    for stop in STOPS:
+        signal.signal(stop, signal.SIG_IGN)
+    signal.signal(DROP, _drop)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {*STOPS, DROP})  # held as it was started
     threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _call(call: Callable[[], T]) -> T:
+    """Call it, unless all are to be dropped. The worker lives on: a pool waits for a dead one."""
+    try:
+        _Worker.busy = True
+        if _Worker.dropping:
+            raise Dropped
+        return call()
+    finally:
+        _Worker.busy = False
+
+
+def _drop(*_: object) -> None:
+    _Worker.dropping = True
+    if _Worker.busy:
+        _Worker.busy = False
+        raise Dropped
 
 
 def _end_with_parent() -> None:

@@ -49,7 +49,6 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "run_index",
     "cycle",
     "answer",
-    "request",
     "two_beats",
     "host_*",
     "read_value*",

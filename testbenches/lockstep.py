@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +25,10 @@ from refmodel.host.disk import Disk
 from refmodel.host.play import ModelPlayer, with_accesses
 from refmodel.host.processor import MissingRegisterError
 from refmodel.host.scenario import HostPart, Scenario
+from refmodel.processors import processors
 from refmodel.report.result import AccessSeen, Finding, Outcome, Shown
 from refmodel.separator.choose import make_separator
+from refmodel.workers import run_all
 from testbenches.binding.machinery import MOVES
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
@@ -35,6 +39,7 @@ from testbenches.recorder import Recorder
 from testbenches.simulator import Session
 
 Progress = Callable[[str], None]
+WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
 
 
 @dataclass
@@ -91,13 +96,25 @@ class Lockstep:
         return self._work / simulator
 
     def prepare(self, scenarios: list[tuple[Path, Scenario]], say: Progress) -> list[Prepared]:
-        """Make scenarios ready; one whose program needs a register the core lacks is skipped."""
+        """Make scenarios ready; one whose program needs a register the core lacks is skipped.
+
+        Where it is the quicker way, the programs are played in processes of their own.
+        """
         self._work.mkdir(parents=True, exist_ok=True)
-        prepared = []
-        for n, (path, scenario) in enumerate(scenarios):
-            with reading(path):
-                prepared.append(self._prepared(n, path, scenario, say))
-        return prepared
+        prepared = [self._on_disk(n, path, given) for n, (path, given) in enumerate(scenarios)]
+        if not _worth_workers([p.disk.cycles for p in prepared]):
+            for p in prepared:
+                say(f"model: preparing {p.scenario.name}")
+                self._played(p)
+            return prepared
+        order = sorted(prepared, key=lambda p: -p.disk.cycles)
+        counted = count(1)
+        say(f"model: preparing {len(order)} scenarios")
+        played = run_all(
+            [partial(self._played, p) for p in order],
+            done=lambda: say(f"model: prepared {next(counted)} of {len(order)} scenarios"),
+        )
+        return sorted(played, key=lambda p: p.index)
 
     def run(self, prepared: list[Prepared], session: Session, say: Progress) -> Iterator[Outcome]:
         """Play the prepared scenarios in one session and compare each with the model."""
@@ -131,8 +148,8 @@ class Lockstep:
         cycles = len(runs) * max(p.disk.cycles for p in prepared)
         return session.run(runs, 120 + cycles * self.binding.clock.enable_every / 20_000)
 
-    def _prepared(self, index: int, path: Path, scenario: Scenario, say: Progress) -> Prepared:
-        """Build a scenario's disk and, in replay, let its program run against the model."""
+    def _on_disk(self, index: int, path: Path, scenario: Scenario) -> Prepared:
+        """Fit a scenario to the core and build its disk."""
         seed = scenario.own_seed(self.seed)
         if self.binding.bus is None:
             scenario = scenario.model_copy(update={"host": HostPart()})
@@ -145,26 +162,34 @@ class Lockstep:
         if pulse_cycles is not None:
             named = self.binding.separator.model or scenario.separator
             scenario = scenario.model_copy(update={"separator": named})
-        say(f"model: preparing {scenario.name}")
-        start = self.binding.reset.cycles
-        disk = Disk.of(scenario, profile, path.parent, seed, start, pulse_cycles)
-        if self.live and disk.cycles > LONGEST_LIVE:
-            message = (
-                f"'{scenario.revolutions}' take {disk.cycles} cycles, a live run {LONGEST_LIVE}"
-            )
-            raise scenario.fault(("revolutions",), f"{message} at most; leave out --live")
+        with reading(path):
+            start = self.binding.reset.cycles
+            disk = Disk.of(scenario, profile, path.parent, seed, start, pulse_cycles)
+            if self.live and disk.cycles > LONGEST_LIVE:
+                message = (
+                    f"'{scenario.revolutions}' take {disk.cycles} cycles, "
+                    f"a live run {LONGEST_LIVE} at most; leave out --live"
+                )
+                raise scenario.fault(("revolutions",), message)
         ready = Prepared(index, scenario, seed, disk, path=path)
         if pulse_cycles is not None and scenario.needs_ideal:
             ready.skipped = f"{scenario.needs_ideal} cannot be given as flux yet"
+        return ready
+
+    def _played(self, ready: Prepared) -> Prepared:
+        """Write a run's events and, in replay, let its program run against the model for them."""
+        if ready.skipped:
             return ready
-        player = Player(self.harness, profile.slots)
+        disk = ready.disk
+        player = Player(self.harness, disk.profile.slots)
         try:
-            stimuli = disk.revolutions()
-            if not self.live:
-                processor = disk.processor(self.binding.bus_shape, self._registers)
-                stimuli = ModelPlayer(profile, processor).play(stimuli)
-            for stimulus in player.write(stimuli, self._events(index), disk.cycles):
-                ready.accesses.append(stimulus.accesses_only())
+            with reading(ready.path):
+                stimuli = disk.revolutions()
+                if not self.live:
+                    processor = disk.processor(self.binding.bus_shape, self._registers)
+                    stimuli = ModelPlayer(disk.profile, processor).play(stimuli)
+                for stimulus in player.write(stimuli, self._events(ready.index), disk.cycles):
+                    ready.accesses.append(stimulus.accesses_only())
         except MissingRegisterError as error:
             ready.skipped = str(error)
         return ready
@@ -274,6 +299,12 @@ class Lockstep:
             return
         for turn in prepared.disk.revolutions():
             yield with_accesses(turn, [b for b in beats if turn.first <= b.cycle < turn.end])
+
+
+def _worth_workers(cycles: Sequence[int]) -> bool:
+    """Return whether runs of so many cycles are prepared sooner side by side than in turn."""
+    saved = sum(cycles) - max(*cycles, sum(cycles) // processors()) if cycles else 0
+    return saved > WORTH_WORKERS
 
 
 def _accesses_before(

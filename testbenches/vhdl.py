@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from refmodel.errors import CannotRun
+from refmodel.signals import held
 from testbenches.binding.elaborate import SHOWN_FAULTS, UnknownTopError, shown_path
 from testbenches.ghdl_verilog import mended, place_before
 from testbenches.toolchain import how_to_get
@@ -177,8 +178,9 @@ def _place_shown(message: re.Match[str]) -> str:
 
 def _check(verilog: str) -> None:
     """Raise CannotRun, at the VHDL's file and line, for a statement that is no Verilog."""
-    import pyslang
-    from pyslang import syntax
+    with held():  # a stop half-way through would abort the process
+        import pyslang
+        from pyslang import syntax
 
     tree = syntax.SyntaxTree.fromText(verilog)
     sources = tree.sourceManager

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -28,7 +27,8 @@ class Timing:
 
     def after(self, cycle: int, cost: int) -> int:
         """Return the cycle of an access that costs `cost` cycles after `cycle`."""
-        at = cycle + max(1, math.ceil(cost * self.cost_factor))
+        factor = self.cost_factor
+        at = cycle + max(1, -(-cost * factor.numerator // factor.denominator))  # rounds up
         for late in range(-at % self.align, LONGEST_WAIT, self.align):
             if (at + late) % self.busy_every >= self.busy:
                 return at + late

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from refmodel.errors import CannotRun, UserError, near
+from refmodel.signals import held
 
 if TYPE_CHECKING:
     import pyslang
@@ -134,7 +135,8 @@ def elaborate(
     UnknownTopError when there is no such module, or no single one to take, and UserError for a
     path that no tool can be told.
     """
-    import pyslang
+    with held():  # a stop half-way through would abort the process
+        import pyslang
 
     _refuse_odd_names((*files, *include_dirs))
     sources = pyslang.SourceManager()

@@ -1,15 +1,26 @@
 """Work is spread over the processors a process may use, and comes back in order."""
 
 import os
+import signal
 import subprocess
 import sys
+import time
 from functools import partial
+from pathlib import Path
 
 import pytest
 
+from refmodel.errors import InputError, Problem
 from refmodel.processors import processors
 from refmodel.workers import run_all
 
+HOUR = """
+import time
+from functools import partial
+from refmodel.workers import run_all
+def begun(): print("one done", flush=True)
+run_all([partial(time.sleep, seconds) for seconds in (0, 3600, 3600, 3600)], 2, begun)
+"""
 COUNT = "from refmodel.processors import processors; print(processors())"
 
 
@@ -32,6 +43,36 @@ def test_what_a_call_raises_is_raised_here():
     """The first error ends the work and reaches the caller."""
     with pytest.raises(ZeroDivisionError):
         run_all([partial(divmod, 1, 0), *[partial(divmod, 1, 1)] * 3], workers=1)
+
+
+def test_an_error_drops_what_is_under_way():
+    """What takes an hour is not waited for when a call beside it fails."""
+    with pytest.raises(ZeroDivisionError):
+        run_all([partial(time.sleep, 3600), partial(divmod, 1, 0)], workers=2)
+
+
+def test_a_fault_found_in_another_process_keeps_its_places():
+    """A fault in a file is told as it was raised: line, column and key."""
+    fault = Problem(Path("a.yaml"), 3, 1, "track", "is wrong")
+    with pytest.raises(InputError) as error:
+        run_all([partial(_refuse, fault)], workers=1)
+    assert (fault,) == error.value.problems
+    assert "a.yaml:3:1: track: is wrong" == str(error.value)
+
+
+def _refuse(fault):
+    raise InputError([fault])
+
+
+def test_an_interrupt_drops_what_is_under_way():
+    """Ctrl-C reaches a call that takes an hour, and the calls that wait behind it."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", HOUR], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert "one done\n" == process.stdout.readline()
+    process.send_signal(signal.SIGINT)
+    _, stderr = process.communicate(timeout=60)
+    assert "KeyboardInterrupt" == stderr.splitlines()[-1]
 
 
 @pytest.mark.skipif(not hasattr(os, "sched_setaffinity"), reason="needs sched_setaffinity")
