@@ -7,6 +7,7 @@ passes or fails. `python -m testbenches.bench --long` adds the rows that take mi
 from __future__ import annotations
 
 import argparse
+import os
 import resource
 import statistics
 import subprocess
@@ -33,6 +34,7 @@ from refmodel.host.layouts import IsoLayout
 from refmodel.host.scenario import HostPart, Scenario
 from refmodel.media.flux_defects import Defects
 from refmodel.media.strobes import strobe_cycles
+from refmodel.processors import processors
 from testbenches.binding.schema import load_binding
 from testbenches.job import Job, Run
 from testbenches.lockstep import Lockstep
@@ -40,7 +42,8 @@ from testbenches.simulator import Session
 from testbenches.toolchain import available
 
 RUNS = 5
-REFERENCE = Path(str(resources.files("hdl_stubs"))) / "reference" / "binding.yaml"
+CORES = Path(str(resources.files("hdl_stubs")))
+REFERENCE, BYTEWIDE = CORES / "reference" / "binding.yaml", CORES / "bytewide" / "binding.yaml"
 
 
 @dataclass(frozen=True)
@@ -234,6 +237,31 @@ def revolutions_rows(turns: int) -> Iterator[Row]:
     yield Row(f"memory, {turns} revolutions", "under 300 MB", f"{many[1]:.0f} MB", many[1] < 300)
 
 
+def cores_row(binding: Path, suite: str) -> Row:
+    """Time a suite on both simulators with one processor, and with two."""
+    one, two = (_suite_seconds(binding, suite, count) for count in (1, 2))
+    return Row(
+        f"two processors against one, `{suite}` of {binding.parent.name}, both simulators",
+        "at least 1.8x",
+        f"{one / two:.2f}x ({one:.0f} s and {two:.0f} s)",
+        one >= 1.8 * two,
+    )
+
+
+def _suite_seconds(binding: Path, suite: str, count: int) -> float:
+    """Return the seconds that `cellstep run` takes on `count` processors."""
+    few = sorted(os.sched_getaffinity(0))[:count]
+    words = [sys.executable, "-m", "refmodel.cli.main", "run", str(binding), "--suite", suite]
+    started = time.perf_counter()
+    subprocess.run(
+        [*words, "--sim", "both"],
+        check=True,
+        capture_output=True,
+        preexec_fn=lambda: os.sched_setaffinity(0, few),
+    )
+    return time.perf_counter() - started
+
+
 def _model_process(turns: int) -> tuple[float, float]:
     """Return seconds and peak MB of playing and computing some revolutions."""
     run = subprocess.run(
@@ -288,6 +316,8 @@ def parts(long: bool) -> Iterator[Iterator[Row]]:
     yield model_rows()
     yield iter([flux_row()])
     yield revolutions_rows(100 if long else 8)
+    if len(available()) == 2 and processors() > 1 and hasattr(os, "sched_setaffinity"):
+        yield iter([cores_row(BYTEWIDE if long else REFERENCE, "status")])
 
 
 if __name__ == "__main__":
