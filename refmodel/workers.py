@@ -8,14 +8,20 @@ import signal
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from typing import TypeVar, cast
 
+from refmodel.errors import CannotRun
 from refmodel.processors import processors
 from refmodel.signals import STOPS, held
 
 T = TypeVar("T")
 DROP = signal.SIGUSR1  # tells a worker to leave its call, and those that wait, undone
+KILLED = (
+    "a worker process was killed, so there is no verdict; the system does so when memory runs out: "
+    "`taskset -c 0 cellstep ...` needs less"
+)
 
 
 class Dropped(Exception):
@@ -39,6 +45,8 @@ def run_all(
             with held(DROP):  # half-way through, the start of a process cannot be undone
                 futures = [pool.submit(_call, call) for call in calls]
             _wait(futures, done)
+        except BrokenProcessPool:
+            raise CannotRun(KILLED) from None
         except BaseException:
             for worker in multiprocessing.active_children():
                 with suppress(ProcessLookupError):

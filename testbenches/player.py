@@ -27,7 +27,16 @@ class Player:
         self._slots = slots
 
     def write(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
-        """Write the event file of `cycles` cycles while passing the stimuli on."""
+        """Write the event file of `cycles` cycles while passing the stimuli on.
+
+        Raises OSError with the path when it cannot be written.
+        """
+        try:
+            yield from self._written(stimuli, path, cycles)
+        except OSError as error:
+            raise OSError(error.errno, error.strerror, str(path)) from error
+
+    def _written(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
         with path.open("w", encoding="ascii") as file:
             file.write(f"{cycles}\n")
             active = np.empty(0, np.int64)

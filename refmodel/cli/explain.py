@@ -59,12 +59,15 @@ def explain_command(
     from rich.console import Console
 
     from refmodel.explain import diagram
+    from refmodel.explain.mismatch import RESULT
     from refmodel.explain.moment import MISMATCH, parse_moment
     from refmodel.explain.story import write_story
     from refmodel.report.progress import Progress
     from refmodel.report.whole import write_text
 
     moment = parse_moment(around)
+    if moment.kind != MISMATCH and (Path(scenario) / RESULT).is_file():
+        raise UserError(f"{scenario}: is what a run has written; ask for --around mismatch:1")
     with Progress(Console(stderr=True)) as progress:
         progress.say(f"model: looking for {around}")
         if moment.kind == MISMATCH:

@@ -9,6 +9,7 @@ import io
 import os
 import signal
 import sys
+import tempfile
 from dataclasses import dataclass
 from types import FrameType
 from typing import Annotated, Any, NoReturn
@@ -109,10 +110,13 @@ def main() -> NoReturn:
     """Run the command; whatever stops it leaves one message and an exit status, no traceback."""
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, _stop)
+    _open_closed()
     if sys.stdout is sys.__stdout__:
         sys.stdout = _piped(sys.stdout)
     status = EXIT_AGREE
     try:
+        if "TMPDIR" in os.environ:  # a simulator knows this place only, Python others if it is bad
+            os.environ["TMPDIR"] = tempfile.gettempdir()
         app(prog_name="cellstep")
     except SystemExit as stop:
         status = stop.code if isinstance(stop.code, int) else EXIT_BAD_INPUT
@@ -121,6 +125,13 @@ def main() -> NoReturn:
     except Exception as error:
         status = _told(error)
     sys.exit(_flushed(status))
+
+
+def _open_closed() -> None:
+    """Let what goes to a closed stream go nowhere: the exit status tells the verdict."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
 
 
 class _Piped(io.FileIO):
@@ -193,7 +204,7 @@ def _flushed(status: int) -> int:
         sys.stdout.flush()
     except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return _told(error)
+        return status if status == EXIT_BAD_INPUT else _told(error)  # once is enough
     return status
 
 

@@ -58,6 +58,12 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
     yield "seed", str(suite.seed)
     yield "reproduce", run.reproduce
+    if clause == "B14":
+        lines = ["does the binding's reset name the right port and level?"]
+        if len({run.outcome.scenario for run in suite.runs}) > 1:
+            lines.append("does the scenario agree when run alone? Then a register keeps through")
+            lines.append("reset what the scenario before left in it: only the suite shows that")
+        yield from _labelled("look at", lines)
 
 
 def _labelled(label: str, lines: list[str]) -> Iterator[tuple[str, str]]:

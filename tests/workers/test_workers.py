@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from refmodel.errors import InputError, Problem
+from refmodel.errors import CannotRun, InputError, Problem
 from refmodel.processors import processors
 from refmodel.workers import run_all
 
@@ -58,6 +58,16 @@ def test_a_fault_found_in_another_process_keeps_its_places():
         run_all([partial(_refuse, fault)], workers=1)
     assert (fault,) == error.value.problems
     assert "a.yaml:3:1: track: is wrong" == str(error.value)
+
+
+def test_a_killed_worker_is_told():
+    """What the system does when memory runs out is no internal error, and no result either."""
+    with pytest.raises(CannotRun, match="a worker process was killed, so there is no verdict"):
+        run_all([partial(divmod, 1, 1), _kill_me], workers=1)
+
+
+def _kill_me():
+    os.kill(os.getpid(), signal.SIGKILL)
 
 
 def _refuse(fault):
