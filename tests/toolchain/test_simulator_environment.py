@@ -37,7 +37,13 @@ def test_python_in_a_folder_with_a_space(tmp_path, monkeypatch):
     monkeypatch.setattr("sys.executable", str(python))
     (tmp_path / "Makefile").write_text("all:\n\t@$(PYTHON3)\n")
     environment = {**os.environ, **simulator_environment("verilator")}
-    done = subprocess.run(["make"], cwd=tmp_path, env=environment, capture_output=True, text=True)
+    done = subprocess.run(
+        ["make", "--no-print-directory"],
+        cwd=tmp_path,
+        env=environment,
+        capture_output=True,
+        text=True,
+    )
     assert "this one\n" == done.stdout
 
 

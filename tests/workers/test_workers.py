@@ -4,7 +4,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from functools import partial
 from pathlib import Path
 
@@ -14,12 +13,11 @@ from refmodel.errors import CannotRun, InputError, Problem
 from refmodel.processors import processors
 from refmodel.workers import run_all
 
-HOUR = """
-import time
+ENDLESS = """
 from functools import partial
 from refmodel.workers import run_all
 def begun(): print("one done", flush=True)
-run_all([partial(time.sleep, seconds) for seconds in (0, 3600, 3600, 3600)], 2, begun)
+run_all([partial(exec, work) for work in ("pass", *["while True: pass"] * 3)], 2, begun)
 """
 COUNT = "from refmodel.processors import processors; print(processors())"
 
@@ -46,9 +44,9 @@ def test_what_a_call_raises_is_raised_here():
 
 
 def test_an_error_drops_what_is_under_way():
-    """What takes an hour is not waited for when a call beside it fails."""
+    """What never ends is not waited for when a call beside it fails."""
     with pytest.raises(ZeroDivisionError):
-        run_all([partial(time.sleep, 3600), partial(divmod, 1, 0)], workers=2)
+        run_all([partial(exec, "while True: pass"), partial(divmod, 1, 0)], workers=2)
 
 
 def test_a_fault_found_in_another_process_keeps_its_places():
@@ -75,13 +73,16 @@ def _refuse(fault):
 
 
 def test_an_interrupt_drops_what_is_under_way():
-    """Ctrl-C reaches a call that takes an hour, and the calls that wait behind it."""
+    """Ctrl-C reaches calls that never end, and the one that waits behind them."""
     process = subprocess.Popen(
-        [sys.executable, "-c", HOUR], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        [sys.executable, "-c", ENDLESS], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
     assert "one done\n" == process.stdout.readline()
     process.send_signal(signal.SIGINT)
-    _, stderr = process.communicate(timeout=60)
+    try:
+        _, stderr = process.communicate(timeout=60)
+    finally:
+        process.kill()
     assert "KeyboardInterrupt" == stderr.splitlines()[-1]
 
 
