@@ -14,8 +14,10 @@ from refmodel.processors import processors
 from refmodel.workers import run_all
 
 ENDLESS = """
+import signal
 from functools import partial
 from refmodel.workers import run_all
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job inherits none
 def begun(): print("one done", flush=True)
 run_all([partial(exec, work) for work in ("pass", *["while True: pass"] * 3)], 2, begun)
 """
