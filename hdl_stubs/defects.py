@@ -10,8 +10,8 @@ from pydantic import Field as Key
 from pydantic import RootModel, field_validator
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.errors import UserError, near
-from refmodel.yamlfile import Schema, load
+from refmodel.ground.errors import UserError, near
+from refmodel.ground.yamlfile import Schema, load
 
 HERE = Path(__file__).parent
 CATALOGUE = HERE / "defects.yaml"

@@ -24,17 +24,17 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from refmodel.block.profile import load_profile
 from refmodel.block.registers import Inputs, RegisterBlock
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.host.bus import READ_STATUS
-from refmodel.host.disk import Disk
-from refmodel.host.layouts import IsoLayout
-from refmodel.host.scenario import HostPart, Scenario
+from refmodel.ground.bus import READ_STATUS
+from refmodel.ground.processors import processors
+from refmodel.ground.stimulus import Stimulus
 from refmodel.media.flux_defects import Defects
 from refmodel.media.strobes import strobe_cycles
-from refmodel.processors import processors
+from refmodel.profile import load_profile
+from refmodel.world.disk import Disk
+from refmodel.world.layouts import IsoLayout
+from refmodel.world.scenario import HostPart, Scenario
 from testbenches.binding.schema import load_binding
 from testbenches.job import Job, Run
 from testbenches.lockstep import Lockstep

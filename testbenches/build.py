@@ -21,7 +21,7 @@ from pathlib import Path
 
 from cocotb_tools import config
 
-from refmodel.processors import processors
+from refmodel.ground.processors import processors
 from testbenches.job import Job
 
 TIMESCALE = "1ns/1ns"

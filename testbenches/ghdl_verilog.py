@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from refmodel.errors import CannotRun
+from refmodel.ground.errors import CannotRun
 
 _PLACE = re.compile(r"/\* (?P<place>.+:\d+:\d+)  \*/")
 _TEXT = re.compile(r'"([01xzXZ]+)"')

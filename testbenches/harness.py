@@ -8,11 +8,11 @@ from importlib import resources
 
 from jinja2 import Environment, StrictUndefined
 
-from refmodel.host.bus import HIGH, LOW, BusShape
-from refmodel.host.disk import MEMORY_WORDS
+from refmodel.ground.bus import HIGH, LOW, BusShape
+from refmodel.world.disk import MEMORY_WORDS
 from testbenches.binding.elaborate import verilog_literal
-from testbenches.binding.machinery import Signal
 from testbenches.binding.ports import CorePorts
+from testbenches.binding.roles import Signal
 from testbenches.binding.schema import Binding
 
 HARNESS = "cellstep_harness"

@@ -7,8 +7,8 @@ from typing import Any, TypeAlias
 
 from cocotb.handle import Immediate
 
-from refmodel.errors import UserError
-from refmodel.host.bus import BusCycle
+from refmodel.ground.bus import BusCycle
+from refmodel.ground.errors import UserError
 from refmodel.host.machine import PLAIN
 from refmodel.host.processor import MissingRegisterError, Processor
 from testbenches.job import LONGEST_LIVE, LiveHost, RunDone

@@ -12,25 +12,25 @@ from pathlib import Path
 import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.block.profile import Profile
 from refmodel.engine.cause import Cause, find_cause
 from refmodel.engine.compare import CHANNEL_BIT, Checker, Divergence, Reads
-from refmodel.engine.recovery import Recovery
-from refmodel.engine.separation import SeparatorRun
-from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.core_separator import Recovery
+from refmodel.engine.separator_run import SeparatorRun
 from refmodel.engine.timeline import Timeline
-from refmodel.errors import in_file, reading
-from refmodel.host.bus import BusCycle
-from refmodel.host.disk import Disk
-from refmodel.host.play import ModelPlayer, with_accesses
+from refmodel.ground.bus import BusCycle
+from refmodel.ground.errors import in_file, reading
+from refmodel.ground.processors import processors
+from refmodel.ground.stimulus import Stimulus
+from refmodel.ground.workers import run_all
 from refmodel.host.processor import MissingRegisterError
-from refmodel.host.scenario import HostPart, Scenario
-from refmodel.processors import processors
+from refmodel.profile import Profile
 from refmodel.report.result import AccessSeen, Finding, Outcome, Shown
 from refmodel.separator.choose import make_separator
-from refmodel.workers import run_all
-from testbenches.binding.machinery import MOVES
+from refmodel.world.disk import Disk
+from refmodel.world.play import ModelPlayer, with_accesses
+from refmodel.world.scenario import HostPart, Scenario
 from testbenches.binding.ports import CorePorts, preflight
+from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, generate
 from testbenches.job import LONGEST_LIVE, LiveHost, Run, RunDone

@@ -6,10 +6,10 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from refmodel.errors import UserError
-from refmodel.host.disk import Disk
-from refmodel.host.find import find_scenario
-from refmodel.host.spans import Span, through
+from refmodel.ground.errors import UserError
+from refmodel.world.disk import Disk
+from refmodel.world.find import find_scenario
+from refmodel.world.spans import Span, through
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.suite import quiet

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.slots import Slots
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
-from refmodel.host.bus import READ_OTHER, WRITE_KINDS, BusCycle
+from refmodel.ground.bus import READ_OTHER, WRITE_KINDS, BusCycle
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 from testbenches.harness import Harness
 
 Words = NDArray[np.uint64]

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from refmodel.block.profile import Profile
-from refmodel.errors import UserError, reading
-from refmodel.host.scenario import Written
+from refmodel.ground.errors import UserError, reading
+from refmodel.profile import Profile
 from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement, judge
 from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix
@@ -16,6 +15,7 @@ from refmodel.protect.model import disk_of, full_scenario, run_model, written_in
 from refmodel.protect.offset import IN_TIME, offset_of, wrong_cycles
 from refmodel.protect.sensitivity import Sensitivity
 from refmodel.report.result import ERROR, SKIPPED, Finding, Outcome
+from refmodel.world.scenario import Written
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Binding, load_binding
 from testbenches.suite import Options, Say, quiet, run_suite

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.engine.compare import Observed, Reads
-from refmodel.engine.lane import Lane
-from refmodel.engine.memory import Moves
-from refmodel.engine.stimulus import Stimulus
-from refmodel.errors import CannotRun
-from refmodel.host.bus import READ_OTHER, READ_STATUS_PART
+from refmodel.ground.bus import READ_OTHER, READ_STATUS_PART
+from refmodel.ground.errors import CannotRun
+from refmodel.ground.lane import Lane
+from refmodel.ground.moves import Moves
+from refmodel.ground.stimulus import Stimulus
 from testbenches.binding.schema import Binding
 
 

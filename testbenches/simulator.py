@@ -19,7 +19,7 @@ from typing import IO
 
 from cocotb_tools.check_results import get_results
 
-from refmodel.errors import CannotRun
+from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.harness import HARNESS, Harness
 from testbenches.job import BUILD_FAILED, Job, Run, RunDone

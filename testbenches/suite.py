@@ -15,12 +15,10 @@ from datetime import date
 from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.block.profile import Profile
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
-from refmodel.host.find import find_suite, given_name
-from refmodel.host.scenario import Scenario
-from refmodel.processors import processors
+from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
+from refmodel.ground.processors import processors
+from refmodel.profile import Profile
 from refmodel.report.result import (
     AGREE,
     ERROR,
@@ -33,8 +31,10 @@ from refmodel.report.result import (
     SuiteResult,
     WaiverTold,
 )
-from testbenches.binding.machinery import GATES, LINES, MOVES
+from refmodel.world.find import find_suite, given_name
+from refmodel.world.scenario import Scenario
 from testbenches.binding.ports import preflight
+from testbenches.binding.roles import GATES, LINES, MOVES
 from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding, load_binding
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.simulator import Session

@@ -23,7 +23,7 @@ from typing import NamedTuple
 
 import find_libpython
 
-from refmodel.errors import CannotRun, UserError, near
+from refmodel.ground.errors import CannotRun, UserError, near
 
 SIMULATORS = ("icarus", "verilator")
 ICARUS_OLDEST = (11, 0)

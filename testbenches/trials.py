@@ -10,16 +10,16 @@ from pathlib import Path
 
 import numpy as np
 
-from refmodel.block.profile import Profile
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.engine.lane import Cycles
-from refmodel.engine.recovery import delivered, together
-from refmodel.engine.stimulus import Stimulus
-from refmodel.errors import CannotRun, InputError, UserError
-from refmodel.media.flux import NO_BIT, Pulses
+from refmodel.engine.core_separator import delivered, together
+from refmodel.ground.errors import CannotRun, InputError, UserError
+from refmodel.ground.lane import Cycles
+from refmodel.ground.pulses import NO_BIT, Pulses
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
 from refmodel.separator.measure import windows_of_bits
-from testbenches.binding.machinery import Lines
 from testbenches.binding.ports import preflight
+from testbenches.binding.roles import Lines
 from testbenches.binding.schema import Binding, Observe
 from testbenches.harness import generate
 from testbenches.job import BUILD_FAILED, TRIALS

@@ -12,8 +12,8 @@ import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from refmodel.errors import CannotRun
-from refmodel.signals import held
+from refmodel.ground.errors import CannotRun
+from refmodel.ground.signals import held
 from testbenches.binding.elaborate import SHOWN_FAULTS, UnknownTopError, shown_path
 from testbenches.ghdl_verilog import mended, place_before
 from testbenches.toolchain import how_to_get

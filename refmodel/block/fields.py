@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from refmodel.errors import near
+from refmodel.ground.errors import near
+from refmodel.ground.word import WORD
 
 STATUS_WIDTH = 16
-WORD_BITS = 16
-WORD = (1 << WORD_BITS) - 1
 
 
 @dataclass(frozen=True, slots=True)

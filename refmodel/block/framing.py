@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from refmodel.block.fields import WORD
+from refmodel.ground.word import WORD
 
 
 class Framed(NamedTuple):

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from refmodel.block.control import TOP_BIT_FRAMING, WAIT_FOR_SYNC, next_control
 from refmodel.block.framing import shift_in
-from refmodel.block.profile import Profile
+from refmodel.block.settings import Settings
 from refmodel.block.status import StatusWord, next_byte_ready
 from refmodel.block.transfer import Move, Sampled, Transfer, TransferPath
 from refmodel.block.writer import NEVER
@@ -57,7 +57,7 @@ class State:
     transfer: Transfer
 
     def _repr_html_(self) -> str:
-        from refmodel.report.notebook import table
+        from refmodel.ground.notebook import table
 
         names = ("window", "sync_word", "bit_count", "data", "byte_ready", "sync_equal", "control")
         return table(("register", "value"), [(n, f"0x{getattr(self, n):X}") for n in names])
@@ -72,12 +72,12 @@ class RegisterBlock:
     The other outputs are properties. `moved` is what the slot of the last edge moved, if anything.
     """
 
-    def __init__(self, profile: Profile) -> None:
-        policies = profile.policies
-        self.profile = profile
-        self.path = TransferPath(profile)
-        self._word = StatusWord(profile.status)
-        self._reset_values = profile.reset
+    def __init__(self, settings: Settings) -> None:
+        policies = settings.policies
+        self.settings = settings
+        self.path = TransferPath(settings)
+        self._word = StatusWord(settings.status)
+        self._reset_values = settings.reset
         self._realign_always = policies.realign == "always"
         self._realign_waiting = policies.realign == "when_waiting"
         self._set_wins = policies.ready_tie == "set_wins"

@@ -9,8 +9,8 @@ from math import ceil
 from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
-from refmodel.block.fields import WORD_BITS
-from refmodel.yamlfile import Schema
+from refmodel.ground.word import WORD_BITS
+from refmodel.ground.yamlfile import Schema
 
 
 class Slots(Schema):

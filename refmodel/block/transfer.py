@@ -6,10 +6,10 @@ from typing import NamedTuple
 
 from refmodel.block.arming import ENABLE, LENGTH, WRITE, land
 from refmodel.block.collector import Collector, collect
-from refmodel.block.fields import WORD
 from refmodel.block.fifo import Fifo
-from refmodel.block.profile import Profile
+from refmodel.block.settings import Settings
 from refmodel.block.writer import IDLE, Serialiser, Writer
+from refmodel.ground.word import WORD
 
 
 class Move(NamedTuple):
@@ -62,13 +62,13 @@ class Sampled(NamedTuple):
 class TransferPath:
     """What happens to a transfer on an edge: the write of its register, the slot, the bit."""
 
-    def __init__(self, profile: Profile) -> None:
-        self._arming_writes = profile.arming_writes
-        self._zero_is_done = profile.policies.zero_length == "done_at_once"
+    def __init__(self, settings: Settings) -> None:
+        self._arming_writes = settings.arming_writes
+        self._zero_is_done = settings.policies.zero_length == "done_at_once"
         self.serialiser = Serialiser(
-            profile.cycles_per_written_bit, int(profile.policies.write_tail_lost_bits)
+            settings.cycles_per_written_bit, int(settings.policies.write_tail_lost_bits)
         )
-        self.at_reset = Transfer(Fifo.empty(profile.fifo_words))
+        self.at_reset = Transfer(Fifo.empty(settings.fifo_words))
 
     def next(self, before: Transfer, edge: Sampled) -> tuple[Transfer, Move | None]:
         """Return the path after an edge, and what it moved in the edge's slot."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from refmodel.block.control import PRECOMPENSATION, SLOW_BITS
-from refmodel.block.fields import WORD, WORD_BITS
 from refmodel.block.fifo import Fifo
-from refmodel.media.precompensation import amount, direction
+from refmodel.block.precompensation import amount, direction
+from refmodel.ground.word import WORD, WORD_BITS
 
 NEVER = 1 << 62
 DELAY = 2  # bits that enter behind a bit before it leaves: what precompensation looks ahead

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from refmodel.cli.wrote import say_wrote
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 
 
 def bind_command(
@@ -42,7 +42,7 @@ def bind_command(
     Ports are guessed from the source and from their names. Lines marked TODO are for you to
     fill in. Exit status: 0, 2 for bad arguments, 125 for a core that does not compile.
     """
-    from refmodel.report.whole import write_text
+    from refmodel.report.atomic import write_text
     from testbenches.binding.draft import draft
 
     if out is not None and out.exists() and not force:

@@ -25,7 +25,7 @@ def demo_command(
     """
     from rich.console import Console
 
-    from refmodel.errors import EXIT_AGREE, EXIT_MISMATCH
+    from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
     from refmodel.report.progress import Progress
     from refmodel.report.terminal import show, show_divergences
     from testbenches.demo import run_demo

@@ -18,7 +18,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from refmodel.errors import EXIT_AGREE, EXIT_CANNOT_RUN
+from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN
 from testbenches import toolchain
 
 OLDEST_PYTHON = (3, 11)

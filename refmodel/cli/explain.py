@@ -10,7 +10,7 @@ import typer
 
 from refmodel.cli.options import Policies, ProfileName, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 
 if TYPE_CHECKING:
     from refmodel.explain.moment import Found, Moment
@@ -62,8 +62,8 @@ def explain_command(
     from refmodel.explain.mismatch import RESULT
     from refmodel.explain.moment import MISMATCH, parse_moment
     from refmodel.explain.story import write_story
+    from refmodel.report.atomic import write_text
     from refmodel.report.progress import Progress
-    from refmodel.report.whole import write_text
 
     moment = parse_moment(around)
     if moment.kind != MISMATCH and (Path(scenario) / RESULT).is_file():
@@ -87,9 +87,9 @@ def explain_command(
 def _found_in_scenario(
     name: str, profile: str, policies: dict[str, str], seed: int, moment: Moment
 ) -> Found:
-    from refmodel.block.profile import load_profile
     from refmodel.explain.moment import find_moment
-    from refmodel.host.find import find_scenario
+    from refmodel.profile import load_profile
+    from refmodel.world.find import find_scenario
 
     chosen = load_profile(profile).with_policies(policies)
     return find_moment(*find_scenario(name), chosen, seed, moment)

@@ -26,7 +26,7 @@ def lesson_command(
     Exit status: 0, 2 for bad input.
     """
     from refmodel.lessons.catalogue import TITLES, lesson_page, names_of
-    from refmodel.report.whole import write_text
+    from refmodel.report.atomic import write_text
 
     if name is None:
         for short, title in TITLES.items():

@@ -18,7 +18,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from refmodel import __version__
-from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, UserError
+from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, UserError
 
 DEBUG = "CELLSTEP_DEBUG"  # set to 1, it lets tracebacks through
 LONGEST = 300  # characters of one line of a message

@@ -11,12 +11,12 @@ import typer
 
 from refmodel.cli.options import Seed
 from refmodel.cli.wrote import say_wrote
-from refmodel.errors import EXIT_AGREE, EXIT_MISMATCH
+from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-    from refmodel.block.profile import Profile
+    from refmodel.profile import Profile
     from testbenches.binding.schema import Binding
     from testbenches.trials import CoreSubject
 
@@ -80,10 +80,10 @@ def margin_command(
     """
     from rich.console import Console
 
+    from refmodel.margin.files import MarginFolder
     from refmodel.margin.subject import Model, Subject
     from refmodel.margin.sweep import job_count, sweep
-    from refmodel.report.margin_files import MarginFolder
-    from refmodel.report.margin_table import table
+    from refmodel.margin.table import table
     from refmodel.separator.choose import NAMES
 
     profile, binding = _given(given)
@@ -118,8 +118,8 @@ def margin_command(
 
 def _given(name: str) -> tuple[Profile, Binding | None]:
     """Return the profile of that name or file, or a binding and its profile."""
-    from refmodel.block.profile import load_profile, profile_names
-    from refmodel.yamlfile import load
+    from refmodel.ground.yamlfile import load
+    from refmodel.profile import load_profile, profile_names
 
     path = Path(name)
     if name in profile_names() or path.suffix not in (".yaml", ".yml"):

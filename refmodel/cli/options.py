@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 
 
 def _natural(seed: int) -> int:

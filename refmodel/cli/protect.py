@@ -12,7 +12,7 @@ import typer
 from refmodel.cli.options import Policies, chosen_policies
 from refmodel.cli.run import Simulators
 from refmodel.cli.wrote import say_wrote
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.protect.check import Check
 
 
@@ -76,9 +76,9 @@ def protect_command(
     from refmodel.host.catalogue import use_programs
     from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, cases
     from refmodel.protect.check import find_checks
+    from refmodel.protect.files import make_folder, write_matrix
+    from refmodel.protect.text import show_matrix
     from refmodel.report.progress import Progress
-    from refmodel.report.protect_files import make_folder, write_matrix
-    from refmodel.report.protect_text import show_matrix
     from testbenches.protect import run_matrix
     from testbenches.suite import Options
 
@@ -120,10 +120,10 @@ def _sensitivity(
     """Show the sensitivity table for the profile of a binding."""
     from rich.console import Console
 
+    from refmodel.protect.files import write_sensitivity
     from refmodel.protect.sensitivity import table
+    from refmodel.protect.text import show_sensitivity
     from refmodel.report.progress import Progress
-    from refmodel.report.protect_files import write_sensitivity
-    from refmodel.report.protect_text import show_sensitivity
     from testbenches.binding.schema import load_binding
 
     profile = load_binding(binding).load_profile().with_policies(policies)

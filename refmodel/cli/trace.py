@@ -60,11 +60,11 @@ def trace_command(
     """
     from rich.console import Console
 
-    from refmodel.block.profile import load_profile
-    from refmodel.host.find import find_scenario
+    from refmodel.explain.trace import WRITERS, model_trace
+    from refmodel.profile import load_profile
+    from refmodel.report.atomic import write_whole
     from refmodel.report.progress import Progress
-    from refmodel.report.trace import WRITERS, model_trace
-    from refmodel.report.whole import write_whole
+    from refmodel.world.find import find_scenario
 
     chosen = load_profile(profile).with_policies(chosen_policies(policy))
     with Progress(Console(stderr=True)) as progress:

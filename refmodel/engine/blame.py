@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from refmodel.block.arming import ENABLE, LENGTH
-from refmodel.block.fields import UNUSED, WORD_BITS
-from refmodel.block.profile import Profile
+from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import MEMORY, Divergence, Observed
 from refmodel.engine.edges import Edge, edges
-from refmodel.engine.stimulus import Stimulus
+from refmodel.ground.stimulus import Stimulus
+from refmodel.ground.word import WORD_BITS
+from refmodel.profile import Profile
 
 CLAUSE = {
     "dma_active": "B6",

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from refmodel.block.fields import UNUSED, Layout
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.blame import Trail, clause_of, completes_byte
 from refmodel.engine.compare import MEMORY, Divergence, Observed
 from refmodel.engine.edges import Edge, edges
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import LINES
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
 
 
 @dataclass(frozen=True)

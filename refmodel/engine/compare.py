@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.fields import STATUS_FIELDS, UNUSED, Layout
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.memory import Moves
 from refmodel.engine.timeline import LINES, Expected
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.moves import Moves
 
 CHANNEL_BIT = "channel_bit"  # what a core's own separator delivers
 MEMORY = "memory"  # where the words moved to and from memory are named like a field

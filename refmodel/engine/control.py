@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from refmodel.block.control import next_control
-from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import LOW, WRITE_CONTROL
+from refmodel.ground.bus import LOW, WRITE_CONTROL
+from refmodel.ground.lane import Lane
+from refmodel.ground.stimulus import Stimulus
 
 
 def control_lane(stimulus: Stimulus, control: int) -> Lane:

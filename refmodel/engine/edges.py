@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from refmodel.block.registers import Inputs, RegisterBlock, State
 from refmodel.block.writer import NEVER
-from refmodel.engine.memory import check_place, word_at
-from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import LOW, READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
+from refmodel.ground.bus import LOW, READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
+from refmodel.ground.moves import check_place, word_at
+from refmodel.ground.stimulus import Stimulus
 
 Arrival = tuple[int, str, int]  # edge, input, value
 
@@ -64,7 +64,7 @@ class EdgeStepper:
         self.block = block
         self.inputs = Inputs()
         self.memory: NDArray[np.uint16] = np.empty(0, np.uint16)
-        self._slots = block.profile.slots
+        self._slots = block.settings.slots
         self._edge = first  # the next edge that has not passed
         self._changed: list[str] = []  # levels put on the inputs for that edge
 

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.registers import State
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import WRITE_SYNC_WORD
+from refmodel.ground.bus import WRITE_SYNC_WORD
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.stimulus import Stimulus
 
 Writes = tuple[Cycles, NDArray[np.uint16]]
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from refmodel.block.collector import Collector
-from refmodel.block.fields import WORD, WORD_BITS
 from refmodel.block.fifo import Fifo
 from refmodel.block.transfer import Transfer
 from refmodel.engine.framing import counted_ends
 from refmodel.engine.transfer_span import TransferSpan
+from refmodel.ground.word import WORD, WORD_BITS
 
 
 @dataclass

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles, Lane
+from refmodel.ground.lane import Cycles, Lane
 
 
 @dataclass(frozen=True)

@@ -14,17 +14,17 @@ from numpy.typing import NDArray
 
 from refmodel.block.control import TOP_BIT_FRAMING, WAIT_FOR_SYNC
 from refmodel.block.fields import UNUSED
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.control import bit_of, control_lane
 from refmodel.engine.framing import Framing, frame, sync_level, sync_word_writes
-from refmodel.engine.lane import Cycles, Lane, both, either
-from refmodel.engine.memory import Moves
 from refmodel.engine.ready import Ready, ready_flag
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.transfer import TransferRun, at_rest, run_transfer
 from refmodel.engine.transfer_span import TransferSpan
-from refmodel.host.bus import READ_STATUS
+from refmodel.ground.bus import READ_STATUS
+from refmodel.ground.lane import Cycles, Lane, both, either
+from refmodel.ground.moves import Moves
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
 
 LINES = ("write_gate", "write_data", "sync_found", "transfer_done", "lost_words", "underruns")
 
@@ -48,7 +48,7 @@ class Expected:
     moves: Moves = field(default_factory=Moves)
 
     def _repr_html_(self) -> str:
-        from refmodel.report.notebook import table
+        from refmodel.ground.notebook import table
 
         lanes = {**self.lanes, **self.lines}.items()
         rows = [(name, str(len(lane.cycle)), f"0x{int(lane.value[-1]):X}") for name, lane in lanes]

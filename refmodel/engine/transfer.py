@@ -13,13 +13,13 @@ import numpy as np
 
 from refmodel.block.collector import Collector
 from refmodel.block.transfer import Transfer
-from refmodel.engine.lane import Lane
-from refmodel.engine.memory import Moves
 from refmodel.engine.reading import read_words
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.transfer_span import SHOWN, TransferSpan
 from refmodel.engine.writing import write_words
-from refmodel.host.bus import WRITE_TRANSFER
+from refmodel.ground.bus import WRITE_TRANSFER
+from refmodel.ground.lane import Lane
+from refmodel.ground.moves import Moves
+from refmodel.ground.stimulus import Stimulus
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ import numpy as np
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.transfer import Sampled, Transfer
 from refmodel.engine.framing import Framing
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.memory import Moves, check_place, word_at
-from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import LOW, WRITE_TRANSFER
+from refmodel.ground.bus import LOW, WRITE_TRANSFER
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.moves import Moves, check_place, word_at
+from refmodel.ground.stimulus import Stimulus
 
 SHOWN = (
     "dma_active",
@@ -85,7 +85,7 @@ class TransferSpan:
         self.bit_cycle = stimulus.bit_cycle
         self.framing = framing
         self.waits, self.control, self.gates = Steps(waits), Steps(control), Steps(gates)
-        self.slots = block.profile.slots
+        self.slots = block.settings.slots
         self.memory = stimulus.memory
         self.shown = {name: Changes() for name in SHOWN}
         self._realigning = Steps(realigning)

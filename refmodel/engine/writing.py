@@ -9,12 +9,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.block.fields import WORD, WORD_BITS
 from refmodel.block.fifo import Fifo
 from refmodel.block.transfer import Sampled, Transfer
 from refmodel.block.writer import LEAVING, Writer, pulse_tick
-from refmodel.engine.memory import word_at
 from refmodel.engine.transfer_span import TransferSpan
+from refmodel.ground.moves import word_at
+from refmodel.ground.word import WORD, WORD_BITS
 
 
 def write_words(span: TransferSpan, transfer: Transfer, first: int, until: int) -> Transfer:

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from refmodel.errors import UserError
 from refmodel.explain.moment import MISMATCH, Found, Moment
+from refmodel.ground.errors import UserError
 from refmodel.report.words import counted
 
 RESULT = "result.json"

@@ -8,14 +8,14 @@ from pathlib import Path
 
 import numpy as np
 
-from refmodel.block.profile import Profile
 from refmodel.engine.blame import completions
-from refmodel.engine.lane import Cycles
-from refmodel.errors import UserError, near
-from refmodel.host.bus import READ_OTHER
-from refmodel.host.disk import Disk
-from refmodel.host.scenario import Scenario
-from refmodel.host.spans import Span, disk_of, spans_of
+from refmodel.ground.bus import READ_OTHER
+from refmodel.ground.errors import UserError, near
+from refmodel.ground.lane import Cycles
+from refmodel.profile import Profile
+from refmodel.world.disk import Disk
+from refmodel.world.scenario import Scenario
+from refmodel.world.spans import Span, disk_of, spans_of
 
 MISMATCH = "mismatch"  # of a run; it is looked up in the run's result and found as a cycle
 BITS_BEFORE, BITS_AFTER = 2, 3  # channel bits shown around a moment

@@ -7,8 +7,8 @@ from typing import IO
 
 from refmodel.explain.diagram import text_diagram
 from refmodel.explain.moment import Found
+from refmodel.explain.trace import Row, Trace, rows
 from refmodel.report import words
-from refmodel.report.trace import Row, Trace, rows
 
 WHAT = {
     "sync": "match {n} of the sync word",

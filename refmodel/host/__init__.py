@@ -1,1 +1,1 @@
-"""What meets the register block: a host's program on its bus, a disk that turns, level inputs."""
+"""Host programs, and the processor that puts their accesses on a bus of some shape."""

@@ -7,7 +7,7 @@ import inspect
 import os
 from pathlib import Path
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.host.program import ProgramMaker
 from refmodel.host.programs import PROGRAMS
 from refmodel.host.protection_programs import PROTECTION_PROGRAMS

@@ -1,12 +1,12 @@
-"""The machine around a register block: how fast its processor is, and what its drive shows."""
+"""The machine a host program runs on: how its processor gets onto the bus, and its drive."""
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from refmodel.errors import UserError
+from refmodel.drive.lines import DriveLines
+from refmodel.ground.errors import UserError
 
 LONGEST_WAIT = 100_000  # cycles for a free bus cycle: longer means there is none
 
@@ -38,39 +38,6 @@ class Timing:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class DriveView:
-    """What the drive shows at `cycle`: the index line, the track, whether the head stands still."""
-
-    cycle: int
-    index: int
-    track: int
-    settled: int
-
-
-@dataclass(frozen=True)
-class Drive:
-    """The mechanism's lines over a whole run, in cycles.
-
-    `index` holds where each index pulse begins, `steps` when the head leaves and for which track;
-    it stands still `settle` cycles later. Nothing is known from cycle `end` on.
-    """
-
-    index: tuple[int, ...]
-    index_width: int
-    end: int
-    steps: tuple[tuple[int, int], ...] = ()
-    settle: int = 0
-
-    def view(self, cycle: int) -> DriveView:
-        """Return what the drive shows in a cycle."""
-        last = bisect_right(self.index, cycle) - 1
-        index = last >= 0 and cycle < self.index[last] + self.index_width
-        step = bisect_right(self.steps, cycle, key=lambda s: s[0]) - 1
-        moved, track = self.steps[step] if step >= 0 else (-self.settle, 0)
-        return DriveView(cycle, int(index), track, int(cycle >= moved + self.settle))
-
-
 @dataclass(frozen=True)
 class Machine:
     """A processor's timing, the drive it can look at, and how many accesses it may make.
@@ -79,7 +46,7 @@ class Machine:
     """
 
     timing: Timing = field(default_factory=Timing)
-    drive: Drive | None = None
+    drive: DriveLines | None = None
     limit: int = 1 << 40
     program: str = "host program"
 

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from refmodel.block.fields import WORD
-from refmodel.block.profile import Profile
-from refmodel.errors import UserError, near
-from refmodel.host.bus import READ_OTHER, WORD_BUS, WRITE_KINDS, BusCycle, BusShape
-from refmodel.host.machine import PLAIN, DriveView, Machine
+from refmodel.drive.lines import DriveView
+from refmodel.ground.bus import READ_OTHER, WORD_BUS, WRITE_KINDS, BusCycle, BusShape
+from refmodel.ground.errors import UserError, near
+from refmodel.ground.word import WORD
+from refmodel.host.machine import PLAIN, Machine
 from refmodel.host.program import Access, Program, Read, StatusView, Wait, Write
+from refmodel.profile import Profile
 
 REGISTERS = ("status", "sync_word", "transfer", "control")
 DRIVE = "drive"  # read like a register, answered by the drive; no bus cycle reaches the core

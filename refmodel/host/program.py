@@ -18,7 +18,8 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from refmodel.block.fields import WORD, Layout
+from refmodel.block.fields import Layout
+from refmodel.ground.word import WORD
 
 Word = Annotated[int, Field(ge=0, le=WORD)]  # a parameter that is written to a register
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import cache
 
-from refmodel.errors import UserError, near
+from refmodel.ground.errors import UserError, near
 from refmodel.lessons import disk, machine, register
 from refmodel.lessons.lesson import Lesson
 from refmodel.report.page.render import render

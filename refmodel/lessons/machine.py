@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refmodel.host.bus import WRITE_TRANSFER, BusCycle
+from refmodel.ground.bus import WRITE_TRANSFER, BusCycle
 from refmodel.lessons.lesson import Knob, Lesson, Result, Results
 from refmodel.lessons.play import PAL, SEED, arrival, draw, run_bits
 from refmodel.media.mfm import word_bits

@@ -9,18 +9,18 @@ from typing import Any
 
 import numpy as np
 
-from refmodel.block.profile import Profile, load_profile
-from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected, Timeline
-from refmodel.host.bus import READ_STATUS, WRITTEN, BusCycle
-from refmodel.host.disk import RESET_CYCLES, Disk
-from refmodel.host.play import result_on_model, with_accesses
-from refmodel.host.scenario import Scenario
-from refmodel.host.spans import Span
+from refmodel.ground.bus import READ_STATUS, WRITTEN, BusCycle
+from refmodel.ground.lane import Lane
+from refmodel.ground.stimulus import Stimulus
 from refmodel.lessons.lesson import Drawn, Piece
 from refmodel.media.mfm import Bits
+from refmodel.profile import Profile, load_profile
 from refmodel.report.waves import block_waves
+from refmodel.world.disk import RESET_CYCLES, Disk
+from refmodel.world.play import result_on_model, with_accesses
+from refmodel.world.scenario import Scenario
+from refmodel.world.spans import Span
 
 PAL = load_profile("pal_dd")
 SEED = 1

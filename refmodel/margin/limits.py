@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from refmodel.engine.lane import Cycles
+from refmodel.ground.lane import Cycles
+from refmodel.ground.pulses import NO_BIT, Pulses
 from refmodel.margin.pattern import (
     Clock,
     Condition,
@@ -20,7 +21,6 @@ from refmodel.margin.pattern import (
     pulses_of,
 )
 from refmodel.margin.subject import Subject
-from refmodel.media.flux import NO_BIT, Pulses
 from refmodel.media.flux_defects import NoFlux
 from refmodel.media.seeded import seed_of
 from refmodel.separator.measure import last_error, probe_failures, tally

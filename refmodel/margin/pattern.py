@@ -12,8 +12,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from refmodel.engine.lane import Cycles
-from refmodel.media.flux import Pulses, makes_edge, pulse_width
+from refmodel.ground.lane import Cycles
+from refmodel.ground.pulses import Pulses
+from refmodel.media.flux import makes_edge, pulse_width
 from refmodel.media.flux_build import Written, read, write
 from refmodel.media.flux_defects import Defects, NoFlux
 from refmodel.media.seeded import Floats, random_bytes

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
 
-from refmodel.block.profile import Profile
-from refmodel.engine.lane import Cycles
+from refmodel.ground.lane import Cycles
+from refmodel.profile import Profile
 from refmodel.separator.choose import make_separator
 from refmodel.separator.interface import Followed, Separator
 from refmodel.separator.leap import follow

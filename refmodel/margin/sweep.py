@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from refmodel.block.profile import Profile
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
+from refmodel.ground.workers import run_all
 from refmodel.margin import curves, limits
 from refmodel.margin.pattern import Clock, Condition
 from refmodel.margin.result import (
@@ -20,7 +20,7 @@ from refmodel.margin.result import (
     SubjectResult,
 )
 from refmodel.margin.subject import Model, Subject
-from refmodel.workers import run_all
+from refmodel.profile import Profile
 
 FEWEST_POINTS, MOST_POINTS = 2, 100
 WIDEST_SPEED_PERCENT = 12.0

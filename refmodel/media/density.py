@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field as Key
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
+from refmodel.ground.yamlfile import Schema
 from refmodel.media.strobes import strobe_cycles
-from refmodel.yamlfile import Schema
 
 
 class Stretch(Schema):

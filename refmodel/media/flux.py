@@ -14,41 +14,13 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles
+from refmodel.ground.pulses import NO_BIT
 from refmodel.media.seeded import Floats
 
-NO_BIT = -1  # the channel bit of a pulse that is none: an extra pulse, noise
 READ_PULSE_NS = 400  # +-20 %, drive manual SFD-321B p. 20
 LONGEST_NS = 1e15  # eleven days: later times are a mistake, and a double still tells 1 ns there
-
-
-@dataclass(frozen=True, eq=False)
-class Pulses:
-    """Pulses on the read-data line: the edge each is first seen at, and the channel bit it was.
-
-    Edges are strictly increasing; `bit` is counted as in `Flux`.
-    """
-
-    cycle: Cycles
-    bit: Cycles
-
-    def __len__(self) -> int:
-        return len(self.cycle)
-
-    def between(self, first: int, end: int) -> Pulses:
-        """Return the pulses at edges `first` .. `end - 1`."""
-        part = slice(*np.searchsorted(self.cycle, (first, end)))
-        return Pulses(self.cycle[part], self.bit[part])
-
-    def then(self, later: Pulses) -> Pulses:
-        """Return these pulses followed by later ones."""
-        return Pulses(
-            np.concatenate((self.cycle, later.cycle)), np.concatenate((self.bit, later.bit))
-        )
-
-
-NO_PULSES = Pulses(np.empty(0, np.int64), np.empty(0, np.int64))
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles
-from refmodel.errors import UserError
-from refmodel.media.flux import NO_BIT, Flux
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles
+from refmodel.ground.pulses import NO_BIT
+from refmodel.media.flux import Flux
 from refmodel.media.flux_defects import Defects, NoFlux, Region, Weak
 from refmodel.media.flux_shift import peak_shifts
 from refmodel.media.seeded import Floats, exponential, gaussian, uniform

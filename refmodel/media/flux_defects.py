@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from pydantic import Field as Key
 
-from refmodel.yamlfile import Schema
+from refmodel.ground.yamlfile import Schema
 
 
 class Region(Schema):

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 
 Bits = NDArray[np.uint8]  # one channel bit, 0 or 1, an element, in the order they pass the head
 

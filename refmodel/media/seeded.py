@@ -10,7 +10,7 @@ import zlib
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.media.mfm import Bits
 from refmodel.media.track import Track
 

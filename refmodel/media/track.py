@@ -14,7 +14,7 @@ from typing import Literal, NamedTuple, TypedDict, Unpack
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.media.crc import crc_bytes
 from refmodel.media.mfm import BITS_PER_BYTE, MARK_A1, MARKS, Bits, encode, word_bits
 from refmodel.media.seeded import random_bytes

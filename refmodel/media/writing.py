@@ -14,7 +14,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles, Lane
+from refmodel.ground.lane import Cycles, Lane
 from refmodel.media.crc import crc_bytes
 from refmodel.media.flux_shift import peak_shifts
 from refmodel.media.mfm import Bits, bits_to_words

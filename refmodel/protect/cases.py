@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from refmodel.errors import UserError, near
-from refmodel.host.scenario import Contention, HostPart, Scenario, Written
+from refmodel.ground.errors import UserError, near
 from refmodel.protect.check import KINDS, ORIGINAL, Check
+from refmodel.world.scenario import Contention, HostPart, Scenario, Written
 
 DRIVE_SPEEDS = (-1.5, 0.0, 1.5)  # a drive's long-term speed error, drive manual SFD-321B
 

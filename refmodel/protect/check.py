@@ -13,10 +13,10 @@ from typing import Any, Literal
 from pydantic import Field as Key
 from pydantic import model_validator
 
-from refmodel.errors import InputError, UserError, near
-from refmodel.host.scenario import HostPart, Scenario
-from refmodel.host.scenario_faults import disk_problems, host_problems
-from refmodel.yamlfile import Document, Schema, load
+from refmodel.ground.errors import InputError, UserError, near
+from refmodel.ground.yamlfile import Document, Schema, load
+from refmodel.world.scenario import HostPart, Scenario
+from refmodel.world.scenario_faults import disk_problems, host_problems
 
 CHECKS = Path(str(resources.files("refmodel"))) / "protect" / "checks"
 ORIGINAL, COPY = "original", "copy"

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from refmodel.block.profile import Profile
-from refmodel.errors import UserError, near
+from refmodel.ground.errors import UserError, near
 from refmodel.host.processor import Unfinished
 from refmodel.host.program import Write
+from refmodel.profile import Profile
 from refmodel.protect.check import Rule
 
 ACCEPT, REFUSE = "accept", "refuse"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from refmodel.errors import EXIT_BAD_INPUT, EXIT_CANNOT_RUN
+from refmodel.ground.errors import EXIT_BAD_INPUT, EXIT_CANNOT_RUN
 from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement
 from refmodel.protect.offset import Offset

@@ -7,15 +7,15 @@ from pathlib import Path
 
 import numpy as np
 
-from refmodel.block.profile import Profile
-from refmodel.engine.lane import Lane
-from refmodel.host.disk import Disk
-from refmodel.host.play import ModelPlayer, result_on_model
+from refmodel.ground.lane import Lane
 from refmodel.host.processor import REGISTERS
-from refmodel.host.scenario import Scenario, Written
-from refmodel.host.spans import through
 from refmodel.media.writing import Burst, WriteHead
+from refmodel.profile import Profile
 from refmodel.protect.cases import Case
+from refmodel.world.disk import Disk
+from refmodel.world.play import ModelPlayer, result_on_model
+from refmodel.world.scenario import Scenario, Written
+from refmodel.world.spans import through
 
 
 def disk_of(scenario: Scenario, profile: Profile, folder: Path) -> Disk:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from refmodel.block.profile import Profile
 from refmodel.engine.blame import completions
 from refmodel.engine.compare import differences
-from refmodel.engine.lane import Lane
 from refmodel.engine.timeline import LINES
+from refmodel.ground.lane import Lane
+from refmodel.profile import Profile
 from refmodel.protect.perturb import EARLY, LATE, LEVELS, LONG, MOST
 from refmodel.report.result import Finding
 

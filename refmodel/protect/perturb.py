@@ -12,8 +12,8 @@ from collections.abc import Iterable, Iterator
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.writer import NEVER
 from refmodel.engine.edges import Arrival, EdgeStepper, arrivals
-from refmodel.host.bus import BusCycle
-from refmodel.host.disk import Disk
+from refmodel.ground.bus import BusCycle
+from refmodel.world.disk import Disk
 
 EARLY, LATE, LONG = "early", "late", "long"
 LEVELS = ("byte_ready", "dma_active", "writing", "sync_equal")  # bits that can be up too long

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from itertools import count
 
-from refmodel.block.profile import Profile
+from refmodel.ground.workers import run_all
+from refmodel.profile import Profile
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, Check
 from refmodel.protect.judge import judge
@@ -21,7 +22,6 @@ from refmodel.protect.perturb import (
     disk_arrivals,
     run_perturbed,
 )
-from refmodel.workers import run_all
 
 
 class _Trial:

@@ -9,7 +9,7 @@ import numpy as np
 
 from refmodel.block.fields import STATUS_WIDTH
 from refmodel.engine.compare import Reads, differences, first_read_divergence
-from refmodel.engine.memory import Moves
+from refmodel.ground.moves import Moves
 from refmodel.report.result import Finding, Scope
 from refmodel.report.waves import (
     Change,

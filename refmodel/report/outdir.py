@@ -13,14 +13,14 @@ from typing import IO
 
 from rich.console import Console
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
+from refmodel.report.atomic import Write
 from refmodel.report.junit import to_junit
 from refmodel.report.mismatch_vcd import write_mismatch
 from refmodel.report.page.render import report_page
 from refmodel.report.result import RunResult, SuiteResult
 from refmodel.report.result_json import to_json
 from refmodel.report.terminal import show_all
-from refmodel.report.whole import Write
 
 TEXT_WIDTH = 100
 WAVES = "mismatch-*.vcd"

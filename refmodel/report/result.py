@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from refmodel.block.profile import Profile
 from refmodel.block.registers import State
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import Divergence, Observed, Reads
-from refmodel.engine.memory import Moves
-from refmodel.engine.recovery import Recovered
-from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.core_separator import Recovered
 from refmodel.engine.timeline import Expected
-from refmodel.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
+from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
+from refmodel.ground.moves import Moves
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
 
 AGREE, MISMATCH, ERROR, SKIPPED = "agree", "mismatch", "error", "skipped"
 

@@ -6,10 +6,10 @@ import json
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from refmodel.block.fields import WORD
-from refmodel.block.profile import Profile
-from refmodel.engine.recovery import Recovered
-from refmodel.host.bus import HIGH, READ_OTHER, WRITTEN
+from refmodel.engine.core_separator import Recovered
+from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
+from refmodel.ground.word import WORD
+from refmodel.profile import Profile
 from refmodel.report.result import (
     AccessSeen,
     Finding,

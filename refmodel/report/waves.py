@@ -10,15 +10,15 @@ import numpy as np
 from vcd import VCDWriter
 
 from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH, UNUSED
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.edges import edges
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.memory import Moves
-from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import READ_OTHER, WRITE_KINDS
-from refmodel.separator.interface import Bits
+from refmodel.ground.bus import READ_OTHER, WRITE_KINDS
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.moves import Moves
+from refmodel.ground.separated import SeparatedBits
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
 
 CYCLE_BITS = 32
 PHASE_STEPS = 4096  # a cycle, in a separator's waves
@@ -96,7 +96,7 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
         yield pulses("host", name, stimulus.access_cycle[made], first, end)
 
 
-def _separator_waves(bits: Bits, first: int, end: int) -> Iterator[Wave]:
+def _separator_waves(bits: SeparatedBits, first: int, end: int) -> Iterator[Wave]:
     """Yield the error of the last pulse, in two's complement, and the length of the last window.
 
     Both change when a channel bit is delivered, in 1 / 4096 cycles.

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, WORD, Layout
-from refmodel.block.profile import Profile
+from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Divergence
-from refmodel.engine.recovery import Recovered
-from refmodel.host.bus import HIGH, READ_OTHER, WRITTEN
+from refmodel.engine.core_separator import Recovered
+from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
+from refmodel.ground.word import WORD
+from refmodel.profile import Profile
 from refmodel.report.result import AccessSeen, Finding, RunResult, SuiteResult
 
 CLAUSES = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from refmodel.errors import UserError, near
+from refmodel.ground.errors import UserError, near
 from refmodel.separator.counter import Counter, Counts
 from refmodel.separator.interface import Separator, lock_limits, nominal_period
 from refmodel.separator.parameters import CounterPart, SecondOrderPart, SeparatorPart

@@ -23,11 +23,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
-from refmodel.engine.lane import Cycles
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles
 
 NEVER = 1 << 62
 
@@ -37,36 +34,6 @@ class Step(NamedTuple):
 
     strobe: int
     bit: int
-
-
-@dataclass(frozen=True, eq=False)
-class Bits:
-    """Delivered channel bits: the cycle each is delivered in, and why it was taken.
-
-    `phase` is the error of the pulse that made a 1 (0 for a 0) and `period` the length of the
-    window as it ended, both in 1 / `one` cycles.
-    """
-
-    cycle: Cycles
-    bit: NDArray[np.uint8]
-    phase: Cycles
-    period: Cycles
-    one: int
-
-    def since(self, cycle: int) -> Bits:
-        """Return the bits delivered from a cycle on."""
-        at = int(np.searchsorted(self.cycle, cycle))
-        return Bits(self.cycle[at:], self.bit[at:], self.phase[at:], self.period[at:], self.one)
-
-    def why(self, at: int) -> str:
-        """Say of the bit with index `at` why it was taken as it was."""
-        length = f"after a window of {self.period[at] / self.one:.3f} cycles"
-        if not self.bit[at]:
-            return f"no pulse fell into it, {length}"
-        error = self.phase[at] / self.one
-        side = "late" if error > 0 else "early"
-        place = f"{abs(error):.3f} cycles {side}" if error else "at the centre"
-        return f"its pulse came {place}, {length}"
 
 
 @dataclass(frozen=True, eq=False)

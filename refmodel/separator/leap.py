@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from refmodel.engine.lane import Cycles
-from refmodel.errors import UserError
-from refmodel.separator.interface import Bits, Followed, Separator
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles
+from refmodel.ground.separated import SeparatedBits
+from refmodel.separator.interface import Followed, Separator
 
 
-def run(separator: Separator, pulses: Cycles, end: int) -> Bits:
+def run(separator: Separator, pulses: Cycles, end: int) -> SeparatedBits:
     """Step up to edge `end - 1` with a pulse at each edge in `pulses`; return the bits delivered.
 
     Goes on from where the separator is. Raises UserError for pulses out of order, at edges already
@@ -136,7 +137,7 @@ class _Leaps:
             np.cumsum(windows)[:-1][pulse], error[:-1][pulse], np.array(self._period[1:])[pulse]
         )
 
-    def bits(self) -> Bits:
+    def bits(self) -> SeparatedBits:
         """Return the channel bits of all windows that ended."""
         windows, error = self._stretches()
         seen = self._is_pulse()
@@ -147,7 +148,7 @@ class _Leaps:
         cycle, phase, period = (np.array(x)[of] for x in (self._cycle, self._phase, self._period))
         to_go = period * (2 * number + 1) - 2 * phase
         bit = seen[of] & (number == 0)
-        return Bits(
+        return SeparatedBits(
             cycle - (-to_go // (2 * self._separator.one)),
             bit.astype(np.uint8),
             np.where(bit, pulse_phase[of], 0),

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles
+from refmodel.ground.lane import Cycles
 
 SETTLED = 16  # pulses in a row with one offset: the separator holds it
 

@@ -8,8 +8,8 @@ from typing import Literal
 from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
+from refmodel.ground.yamlfile import Schema, exact_number
 from refmodel.separator.second_order import GAIN_BITS
-from refmodel.yamlfile import Schema, exact_number
 
 SeparatorName = Literal["rephase", "counter", "second_order"]
 LONGEST_GAP = 4  # channel bits between two transitions of MFM

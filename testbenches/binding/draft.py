@@ -8,8 +8,8 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from refmodel.block.profile import profile_names
-from refmodel.errors import UserError, near
+from refmodel.ground.errors import UserError, near
+from refmodel.profile import profile_names
 from testbenches.binding.elaborate import Design, UnknownTopError, elaborate
 from testbenches.binding.guess import WIDTHS, Guess, Guesses, guess
 from testbenches.toolchain import cache_folder

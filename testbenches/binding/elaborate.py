@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from refmodel.errors import CannotRun, UserError, near
-from refmodel.signals import held
+from refmodel.ground.errors import CannotRun, UserError, near
+from refmodel.ground.signals import held
 
 if TYPE_CHECKING:
     import pyslang

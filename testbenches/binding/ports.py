@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from glob import glob
 from pathlib import Path
 
-from refmodel.errors import InputError, near
+from refmodel.ground.errors import InputError, near
 from testbenches.binding.elaborate import (
     Design,
     NameFaultError,
@@ -17,7 +17,7 @@ from testbenches.binding.elaborate import (
     elaborate,
     shown_path,
 )
-from testbenches.binding.machinery import Driven, Watched
+from testbenches.binding.roles import Driven, Watched
 from testbenches.binding.schema import Binding
 from testbenches.toolchain import cache_folder
 from testbenches.vhdl import UnknownGenericError, is_vhdl, translate

@@ -7,11 +7,11 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.block.profile import Profile, load_profile
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.errors import InputError, Problem, UserError, near
+from refmodel.ground.errors import InputError, Problem, UserError, near
+from refmodel.profile import Profile, load_profile
 from testbenches.binding.elaborate import PLAIN_NAME
-from testbenches.binding.machinery import LINES, MOVES
+from testbenches.binding.roles import LINES, MOVES
 
 if TYPE_CHECKING:
     from testbenches.binding.schema import Binding, Bus

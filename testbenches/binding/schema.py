@@ -14,13 +14,14 @@ from typing import Annotated, ClassVar, Literal, NamedTuple
 from pydantic import Field as Key
 from pydantic import PrivateAttr, model_validator
 
-from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, WORD
-from refmodel.block.profile import Profile, load_profile
-from refmodel.errors import InputError
-from refmodel.host.bus import HIGH, LOW, BusShape
+from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
+from refmodel.ground.bus import HIGH, LOW, BusShape
+from refmodel.ground.errors import InputError
+from refmodel.ground.word import WORD
+from refmodel.ground.yamlfile import Document, Schema, ShortForm, load
 from refmodel.media.flux import pulse_width
-from refmodel.yamlfile import Document, Schema, ShortForm, load
-from testbenches.binding.machinery import (
+from refmodel.profile import Profile, load_profile
+from testbenches.binding.roles import (
     GATES,
     Active,
     Driven,

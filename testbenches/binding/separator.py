@@ -8,10 +8,10 @@ from typing import Annotated
 from pydantic import Field as Key
 
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.engine.recovery import STROBE, VALUE
+from refmodel.engine.core_separator import STROBE, VALUE
+from refmodel.ground.yamlfile import Schema
 from refmodel.separator.parameters import SeparatorName
-from refmodel.yamlfile import Schema
-from testbenches.binding.machinery import Observed, Watched
+from testbenches.binding.roles import Observed, Watched
 
 Edges = Annotated[int, Key(ge=0, le=64)]
 

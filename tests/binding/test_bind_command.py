@@ -7,7 +7,7 @@ import typer
 from typer.testing import CliRunner
 
 from refmodel.cli.bind import bind_command
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 
 CORE = """\
 module m(input clk, rst, stb, bit_in, output [15:0] status);

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from refmodel.host.bus import HIGH, LOW, WORD_BUS, BusShape
+from refmodel.ground.bus import HIGH, LOW, WORD_BUS, BusShape
 from testbenches.binding.schema import Beat, Binding, Driven, Signal, Watched
 
 BYTES = {

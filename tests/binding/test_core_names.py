@@ -2,7 +2,7 @@
 
 import pytest
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from testbenches.binding.elaborate import NameFaultError, UnknownTopError, elaborate
 
 SOURCE = """\

@@ -2,7 +2,7 @@
 
 import pytest
 
-from refmodel.errors import CannotRun, InputError
+from refmodel.ground.errors import CannotRun, InputError
 from testbenches.binding.elaborate import Port, verilog_literal
 
 READ = "read: rd"

@@ -8,8 +8,8 @@ import pytest
 import yaml
 
 import hdl_stubs
-from refmodel.block.profile import profile_names
-from refmodel.errors import CannotRun, InputError, UserError
+from refmodel.ground.errors import CannotRun, InputError, UserError
+from refmodel.profile import profile_names
 from testbenches.binding.draft import draft
 from testbenches.binding.elaborate import elaborate
 from testbenches.binding.ports import preflight, source_files

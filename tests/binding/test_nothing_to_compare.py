@@ -3,7 +3,7 @@
 import pytest
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.errors import InputError
+from refmodel.ground.errors import InputError
 from testbenches.suite import Options, run_suite
 from testbenches.trials import CoreSubject
 

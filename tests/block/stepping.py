@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-from refmodel.block.profile import Profile
 from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.profile import Profile
 
 ENABLE, WRITE = 0x8000, 0x4000
 SET = 0x8000
@@ -38,7 +38,7 @@ def play(cycles, events, memory=(), slots=None, **changes):
     Slots are granted on the edges in `slots`, or by the profile's schedule.
     """
     block = RegisterBlock(profile(**changes))
-    schedule = block.profile.slots
+    schedule = block.settings.slots
     levels, seen = {}, []
     for edge in range(cycles):
         arriving = events.get(edge, {})
@@ -52,7 +52,7 @@ def play(cycles, events, memory=(), slots=None, **changes):
 
 
 def _seen(block):
-    fields = block.profile.status.split(block.status)
+    fields = block.settings.status.split(block.status)
     return Cycle(
         block.status,
         fields["dma_active"],

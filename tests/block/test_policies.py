@@ -7,9 +7,10 @@ from block_drive import MARK, feed, make_block, make_profile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.profile import Policies, load_profile
 from refmodel.block.registers import Inputs
-from refmodel.errors import UserError
+from refmodel.block.settings import Policies
+from refmodel.ground.errors import UserError
+from refmodel.profile import load_profile
 
 CHOICES = [
     (policy, choice)

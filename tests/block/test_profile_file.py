@@ -4,8 +4,8 @@ from fractions import Fraction
 
 import pytest
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import InputError, UserError
+from refmodel.ground.errors import InputError, UserError
+from refmodel.profile import load_profile
 
 HEAD = "name: mine\nclock_hz: 7093790\nchannel_bit_ns: 2000\n"
 FULL = """\

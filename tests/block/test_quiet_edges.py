@@ -10,8 +10,8 @@ from stepping import profile
 
 from refmodel.block.collector import Collector
 from refmodel.block.fifo import Fifo
-from refmodel.block.profile import Policies
 from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.block.settings import Policies
 from refmodel.block.transfer import Transfer
 from refmodel.block.writer import IDLE, Writer
 
@@ -138,7 +138,7 @@ def test_step_is_the_next_state(state, inputs, policies):
 
 def check_step(block, inputs):
     """Check that `step`, whether it takes the edge for quiet or not, leads to the next state."""
-    other = RegisterBlock(block.profile)
+    other = RegisterBlock(block.settings)
     other.restore(block.state)  # another block: _next_state leaves what it moved behind
     expected = other._next_state(inputs)
     word = block.step(inputs)

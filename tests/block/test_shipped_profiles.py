@@ -4,7 +4,8 @@ from fractions import Fraction
 
 import pytest
 
-from refmodel.block.profile import PROFILES, Policies, ResetValues, load_profile, profile_names
+from refmodel.block.settings import Policies, ResetValues
+from refmodel.profile import PROFILES, load_profile, profile_names
 
 # Check values 6. Carrier of the 625-line system: (284 - 1/4) fh + fv/2 with fh = 15 625 Hz and
 # fv = 50 Hz, read in "Timecode: A User's Guide", appendix 1; line and field rate from memory.

@@ -5,10 +5,10 @@ from fractions import Fraction
 import pytest
 from stepping import ENABLE, armed, play, profile, together
 
-from refmodel.block.profile import Profile
 from refmodel.block.slots import SlotRate, Slots
-from refmodel.errors import InputError
-from refmodel.yamlfile import parse
+from refmodel.ground.errors import InputError
+from refmodel.ground.yamlfile import parse
+from refmodel.profile import Profile
 
 HEAD = "name: test\nclock_hz: 7093790\nchannel_bit_ns: 2000\n"
 

@@ -8,8 +8,8 @@ from block_drive import MARK, ends, feed, make_block
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.profile import load_profile
 from refmodel.block.registers import Inputs, RegisterBlock
+from refmodel.profile import load_profile
 
 # Raw words of check values 1a, all computed: data 00, the C2 mark, FC behind a C2 mark.
 ZERO, C2_MARK, FC_AFTER_C2 = (f"{word:016b}" for word in (0xAAAA, 0x5224, 0x5552))

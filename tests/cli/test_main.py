@@ -9,7 +9,7 @@ from command import COMMAND, apart, cellstep
 
 from refmodel import __version__
 from refmodel.cli.main import COMMANDS
-from refmodel.host.find import suite_names
+from refmodel.world.find import suite_names
 
 HEAVY = ("cocotb", "pyslang", "hypothesis", "numpy", "rich.console")
 
@@ -83,7 +83,7 @@ def test_bad_arguments(arguments, said):
 
 
 BROKEN = """\
-import refmodel.report.trace as trace, refmodel.cli.main as main
+import refmodel.explain.trace as trace, refmodel.cli.main as main
 def broken(*_): raise RuntimeError("a bug")
 trace.model_trace = broken
 import sys; sys.argv = ["cellstep", "trace", "status/random"]

@@ -3,10 +3,8 @@
 import numpy as np
 
 from refmodel.block.registers import Inputs
-from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
 from refmodel.engine.timeline import LINES
-from refmodel.host.bus import (
+from refmodel.ground.bus import (
     LOW,
     READ_OTHER,
     READ_STATUS,
@@ -14,6 +12,8 @@ from refmodel.host.bus import (
     WRITE_SYNC_WORD,
     WRITE_TRANSFER,
 )
+from refmodel.ground.lane import Lane
+from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 
 ENABLE, WRITE = 0x8000, 0x4000
 SYNC_WORDS = (0x4489, 0x8912, 0x0000, 0xFFFF, 0xAAAA)
@@ -122,7 +122,7 @@ def inputs_of(stimulus, block):
                 transfer=value,
                 write_control=whole if kind == WRITE_CONTROL else 0,
                 control=value,
-                slot=block.profile.slots.granted(cycle),
+                slot=block.settings.slots.granted(cycle),
                 slot_data=int(stimulus.memory[place]) if place < len(stimulus.memory) else 0,
                 **{name: values[cycle - stimulus.first] for name, values in levels.items()},
             ),

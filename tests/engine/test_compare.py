@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.block.profile import load_profile
 from refmodel.engine.compare import Checker, Observed, Reads, differences
-from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.host.bus import READ_STATUS
+from refmodel.ground.bus import READ_STATUS
+from refmodel.ground.lane import Lane
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import load_profile
 
 PAL = load_profile("pal_dd")
 FIRST = 3  # the last cycle of reset

@@ -3,16 +3,16 @@
 import numpy as np
 import pytest
 
-from refmodel.block.profile import load_profile
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.edges import edges
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.errors import UserError
-from refmodel.host.bus import WRITE_TRANSFER
-from refmodel.host.play import ModelPlayer
+from refmodel.ground.bus import WRITE_TRANSFER
+from refmodel.ground.errors import UserError
+from refmodel.ground.stimulus import Stimulus
 from refmodel.host.processor import Processor
 from refmodel.host.program import Write
+from refmodel.profile import load_profile
+from refmodel.world.play import ModelPlayer
 
 PAL = load_profile("pal_dd")
 

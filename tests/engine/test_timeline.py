@@ -10,10 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from spans import SYNC_WORDS, busy_stimulus, inputs_of, shown_of
 
-from refmodel.block.profile import Policies, Profile, ResetValues
 from refmodel.block.registers import RegisterBlock
+from refmodel.block.settings import Policies, ResetValues
 from refmodel.engine.edges import edges
 from refmodel.engine.timeline import LINES, Timeline
+from refmodel.profile import Profile
 
 CHOICES = {name: get_args(key.annotation) for name, key in Policies.model_fields.items()}
 POLICIES = [

@@ -7,16 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import UserError
-from refmodel.media.flux import (
-    NO_BIT,
-    Flux,
-    flux_from_cycles,
-    flux_from_ns,
-    makes_edge,
-    pulse_width,
-)
+from refmodel.ground.errors import UserError
+from refmodel.ground.pulses import NO_BIT
+from refmodel.media.flux import Flux, flux_from_cycles, flux_from_ns, makes_edge, pulse_width
+from refmodel.profile import load_profile
 
 CYCLE = Fraction(125, 2)  # 62.5 ns: 16 MHz
 

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import InputError, UserError
-from refmodel.media.flux import NO_BIT
+from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.pulses import NO_BIT
+from refmodel.ground.yamlfile import parse
 from refmodel.media.flux_build import arrival_ns, read, write
 from refmodel.media.flux_defects import Defects, NoFlux, Weak
 from refmodel.media.strobes import strobe_cycles
 from refmodel.media.track import iso_track, random_track, words_track
-from refmodel.yamlfile import parse
+from refmodel.profile import load_profile
 
 BIT_NS = 2000.0
 TRACK = iso_track()

@@ -4,7 +4,7 @@ import pytest
 from hdl_lint import icarus, sources
 
 from hdl_stubs.defects import REFERENCE, apply, load_defects
-from refmodel.errors import InputError, UserError
+from refmodel.ground.errors import InputError, UserError
 
 DEFECTS = load_defects()
 each_defect = pytest.mark.parametrize("defect", DEFECTS, ids=lambda defect: defect.name)

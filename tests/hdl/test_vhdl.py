@@ -8,8 +8,8 @@ import pytest
 from replaced import replace_in, replaced
 
 from hdl_stubs.defects import HERE
-from refmodel.errors import CannotRun, InputError
-from refmodel.host.find import find_suite
+from refmodel.ground.errors import CannotRun, InputError
+from refmodel.world.find import find_suite
 from testbenches import vhdl
 from testbenches.binding.elaborate import UnknownTopError
 from testbenches.binding.ports import preflight

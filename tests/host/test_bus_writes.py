@@ -3,11 +3,8 @@
 import numpy as np
 import pytest
 
-from refmodel.block.profile import load_profile
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.errors import UserError
-from refmodel.host.bus import (
+from refmodel.ground.bus import (
     HIGH,
     LOW,
     WORD_BUS,
@@ -16,9 +13,12 @@ from refmodel.host.bus import (
     BusCycle,
     BusShape,
 )
-from refmodel.host.play import ModelPlayer
+from refmodel.ground.errors import UserError
+from refmodel.ground.stimulus import Stimulus
 from refmodel.host.processor import Processor
 from refmodel.host.program import Write
+from refmodel.profile import load_profile
+from refmodel.world.play import ModelPlayer
 
 PAL = load_profile("pal_dd")
 BYTE_BUS = BusShape(sync_word=(HIGH, LOW), transfer=(HIGH, LOW), control=(HIGH, LOW))

@@ -6,10 +6,10 @@ from itertools import accumulate
 import numpy as np
 import pytest
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import UserError
-from refmodel.host.disk import Disk
-from refmodel.host.scenario import Scenario
+from refmodel.ground.errors import UserError
+from refmodel.profile import load_profile
+from refmodel.world.disk import Disk
+from refmodel.world.scenario import Scenario
 
 PAL = load_profile("pal_dd")
 NTSC = load_profile("ntsc_dd")

@@ -2,8 +2,8 @@
 
 import pytest
 
-from refmodel.errors import UserError
-from refmodel.host.find import SCENARIOS, find_scenario, find_suite, given_name
+from refmodel.ground.errors import UserError
+from refmodel.world.find import SCENARIOS, find_scenario, find_suite, given_name
 
 TEXT = "name: mine\ntrack: {layout: words, words: [0x4489]}\n"
 

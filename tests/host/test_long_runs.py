@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 import hdl_stubs
-from refmodel.block.profile import load_profile
 from refmodel.cli.main import main
-from refmodel.errors import UserError
-from refmodel.host.disk import Disk
-from refmodel.host.levels import LONGEST_RUN
-from refmodel.host.scenario import Scenario, load_scenario
+from refmodel.ground.errors import UserError
+from refmodel.profile import load_profile
+from refmodel.world.disk import Disk
+from refmodel.world.levels import LONGEST_RUN
+from refmodel.world.scenario import Scenario, load_scenario
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.simulator import Session

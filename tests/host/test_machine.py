@@ -4,11 +4,12 @@ from fractions import Fraction
 
 import pytest
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import UserError
-from refmodel.host.machine import Drive, Machine, Timing
+from refmodel.drive.lines import DriveLines
+from refmodel.ground.errors import UserError
+from refmodel.host.machine import Machine, Timing
 from refmodel.host.processor import Processor, Unfinished
 from refmodel.host.program import Read, Wait
+from refmodel.profile import load_profile
 
 PAL = load_profile("pal_dd")
 
@@ -74,7 +75,7 @@ def test_the_drive_is_read_without_the_core():
             drive = yield Read("drive", 10)
         return drive.cycle
 
-    machine = Machine(drive=Drive((95,), 30, 1000))
+    machine = Machine(drive=DriveLines((95,), 30, 1000))
     processor = Processor(program(), PAL, machine=machine)
     assert processor.pending == []
     assert processor.told == 100
@@ -87,7 +88,7 @@ def test_watching_the_drive_ends_with_the_run():
         while True:
             yield Read("drive", 10)
 
-    processor = Processor(program(), PAL, machine=Machine(drive=Drive((), 1, 1000)))
+    processor = Processor(program(), PAL, machine=Machine(drive=DriveLines((), 1, 1000)))
     assert (processor.pending, processor.ended) == ([], False)
 
 

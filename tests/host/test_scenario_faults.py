@@ -2,11 +2,11 @@
 
 import pytest
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import UserError
+from refmodel.explain.trace import model_trace
+from refmodel.ground.errors import UserError
 from refmodel.host.processor import Processor
-from refmodel.host.scenario import load_scenario
-from refmodel.report.trace import model_trace
+from refmodel.profile import load_profile
+from refmodel.world.scenario import load_scenario
 
 WORDS = "track: {layout: words, words: [0x4489, 0x9254]}\n"
 HOST = "host: {program: rewrite_sync_word, params: "

@@ -7,7 +7,7 @@ import pytest
 from accessibility import check_accessible
 from command import cellstep
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.lessons.catalogue import MAKERS, TITLES, lesson_page, made, names_of
 from refmodel.lessons.register import MARKS_ON_TRACK
 from refmodel.media.mfm import encode

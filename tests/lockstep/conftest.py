@@ -4,7 +4,7 @@ import functools
 
 import pytest
 
-from refmodel.host.find import find_suite
+from refmodel.world.find import find_suite
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 import hdl_stubs
-from refmodel.host.find import find_suite
 from refmodel.host.programs import HostSector
+from refmodel.world.find import find_suite
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.toolchain import available

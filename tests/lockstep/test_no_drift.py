@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import hdl_stubs
-from refmodel.host.scenario import Scenario
+from refmodel.world.scenario import Scenario
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.recorder import Recorder

@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.host.catalogue import FILES
-from refmodel.host.find import find_suite
-from refmodel.host.scenario import load_scenario
+from refmodel.world.find import find_suite
+from refmodel.world.scenario import load_scenario
 from testbenches import lockstep as module
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 import hdl_stubs
-from refmodel.errors import CannotRun
-from refmodel.host.find import find_suite
+from refmodel.ground.errors import CannotRun
+from refmodel.world.find import find_suite
 from testbenches.binding.schema import load_binding
 from testbenches.job import Run
 from testbenches.lockstep import Lockstep

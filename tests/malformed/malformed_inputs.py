@@ -18,9 +18,9 @@ from malformed_hdl import HDL_BREAKS
 from malformed_yaml import DATA_BREAKS, MUST_FAIL, YAML_BREAKS
 
 from hdl_stubs.defects import REFERENCE
-from refmodel.block.profile import PROFILES
-from refmodel.host.find import SCENARIOS
+from refmodel.profile import PROFILES
 from refmodel.protect.check import CHECKS
+from refmodel.world.find import SCENARIOS
 
 STUBS = REFERENCE.parent
 HERE = Path(__file__).parent / "good"

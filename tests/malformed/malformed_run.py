@@ -31,8 +31,9 @@ RECORDS = ("changes", "unknown", "reads", "moves")
 PRELOADED = [  # what the commands import, so that a process forked from it starts at once
     *("pyslang", "rich.console", "malformed_run"),
     *(f"refmodel.cli.{name}" for name in ("run", "trace", "explain", "protect", "margin", "bind")),
-    *(f"refmodel.report.{name}" for name in ("outdir", "terminal", "protect_text", "trace")),
-    *("refmodel.report.margin_table", "refmodel.margin.sweep", "refmodel.explain.story"),
+    *(f"refmodel.report.{name}" for name in ("outdir", "terminal")),
+    *("refmodel.protect.text", "refmodel.explain.trace", "refmodel.margin.table"),
+    *("refmodel.margin.sweep", "refmodel.explain.story"),
     *("testbenches.suite", "testbenches.protect", "testbenches.binding.draft"),
 ]
 

@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 
 import hdl_stubs
 from refmodel.cli.main import app
-from refmodel.errors import CannotRun, UserError
+from refmodel.ground.errors import CannotRun, UserError
 from refmodel.margin import limits
 from refmodel.margin.pattern import Condition, data_pattern, pulses_across_gap, pulses_of
 from refmodel.margin.subject import Model

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from scipy import signal, stats
 
-from refmodel.block.profile import load_profile
 from refmodel.margin.curves import bathtub, lock_trace
 from refmodel.margin.limits import (
     dropout_ns,
@@ -18,6 +17,7 @@ from refmodel.margin.limits import (
 from refmodel.margin.pattern import Condition
 from refmodel.margin.subject import Model
 from refmodel.margin.sweep import clock_of
+from refmodel.profile import load_profile
 from refmodel.separator.choose import NAMES
 
 STEP_NS = 1250 / 2**9  # what a window margin is found to

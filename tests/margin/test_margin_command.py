@@ -8,7 +8,7 @@ import time
 import pytest
 from command import COMMAND, apart, cellstep
 
-from refmodel.processors import processors
+from refmodel.ground.processors import processors
 
 STUCK = """\
 name: stuck

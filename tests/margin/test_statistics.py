@@ -5,9 +5,9 @@ from fractions import Fraction
 import pytest
 from scipy import stats
 
-from refmodel.block.profile import load_profile
 from refmodel.margin.statistics import rate_limits
 from refmodel.margin.sweep import clock_of
+from refmodel.profile import load_profile
 
 
 def test_a_clock_knows_how_long_a_channel_bit_is():

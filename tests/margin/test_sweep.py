@@ -8,14 +8,14 @@ from dataclasses import dataclass, field, replace
 
 import pytest
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.margin.curves import BLOCKS, ENOUGH_ERRORS, map_column
+from refmodel.margin.files import as_csv
+from refmodel.margin.plot import plots
 from refmodel.margin.result import CSV_COLUMNS
 from refmodel.margin.subject import Model
 from refmodel.margin.sweep import Job, axes, clock_of, job_count, plan, run_jobs, sweep
-from refmodel.report.margin_files import as_csv
-from refmodel.report.margin_plot import plots
+from refmodel.profile import load_profile
 
 PROFILE = load_profile("pal_dd")
 CLOCK = clock_of(PROFILE)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.media.mfm import (
     MARK_A1,
     MARK_C2,

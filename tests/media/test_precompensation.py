@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
+from refmodel.block.precompensation import amount, direction
 from refmodel.media.mfm import encode
-from refmodel.media.precompensation import amount, direction
 
 CELL = 2000.0  # ns, one channel bit
 CONTEXTS = list(product((0, 1), repeat=4))  # data bits: two before, the current one, one after

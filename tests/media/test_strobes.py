@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.profile import load_profile
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.media.strobes import bits_of_revolutions, strobe_cycles
 from refmodel.media.track import Track, iso_track, words_track
+from refmodel.profile import load_profile
 
 PAL = load_profile("pal_dd").cycles_per_bit
 NTSC = load_profile("ntsc_dd").cycles_per_bit

@@ -7,11 +7,9 @@ import numpy as np
 from findings import finding_of
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.block.profile import load_profile
 from refmodel.engine.compare import Checker, Observed, Reads
-from refmodel.engine.lane import Lane
-from refmodel.host.find import find_scenario
-from refmodel.host.spans import disk_of, spans_of
+from refmodel.ground.lane import Lane
+from refmodel.profile import load_profile
 from refmodel.report.result import (
     Outcome,
     RunResult,
@@ -20,6 +18,8 @@ from refmodel.report.result import (
     SuiteResult,
     WaiverTold,
 )
+from refmodel.world.find import find_scenario
+from refmodel.world.spans import disk_of, spans_of
 
 PAL = load_profile("pal_dd")
 NO_LAG = dict.fromkeys((*FIELD_NAMES, UNUSED), 0)

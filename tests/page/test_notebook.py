@@ -4,12 +4,12 @@ import re
 
 import numpy as np
 
-from refmodel.block.profile import load_profile
 from refmodel.block.registers import RegisterBlock
-from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.report.notebook import table
+from refmodel.ground.lane import Lane
+from refmodel.ground.notebook import table
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import load_profile
 
 PAL = load_profile("pal_dd")
 

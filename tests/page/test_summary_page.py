@@ -6,7 +6,7 @@ from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, find_checks
 from refmodel.protect.judge import Judgement, Measured
 from refmodel.protect.matrix import Cell, Matrix
-from refmodel.report.page.summary import matrix_page
+from refmodel.protect.page import matrix_page
 
 LATE = Judgement("refuse", (Measured("still_up", 3, None, 0, "", -3),))
 

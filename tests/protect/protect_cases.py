@@ -4,7 +4,7 @@ from pathlib import Path
 
 from replaced import replaced
 
-from refmodel.block.profile import load_profile
+from refmodel.profile import load_profile
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import find_checks, load_check
 from refmodel.protect.judge import judge

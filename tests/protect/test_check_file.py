@@ -3,7 +3,7 @@
 import pytest
 from protect_cases import check_file, check_of, judged
 
-from refmodel.errors import InputError, UserError
+from refmodel.ground.errors import InputError, UserError
 from refmodel.protect.cases import HOST_SPEEDS, Case, cases
 from refmodel.protect.check import find_checks, load_check
 from refmodel.protect.judge import judge

@@ -3,7 +3,7 @@
 import pytest
 from protect_cases import PAL, case_of, judged
 
-from refmodel.block.profile import load_profile
+from refmodel.profile import load_profile
 from refmodel.protect.check import KINDS, find_checks
 
 CHECKS = [check.name for check in find_checks([])]

@@ -4,7 +4,7 @@ import pytest
 
 from hdl_stubs.defects import load_defects
 from refmodel.protect.check import ORIGINAL
-from refmodel.report.protect_text import wrong_details
+from refmodel.protect.text import wrong_details
 from testbenches.suite import Options, run_bindings
 
 DEFECTS = {defect.name: defect for defect in load_defects()}

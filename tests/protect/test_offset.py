@@ -12,14 +12,14 @@ from protect_cases import PAL
 
 from hdl_stubs.defects import load_defects
 from refmodel.engine.compare import MEMORY, Divergence, Observed, first_divergence
-from refmodel.engine.lane import Lane
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.host.bus import READ_STATUS
+from refmodel.ground.bus import READ_STATUS
+from refmodel.ground.lane import Lane
+from refmodel.ground.stimulus import Stimulus
 from refmodel.protect.check import ORIGINAL
 from refmodel.protect.offset import EXTRA, LOST, OTHER, SHORT, UNSEEN, Offset, offset_of
 from refmodel.protect.perturb import EARLY, LATE, LONG
-from refmodel.report.protect_text import wrong_details
+from refmodel.protect.text import wrong_details
 
 DEFECTS = {defect.name: defect for defect in load_defects()}
 BYTES = bytes([0x11, 0x22, 0x34, 0x47, 0x44, 0x89])  # the last two equal sync_word (B3)

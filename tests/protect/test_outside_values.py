@@ -5,11 +5,11 @@ from fractions import Fraction
 import pytest
 from protect_cases import PAL, case_of, judged
 
-from refmodel.host.disk import Disk
 from refmodel.host.program import Read
-from refmodel.host.scenario import Scenario
 from refmodel.media.density import Pace, Stretch
 from refmodel.protect.model import run_model
+from refmodel.world.disk import Disk
+from refmodel.world.scenario import Scenario
 
 # Computed: 32 bytes of 8 channel bits of 2 us, at 7.09379 MHz, in polls of 32 cycles.
 # The 5 % of such a region and the 32-cycle loop are common practice, no source.
@@ -44,7 +44,7 @@ def test_polls_for_32_bytes(percent, monkeypatch):
             seen += (yield Read("status", 32)).byte_ready
         return polls
 
-    monkeypatch.setattr("refmodel.host.scenario.programs", lambda: {"count": count})
+    monkeypatch.setattr("refmodel.world.scenario.programs", lambda: {"count": count})
     polls = run_model(disk(percent, host={"program": "count"}))
     assert polls == pytest.approx(POLLS[percent], abs=1)
 

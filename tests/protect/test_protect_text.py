@@ -10,7 +10,7 @@ from rich.console import Console
 from refmodel.protect.check import KINDS, ORIGINAL
 from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix, Tolerance
 from refmodel.protect.offset import LOST, Offset
-from refmodel.report.protect_text import show_matrix, show_sensitivity
+from refmodel.protect.text import show_matrix, show_sensitivity
 
 RUNNERS = (MODEL, "icarus", "verilator")
 EVENT = "channel bit 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 
 from refmodel.engine.compare import CHANNEL_BIT, Divergence, Observed
-from refmodel.engine.lane import Lane
-from refmodel.engine.recovery import STROBE, VALUE, Recovery
-from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.core_separator import STROBE, VALUE, Recovery
 from refmodel.engine.timeline import Expected
-from refmodel.media.flux import NO_BIT, Pulses
+from refmodel.ground.lane import Lane
+from refmodel.ground.pulses import NO_BIT, Pulses
+from refmodel.ground.stimulus import Stimulus
 
 
 def lane(first, *changes):

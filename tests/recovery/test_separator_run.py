@@ -5,11 +5,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from refmodel.block.profile import load_profile
 from refmodel.engine.compare import CHANNEL_BIT, Divergence
-from refmodel.engine.separation import SeparatorRun
-from refmodel.engine.stimulus import Stimulus
-from refmodel.media.flux import NO_BIT, Pulses
+from refmodel.engine.separator_run import SeparatorRun
+from refmodel.ground.pulses import NO_BIT, Pulses
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import load_profile
 from refmodel.separator.choose import NAMES, make_separator
 
 PROFILE = load_profile("pal_dd")

@@ -15,15 +15,12 @@ from findings import finding_of
 from rich.console import Console
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.block.profile import load_profile
 from refmodel.engine.compare import Checker, Observed, Reads
-from refmodel.engine.lane import Lane
 from refmodel.engine.timeline import Timeline
-from refmodel.host.bus import READ_STATUS, WRITE_SYNC_WORD, BusCycle
-from refmodel.host.disk import Disk
-from refmodel.host.play import with_accesses
-from refmodel.host.scenario import Scenario
+from refmodel.ground.bus import READ_STATUS, WRITE_SYNC_WORD, BusCycle
+from refmodel.ground.lane import Lane
 from refmodel.media.track import words_track
+from refmodel.profile import load_profile
 from refmodel.report.result import (
     AccessSeen,
     Gap,
@@ -34,6 +31,9 @@ from refmodel.report.result import (
     SuiteResult,
     WaiverTold,
 )
+from refmodel.world.disk import Disk
+from refmodel.world.play import with_accesses
+from refmodel.world.scenario import Scenario
 
 PAL = load_profile("pal_dd")
 RISE, FALL = 458, 472

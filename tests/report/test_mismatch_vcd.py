@@ -8,8 +8,8 @@ import pytest
 from report_cases import FALL, NO_LAG, PAL, RISE, finding, held, reader
 
 from refmodel.engine.compare import Observed
-from refmodel.engine.lane import Lane
-from refmodel.engine.memory import Moves
+from refmodel.ground.lane import Lane
+from refmodel.ground.moves import Moves
 from refmodel.report.mismatch_vcd import write_mismatch
 from refmodel.report.result import Scope
 

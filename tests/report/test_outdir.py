@@ -6,7 +6,7 @@ import os
 import pytest
 from report_cases import finding, held, mismatch, outcome, suite
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.report import outdir
 from refmodel.report.outdir import ResultFolder
 

@@ -17,7 +17,7 @@ from report_cases import (
     suite,
 )
 
-from refmodel.engine.lane import Lane
+from refmodel.ground.lane import Lane
 from refmodel.report.terminal import show, show_all, show_divergences
 
 AGREE = """\

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from report_cases import PAL, reader
 
-from refmodel.errors import UserError
-from refmodel.host.find import find_scenario
-from refmodel.host.scenario import HostPart, Scenario
-from refmodel.report.trace import model_trace, rows, write_csv, write_table, write_waves
+from refmodel.explain.trace import model_trace, rows, write_csv, write_table, write_waves
+from refmodel.ground.errors import UserError
+from refmodel.world.find import find_scenario
+from refmodel.world.scenario import HostPart, Scenario
 
 POLL = Scenario(
     name="poll",

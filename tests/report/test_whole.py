@@ -4,8 +4,8 @@ import os
 
 import pytest
 
-from refmodel.errors import UserError
-from refmodel.report.whole import write_whole
+from refmodel.ground.errors import UserError
+from refmodel.report.atomic import write_whole
 
 
 def test_one_whole_file(tmp_path):

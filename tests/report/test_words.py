@@ -6,7 +6,14 @@ from report_cases import PAL
 import refmodel
 from hdl_stubs.defects import load_defects
 from refmodel.block.fields import FIELD_NAMES
-from refmodel.host.bus import HIGH, LOW, READ_OTHER, READ_STATUS, READ_STATUS_PART, WRITE_SYNC_WORD
+from refmodel.ground.bus import (
+    HIGH,
+    LOW,
+    READ_OTHER,
+    READ_STATUS,
+    READ_STATUS_PART,
+    WRITE_SYNC_WORD,
+)
 from refmodel.report import words
 from refmodel.report.result import AccessSeen
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.separator.counter import Counter, Counts
 from refmodel.separator.leap import follow, run
 from refmodel.separator.rephase import Rephase

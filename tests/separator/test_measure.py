@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.profile import load_profile
 from refmodel.media.flux_build import read, write
 from refmodel.media.flux_defects import Defects
 from refmodel.media.track import iso_track
+from refmodel.profile import load_profile
 from refmodel.separator.choose import NAMES, make_separator
 from refmodel.separator.leap import follow, run
 from refmodel.separator.measure import (

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from refmodel.block.profile import Profile, load_profile, profile_names
-from refmodel.errors import InputError, UserError
+from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.yamlfile import parse
+from refmodel.profile import Profile, load_profile, profile_names
 from refmodel.separator.choose import NAMES, gains_of, make_separator
 from refmodel.separator.parameters import CounterPart, SeparatorPart
-from refmodel.yamlfile import parse
 
 PROFILE = "name: test\nclock_hz: 16000000\nchannel_bit_ns: 2000\n"
 

@@ -9,11 +9,11 @@ import yaml
 from replaced import replace_in
 
 import hdl_stubs
-from refmodel.block.profile import load_profile
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.host.find import find_suite
+from refmodel.profile import load_profile
 from refmodel.separator.choose import counts_of, gains_of
 from refmodel.separator.interface import nominal_period
+from refmodel.world.find import find_suite
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from refmodel.block.profile import load_profile
 from refmodel.media.flux import makes_edge, pulse_width
 from refmodel.media.flux_build import read, write
 from refmodel.media.flux_defects import Defects
 from refmodel.media.reader import read_sectors
 from refmodel.media.track import iso_track
+from refmodel.profile import load_profile
 from refmodel.separator.choose import NAMES, make_separator
 from refmodel.separator.leap import run
 

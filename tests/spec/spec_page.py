@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES
-from refmodel.block.profile import Policies, ResetValues
 from refmodel.block.registers import Inputs
+from refmodel.block.settings import Policies, ResetValues
 
 SPEC = Path(__file__).parents[2] / "refmodel" / "SPEC.md"
 FENCES = ("cycles", "text")

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from spec_page import INSIDE, OUTPUTS
 
 from refmodel.block.fields import STATUS_WIDTH
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
+from refmodel.profile import Profile
 
 
 @dataclass

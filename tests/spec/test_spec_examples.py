@@ -8,7 +8,7 @@ import pytest
 from spec_page import SPEC, read_page
 from spec_play import play
 
-from refmodel.block.profile import Policies
+from refmodel.block.settings import Policies
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 STATED = [row[0].strip("`") for row in PAGE.tables["Policies"][2:]]

@@ -11,8 +11,9 @@ from spec_play import written
 
 import refmodel.block
 from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS
-from refmodel.block.profile import Policies, ResetValues, load_profile
 from refmodel.block.registers import Inputs
+from refmodel.block.settings import Policies, ResetValues
+from refmodel.profile import load_profile
 from testbenches.binding.schema import REGISTERS
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))

@@ -10,7 +10,7 @@ from importlib import resources
 
 import pytest
 
-from refmodel.errors import CannotRun, UserError
+from refmodel.ground.errors import CannotRun, UserError
 from testbenches import toolchain
 from testbenches.toolchain import find_icarus, find_verilator, need, simulators
 

@@ -5,7 +5,7 @@ import subprocess
 
 import pytest
 
-from refmodel.errors import CannotRun
+from refmodel.ground.errors import CannotRun
 from testbenches.toolchain import available, cache_folder, need, simulator_environment
 
 needs_verilator = pytest.mark.skipif("verilator" not in available(), reason="Verilator builds it")

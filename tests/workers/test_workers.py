@@ -9,19 +9,19 @@ from pathlib import Path
 
 import pytest
 
-from refmodel.errors import CannotRun, InputError, Problem
-from refmodel.processors import processors
-from refmodel.workers import run_all
+from refmodel.ground.errors import CannotRun, InputError, Problem
+from refmodel.ground.processors import processors
+from refmodel.ground.workers import run_all
 
 ENDLESS = """
 import signal
 from functools import partial
-from refmodel.workers import run_all
+from refmodel.ground.workers import run_all
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job inherits none
 def begun(): print("one done", flush=True)
 run_all([partial(exec, work) for work in ("pass", *["while True: pass"] * 3)], 2, begun)
 """
-COUNT = "from refmodel.processors import processors; print(processors())"
+COUNT = "from refmodel.ground.processors import processors; print(processors())"
 
 
 def test_results_come_back_in_order_and_each_is_told():

@@ -5,13 +5,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from refmodel.block.profile import load_profile
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Timeline
-from refmodel.host.play import ModelPlayer
+from refmodel.ground.stimulus import Stimulus
 from refmodel.host.processor import Processor
 from refmodel.media.strobes import bits_of_revolutions, strobe_cycles
 from refmodel.media.writing import Surface, WriteHead
+from refmodel.profile import load_profile
+from refmodel.world.play import ModelPlayer
 
 PAL = load_profile("pal_dd")
 

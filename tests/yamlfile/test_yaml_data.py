@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 import yaml
 
-from refmodel.errors import InputError, UserError
-from refmodel.yamlfile import load, parse
+from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.yamlfile import load, parse
 
 FILE = Path("f.yaml")
 

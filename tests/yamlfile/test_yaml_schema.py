@@ -7,8 +7,8 @@ from typing import ClassVar, Literal
 import pytest
 from pydantic import Field, field_validator
 
-from refmodel.errors import InputError
-from refmodel.yamlfile import Schema, ShortForm, parse
+from refmodel.ground.errors import InputError
+from refmodel.ground.yamlfile import Schema, ShortForm, parse
 
 
 class Port(ShortForm):

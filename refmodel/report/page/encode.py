@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles, Lane
+from refmodel.ground.lane import Cycles, Lane
 
 Encoded = dict[str, Any]
 

@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, UNUSED
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import describe
 from refmodel.engine.compare import CHANNEL_BIT, differences, first_read_divergence
 from refmodel.engine.edges import Edge, edges
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.host.bus import READ_OTHER, WRITTEN
+from refmodel.ground.bus import READ_OTHER, WRITTEN
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.profile import Profile
 from refmodel.report.page.encode import encode, encode_cycles, encode_lane
 from refmodel.report.result import Scope, Shown
 from refmodel.report.waves import COUNTERS, field_width

@@ -6,10 +6,11 @@ import numpy as np
 
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import Divergence
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.stimulus import Stimulus
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.separated import SeparatedBits
+from refmodel.ground.stimulus import Stimulus
 from refmodel.separator import leap
-from refmodel.separator.interface import Bits, Separator
+from refmodel.separator.interface import Separator
 
 CLAUSE = "separator"
 
@@ -28,7 +29,7 @@ class SeparatorRun:
         self._width = width
         self._waiting = np.empty(0, np.int64)
         self._before = np.empty(0, np.int64)  # the last pulse of the span before
-        self._bits: list[Bits] = []
+        self._bits: list[SeparatedBits] = []
 
     def lane(self, stimulus: Stimulus) -> Lane:
         """Return the channel bits delivered in a span: 2 + bit in the cycle of one, else 0."""

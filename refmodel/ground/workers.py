@@ -12,9 +12,9 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from typing import TypeVar, cast
 
-from refmodel.errors import CannotRun
-from refmodel.processors import processors
-from refmodel.signals import STOPS, held
+from refmodel.ground.errors import CannotRun
+from refmodel.ground.processors import processors
+from refmodel.ground.signals import STOPS, held
 
 T = TypeVar("T")
 DROP = signal.SIGUSR1  # tells a worker to leave its call, and those that wait, undone

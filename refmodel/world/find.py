@@ -5,8 +5,8 @@ from __future__ import annotations
 from importlib import resources
 from pathlib import Path
 
-from refmodel.errors import UserError, near
-from refmodel.host.scenario import Scenario, load_scenario
+from refmodel.ground.errors import UserError, near
+from refmodel.world.scenario import Scenario, load_scenario
 
 SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
 

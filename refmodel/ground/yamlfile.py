@@ -29,7 +29,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, ErrorDetails
 
-from refmodel.errors import InputError, Problem, UserError, near
+from refmodel.ground.errors import InputError, Problem, UserError, near
 
 Key = tuple[str | int, ...]
 DEEPEST = 40  # mappings and lists inside each other

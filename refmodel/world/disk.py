@@ -11,28 +11,30 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.block.profile import Profile
-from refmodel.engine.lane import Cycles
-from refmodel.engine.stimulus import Stimulus
-from refmodel.errors import UserError
-from refmodel.host.bus import WORD_BUS, BusShape
-from refmodel.host.levels import LONGEST_RUN, Toggling, lane_of
-from refmodel.host.machine import Drive, Machine
+from refmodel.drive.lines import DriveLines
+from refmodel.ground.bus import WORD_BUS, BusShape
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles
+from refmodel.ground.pulses import NO_PULSES, Pulses
+from refmodel.ground.separated import SeparatedBits
+from refmodel.ground.stimulus import Stimulus
+from refmodel.host.machine import Machine
 from refmodel.host.processor import REGISTERS, Processor
 from refmodel.media import flux_build
 from refmodel.media.density import Pace
-from refmodel.media.flux import NO_PULSES, Pulses, makes_edge, pulse_width
+from refmodel.media.flux import makes_edge, pulse_width
 from refmodel.media.flux_defects import Defects
 from refmodel.media.mfm import Bits
 from refmodel.media.seeded import random_bytes
 from refmodel.media.track import Track
 from refmodel.media.writing import Burst, Surface
+from refmodel.profile import Profile
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
-from refmodel.separator.interface import Bits as Separated
+from refmodel.world.levels import LONGEST_RUN, Toggling, lane_of
 
 if TYPE_CHECKING:
-    from refmodel.host.scenario import Scenario
+    from refmodel.world.scenario import Scenario
 
 RESET_CYCLES = 4
 MEMORY_WORDS = 1 << 16  # at most
@@ -47,7 +49,7 @@ class _Turn(NamedTuple):
     cycle: Cycles
     bit: Bits
     pulses: Pulses = NO_PULSES
-    separated: Separated | None = None
+    separated: SeparatedBits | None = None
 
 
 @dataclass(frozen=True)
@@ -150,10 +152,10 @@ class Disk:
         return Machine(host.timing, self.drive, host.limit, program or "host program")
 
     @cached_property
-    def drive(self) -> Drive:
+    def drive(self) -> DriveLines:
         """The lines of the drive over the whole run."""
         turns = range(self.scenario.revolutions)
-        return Drive(
+        return DriveLines(
             tuple(self.pace.begin(turn, self.start) for turn in turns),
             self._cycles_of(self.scenario.index_us),
             self.cycles,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from refmodel.block.fields import WORD
+from refmodel.ground.word import WORD
 
 # Kinds of bus cycle (column `access_kind` of a stimulus).
 READ_STATUS = 0  # reads status and clears byte_ready (B5)

@@ -49,7 +49,7 @@ class Lane:
         return self.value[np.searchsorted(self.cycle, cycles, side="right") - 1]
 
     def _repr_html_(self) -> str:
-        from refmodel.report.notebook import table
+        from refmodel.ground.notebook import table
 
         changes = zip(self.cycle.tolist(), self.value.tolist(), strict=True)
         return table(("cycle", "value"), [(str(c), f"{v} (0x{v:X})") for c, v in changes])

@@ -14,14 +14,14 @@ from pydantic import BaseModel, create_model
 from pydantic import Field as Key
 from pydantic.errors import PydanticUserError
 
-from refmodel.errors import InputError, Problem, UserError, near
+from refmodel.ground.errors import InputError, Problem, UserError, near
+from refmodel.ground.yamlfile import Document
 from refmodel.host.catalogue import programs
 from refmodel.host.program import ProgramMaker
 from refmodel.media.track import Track
-from refmodel.yamlfile import Document
 
 if TYPE_CHECKING:
-    from refmodel.host.scenario import HostPart, Scenario
+    from refmodel.world.scenario import HostPart, Scenario
 
 Place = tuple[str | int, ...]
 Fault = tuple[Place, str]

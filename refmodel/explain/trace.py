@@ -11,16 +11,14 @@ from typing import IO
 import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.cause import describe
 from refmodel.engine.edges import Edge, edges
-from refmodel.engine.stimulus import LEVEL_INPUTS, Stimulus
 from refmodel.engine.timeline import Expected
-from refmodel.errors import UserError
-from refmodel.host.bus import WRITE_KINDS
-from refmodel.host.scenario import Scenario
-from refmodel.host.spans import Span, disk_of, spans_of
+from refmodel.ground.bus import WRITE_KINDS
+from refmodel.ground.errors import UserError
+from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
+from refmodel.profile import Profile
 from refmodel.report import words
 from refmodel.report.waves import (
     Wave,
@@ -30,6 +28,8 @@ from refmodel.report.waves import (
     stimulus_waves,
     write_vcd,
 )
+from refmodel.world.scenario import Scenario
+from refmodel.world.spans import Span, disk_of, spans_of
 
 SHOWN = 200  # cycles, where the user names no range
 COLUMNS = (

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles
 
 
 @dataclass(frozen=True)

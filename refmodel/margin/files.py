@@ -7,10 +7,10 @@ import io
 import json
 from collections.abc import Iterator
 
+from refmodel.margin.page import margin_page
+from refmodel.margin.plot import plots
 from refmodel.margin.result import MarginResult
-from refmodel.report.margin_plot import plots
 from refmodel.report.outdir import ResultFolder
-from refmodel.report.page.summary import margin_page
 
 
 class MarginFolder(ResultFolder):

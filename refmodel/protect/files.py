@@ -12,12 +12,12 @@ from typing import Any
 
 from rich.console import Console
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 from refmodel.protect.matrix import Cell, Matrix, Tolerance
+from refmodel.protect.page import matrix_page
+from refmodel.protect.text import show_matrix, show_sensitivity, wrong_details
+from refmodel.report.atomic import write_text
 from refmodel.report.junit import clean
-from refmodel.report.page.summary import matrix_page
-from refmodel.report.protect_text import show_matrix, show_sensitivity, wrong_details
-from refmodel.report.whole import write_text
 
 
 def matrix_data(matrix: Matrix) -> dict[str, Any]:

@@ -10,8 +10,8 @@ import numpy as np
 from pydantic import Field as Key
 from pydantic import model_validator
 
-from refmodel.engine.lane import Lane
-from refmodel.yamlfile import Schema
+from refmodel.ground.lane import Lane
+from refmodel.ground.yamlfile import Schema
 
 LONGEST_RUN = 4_294_000_000  # cycles: a harness counts in 32 bits, and a bus may be 256 cycles late
 MOST_CHANGES = 10_000_000  # of a level input in one revolution

@@ -9,10 +9,10 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import Field as Key
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
+from refmodel.ground.yamlfile import Schema
 from refmodel.media.mfm import word_bits
 from refmodel.media.track import Place, Track, image_track, iso_track, random_track, words_track
-from refmodel.yamlfile import Schema
 
 LONGEST = 10_000_000  # channel bits of a track
 

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import CHANNEL_BIT, Divergence, Observed
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.engine.separation import CLAUSE, SeparatorRun
-from refmodel.engine.stimulus import Stimulus
+from refmodel.engine.separator_run import CLAUSE, SeparatorRun
 from refmodel.engine.timeline import Expected
-from refmodel.media.flux import NO_BIT, NO_PULSES
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.pulses import NO_BIT, NO_PULSES
+from refmodel.ground.stimulus import Stimulus
 from refmodel.separator.measure import first_held, tally, windows_of_bits
 
 STROBE, VALUE = "bit_strobe", "bit_value"  # the core's two signals

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.engine.lane import Cycles, Lane
-from refmodel.media.flux import NO_PULSES, Pulses
-from refmodel.separator.interface import Bits
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.pulses import NO_PULSES, Pulses
+from refmodel.ground.separated import SeparatedBits
 
 LEVEL_INPUTS = {  # level inputs, and their value where they are not driven
     "dma_active": 0,
@@ -29,7 +29,7 @@ class Stimulus:
     """What the block samples at edges `first` .. `first + cycles - 1`.
 
     Arrays are ordered by cycle. At most one channel bit and one bus cycle fall on an edge; the
-    kinds of bus cycle, and what mask and value mean, are `refmodel.host.bus`'s. Levels begin at
+    kinds of bus cycle, and what mask and value mean, are `refmodel.ground.bus`'s. Levels begin at
     or before `first`. `memory` is what write transfers fetch, and the room read transfers have.
     `pulses` reach a core with a separator of its own. `separated` says why each channel bit was
     taken, if a separator model delivers them.
@@ -47,7 +47,7 @@ class Stimulus:
     resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
     memory: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
     pulses: Pulses = NO_PULSES
-    separated: Bits | None = None
+    separated: SeparatedBits | None = None
 
     @property
     def end(self) -> int:

@@ -6,14 +6,14 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
-from refmodel.block.profile import Profile
 from refmodel.block.registers import State
-from refmodel.engine.stimulus import Stimulus
 from refmodel.engine.timeline import Expected, Timeline
-from refmodel.errors import reading
-from refmodel.host.disk import Disk
-from refmodel.host.play import ModelPlayer
-from refmodel.host.scenario import Scenario
+from refmodel.ground.errors import reading
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
+from refmodel.world.disk import Disk
+from refmodel.world.play import ModelPlayer
+from refmodel.world.scenario import Scenario
 
 
 class Span(NamedTuple):

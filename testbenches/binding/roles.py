@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import ClassVar, Literal, NamedTuple
 
-from refmodel.yamlfile import Schema, ShortForm
+from refmodel.ground.yamlfile import Schema, ShortForm
 
 Active = Literal["high", "low"]
 GATES = ("master", "channel")

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
-from refmodel.errors import UserError
+from refmodel.ground.errors import UserError
 
 Write = Callable[[IO[str]], None]
 

@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from refmodel.block.profile import Profile
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.writer import NEVER
 from refmodel.engine.edges import EdgeStepper, arrivals
-from refmodel.engine.stimulus import Stimulus
-from refmodel.host.bus import BusCycle
-from refmodel.host.disk import Disk
+from refmodel.ground.bus import BusCycle
+from refmodel.ground.stimulus import Stimulus
 from refmodel.host.processor import REGISTERS, Processor
+from refmodel.profile import Profile
+from refmodel.world.disk import Disk
 
 
 class ModelPlayer:

@@ -12,19 +12,19 @@ from pydantic import Field as Key
 from pydantic import PrivateAttr, field_validator, model_validator
 
 from refmodel.block.slots import Slots
-from refmodel.errors import InputError, UserError
+from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.yamlfile import Document, Schema, exact_number, load
 from refmodel.host.catalogue import programs
-from refmodel.host.disk import MEMORY_WORDS
-from refmodel.host.layouts import TrackLayout
-from refmodel.host.levels import Cycle, Cycles, Level, LevelName
 from refmodel.host.machine import Timing
 from refmodel.host.program import Program
-from refmodel.host.scenario_faults import disk_problems, host_problems
 from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
 from refmodel.media.seeded import seed_of
 from refmodel.separator.parameters import SeparatorName
-from refmodel.yamlfile import Document, Schema, exact_number, load
+from refmodel.world.disk import MEMORY_WORDS
+from refmodel.world.layouts import TrackLayout
+from refmodel.world.levels import Cycle, Cycles, Level, LevelName
+from refmodel.world.scenario_faults import disk_problems, host_problems
 
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
 Microseconds = Annotated[int, Key(ge=0, le=LONGEST_US)]

@@ -1,27 +1,22 @@
-"""Profiles: clock, channel-bit time, register layout, reset values and policies, from YAML."""
+"""The settings of a register block: clock, channel-bit time, layout, reset values, policies."""
 
 from __future__ import annotations
 
 import re
 from fractions import Fraction
-from importlib import resources
-from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, Self, get_args
 
 from pydantic import Field as Key
-from pydantic import field_validator, model_validator
+from pydantic import field_validator
 
 from refmodel.block.fields import Layout
 from refmodel.block.slots import SlotRate, Slots
-from refmodel.errors import UserError, near
-from refmodel.separator.choose import NAMES, make_separator
-from refmodel.separator.parameters import SeparatorPart
-from refmodel.yamlfile import Schema, load
+from refmodel.ground.errors import UserError, near
+from refmodel.ground.yamlfile import Schema
 
 _FREQUENCY = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15}|/[1-9][0-9]{0,14})?")
 LEAST_WRITE_BIT_CYCLES = 9
 FASTEST_HZ = 10_000_000_000
-PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
 
 
 class Policies(Schema):
@@ -52,17 +47,14 @@ class ResetValues(Schema):
     byte_ready: int = Key(0, ge=0, le=1)
 
 
-class Profile(Schema):
-    """One kind of controller and clock. Immutable; `with_policies` returns a changed copy."""
+class Settings(Schema):
+    """What the register block is told. Immutable; `with_policies` returns a changed copy."""
 
-    name: str
-    about: str = ""
     clock_hz: Fraction
     channel_bit_ns: int = Key(gt=0, le=1_000_000)
     layout: dict[str, int | str] = Key({})
     reset: ResetValues = ResetValues()
     policies: Policies = Policies()
-    separator: SeparatorPart = SeparatorPart()
     arming_writes: int = Key(2, ge=1, le=8)  # B9
     fifo_words: int = Key(3, ge=1, le=64)  # B10, B11
     slots: Slots = Slots()
@@ -98,20 +90,6 @@ class Profile(Schema):
         Layout.moved(_places(value))
         return value
 
-    @model_validator(mode="after")
-    def _bits_last(self) -> Profile:
-        if self.cycles_per_bit < 1:
-            raise ValueError(
-                f"a channel bit of {self.channel_bit_ns} ns takes {float(self.cycles_per_bit):.3g}"
-                f" of a cycle of {float(self.cycle_ns):.6g} ns; it must take 1 or more (B2)"
-            )
-        for name in NAMES:
-            try:
-                make_separator(name, self.separator, self.cycles_per_bit)
-            except UserError as error:
-                raise ValueError(str(error)) from None
-        return self
-
     @property
     def status(self) -> Layout:
         """The status register's fields at this profile's places."""
@@ -137,8 +115,8 @@ class Profile(Schema):
         """Length of one cycle in nanoseconds."""
         return 1_000_000_000 / self.clock_hz
 
-    def with_policies(self, changes: dict[str, str]) -> Profile:
-        """Return the profile with policies changed; raise UserError for an unknown one."""
+    def with_policies(self, changes: dict[str, str]) -> Self:
+        """Return the settings with policies changed; raise UserError for an unknown one."""
         known = Policies.model_fields
         for name, value in changes.items():
             if name not in known:
@@ -160,21 +138,3 @@ def _places(layout: dict[str, Any]) -> dict[str, tuple[int, int]]:
             raise ValueError(f"{name}: '{place}' is no place; write 12 or \"7..0\"")
         places[name] = (int(ends[0]), int(ends[-1]))
     return places
-
-
-def profile_names() -> list[str]:
-    """Return the names of the profiles that ship with the model."""
-    return sorted(path.stem for path in PROFILES.glob("*.yaml"))
-
-
-def load_profile(name: str, folder: Path | None = None) -> Profile:
-    """Load a shipped profile by name, or a file by path (relative to `folder`).
-
-    Raises UserError when there is no such profile or the file is not a valid one.
-    """
-    if name in profile_names():
-        return load(PROFILES / f"{name}.yaml").validate(Profile)
-    path = Path(name) if folder is None else folder / name
-    if path.suffix in (".yaml", ".yml"):
-        return load(path).validate(Profile)
-    raise UserError(f"profile '{name}': no such profile{near(name, profile_names())}")

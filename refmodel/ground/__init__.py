@@ -1,0 +1,1 @@
+"""What every floor stands on: data in flight, change lists, bus cycles; errors, YAML, workers."""
