@@ -25,6 +25,7 @@ lint: setup ## look for mistakes in style, layout and types without running anyt
 	@$(python) -m ruff check .
 	@$(python) -m ruff format --check .
 	@$(python) -m mypy
+	@.venv/bin/lint-imports --no-logo
 
 bench: setup ## measure the speeds and print them beside their targets
 	@$(python) -m testbenches.bench

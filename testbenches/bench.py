@@ -35,7 +35,7 @@ from refmodel.profile import load_profile
 from refmodel.world.disk import Disk
 from refmodel.world.layouts import IsoLayout
 from refmodel.world.scenario import HostPart, Scenario
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 from testbenches.job import Job, Run
 from testbenches.lockstep import Lockstep
 from testbenches.simulator import Session

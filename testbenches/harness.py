@@ -9,11 +9,11 @@ from importlib import resources
 from jinja2 import Environment, StrictUndefined
 
 from refmodel.ground.bus import HIGH, LOW, BusShape
-from refmodel.world.disk import MEMORY_WORDS
-from testbenches.binding.elaborate import verilog_literal
+from refmodel.world.scenario import MEMORY_WORDS
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import Signal
 from testbenches.binding.schema import Binding
+from testbenches.hdl.elaborate import verilog_literal
 
 HARNESS = "cellstep_harness"
 HELD = (

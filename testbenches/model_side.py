@@ -10,7 +10,7 @@ from refmodel.ground.errors import UserError
 from refmodel.world.disk import Disk
 from refmodel.world.find import find_scenario
 from refmodel.world.spans import Span, through
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.suite import quiet
 

@@ -16,8 +16,9 @@ from refmodel.protect.offset import IN_TIME, offset_of, wrong_cycles
 from refmodel.protect.sensitivity import Sensitivity
 from refmodel.report.result import ERROR, SKIPPED, Finding, Outcome
 from refmodel.world.scenario import Written
+from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
-from testbenches.binding.schema import Binding, load_binding
+from testbenches.binding.schema import Binding
 from testbenches.suite import Options, Say, quiet, run_suite
 from testbenches.toolchain import simulators
 

@@ -33,9 +33,10 @@ from refmodel.report.result import (
 )
 from refmodel.world.find import find_suite, given_name
 from refmodel.world.scenario import Scenario
+from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
 from testbenches.binding.roles import GATES, LINES, MOVES
-from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding, load_binding
+from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.simulator import Session
 from testbenches.toolchain import SIMULATORS, simulators, why_not

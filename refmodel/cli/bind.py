@@ -43,7 +43,7 @@ def bind_command(
     fill in. Exit status: 0, 2 for bad arguments, 125 for a core that does not compile.
     """
     from refmodel.report.atomic import write_text
-    from testbenches.binding.draft import draft
+    from testbenches.drafting.draft import draft
 
     if out is not None and out.exists() and not force:
         raise UserError(f"{out}: exists already; --force overwrites it")

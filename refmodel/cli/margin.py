@@ -127,7 +127,7 @@ def _given(name: str) -> tuple[Profile, Binding | None]:
     data = load(path).data
     if not (isinstance(data, dict) and "core" in data):
         return load_profile(name), None
-    from testbenches.binding.schema import load_binding
+    from testbenches.binding.load import load_binding
 
     binding = load_binding(path)
     return binding.load_profile(), binding

@@ -124,7 +124,7 @@ def _sensitivity(
     from refmodel.protect.sensitivity import table
     from refmodel.protect.text import show_sensitivity
     from refmodel.report.progress import Progress
-    from testbenches.binding.schema import load_binding
+    from testbenches.binding.load import load_binding
 
     profile = load_binding(binding).load_profile().with_policies(policies)
     with Progress(Console(stderr=True)) as progress:

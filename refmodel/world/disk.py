@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,12 +32,9 @@ from refmodel.profile import Profile
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
 from refmodel.world.levels import LONGEST_RUN, Toggling, lane_of
-
-if TYPE_CHECKING:
-    from refmodel.world.scenario import Scenario
+from refmodel.world.scenario import Scenario
 
 RESET_CYCLES = 4
-MEMORY_WORDS = 1 << 16  # at most
 NO_EDGES = np.empty(0, np.int64)
 FOREVER = 1 << 62
 MEMORY = 1  # stream of random numbers beside the track's

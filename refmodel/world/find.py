@@ -6,7 +6,8 @@ from importlib import resources
 from pathlib import Path
 
 from refmodel.ground.errors import UserError, near
-from refmodel.world.scenario import Scenario, load_scenario
+from refmodel.world.load import load_scenario
+from refmodel.world.scenario import Scenario
 
 SCENARIOS = Path(str(resources.files("refmodel"))) / "scenarios"
 

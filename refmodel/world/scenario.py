@@ -5,7 +5,6 @@ from __future__ import annotations
 import inspect
 from fractions import Fraction
 from math import gcd
-from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import Field as Key
@@ -13,7 +12,7 @@ from pydantic import PrivateAttr, field_validator, model_validator
 
 from refmodel.block.slots import Slots
 from refmodel.ground.errors import InputError, UserError
-from refmodel.ground.yamlfile import Document, Schema, exact_number, load
+from refmodel.ground.yamlfile import Document, Schema, exact_number
 from refmodel.host.catalogue import programs
 from refmodel.host.machine import Timing
 from refmodel.host.program import Program
@@ -21,13 +20,12 @@ from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
 from refmodel.media.seeded import seed_of
 from refmodel.separator.parameters import SeparatorName
-from refmodel.world.disk import MEMORY_WORDS
 from refmodel.world.layouts import TrackLayout
 from refmodel.world.levels import Cycle, Cycles, Level, LevelName
-from refmodel.world.scenario_faults import disk_problems, host_problems
 
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
 Microseconds = Annotated[int, Key(ge=0, le=LONGEST_US)]
+MEMORY_WORDS = 1 << 16  # at most
 
 
 class Contention(Schema):
@@ -192,14 +190,3 @@ class Scenario(Schema):
     def needs(self) -> set[str]:
         """Return the inputs and registers a core must have to run this scenario."""
         return {name for name, level in self.levels.items() if level != 0}
-
-
-def load_scenario(path: Path) -> Scenario:
-    """Load and check one scenario file; raise InputError with every fault in it."""
-    document = load(path)
-    scenario = Scenario.of(document)
-    problems = host_problems(document, scenario.host, ("host",))
-    problems += disk_problems(document, scenario, path.parent)
-    if problems:
-        raise InputError(problems)
-    return scenario

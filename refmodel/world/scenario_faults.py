@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import BaseModel, create_model
 from pydantic import Field as Key
@@ -19,9 +19,7 @@ from refmodel.ground.yamlfile import Document
 from refmodel.host.catalogue import programs
 from refmodel.host.program import ProgramMaker
 from refmodel.media.track import Track
-
-if TYPE_CHECKING:
-    from refmodel.world.scenario import HostPart, Scenario
+from refmodel.world.scenario import HostPart, Scenario
 
 Place = tuple[str | int, ...]
 Fault = tuple[Place, str]

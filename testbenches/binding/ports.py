@@ -9,7 +9,9 @@ from glob import glob
 from pathlib import Path
 
 from refmodel.ground.errors import InputError, near
-from testbenches.binding.elaborate import (
+from testbenches.binding.roles import Driven, Watched
+from testbenches.binding.schema import Binding
+from testbenches.hdl.elaborate import (
     Design,
     NameFaultError,
     Port,
@@ -17,10 +19,8 @@ from testbenches.binding.elaborate import (
     elaborate,
     shown_path,
 )
-from testbenches.binding.roles import Driven, Watched
-from testbenches.binding.schema import Binding
+from testbenches.hdl.vhdl import UnknownGenericError, is_vhdl, translate
 from testbenches.toolchain import cache_folder
-from testbenches.vhdl import UnknownGenericError, is_vhdl, translate
 
 Fault = tuple[tuple[str | int, ...], str]  # key, message
 Parameters = dict[str, int | str]

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
-from typing import TYPE_CHECKING
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.ground.errors import InputError, Problem, UserError, near
 from refmodel.profile import Profile, load_profile
-from testbenches.binding.elaborate import PLAIN_NAME
 from testbenches.binding.roles import LINES, MOVES
-
-if TYPE_CHECKING:
-    from testbenches.binding.schema import Binding, Bus
+from testbenches.binding.schema import Binding, Bus
+from testbenches.hdl.elaborate import PLAIN_NAME
 
 Fault = tuple[tuple[str | int, ...], str]  # key, message
 

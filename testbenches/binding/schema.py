@@ -1,6 +1,6 @@
 """binding.yaml as data: the roles a core's ports play, and what follows from them alone.
 
-`load_binding` checks everything that can be said without the core's sources; `ports.preflight`
+`load.load_binding` checks everything that can be said without the core's sources; `ports.preflight`
 checks the rest against the real ports.
 """
 
@@ -16,9 +16,8 @@ from pydantic import PrivateAttr, model_validator
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
 from refmodel.ground.bus import HIGH, LOW, BusShape
-from refmodel.ground.errors import InputError
 from refmodel.ground.word import WORD
-from refmodel.ground.yamlfile import Document, Schema, ShortForm, load
+from refmodel.ground.yamlfile import Document, Schema, ShortForm
 from refmodel.media.flux import pulse_width
 from refmodel.profile import Profile, load_profile
 from testbenches.binding.roles import (
@@ -32,7 +31,6 @@ from testbenches.binding.roles import (
     Signal,
     Watched,
 )
-from testbenches.binding.rules import problems
 from testbenches.binding.separator import ChannelBit, Separator
 
 Half = Literal["high", "low"]
@@ -209,6 +207,13 @@ class Binding(Schema):
 
     _document: Document = PrivateAttr()
 
+    @classmethod
+    def of(cls, document: Document) -> Binding:
+        """Return the binding of a document; raise InputError with every fault the schema finds."""
+        binding = document.validate(cls)
+        binding._document = document
+        return binding
+
     @property
     def document(self) -> Document:
         """The loaded file, for the position of each key."""
@@ -343,17 +348,3 @@ class Binding(Schema):
     def load_profile(self) -> Profile:
         """Return the profile with the binding's policies; raise UserError if it is no good."""
         return load_profile(self.profile, self.folder).with_policies(self.policies)
-
-
-def load_binding(path: Path, today: date | None = None) -> Binding:
-    """Load a binding.yaml; waivers are held against `today`.
-
-    Raises UserError for a file that cannot be read, InputError with every fault otherwise.
-    """
-    document = load(path)
-    binding = document.validate(Binding)
-    binding._document = document
-    found = list(problems(binding, today or date.today()))
-    if found:
-        raise InputError(found)
-    return binding

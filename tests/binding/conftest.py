@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from replaced import replaced
 
+from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
-from testbenches.binding.schema import load_binding
 
 CORE = """\
 module regs #(parameter W = 16) (

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from refmodel.ground.errors import InputError, UserError
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 
 STATUS, REGISTERS = "status: 0x4", "{status: 0x4, sync_word: 0x8}"
 

@@ -3,7 +3,7 @@
 import pytest
 
 from refmodel.ground.errors import UserError
-from testbenches.binding.elaborate import NameFaultError, UnknownTopError, elaborate
+from testbenches.hdl.elaborate import NameFaultError, UnknownTopError, elaborate
 
 SOURCE = """\
 typedef struct packed { logic ready; logic [7:0] data; } flags_t;

@@ -3,7 +3,7 @@
 import pytest
 
 from refmodel.ground.errors import CannotRun, InputError
-from testbenches.binding.elaborate import Port, verilog_literal
+from testbenches.hdl.elaborate import Port, verilog_literal
 
 READ = "read: rd"
 STATUS_PORT = "{status: status}"

@@ -10,10 +10,11 @@ import yaml
 import hdl_stubs
 from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.profile import profile_names
-from testbenches.binding.draft import draft
-from testbenches.binding.elaborate import elaborate
+from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight, source_files
-from testbenches.binding.schema import Signal, load_binding
+from testbenches.binding.schema import Signal
+from testbenches.drafting.draft import draft
+from testbenches.hdl.elaborate import elaborate
 
 STUBS = Path(hdl_stubs.__file__).parent
 CORES = Path(__file__).parent / "cores"  # other habits, each with a binding written by hand

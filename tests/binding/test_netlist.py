@@ -2,9 +2,9 @@
 
 import pytest
 
-from testbenches.binding.elaborate import elaborate
-from testbenches.binding.netlist import Bits, Cat, Const, Level, Match, Net, nets_in
-from testbenches.binding.read_netlist import read_netlist
+from testbenches.drafting.netlist import Bits, Cat, Const, Level, Match, Net, nets_in
+from testbenches.drafting.read_netlist import read_netlist
+from testbenches.hdl.elaborate import elaborate
 
 TOP = """\
 module m (input clk, rst_n, en, bit_in, sel, rd, wr, input [3:0] adr, input [7:0] din,

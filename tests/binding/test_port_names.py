@@ -2,7 +2,7 @@
 
 import pytest
 
-from testbenches.binding.names import is_low, line_active, score, words
+from testbenches.drafting.names import is_low, line_active, score, words
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """A drafted binding lists a core's sources in an order in which every simulator compiles them."""
 
-from testbenches.binding.draft import draft
+from testbenches.drafting.draft import draft
 
 MODULE = """\
 module a_core import z_pkg::*; (input clk, rst, stb, bit_in, output [15:0] status);

@@ -10,11 +10,11 @@ from replaced import replace_in, replaced
 from hdl_stubs.defects import HERE
 from refmodel.ground.errors import CannotRun, InputError
 from refmodel.world.find import find_suite
-from testbenches import vhdl
-from testbenches.binding.elaborate import UnknownTopError
+from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
-from testbenches.binding.schema import load_binding
-from testbenches.ghdl_verilog import mended
+from testbenches.hdl import vhdl
+from testbenches.hdl.elaborate import UnknownTopError
+from testbenches.hdl.ghdl_verilog import mended
 from testbenches.lockstep import Lockstep
 from testbenches.toolchain import available
 

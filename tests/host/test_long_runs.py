@@ -12,8 +12,9 @@ from refmodel.ground.errors import UserError
 from refmodel.profile import load_profile
 from refmodel.world.disk import Disk
 from refmodel.world.levels import LONGEST_RUN
-from refmodel.world.scenario import Scenario, load_scenario
-from testbenches.binding.schema import load_binding
+from refmodel.world.load import load_scenario
+from refmodel.world.scenario import Scenario
+from testbenches.binding.load import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.simulator import Session
 

@@ -6,7 +6,7 @@ from refmodel.explain.trace import model_trace
 from refmodel.ground.errors import UserError
 from refmodel.host.processor import Processor
 from refmodel.profile import load_profile
-from refmodel.world.scenario import load_scenario
+from refmodel.world.load import load_scenario
 
 WORDS = "track: {layout: words, words: [0x4489, 0x9254]}\n"
 HOST = "host: {program: rewrite_sync_word, params: "

@@ -5,7 +5,7 @@ import functools
 import pytest
 
 from refmodel.world.find import find_suite
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 from testbenches.lockstep import Lockstep
 
 REVOLUTIONS = 2  # a scenario's third is as its second

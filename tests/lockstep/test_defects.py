@@ -3,8 +3,8 @@
 import pytest
 
 from hdl_stubs.defects import REFERENCE, apply, load_defects
+from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
-from testbenches.binding.schema import load_binding
 from testbenches.simulator import Session
 from testbenches.toolchain import simulators
 

@@ -8,7 +8,7 @@ import pytest
 
 import hdl_stubs
 from refmodel.world.scenario import Scenario
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.recorder import Recorder
 

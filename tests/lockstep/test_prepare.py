@@ -8,9 +8,9 @@ import pytest
 from refmodel.ground.errors import UserError
 from refmodel.host.catalogue import FILES
 from refmodel.world.find import find_suite
-from refmodel.world.scenario import load_scenario
+from refmodel.world.load import load_scenario
 from testbenches import lockstep as module
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 from testbenches.lockstep import Lockstep
 
 BINDING = Path("hdl_stubs/reference/binding.yaml")

@@ -8,7 +8,7 @@ import pytest
 import hdl_stubs
 from refmodel.ground.errors import CannotRun
 from refmodel.world.find import find_suite
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 from testbenches.job import Run
 from testbenches.lockstep import Lockstep
 from testbenches.simulator import LONGEST_LOG

@@ -34,7 +34,7 @@ PRELOADED = [  # what the commands import, so that a process forked from it star
     *(f"refmodel.report.{name}" for name in ("outdir", "terminal")),
     *("refmodel.protect.text", "refmodel.explain.trace", "refmodel.margin.table"),
     *("refmodel.margin.sweep", "refmodel.explain.story"),
-    *("testbenches.suite", "testbenches.protect", "testbenches.binding.draft"),
+    *("testbenches.suite", "testbenches.protect", "testbenches.drafting.draft"),
 ]
 
 

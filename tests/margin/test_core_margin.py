@@ -15,7 +15,7 @@ from refmodel.margin.pattern import Condition, data_pattern, pulses_across_gap, 
 from refmodel.margin.subject import Model
 from refmodel.margin.sweep import clock_of, plan, run_jobs, sweep
 from refmodel.media.flux_defects import NoFlux
-from testbenches.binding.schema import load_binding
+from testbenches.binding.load import load_binding
 from testbenches.toolchain import available
 from testbenches.trials import CoreSubject
 

@@ -14,8 +14,8 @@ from refmodel.profile import load_profile
 from refmodel.separator.choose import counts_of, gains_of
 from refmodel.separator.interface import nominal_period
 from refmodel.world.find import find_suite
+from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
-from testbenches.binding.schema import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.simulator import Session
 from testbenches.toolchain import simulators

@@ -6,8 +6,7 @@ import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from testbenches.binding.elaborate import PLAIN_NAME, Design
-from testbenches.binding.netlist import (
+from testbenches.drafting.netlist import (
     Bits,
     Cat,
     Const,
@@ -21,6 +20,7 @@ from testbenches.binding.netlist import (
     Not,
     Other,
 )
+from testbenches.hdl.elaborate import PLAIN_NAME, Design
 
 Guards = tuple[Expr, ...]
 MAX_NESTING = 100  # of expressions and conditions: what is written deeper is a machine's work

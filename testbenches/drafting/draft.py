@@ -10,10 +10,10 @@ from pathlib import Path
 
 from refmodel.ground.errors import UserError, near
 from refmodel.profile import profile_names
-from testbenches.binding.elaborate import Design, UnknownTopError, elaborate
-from testbenches.binding.guess import WIDTHS, Guess, Guesses, guess
+from testbenches.drafting.guess import WIDTHS, Guess, Guesses, guess
+from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
+from testbenches.hdl.vhdl import is_vhdl, translate
 from testbenches.toolchain import cache_folder
-from testbenches.vhdl import is_vhdl, translate
 
 _TODO = {  # role: what the missing port is
     "clock": "the clock",

@@ -14,8 +14,8 @@ from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.signals import held
-from testbenches.binding.elaborate import SHOWN_FAULTS, UnknownTopError, shown_path
-from testbenches.ghdl_verilog import mended, place_before
+from testbenches.hdl.elaborate import SHOWN_FAULTS, UnknownTopError, shown_path
+from testbenches.hdl.ghdl_verilog import mended, place_before
 from testbenches.toolchain import how_to_get
 
 SUFFIXES = (".vhd", ".vhdl")

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from testbenches.binding.names import Active
-from testbenches.binding.netlist import (
+from testbenches.drafting.names import Active
+from testbenches.drafting.netlist import (
     Bits,
     Cat,
     Const,

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
-from testbenches.binding.evidence import Leaf, address_of, behind, read_ports, written
-from testbenches.binding.names import words
-from testbenches.binding.netlist import (
+from testbenches.drafting.evidence import Leaf, address_of, behind, read_ports, written
+from testbenches.drafting.names import words
+from testbenches.drafting.netlist import (
     Bits,
     Cat,
     Const,

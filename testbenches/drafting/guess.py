@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
-from testbenches.binding.elaborate import Design, Port
-from testbenches.binding.evidence import FAIR, MANY_REGISTERS, STRONG, Leaf, Vote, leaves_of, votes
-from testbenches.binding.guess_registers import Addresses, Status, addresses_of, status_of
-from testbenches.binding.names import Active, is_low, line_active, score, words
-from testbenches.binding.netlist import Bits, Expr, Net, Netlist, Not, nets_in
-from testbenches.binding.read_netlist import read_netlist
+from testbenches.drafting.evidence import FAIR, MANY_REGISTERS, STRONG, Leaf, Vote, leaves_of, votes
+from testbenches.drafting.guess_registers import Addresses, Status, addresses_of, status_of
+from testbenches.drafting.names import Active, is_low, line_active, score, words
+from testbenches.drafting.netlist import Bits, Expr, Net, Netlist, Not, nets_in
+from testbenches.drafting.read_netlist import read_netlist
+from testbenches.hdl.elaborate import Design, Port
 
 ONE_BIT_ROLES = (
     "clock", "reset", "enable", "strobe", "value", "line", "read", "write", "select",
