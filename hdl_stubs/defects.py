@@ -21,7 +21,7 @@ REFERENCE = HERE / "reference"
 class Defect(Schema):
     """One mistake: in `file`, `replace` (which occurs once) becomes `replacement`.
 
-    `clause` is the one whose statement the first visible divergence violates; `field` the status
+    `clause` is the one whose statement the first visible mismatch violates; `field` the status
     field or `unused` it shows in first, None where that depends on the stimulus or is no field.
     `binding` is the one of the core it takes to see it.
     """

@@ -13,7 +13,7 @@ import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.cause import Cause, find_cause
-from refmodel.engine.compare import CHANNEL_BIT, Checker, Divergence, Reads
+from refmodel.engine.compare import CHANNEL_BIT, Checker, Mismatch, Reads
 from refmodel.engine.core_separator import Recovery
 from refmodel.engine.separator_run import SeparatorRun
 from refmodel.engine.timeline import Timeline
@@ -216,7 +216,7 @@ class Lockstep:
         return self._work / f"{index}.events"
 
     def compare(self, prepared: Prepared, simulator: str, done: RunDone) -> Outcome:
-        """Compare one finished run with the model, revolution by revolution, up to a divergence."""
+        """Compare one finished run with the model, revolution by revolution, up to a mismatch."""
         disk = prepared.disk
         timeline = Timeline(disk.profile)
         recorder = Recorder(
@@ -236,17 +236,17 @@ class Lockstep:
                 expected = recovery.expect(expected, stimulus, observed)
             reads = recorder.reads(stimulus)
             moved = recorder.moves(stimulus.end) if self._compares_memory else None
-            divergence = checker.check(expected, observed, reads, moved)
-            if shown is None or divergence is not None:
+            mismatch = checker.check(expected, observed, reads, moved)
+            if shown is None or mismatch is not None:
                 since = max(stimulus.first, checker.start)
                 places = disk.places(turn)
                 shown = Shown(state, stimulus, expected, observed, reads, since, places)
-            if divergence is not None:
-                if recovery is not None and divergence.field == CHANNEL_BIT:
-                    cause = recovery.cause(divergence)
+            if mismatch is not None:
+                if recovery is not None and mismatch.field == CHANNEL_BIT:
+                    cause = recovery.cause(mismatch)
                 else:
-                    cause = find_cause(divergence, disk.profile, state, stimulus, observed)
-                finding = self._tell(divergence, cause, disk, shown)
+                    cause = find_cause(mismatch, disk.profile, state, stimulus, observed)
+                finding = self._tell(mismatch, cause, disk, shown)
                 finding = replace(finding, moves=moved[0] if moved else None)
                 break
         return Outcome(
@@ -276,14 +276,14 @@ class Lockstep:
             claimed = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
         return Recovery(claimed, known.pulse_latency, lag)
 
-    def _tell(self, divergence: Divergence, cause: Cause, disk: Disk, shown: Shown) -> Finding:
-        """Say of a divergence where and when it is, why, and what the host did before."""
+    def _tell(self, mismatch: Mismatch, cause: Cause, disk: Disk, shown: Shown) -> Finding:
+        """Say of a mismatch where and when it is, why, and what the host did before."""
         return Finding(
-            divergence,
+            mismatch,
             cause,
-            disk.place(divergence.cycle - divergence.lag),
-            float(divergence.cycle * self.profile.cycle_ns),
-            _accesses_before(shown.stimulus, shown.reads, divergence.cycle),
+            disk.place(mismatch.cycle - mismatch.lag),
+            float(mismatch.cycle * self.profile.cycle_ns),
+            _accesses_before(shown.stimulus, shown.reads, mismatch.cycle),
             shown.state,
             shown.stimulus,
             shown.expected,

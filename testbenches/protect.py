@@ -145,13 +145,13 @@ def _on_core(
 
 
 def _blame(finding: Finding, profile: Profile) -> Blame:
-    """Tell a finding's divergence by the bit, how long it lasts and the first read it spoiled."""
-    divergence = finding.divergence
+    """Tell a finding's mismatch by the bit, how long it lasts and the first read it spoiled."""
+    mismatch = finding.mismatch
     return Blame(
-        divergence.cycle,
-        divergence.field,
-        divergence.expected,
-        divergence.observed,
+        mismatch.cycle,
+        mismatch.field,
+        mismatch.expected,
+        mismatch.observed,
         finding.cause.clause,
         finding.cause.event,
         finding.place,

@@ -4,15 +4,15 @@ from refmodel.engine.cause import find_cause
 from refmodel.report.result import Finding
 
 
-def finding_of(divergence, disk, shown, accesses=()):
-    """Return the finding of a divergence in the revolution shown, after those accesses."""
+def finding_of(mismatch, disk, shown, accesses=()):
+    """Return the finding of a mismatch in the revolution shown, after those accesses."""
     profile = disk.profile
     return Finding(
-        divergence,
-        find_cause(divergence, profile, shown.state, shown.stimulus, shown.observed),
-        disk.place(divergence.cycle),
-        float(divergence.cycle * profile.cycle_ns),
-        [seen for seen in accesses if seen.cycle <= divergence.cycle],
+        mismatch,
+        find_cause(mismatch, profile, shown.state, shown.stimulus, shown.observed),
+        disk.place(mismatch.cycle),
+        float(mismatch.cycle * profile.cycle_ns),
+        [seen for seen in accesses if seen.cycle <= mismatch.cycle],
         shown.state,
         shown.stimulus,
         shown.expected,

@@ -27,7 +27,7 @@ def demo_command(
 
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
     from refmodel.report.progress import Progress
-    from refmodel.report.terminal import show, show_divergences
+    from refmodel.report.terminal import show, show_mismatches
     from testbenches.demo import run_demo
 
     console = Console()
@@ -36,7 +36,7 @@ def demo_command(
             out,
             typer.echo,
             lambda result: show(console, result),
-            lambda result: show_divergences(console, result),
+            lambda result: show_mismatches(console, result),
             progress.say,
         )
     raise typer.Exit(EXIT_AGREE if well else EXIT_MISMATCH)

@@ -1,4 +1,4 @@
-"""Which clause a core breaks, from what the model saw on the way to the divergence."""
+"""Which clause a core breaks, from what the model saw on the way to the mismatch."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from refmodel.block.arming import ENABLE, LENGTH
 from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
-from refmodel.engine.compare import MEMORY, Divergence, Observed
+from refmodel.engine.compare import MEMORY, Mismatch, Observed
 from refmodel.engine.edges import Edge, edges
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD_BITS
@@ -32,10 +32,10 @@ MANY = 1 << 30
 
 @dataclass
 class Trail:
-    """What the model did on the way to the divergence, as far as it tells clauses apart.
+    """What the model did on the way to the mismatch, as far as it tells clauses apart.
 
     A field that is observed was right up to there: the core can do what the model did. `here` is
-    the edge of the diverging cycle, if anything happened on it.
+    the edge of the mismatching cycle, if anything happened on it.
     """
 
     here: Edge | None = None
@@ -74,29 +74,29 @@ class Trail:
         return last is not None and edge.inputs.gates != last.inputs.gates
 
 
-def clause_of(divergence: Divergence, trail: Trail, observed: Observed) -> str:
+def clause_of(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
     """Return the clause the core breaks."""
-    field, here = divergence.field, trail.here
+    field, here = mismatch.field, trail.here
     if field == UNUSED:
         return "B8"
     if here is not None and here.inputs.reset:
         return "B14"
-    if divergence.through == "read" and field in observed.lanes:
+    if mismatch.through == "read" and field in observed.lanes:
         return "B5"  # the register was right: its read did not return it
     if field in ("data", "byte_ready"):
-        clause = _framing_clause(divergence, trail, observed)
+        clause = _framing_clause(mismatch, trail, observed)
         return "B13" if clause == "B4" and trail.control_written else clause
     stopped = here is not None and here.inputs.write_transfer and not here.after.transfer.enable
     if field in TRANSFER_FIELDS or (field == "writing" and stopped):
-        return _transfer_clause(divergence, trail, observed)
+        return _transfer_clause(mismatch, trail, observed)
     return CLAUSE[field]
 
 
-def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -> str:
+def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
     """Return the clause when a transfer starts, stops, moves or writes otherwise."""
-    field, here = divergence.field, trail.here
+    field, here = mismatch.field, trail.here
     if here is not None and here.inputs.write_transfer:
-        if field == "dma_active" and divergence.expected and not here.after.transfer.running:
+        if field == "dma_active" and mismatch.expected and not here.after.transfer.running:
             return "B6"  # shown by another meaning of the bit, not by a transfer
         accepted = here.inputs.transfer & ENABLE and not here.after.transfer.armed
         return "B10" if accepted and not here.inputs.transfer & LENGTH else "B9"
@@ -107,20 +107,20 @@ def _transfer_clause(divergence: Divergence, trail: Trail, observed: Observed) -
         return "B9" if trail.bits_since_start < WORD_BITS else "B10"
     done = observed.lanes.get("transfer_done")
     if field == "dma_active" and done is not None and here is not None:
-        ended = here.after.transfer.done and not int(done.at(divergence.cycle))
+        ended = here.after.transfer.done and not int(done.at(mismatch.cycle))
         return "B10" if ended else "B6"
-    if field == "transfer_done" and divergence.observed and trail.last is not None:
+    if field == "transfer_done" and mismatch.observed and trail.last is not None:
         return "B12" if trail.last.before.transfer.done else "B10"
     return CLAUSE[field]
 
 
-def _framing_clause(divergence: Divergence, trail: Trail, observed: Observed) -> str:
+def _framing_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
     """Return the clause when data or byte_ready is wrong."""
-    if divergence.field == "byte_ready":
-        return _ready_clause(divergence, trail, observed)
+    if mismatch.field == "byte_ready":
+        return _ready_clause(mismatch, trail, observed)
     if trail.here is not None and completes_byte(trail.here):
         overwrote = trail.overwrote and "data" in observed.lanes
-        return _data_clause(divergence, trail.here, overwrote, observed)
+        return _data_clause(mismatch, trail.here, overwrote, observed)
     return "B4"
 
 
@@ -138,21 +138,21 @@ def completions(profile: Profile, state: State, stimulus: Stimulus) -> Iterator[
             yield edge.cycle
 
 
-def _data_clause(divergence: Divergence, here: Edge, overwrote: bool, observed: Observed) -> str:
+def _data_clause(mismatch: Mismatch, here: Edge, overwrote: bool, observed: Observed) -> str:
     """Return the clause when data is wrong on the edge on which a byte completes.
 
     A core that keeps the old byte keeps every unread one (B5), or has lost this byte (B4): one that
     `overwrote` an unread byte before has lost this one.
     """
     if here.before.byte_ready:  # unread so far, and to be overwritten
-        kept = divergence.observed == here.before.data
+        kept = mismatch.observed == here.before.data
         return "B5" if kept and not overwrote else "B4"
-    framed_alike = "byte_ready" in observed.lanes  # for byte_ready would have diverged first
-    late = divergence.observed == here.before.window & 0xFF
+    framed_alike = "byte_ready" in observed.lanes  # for byte_ready would have mismatched first
+    late = mismatch.observed == here.before.window & 0xFF
     return "B2" if framed_alike and not late else "B4"
 
 
-def _ready_clause(divergence: Divergence, trail: Trail, observed: Observed) -> str:
+def _ready_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
     """Return the clause when byte_ready is wrong: the flag's own, or the framing's.
 
     A byte that is lost leaves data, and a flag that is up, as they were.
@@ -160,7 +160,7 @@ def _ready_clause(divergence: Divergence, trail: Trail, observed: Observed) -> s
     here = trail.here
     if here is None or not completes_byte(here):
         to_clear = here is not None and here.inputs.read_status and here.before.byte_ready
-        return "B4" if divergence.observed and not to_clear else "B5"
+        return "B4" if mismatch.observed and not to_clear else "B5"
     read = here.inputs.read_status
     if "data" not in observed.lanes or (here.before.byte_ready and not read):
         return "B5"
@@ -168,4 +168,4 @@ def _ready_clause(divergence: Divergence, trail: Trail, observed: Observed) -> s
     if before == after:  # data does not tell
         tie = read and not (trail.tied and "byte_ready" in observed.lanes)
         return "B5" if tie else "B4"
-    return "B5" if int(observed.lanes["data"].at(divergence.cycle)) == after else "B4"
+    return "B5" if int(observed.lanes["data"].at(mismatch.cycle)) == after else "B4"

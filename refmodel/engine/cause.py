@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.blame import Trail, clause_of, completes_byte
-from refmodel.engine.compare import MEMORY, Divergence, Observed
+from refmodel.engine.compare import MEMORY, Mismatch, Observed
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.timeline import LINES
 from refmodel.ground.stimulus import Stimulus
@@ -19,7 +19,7 @@ class Cause:
     """Why the model's field has its value: the clause, and the event in cycle `cycle`.
 
     `before` and `after` are the field's values around that event. When nothing touched the field
-    in the diverging cycle itself, `cycle` is earlier: the event that last set it.
+    in the mismatching cycle itself, `cycle` is earlier: the event that last set it.
     """
 
     clause: str
@@ -30,31 +30,31 @@ class Cause:
 
 
 def find_cause(
-    divergence: Divergence,
+    mismatch: Mismatch,
     profile: Profile,
     state: State,
     stimulus: Stimulus,
     observed: Observed,
 ) -> Cause:
-    """Step the model from `state` through the stimulus up to the divergence and say what it saw."""
+    """Step the model from `state` through the stimulus up to the mismatch and say what it saw."""
     layout = profile.status
     block = RegisterBlock(profile)
     block.restore(state)
-    value = _shown(divergence.field, block, layout)
-    target = divergence.cycle - divergence.lag - (divergence.through == "read")
+    value = _shown(mismatch.field, block, layout)
+    target = mismatch.cycle - mismatch.lag - (mismatch.through == "read")
     trail = Trail()
     changed: tuple[Edge, int, int] | None = None
     for edge in edges(block, stimulus):
         if edge.cycle > target:
             break
         trail.follow(edge)
-        now = _shown(divergence.field, block, layout)
+        now = _shown(mismatch.field, block, layout)
         if now != value:
             changed = (edge, value, now)
             value = now
     last = trail.last
     here = trail.here = last if last and (last.cycle == target or last.inputs.reset) else None
-    clause = clause_of(divergence, trail, observed)
+    clause = clause_of(mismatch, trail, observed)
     if here is not None:
         moved = changed is not None and changed[0] is here
         before = changed[1] if moved and changed else value

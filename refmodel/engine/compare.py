@@ -44,7 +44,7 @@ class Reads:
 
 
 @dataclass(frozen=True)
-class Divergence:
+class Mismatch:
     """One place where core and model part. `lag` is the field's constant latency in cycles.
 
     `cycle` is the core's; the model showed `expected` in cycle `cycle - lag`. `through` is
@@ -62,9 +62,9 @@ class Divergence:
     through: str = "status"
 
 
-def first_divergence(
+def first_mismatch(
     field: str, expected: Lane, observed: Lane, unknown: Lane, lag: int, first: int, end: int
-) -> Divergence | None:
+) -> Mismatch | None:
     """Return the first cycle in `first` .. `end - 1` in which the field differs from the model."""
     model = expected.delayed(lag)
     cycles = np.unique(np.concatenate(([first], model.cycle, observed.cycle, unknown.cycle)))
@@ -74,7 +74,7 @@ def first_divergence(
     if not len(wrong):
         return None
     at = int(wrong[0])
-    return Divergence(int(cycles[at]), field, int(wanted[at]), int(shown[at]), int(vague[at]), lag)
+    return Mismatch(int(cycles[at]), field, int(wanted[at]), int(shown[at]), int(vague[at]), lag)
 
 
 def differences(model: Lane, core: Lane, unknown: Lane, since: int) -> Lane:
@@ -88,9 +88,9 @@ def differences(model: Lane, core: Lane, unknown: Lane, since: int) -> Lane:
     return Lane.of(cycles, wrong & (cycles >= since))
 
 
-def first_read_divergence(
+def first_read_mismatch(
     lanes: dict[str, Lane], reads: Reads, layout: Layout, lags: dict[str, int]
-) -> Divergence | None:
+) -> Mismatch | None:
     """Return the first read that returned something other than status in the cycle before it.
 
     `lanes` are the model's, `lags` names the fields to compare and their latency.
@@ -107,11 +107,11 @@ def first_read_divergence(
             at = int(wrong[0])
             want, show, vague_bits = (int(v[at]) >> shift for v in (wanted, shown, vague))
             cycle = int(reads.cycle[at])
-            found.append(Divergence(cycle, field, want, show, vague_bits, lag, "read"))
+            found.append(Mismatch(cycle, field, want, show, vague_bits, lag, "read"))
     return min(found, key=lambda d: d.cycle, default=None)
 
 
-def first_move_divergence(expected: Moves, moved: Moved) -> Divergence | None:
+def first_move_mismatch(expected: Moves, moved: Moved) -> Mismatch | None:
     """Return the first word that was not moved as the model moves it: cycle, place, word, way.
 
     A word only one of the two moves counts as word 0 moved by the other.
@@ -131,7 +131,7 @@ def first_move_divergence(expected: Moves, moved: Moved) -> Divergence | None:
         for m in (expected, moves)
     )
     vague = int(unknown[at]) if at < len(moves) and int(moves.cycle[at]) == cycle else 0
-    return Divergence(cycle, MEMORY, wanted, shown, vague, 0, "slot")
+    return Mismatch(cycle, MEMORY, wanted, shown, vague, 0, "slot")
 
 
 class Checker:
@@ -156,8 +156,8 @@ class Checker:
 
     def check(
         self, expected: Expected, observed: Observed, reads: Reads, moved: Moved | None = None
-    ) -> Divergence | None:
-        """Compare one span; return the earliest divergence in it.
+    ) -> Mismatch | None:
+        """Compare one span; return the earliest mismatch in it.
 
         `moved` is what the core moved to and from memory, if its slots are bound.
         """
@@ -167,7 +167,7 @@ class Checker:
         }
         first, end = max(expected.first, self.start), expected.end
         found = [
-            first_divergence(
+            first_mismatch(
                 field, lanes[field], lane, observed.unknown[field], self._lags[field], first, end
             )
             for field, lane in observed.lanes.items()
@@ -176,10 +176,10 @@ class Checker:
         if found:
             self.cycles_compared += max(0, end - first)
         reads = reads.since(self.start + 1)  # what a read returns, status showed the cycle before
-        found.append(first_read_divergence(lanes, reads, self._layout, self._reads))
+        found.append(first_read_mismatch(lanes, reads, self._layout, self._reads))
         self.reads_compared += len(reads.cycle)
         if moved is not None:
-            found.append(first_move_divergence(expected.moves, moved))
+            found.append(first_move_mismatch(expected.moves, moved))
             self.moves_compared += len(expected.moves)
         keep = end - 2 - max(self._lags.values())
         self._recent = {
@@ -188,7 +188,7 @@ class Checker:
         return min((d for d in found if d), key=_order, default=None)
 
 
-def _order(divergence: Divergence) -> tuple[int, bool, int]:
+def _order(mismatch: Mismatch) -> tuple[int, bool, int]:
     """Sort by cycle; in one cycle the register before a read of it, then as in the field table."""
     names = [CHANNEL_BIT, *(field.name for field in STATUS_FIELDS), UNUSED, *LINES, MEMORY]
-    return divergence.cycle, divergence.through == "read", names.index(divergence.field)
+    return mismatch.cycle, mismatch.through == "read", names.index(mismatch.field)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.engine.cause import Cause
-from refmodel.engine.compare import CHANNEL_BIT, Divergence, Observed
+from refmodel.engine.compare import CHANNEL_BIT, Mismatch, Observed
 from refmodel.engine.separator_run import CLAUSE, SeparatorRun
 from refmodel.engine.timeline import Expected
 from refmodel.ground.lane import Cycles, Lane
@@ -85,11 +85,11 @@ class Recovery:
         lane = own if self.claimed is None else self.claimed.lane(stimulus)
         return replace(expected, lines={**expected.lines, CHANNEL_BIT: lane})
 
-    def cause(self, divergence: Divergence) -> Cause:
-        """Say why the model delivers what it does in the cycle of a divergence of channel bits."""
+    def cause(self, mismatch: Mismatch) -> Cause:
+        """Say why the model delivers what it does in the cycle of a mismatch of channel bits."""
         if self.claimed is None:
-            return Cause(CLAUSE, "the bit is unknown", divergence.cycle, 0, 0)
-        return self.claimed.cause(divergence)
+            return Cause(CLAUSE, "the bit is unknown", mismatch.cycle, 0, 0)
+        return self.claimed.cause(mismatch)
 
     def told(self) -> Recovered:
         """Return what has become of the pulses so far."""

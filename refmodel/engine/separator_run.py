@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from refmodel.engine.cause import Cause
-from refmodel.engine.compare import Divergence
+from refmodel.engine.compare import Mismatch
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.separated import SeparatedBits
 from refmodel.ground.stimulus import Stimulus
@@ -60,9 +60,9 @@ class SeparatorRun:
         inside = seen[(seen > self._separator.cycle) & (seen < end)]
         self._bits.append(leap.run(self._separator, inside, end))
 
-    def cause(self, divergence: Divergence) -> Cause:
-        """Say what the model delivers in the cycle of a divergence, and why."""
-        target, name = divergence.cycle - divergence.lag, self._separator.name
+    def cause(self, mismatch: Mismatch) -> Cause:
+        """Say what the model delivers in the cycle of a mismatch, and why."""
+        target, name = mismatch.cycle - mismatch.lag, self._separator.name
         begun = [bits for bits in self._bits if (bits.cycle[:1] <= target).any()]
         if not begun:
             return Cause(CLAUSE, f"{name} has not delivered a channel bit yet", target, 0, 0)

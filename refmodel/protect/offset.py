@@ -53,26 +53,26 @@ class _Parted:
 
 
 def offset_of(finding: Finding, profile: Profile) -> Offset:
-    """Say how the field of a finding's divergence is off."""
-    divergence = finding.divergence
-    field = divergence.field
+    """Say how the field of a finding's mismatch is off."""
+    mismatch = finding.mismatch
+    field = mismatch.field
     lanes = {**finding.expected.lanes, **finding.expected.lines}
     seen = field in finding.observed.lanes and field in lanes
-    if divergence.through == "read" and not seen:
+    if mismatch.through == "read" and not seen:
         return Offset(UNSEEN)
-    if divergence.unknown or divergence.through != "status" or not seen:
+    if mismatch.unknown or mismatch.through != "status" or not seen:
         return Offset(OTHER)
-    model = lanes[field].delayed(divergence.lag)
+    model = lanes[field].delayed(mismatch.lag)
     core = finding.observed.lanes[field]
 
     def brings(cycle: int) -> bool:
         if field not in ("byte_ready", "data"):
             return cycle in model.cycle
-        at = cycle - divergence.lag
+        at = cycle - mismatch.lag
         bytes_done = completions(profile, finding.state, finding.stimulus)
         return at == next((done for done in bytes_done if done >= at), None)
 
-    parted = _Parted(model, core, divergence.cycle, brings)
+    parted = _Parted(model, core, mismatch.cycle, brings)
     if field in (*LEVELS, *LINES):
         return _of_level(parted, wrong_cycles(finding))
     return _of_value(parted)
@@ -117,13 +117,13 @@ def _next(lane: Lane, cycle: int, value: int) -> int | None:
 
 
 def wrong_cycles(finding: Finding) -> int:
-    """Return for how many cycles the field differs, from the divergence on, within its span."""
-    divergence, observed = finding.divergence, finding.observed
-    field, cycle = divergence.field, divergence.cycle
+    """Return for how many cycles the field differs, from the mismatch on, within its span."""
+    mismatch, observed = finding.mismatch, finding.observed
+    field, cycle = mismatch.field, mismatch.cycle
     lanes = {**finding.expected.lanes, **finding.expected.lines}
     if field not in observed.lanes or field not in lanes:
         return 1
-    model = lanes[field].delayed(divergence.lag)
+    model = lanes[field].delayed(mismatch.lag)
     wrong = differences(model, observed.lanes[field], observed.unknown[field], cycle)
     right = _next(wrong, cycle, 0)
     return (finding.expected.end if right is None else right) - cycle

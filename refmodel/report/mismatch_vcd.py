@@ -1,4 +1,4 @@
-"""The waves around a run's first divergence: model, core and mismatch, beside disk and host."""
+"""The waves around a run's first mismatch: model, core and mismatch, beside disk and host."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import IO
 import numpy as np
 
 from refmodel.block.fields import STATUS_WIDTH
-from refmodel.engine.compare import Reads, differences, first_read_divergence
+from refmodel.engine.compare import Reads, differences, first_read_mismatch
 from refmodel.ground.moves import Moves
 from refmodel.report.result import Finding, Scope
 from refmodel.report.waves import (
@@ -28,11 +28,11 @@ BITS_BEFORE, BITS_AFTER = 48, 24  # channel bits
 
 
 def write_mismatch(file: IO[str], finding: Finding, scope: Scope) -> None:
-    """Write the VCD of a divergence.
+    """Write the VCD of a mismatch.
 
     `model` is what status must show, `core` what it showed; `mismatch` is 1 where the two differ
     by more than the latency the binding allows, or the core's value is unknown. The window ends
-    where the revolution of the divergence does.
+    where the revolution of the mismatch does.
     """
     first, end = _window(finding, scope)
     write_vcd(file, scope.profile, list(_waves(finding, scope, first, end)), first, end)
@@ -40,7 +40,7 @@ def write_mismatch(file: IO[str], finding: Finding, scope: Scope) -> None:
 
 def _window(finding: Finding, scope: Scope) -> tuple[int, int]:
     """Return the first cycle to show and the one after the last."""
-    cycle, bit = finding.divergence.cycle, scope.profile.cycles_per_bit
+    cycle, bit = finding.mismatch.cycle, scope.profile.cycles_per_bit
     first = max(finding.stimulus.first, int(cycle - BITS_BEFORE * bit))
     return first, min(finding.stimulus.end, int(cycle + BITS_AFTER * bit) + 1)
 
@@ -97,6 +97,6 @@ def _wrong_reads(finding: Finding, scope: Scope, first: int, end: int) -> Iterat
         at = slice(n, n + 1)
         one = Reads(reads.cycle[at], reads.mask[at], reads.value[at], reads.unknown[at])
         cycle = int(reads.cycle[n])
-        if first_read_divergence(finding.expected.lanes, one, scope.profile.status, lags):
+        if first_read_mismatch(finding.expected.lanes, one, scope.profile.status, lags):
             levels |= {cycle: 1, cycle + 1: 0}
     yield from ((cycle, level, 0) for cycle, level in sorted(levels.items()))

@@ -9,7 +9,7 @@ from typing import Any
 
 from refmodel.block.registers import State
 from refmodel.engine.cause import Cause
-from refmodel.engine.compare import Divergence, Observed, Reads
+from refmodel.engine.compare import Mismatch, Observed, Reads
 from refmodel.engine.core_separator import Recovered
 from refmodel.engine.timeline import Expected
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
@@ -22,7 +22,7 @@ AGREE, MISMATCH, ERROR, SKIPPED = "agree", "mismatch", "error", "skipped"
 
 @dataclass(frozen=True)
 class AccessSeen:
-    """A bus cycle near a divergence: what was done, and what a read returned.
+    """A bus cycle near a mismatch: what was done, and what a read returned.
 
     `unknown` has the bits of a read that were X or Z.
     """
@@ -36,9 +36,9 @@ class AccessSeen:
 
 @dataclass(frozen=True)
 class Finding:
-    """The first divergence of a run, told. The model was in `state` when the span began."""
+    """The first mismatch of a run, told. The model was in `state` when the span began."""
 
-    divergence: Divergence
+    mismatch: Mismatch
     cause: Cause
     place: str
     time_ns: float
@@ -52,8 +52,8 @@ class Finding:
 
     def same_as(self, other: Finding) -> bool:
         """Return whether two runs of one scenario parted from the model in the same way."""
-        return (self.divergence, self.cause, self.accesses) == (
-            other.divergence,
+        return (self.mismatch, self.cause, self.accesses) == (
+            other.mismatch,
             other.cause,
             other.accesses,
         )
@@ -61,7 +61,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Shown:
-    """One revolution of a run to be drawn: that of the divergence, or the first.
+    """One revolution of a run to be drawn: that of the mismatch, or the first.
 
     The model was in `state` before it. Nothing before cycle `compared_from` was compared. `places`
     has the cycles in which named places of the track begin.
@@ -165,7 +165,7 @@ class SuiteResult:
         return [run.outcome for run in self.runs]
 
     @property
-    def divergences(self) -> list[list[RunResult]]:
+    def mismatches(self) -> list[list[RunResult]]:
         """The runs that part from the model, scenario by scenario; those alike are together."""
         scenarios = [outcome.scenario for outcome in self.outcomes]
         groups: list[list[RunResult]] = []

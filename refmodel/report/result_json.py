@@ -82,7 +82,7 @@ def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
 
 
 def _mismatch(finding: Finding) -> dict[str, Any]:
-    d, cause = finding.divergence, finding.cause
+    d, cause = finding.mismatch, finding.cause
     return {
         "cycle": d.cycle,
         "time_ns": finding.time_ns,

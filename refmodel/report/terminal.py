@@ -1,4 +1,4 @@
-"""The report in the terminal: verdicts, the first divergence, and what was not compared."""
+"""The report in the terminal: verdicts, the first mismatch, and what was not compared."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def show(console: Console, suite: SuiteResult) -> None:
     for note in (*_notes(suite.outcomes), *_way_out(suite.outcomes)):
         _line(console, "")
         _line(console, note)
-    show_divergences(console, suite)
+    show_mismatches(console, suite)
     console.print()
     for line in scope_lines(suite.scope):
         _line(console, line)
@@ -53,9 +53,9 @@ def show_all(console: Console, suites: Sequence[SuiteResult]) -> None:
         _line(console, f"{agreeing} of {len(suites)} cores agree with the model.")
 
 
-def show_divergences(console: Console, suite: SuiteResult) -> None:
-    """Print the first scenario's divergence in full, one line of each further one."""
-    groups = suite.divergences
+def show_mismatches(console: Console, suite: SuiteResult) -> None:
+    """Print the first scenario's mismatch in full, one line of each further one."""
+    groups = suite.mismatches
     first = groups[0][0].outcome.scenario if groups else ""
     for runs in groups:
         if runs[0].outcome.scenario == first:
@@ -163,27 +163,27 @@ def _way_out(outcomes: Sequence[Outcome]) -> Iterator[str]:
 
 
 def _where(runs: Sequence[RunResult]) -> str:
-    """Say which scenario diverges, and on what."""
+    """Say which scenario mismatches, and on what."""
     on = "both simulators" if len(runs) > 1 else runs[0].outcome.simulator
     return f"{runs[0].outcome.scenario} on {on}"
 
 
 def _full(console: Console, suite: SuiteResult, runs: Sequence[RunResult]) -> None:
-    """Print a divergence with all its facts."""
+    """Print a mismatch with all its facts."""
     finding = runs[0].outcome.finding
     assert finding is not None
     said = words.headline(finding, suite.scope.profile.status)
-    _line(console, Text(f"First divergence, {_where(runs)}: {said}", "bold"))
+    _line(console, Text(f"First mismatch, {_where(runs)}: {said}", "bold"))
     for label, text in words.details(suite, runs[0]):
         _line(console, Text.assemble("  ", (f"{label:<9}", "cyan"), " ", text))
 
 
 def _short(suite: SuiteResult, runs: Sequence[RunResult]) -> str:
-    """Return a divergence in one line."""
+    """Return a mismatch in one line."""
     finding = runs[0].outcome.finding
     assert finding is not None
     said = words.headline(finding, suite.scope.profile.status)
-    at = f"cycle {finding.divergence.cycle}"
+    at = f"cycle {finding.mismatch.cycle}"
     return f"{_where(runs)}: {at}, {finding.cause.clause}: {said}"
 
 

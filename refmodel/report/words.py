@@ -1,11 +1,11 @@
-"""A divergence in words: what every report says of it, and always in the same order."""
+"""A mismatch in words: what every report says of it, and always in the same order."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
-from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Divergence
+from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.core_separator import Recovered
 from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
 from refmodel.ground.word import WORD
@@ -33,7 +33,7 @@ CLAUSES = {
 
 def headline(finding: Finding, layout: Layout) -> str:
     """Say in one sentence what the core shows and what the model says."""
-    d = finding.divergence
+    d = finding.mismatch
     core, model = observed_text(d, layout), expected_text(d, layout)
     if d.through == "read":
         return f"a read of status returns {d.field} {core} where the model says {model}"
@@ -43,11 +43,11 @@ def headline(finding: Finding, layout: Layout) -> str:
 
 
 def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
-    """Yield the facts of a run's divergence as label and text; an empty label continues."""
+    """Yield the facts of a run's mismatch as label and text; an empty label continues."""
     finding, layout = run.outcome.finding, suite.scope.profile.status
     if finding is None:
         return
-    d = finding.divergence
+    d = finding.mismatch
     yield "when", f"cycle {d.cycle}, {time_text(finding.time_ns)}"
     yield "where", finding.place
     yield "field", f"{d.field}, {place_in_status(d.field, layout)}" + _through(finding)
@@ -74,14 +74,14 @@ def _labelled(label: str, lines: list[str]) -> Iterator[tuple[str, str]]:
 
 
 def _through(finding: Finding) -> str:
-    if finding.divergence.through != "read":
+    if finding.mismatch.through != "read":
         return ""
-    agrees = finding.divergence.field in finding.observed.lanes
+    agrees = finding.mismatch.field in finding.observed.lanes
     said = "; the register itself agrees, so is bus.read_latency right?"
     return ", as a read returned it" + said * agrees
 
 
-def _lag(d: Divergence) -> str:
+def _lag(d: Mismatch) -> str:
     if not d.lag:
         return ""
     return (
@@ -91,7 +91,7 @@ def _lag(d: Divergence) -> str:
 
 def cause_text(finding: Finding, layout: Layout) -> str:
     """Say what happened in the model, when, and what it did to the field."""
-    d, cause = finding.divergence, finding.cause
+    d, cause = finding.mismatch, finding.cause
     text = f"{cause.event} (cycle {cause.cycle})"
     if cause.before != cause.after:
         before, after = (value_text(d.field, v, 0, layout) for v in (cause.before, cause.after))
@@ -114,12 +114,12 @@ def access_text(seen: AccessSeen, layout: Layout) -> str:
     return f"cycle {seen.cycle}: reads status{part}: 0x{seen.value:04X} ({', '.join(shown)})"
 
 
-def observed_text(d: Divergence, layout: Layout) -> str:
+def observed_text(d: Mismatch, layout: Layout) -> str:
     """Return what the core showed."""
     return value_text(d.field, d.observed, d.unknown, layout)
 
 
-def expected_text(d: Divergence, layout: Layout) -> str:
+def expected_text(d: Mismatch, layout: Layout) -> str:
     """Return what the model says."""
     return value_text(d.field, d.expected, 0, layout)
 

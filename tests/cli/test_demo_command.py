@@ -56,7 +56,7 @@ def test_reference_that_does_not_agree(shown, monkeypatch, tmp_path):
     monkeypatch.setattr(demo, "REFERENCE", tmp_path / "worse")
     done = shown()
     assert 1 == done.exit_code
-    assert "First divergence" in done.output
+    assert "First mismatch" in done.output
     assert "Now a copy" not in done.output
 
 

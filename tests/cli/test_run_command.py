@@ -31,11 +31,11 @@ def test_agreement_on_both_simulators():
 
 @needs_both
 def test_mismatch_and_the_command_that_repeats_it(tmp_path):
-    """A divergence ends in 1; the command in the result, run from elsewhere, finds it again."""
+    """A mismatch ends in 1; the command in the result, run from elsewhere, finds it again."""
     binding = defective(tmp_path / "core", "sync_latched_until_read")
     done = cellstep("run", binding, *POLL, "--seed", 9, "--out", tmp_path / "out")
     assert 1 == done.returncode
-    assert "First divergence, sync_poll on both simulators: sync_equal is 1" in done.stdout
+    assert "First mismatch, sync_poll on both simulators: sync_equal is 1" in done.stdout
     first, second = json.loads((tmp_path / "out" / "result.json").read_text())["runs"]
     assert first["first_mismatch"] == second["first_mismatch"]
     assert "B3" == first["first_mismatch"]["clause"]
@@ -83,7 +83,7 @@ def test_core_that_never_leaves_reset(tmp_path):
     wrong = [("{port: rst, active: high", "{port: rst, active: low")]
     done = cellstep("run", core(tmp_path / "core", wrong), *POLL, "--sim", "icarus")
     assert 1 == done.returncode
-    assert "First divergence, sync_poll on icarus: " in done.stdout
+    assert "First mismatch, sync_poll on icarus: " in done.stdout
 
 
 @needs_icarus

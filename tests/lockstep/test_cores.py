@@ -49,7 +49,7 @@ def test_other_meaning_of_dma_active_is_told_apart(outcomes):
     binding = STUBS / "reference" / "binding_block.yaml"
     found = outcomes(binding, "block/read_transfer", dma_active_means="enabled")
     first = next(o.finding for o in found if o.finding)
-    assert ("B6", "dma_active") == (first.cause.clause, first.divergence.field)
+    assert ("B6", "dma_active") == (first.cause.clause, first.mismatch.field)
 
 
 @pytest.mark.parametrize("core", QUICK_CORES)
@@ -83,7 +83,7 @@ def test_other_policy_is_told_apart(policy, value, field, clause, outcomes):
     found = outcomes(STUBS / "reference" / "binding.yaml", "quick/random", **{policy: value})
     first = next(o.finding for o in found if o.finding)
     assert clause == first.cause.clause
-    assert field in (None, first.divergence.field)
+    assert field in (None, first.mismatch.field)
 
 
 def test_same_seed_same_records(tmp_path):

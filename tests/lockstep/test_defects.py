@@ -32,16 +32,16 @@ def outcomes(defect, prepared, tmp_path):
 
 
 def told(outcome):
-    """Return what an outcome says of its first divergence."""
+    """Return what an outcome says of its first mismatch."""
     finding = outcome.finding
-    return finding and (finding.cause.clause, finding.divergence.field, finding.divergence.cycle)
+    return finding and (finding.cause.clause, finding.mismatch.field, finding.mismatch.cycle)
 
 
 @pytest.mark.parametrize("defect", DEFECTS, ids=lambda d: d.name)
 def test_defect_is_caught(defect, outcomes):
-    """The suite finds the defect, and the first divergence it reports cites the defect's clause.
+    """The suite finds the defect, and the first mismatch it reports cites the defect's clause.
 
-    The slower simulator, which plays the scenario that caught it, finds the same divergence.
+    The slower simulator, which plays the scenario that caught it, finds the same mismatch.
     """
     *others, fast = simulators()
     first = next((o for o in outcomes(fast) if o.finding), None)

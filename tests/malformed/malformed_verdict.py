@@ -117,7 +117,7 @@ def _verdict_faults(variant: Variant, ran: Ran, good: Ran) -> Iterator[str]:
     if not found["cycles_compared"] + found["reads_compared"] + found["moves_compared"]:
         yield "a verdict, and nothing was compared"
     yield from _count_faults(variant, ran)
-    if ran.status == MISMATCH and "First divergence" not in ran.text:
+    if ran.status == MISMATCH and "First mismatch" not in ran.text:
         yield "a mismatch that is not shown"
     if variant.kind == "core":
         yield from _by_records(ran, good)

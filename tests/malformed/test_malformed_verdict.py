@@ -22,7 +22,7 @@ GOOD = {
 }
 OTHER = {**GOOD, "icarus/0.changes": b"0 7\n3 0\n10 1\n"}
 EARLY = {**GOOD, "icarus/0.changes": b"0 5\n2 0\n9 1\n"}
-SHOWN = "First divergence, tiny on icarus: data is 1"
+SHOWN = "First mismatch, tiny on icarus: data is 1"
 
 
 def found(kind, ran, how="retype", good=None, new="", old=""):

@@ -95,11 +95,11 @@ def test_values_are_those_of_the_change_list(browser, page, late):
         assert [window, count] == [int(said["rows"][n][1], 0) for n in ("window", "bit_count")]
 
 
-def test_first_divergence_opens_with_its_cause(browser, page, late):
-    """The page opens at the first divergence, and says what the model did there and why."""
+def test_first_mismatch_opens_with_its_cause(browser, page, late):
+    """The page opens at the first mismatch, and says what the model did there and why."""
     browser.get("about:blank")
     browser.get(page)
-    cycle = late.finding.divergence.cycle
+    cycle = late.finding.mismatch.cycle
     assert cycle == at(browser)
     text = browser.find_element("tag name", "main").text
     assert f"In cycle {cycle}," in text
@@ -203,7 +203,7 @@ def test_data_cannot_end_its_element():
 
 
 def test_without_javascript(browser, page, late):
-    """Without JavaScript the verdict and the first divergence still read."""
+    """Without JavaScript the verdict and the first mismatch still read."""
     browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
         browser.get(page)
@@ -211,7 +211,7 @@ def test_without_javascript(browser, page, late):
     finally:
         browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
     assert text.startswith("Mismatch")
-    assert f"In cycle {late.finding.divergence.cycle}," in text
+    assert f"In cycle {late.finding.mismatch.cycle}," in text
     assert "The drawing needs JavaScript" in text
     assert "next mismatch" not in text
 
@@ -261,7 +261,7 @@ def test_agreeing_run_has_a_page():
     text = text_of(page)
     assert "Agree" in text
     assert '"name":"poll on icarus: agree"' in text
-    assert "First divergence" not in text
+    assert "First mismatch" not in text
     assert "realign" in text  # a policy in force
     assert "not there yet" in text  # the waiver
 
@@ -273,10 +273,10 @@ def test_figures():
     assert '<img src="data:image/svg+xml;base64,PHN2' in page
 
 
-def test_long_run_is_cut_around_the_divergence(late, monkeypatch):
+def test_long_run_is_cut_around_the_mismatch(late, monkeypatch):
     """Of a run with too many edges the part around a cycle is drawn, and a note says which."""
     monkeypatch.setattr("refmodel.report.page.picture.MOST_EDGES", 500)
-    around = late.finding.divergence.cycle + 9000
+    around = late.finding.mismatch.cycle + 9000
     cut = picture(late.shown, suite(late).scope, around)
     assert cut.data["first"] < around < cut.data["end"]
     assert cut.data["end"] - cut.data["first"] < 10_000

@@ -51,7 +51,7 @@ def test_a_lost_byte_is_framings_fault_wherever_it_shows(matrix_of, tmp_path):
     options = Options(simulators=["icarus"])
     (suite,) = run_bindings([tmp_path / "core/binding.yaml"], "status/sync_words", options)
     finding = suite.outcomes[0].finding
-    assert (finding.divergence.field, finding.cause.clause) == ("data", "B4")
+    assert (finding.mismatch.field, finding.cause.clause) == ("data", "B4")
 
 
 def test_an_unread_byte_that_is_kept_is_the_flags_fault(matrix_of):

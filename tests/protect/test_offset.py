@@ -11,7 +11,7 @@ import pytest
 from protect_cases import PAL
 
 from hdl_stubs.defects import load_defects
-from refmodel.engine.compare import MEMORY, Divergence, Observed, first_divergence
+from refmodel.engine.compare import MEMORY, Mismatch, Observed, first_mismatch
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS
 from refmodel.ground.lane import Lane
@@ -57,10 +57,10 @@ def off(field, core, lag=0):
     expected = timeline.run(stimulus)
     assert expected.lanes["byte_ready"].cycle.tolist() == [0, *(c for up in UP for c in up)]
     observed = Observed({field: core}, {field: Lane.constant(0)})
-    found = first_divergence(field, expected.lanes[field], core, Lane.constant(0), lag, 1, 800)
+    found = first_mismatch(field, expected.lanes[field], core, Lane.constant(0), lag, 1, 800)
     return offset_of(
         SimpleNamespace(
-            divergence=found, expected=expected, observed=observed, state=state, stimulus=stimulus
+            mismatch=found, expected=expected, observed=observed, state=state, stimulus=stimulus
         ),
         PAL,
     )
@@ -124,7 +124,7 @@ def test_data_that_is_off(changes, found):
 def test_what_no_lane_shows(field, through, kind):
     """What only reads show, or a memory slot moves, cannot be counted in cycles."""
     finding = SimpleNamespace(
-        divergence=Divergence(128, field, 1, 0, 0, 0, through),
+        mismatch=Mismatch(128, field, 1, 0, 0, 0, through),
         expected=SimpleNamespace(lanes={}, lines={}),
         observed=Observed({}, {}),
     )

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from refmodel.engine.compare import CHANNEL_BIT, Divergence, Observed
+from refmodel.engine.compare import CHANNEL_BIT, Mismatch, Observed
 from refmodel.engine.core_separator import STROBE, VALUE, Recovery
 from refmodel.engine.timeline import Expected
 from refmodel.ground.lane import Lane
@@ -75,7 +75,7 @@ def test_without_a_claimed_model_the_core_is_expected_to_show_what_it_shows():
     nothing = Expected(0, 50, {}, np.empty(0, np.int64), np.empty(0, np.uint16))
     expected = recovery.expect(nothing, stimulus, found)
     assert rows(found.lanes[CHANNEL_BIT]) == rows(expected.lines[CHANNEL_BIT])
-    cause = recovery.cause(Divergence(10, CHANNEL_BIT, 3, 2, 1, 0))
+    cause = recovery.cause(Mismatch(10, CHANNEL_BIT, 3, 2, 1, 0))
     assert ("separator", "the bit is unknown") == (cause.clause, cause.event)
 
 

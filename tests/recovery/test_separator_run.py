@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from refmodel.engine.compare import CHANNEL_BIT, Divergence
+from refmodel.engine.compare import CHANNEL_BIT, Mismatch
 from refmodel.engine.separator_run import SeparatorRun
 from refmodel.ground.pulses import NO_BIT, Pulses
 from refmodel.ground.stimulus import Stimulus
@@ -88,10 +88,10 @@ def test_the_cause_names_pulse_and_window():
     run = SeparatorRun(model(), 0, WIDTH)
     lane = run.lane(Stimulus(0, 200, pulses=Pulses(np.array([50, 75]), np.array([1, 2]))))
     (at,) = lane.cycle[lane.value == 3][1:].tolist()
-    cause = run.cause(Divergence(at, CHANNEL_BIT, 3, 0, 0, 0))
+    cause = run.cause(Mismatch(at, CHANNEL_BIT, 3, 0, 0, 0))
     assert ("separator", at, 3) == (cause.clause, cause.cycle, cause.after)
     assert "its pulse came 3.375 cycles early, after a window of 14.188 cycles" in cause.event
-    cause = run.cause(Divergence(at + 2, CHANNEL_BIT, 0, 3, 0, 1))
+    cause = run.cause(Mismatch(at + 2, CHANNEL_BIT, 0, 3, 0, 1))
     assert cause.event.startswith(f"nothing is due in cycle {at + 1}; before it counter delivers")
-    cause = run.cause(Divergence(1, CHANNEL_BIT, 0, 3, 0, 0))
+    cause = run.cause(Mismatch(1, CHANNEL_BIT, 0, 3, 0, 0))
     assert "counter has not delivered a channel bit yet" == cause.event

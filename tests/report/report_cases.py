@@ -60,13 +60,13 @@ def finding(field="sync_equal", core=None, unknown=None, read_xor=0):
     observed = Observed(lanes, vague)
     value = expected.read_value ^ np.uint16(read_xor)
     reads = Reads(expected.read_cycle, np.array([0xFFFF], np.uint16), value, np.zeros(1, np.uint16))
-    divergence = Checker(PAL.status, NO_LAG, 3).check(expected, observed, reads)
+    mismatch = Checker(PAL.status, NO_LAG, 3).check(expected, observed, reads)
     shown = Shown(state, stimulus, expected, observed, reads, disk.start)
     accesses = [
         AccessSeen(400, WRITE_SYNC_WORD, 0xFFFF, 0x4489),
         AccessSeen(460, READ_STATUS, 0xFFFF, int(value[0])),
     ]
-    return finding_of(divergence, disk, shown, accesses)
+    return finding_of(mismatch, disk, shown, accesses)
 
 
 def held(until):

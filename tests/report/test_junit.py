@@ -67,7 +67,7 @@ def test_counts(pytest_form, ours):
 
 
 def test_texts(ours):
-    """A failure has the divergence in full, a skipped case its reason, an error what was said."""
+    """A failure has the mismatch in full, a skipped case its reason, an error what was said."""
     failure, skipped, error = (ours.find(f".//{tag}") for tag in ("failure", "skipped", "error"))
     assert "sync_equal is 1 where the model says 0" == failure.get("message")
     lines = failure.text.splitlines()

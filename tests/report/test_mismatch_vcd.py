@@ -28,7 +28,7 @@ def waves(tmp_path):
 
 
 def test_lanes_part_where_the_core_does(waves):
-    """Model and core agree before the divergence and after it, and mismatch is 1 in between."""
+    """Model and core agree before the mismatch and after it, and mismatch is 1 in between."""
     at = waves(finding(core=held(480)))
     rows = [
         tuple(at(f"{lane}.sync_equal", cycle) for lane in ("model", "core", "mismatch"))
@@ -73,7 +73,7 @@ def test_disk_and_host_beside_them(waves):
 
 
 def test_window_of_channel_bits_only(waves):
-    """The file ends 24 channel bits after the divergence: 472 + 24 * 14.18758 = 812."""
+    """The file ends 24 channel bits after the mismatch: 472 + 24 * 14.18758 = 812."""
     at = waves(finding(core=held(480)))
     assert (812, 812) == (at("time.cycle", 812), at("time.cycle", 5000))
 

@@ -66,7 +66,7 @@ def test_report_has_no_colours(tmp_path, monkeypatch):
     write(tmp_path, BAD)
     text = (tmp_path / "report.txt").read_text()
     assert "\x1b" not in text
-    assert "First divergence, a b/c on icarus" in text
+    assert "First mismatch, a b/c on icarus" in text
 
 
 def test_full_disk_keeps_earlier_results(tmp_path, monkeypatch):

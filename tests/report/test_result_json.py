@@ -55,7 +55,7 @@ RUN = {
 
 
 def test_mismatch_in_full():
-    """A run with a divergence has every key, as numbers and not as text."""
+    """A run with a mismatch has every key, as numbers and not as text."""
     data = json.loads(to_json([suite(mismatch("icarus", finding(core=held(480))))]))
     assert [RUN] == data["runs"]
     assert ("mismatch", 9000, 1) == (
@@ -66,7 +66,7 @@ def test_mismatch_in_full():
 
 
 def test_what_was_not_compared():
-    """Waivers, gaps and latency are in it; a skipped run has its reason and no divergence."""
+    """Waivers, gaps and latency are in it; a skipped run has its reason and no mismatch."""
     skipped = outcome("icarus", "words", "skipped", note=SKIP)
     data = json.loads(to_json([suite(outcome("icarus"), skipped, scope=NARROW)]))
     assert data["waivers"] == [

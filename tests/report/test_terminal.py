@@ -18,7 +18,7 @@ from report_cases import (
 )
 
 from refmodel.ground.lane import Lane
-from refmodel.report.terminal import show, show_all, show_divergences
+from refmodel.report.terminal import show, show_all, show_mismatches
 
 AGREE = """\
 core/binding.yaml: core disk_regs, profile pal_dd, seed 5
@@ -42,7 +42,7 @@ def test_agreement():
 
 HELD = """\
 
-First divergence, poll on both simulators: sync_equal is 1 where the model says 0
+First mismatch, poll on both simulators: sync_equal is 1 where the model says 0
   when      cycle 472, 66.537 us
   where     revolution 1, raw words, word 2, channel bit 0 (channel bit 32)
   field     sync_equal, status bit 12
@@ -59,29 +59,29 @@ sync_equal 1, data 0x89)
 """
 
 
-def test_equal_divergences_are_told_once():
-    """Two simulators that part from the model alike are one divergence, every fact in order."""
+def test_equal_mismatches_are_told_once():
+    """Two simulators that part from the model alike are one mismatch, every fact in order."""
     found = finding(core=held(480))
     both = suite(mismatch("icarus", found), mismatch("verilator", finding(core=held(480))))
-    assert HELD == printed(show_divergences, both)
+    assert HELD == printed(show_mismatches, both)
 
 
-def test_different_divergences_are_both_told():
+def test_different_mismatches_are_both_told():
     """Two simulators that part from the model differently are told one after the other."""
     early = finding(core=Lane.of(np.array([0, RISE, 465]), np.array([0, 1, 0])))
     text = printed(
-        show_divergences,
+        show_mismatches,
         suite(mismatch("icarus", early), mismatch("verilator", finding(core=held(480)))),
     )
     first, second = [line for line in text.splitlines() if line.startswith("First")]
-    assert first == ("First divergence, poll on icarus: sync_equal is 0 where the model says 1")
-    assert second == ("First divergence, poll on verilator: sync_equal is 1 where the model says 0")
+    assert first == ("First mismatch, poll on icarus: sync_equal is 0 where the model says 1")
+    assert second == ("First mismatch, poll on verilator: sync_equal is 1 where the model says 0")
 
 
 def test_further_scenarios_take_a_line_each():
-    """The first scenario's divergence is told in full, that of another in one line."""
+    """The first scenario's mismatch is told in full, that of another in one line."""
     text = printed(
-        show_divergences,
+        show_mismatches,
         suite(
             mismatch("icarus", finding(core=held(480))),
             mismatch("icarus", finding(core=held(475)), "sectors"),
@@ -95,7 +95,7 @@ def test_further_scenarios_take_a_line_each():
 
 def check_told(found, headline, shown):
     """Check what is said of a finding in its first line and of the core's value."""
-    lines = printed(show_divergences, suite(mismatch("icarus", found))).splitlines()
+    lines = printed(show_mismatches, suite(mismatch("icarus", found))).splitlines()
     assert headline in lines[1]
     assert f"  core      {shown}" in lines
 
@@ -130,14 +130,14 @@ def test_unknown_values(field, vague, headline, shown):
 def test_lag_that_the_binding_allows():
     """Of a field that may lag it is told in which cycle the model showed its value."""
     found = finding(core=held(480))
-    late = replace(found, divergence=replace(found.divergence, lag=2))
-    lines = printed(show_divergences, suite(mismatch("icarus", late))).splitlines()
+    late = replace(found, mismatch=replace(found.mismatch, lag=2))
+    lines = printed(show_mismatches, suite(mismatch("icarus", late))).splitlines()
     assert "  model     0 (in cycle 470: the binding lets this field lag 2 cycles)" in lines
 
 
 def test_wrong_read_of_a_right_register():
     """A register that agrees while a read of it does not is said to be so."""
-    text = printed(show_divergences, suite(mismatch("icarus", finding(read_xor=0x8000))))
+    text = printed(show_mismatches, suite(mismatch("icarus", finding(read_xor=0x8000))))
     assert "a read of status returns byte_ready 0 where the model says 1" in text
     assert "  field     byte_ready, status bit 15, as a read returned it; the register" in text
     assert "  clause    B5: " in text
@@ -179,10 +179,10 @@ def test_word_moved_to_memory():
     """A wrong word in memory is told as what a slot moved; the words compared are counted."""
     found = finding(core=held(480))
     wrong = replace(
-        found.divergence, field="memory", through="slot", expected=0x4489, observed=0x8912
+        found.mismatch, field="memory", through="slot", expected=0x4489, observed=0x8912
     )
     result = suite(
-        outcome("icarus", moves=1200), mismatch("icarus", replace(found, divergence=wrong))
+        outcome("icarus", moves=1200), mismatch("icarus", replace(found, mismatch=wrong))
     )
     text = printed(show, result)
     assert "poll on icarus: a memory slot moves 0x8912 where the model says 0x4489\n" in text
@@ -213,7 +213,7 @@ def test_failure_is_told_once():
 
 
 def test_mismatch_outweighs_failure():
-    """A divergence on one simulator is a mismatch, whatever became of the other."""
+    """A mismatch on one simulator is a mismatch, whatever became of the other."""
     result = suite(
         outcome("icarus", verdict="error", note="no"),
         mismatch("verilator", finding(core=held(480))),

@@ -223,4 +223,4 @@ def test_defect_is_told_apart(defect, folder, prepared):
     found = [o.finding for o in lockstep.run(ready, session, quiet)]
     first = next((finding for finding in found if finding), None)
     assert first, "no disk told it apart"
-    assert ("separator", CHANNEL_BIT) == (first.cause.clause, first.divergence.field)
+    assert ("separator", CHANNEL_BIT) == (first.cause.clause, first.mismatch.field)

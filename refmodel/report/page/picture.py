@@ -12,7 +12,7 @@ import numpy as np
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import describe
-from refmodel.engine.compare import CHANNEL_BIT, differences, first_read_divergence
+from refmodel.engine.compare import CHANNEL_BIT, differences, first_read_mismatch
 from refmodel.engine.edges import Edge, edges
 from refmodel.ground.bus import READ_OTHER, WRITTEN
 from refmodel.ground.lane import Cycles, Lane
@@ -204,7 +204,7 @@ def _wrong_reads(shown: Shown, scope: Scope, first: int, end: int) -> list[int]:
     """Return the edge of the first read from which on the core's differ, if any does."""
     fields = {n: lag for n, lag in scope.lags.items() if n not in scope.waived and n in ORDER}
     part = shown.reads.since(max(first, shown.expected.first + 1 + max(scope.lags.values())))
-    wrong = first_read_divergence(shown.expected.lanes, part, scope.profile.status, fields)
+    wrong = first_read_mismatch(shown.expected.lanes, part, scope.profile.status, fields)
     return [wrong.cycle] if wrong and wrong.cycle < end else []
 
 

@@ -19,7 +19,7 @@ from refmodel.report.result import MISMATCH, SKIPPED, RunResult, SuiteResult
 from refmodel.report.terminal import heading, scope_lines, total
 
 FOLDER = resources.files("refmodel.report.page")
-MOST_DIVERGING, MOST_DRAWN = 4, 2  # a page of many runs stays small; its table tells the others
+MOST_MISMATCHES, MOST_DRAWN = 4, 2  # a page of many runs stays small; its table tells the others
 VIEW = ("decode.js", "draw.js", "view.js")
 MARKS = {"agree": "=", "mismatch": "≠", "error": "!", "skipped": "–"}
 
@@ -75,7 +75,7 @@ def _file(name: str) -> str:
 
 
 def report_page(suites: Sequence[SuiteResult], figures: Sequence[Figure] = ()) -> str:
-    """Return report.html: verdicts, the first divergences in sentences, and the runs drawn."""
+    """Return report.html: verdicts, the first mismatches in sentences, and the runs drawn."""
     runs = list(_pictures(suites))
     return render(
         "report.html.j2",
@@ -93,19 +93,19 @@ def _drawable(run: RunResult) -> bool:
 
 
 def _pictures(suites: Sequence[SuiteResult]) -> Iterator[dict[str, Any]]:
-    """Yield the runs drawn: those that diverge first, then others, no scenario twice."""
+    """Yield the runs drawn: those that mismatch first, then others, no scenario twice."""
     runs = [(suite, run) for suite in suites for run in suite.runs if _drawable(run)]
     runs.sort(key=lambda pair: pair[1].outcome.verdict != MISMATCH)
     taken: set[tuple[str, str]] = set()
     for suite, run in runs:
         outcome = run.outcome
         key = (suite.scope.binding, outcome.scenario)
-        most = MOST_DIVERGING if outcome.verdict == MISMATCH else MOST_DRAWN
+        most = MOST_MISMATCHES if outcome.verdict == MISMATCH else MOST_DRAWN
         if key in taken or len(taken) >= most or outcome.shown is None:
             continue
         taken.add(key)
         finding = outcome.finding
-        at = finding.divergence.cycle if finding else None
+        at = finding.mismatch.cycle if finding else None
         drawn = picture(outcome.shown, suite.scope, at)
         name = f"{outcome.scenario} on {outcome.simulator}: {outcome.verdict}"
         more = f" ({suite.scope.binding})" if len(suites) > 1 else ""
@@ -132,8 +132,8 @@ def _told(suite: SuiteResult) -> dict[str, Any]:
 
 
 def _findings(suite: SuiteResult) -> Iterator[dict[str, Any]]:
-    """Yield each scenario's divergence in sentences, and as its facts."""
-    for runs in suite.divergences:
+    """Yield each scenario's mismatch in sentences, and as its facts."""
+    for runs in suite.mismatches:
         on = " and ".join(run.outcome.simulator for run in runs)
         yield {
             "title": f"{runs[0].outcome.scenario} on {on}",
@@ -143,10 +143,10 @@ def _findings(suite: SuiteResult) -> Iterator[dict[str, Any]]:
 
 
 def _sentences(suite: SuiteResult, run: RunResult) -> Iterator[str]:
-    """Yield the divergence as a person would tell it."""
+    """Yield the mismatch as a person would tell it."""
     finding, layout = run.outcome.finding, suite.scope.profile.status
     assert finding is not None
-    d = finding.divergence
+    d = finding.mismatch
     when = words.time_text(finding.time_ns)
     said = words.headline(finding, layout)
     yield f"In cycle {d.cycle}, {when} after the start, {said}."
