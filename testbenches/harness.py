@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
+from typing import Any
 
 from jinja2 import Environment, StrictUndefined
 
@@ -84,7 +85,24 @@ class Harness:
 
 def generate(binding: Binding, ports: CorePorts) -> Harness:
     """Generate the harness for a binding whose ports have been checked."""
-    drive = _drive(binding, ports)
+    drive = drive_of(binding, ports)
+    source = render("harness.sv.j2", wiring(binding, ports, drive))
+    return Harness(binding, drive, binding.bus_shape, source, *_addresses(binding, ports))
+
+
+def render(template: str, values: Mapping[str, object]) -> str:
+    """Return a template of this package with its values filled in."""
+    text = (resources.files("testbenches") / template).read_text()
+    environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
+    return environment.from_string(text).render(values)
+
+
+def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
+    """Return what a bench around the core must write in Verilog: each port's expression, and more.
+
+    The expressions use `drive`, `clk`, `enable`, `read_data` and `memory_word` of the bench, and
+    `dut`, the core's instance.
+    """
     connections = _connections(binding, drive)
     taken = {*connections, binding.bus.read_data if binding.bus else None}
     outputs = {port: width for port, width in ports.outputs.items() if port not in taken}
@@ -92,38 +110,28 @@ def generate(binding: Binding, ports: CorePorts) -> Harness:
     if binding.bus is not None and binding.bus.read_data is not None:
         connections[binding.bus.read_data] = "read_data"
     watched = binding.all_observed
-    observed = [_inverted(_seen(w.expression, outputs), w.active) for w in watched]
     bus = None
     if binding.bus is not None:
         read_data = binding.bus.read_data
         read_width = ports.width(read_data) if read_data else 1
         bus = {"read_width": read_width, "latency": binding.bus.read_latency}
-    template = (resources.files("testbenches") / "harness.sv.j2").read_text()
-    environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
-    source = environment.from_string(template)
-    return Harness(
-        binding,
-        drive,
-        binding.bus_shape,
-        source.render(
-            top=binding.core.top,
-            parameters={name: verilog_literal(v) for name, v in ports.parameters.items()},
-            drive=drive,
-            bus=bus,
-            memory=_memory(binding, outputs),
-            lagging=f" - {bus['latency']}" if bus and bus["latency"] else "",
-            enable=binding.clock.enable,
-            enable_every=binding.clock.enable_every,
-            connections=connections,
-            outputs=outputs,
-            observed=observed,
-            observed_width=max(1, sum(w.width for w in watched)),
-        ),
-        *_addresses(binding, ports),
-    )
+    return {
+        "top": binding.core.top,
+        "parameters": {name: verilog_literal(v) for name, v in ports.parameters.items()},
+        "drive": drive,
+        "bus": bus,
+        "memory": _memory(binding, outputs),
+        "lagging": f" - {bus['latency']}" if bus and bus["latency"] else "",
+        "enable": binding.clock.enable,
+        "enable_every": binding.clock.enable_every,
+        "connections": connections,
+        "outputs": outputs,
+        "observed": [_inverted(_seen(w.expression, outputs), w.active) for w in watched],
+        "observed_width": max(1, sum(w.width for w in watched)),
+    }
 
 
-def _drive(binding: Binding, ports: CorePorts) -> Drive:
+def drive_of(binding: Binding, ports: CorePorts) -> Drive:
     """Lay out the drive word: what is held first, then what lasts one cycle."""
     disk = ("flux",) if binding.disk.flux is not None else ("bit_strobe", "bit")
     widths = {"reset": 1, **dict.fromkeys(binding.level_inputs, 1), **dict.fromkeys(disk, 1)}
