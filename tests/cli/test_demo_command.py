@@ -28,7 +28,7 @@ def test_demo(shown, tmp_path):
     """The reference agrees, the defect is told at its clause, and both results are kept."""
     done = shown("--out", "kept")
     assert 0 == done.exit_code
-    parts = [done.output.index(text) for text in ("First the", "agree: ", "Now a", "First div")]
+    parts = [done.output.index(text) for text in ("First the", "agree: ", "Now a", "First mis")]
     assert sorted(parts) == parts
     assert "  clause    B3: " in done.output
     assert "against B3, and the report says B3: caught.\n" in done.output
