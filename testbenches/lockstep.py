@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
 from itertools import count
 from pathlib import Path
 
-import numpy as np
-
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.cause import Cause, find_cause
-from refmodel.engine.compare import CHANNEL_BIT, Checker, Mismatch, Reads
+from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.comparison import Comparison, Held
 from refmodel.engine.core_separator import Recovery
 from refmodel.engine.separator_run import SeparatorRun
-from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import BusCycle
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.processors import processors
@@ -24,7 +21,7 @@ from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.workers import run_all
 from refmodel.host.processor import MissingRegisterError
 from refmodel.profile import Profile
-from refmodel.report.result import AccessSeen, Finding, Outcome, Shown
+from refmodel.report.result import Outcome
 from refmodel.separator.choose import make_separator
 from refmodel.world.disk import Disk
 from refmodel.world.play import ModelPlayer, with_accesses
@@ -216,52 +213,28 @@ class Lockstep:
         return self._work / f"{index}.events"
 
     def compare(self, prepared: Prepared, simulator: str, done: RunDone) -> Outcome:
-        """Compare one finished run with the model, revolution by revolution, up to a mismatch."""
+        """Compare one finished run with the model, span by span, up to a mismatch."""
         disk = prepared.disk
-        timeline = Timeline(disk.profile)
         recorder = Recorder(
             self.binding, self.profile.status, self._folder(simulator), prepared.index
         )
-        checker = Checker(self.profile.status, self._lags, disk.start - 1, self._lines)
-        recovery = self._recovery()
-        finding = None
-        shown = None
-        for turn, stimulus in enumerate(self.stimuli(prepared, done.beats)):
-            state = timeline.state
-            observed = recorder.observed(stimulus.first, stimulus.end)
-            if recovery is not None:
-                stimulus, observed = recovery.follow(stimulus, observed)
-            expected = timeline.run(stimulus)
-            if recovery is not None:
-                expected = recovery.expect(expected, stimulus, observed)
-            reads = recorder.reads(stimulus)
-            moved = recorder.moves(stimulus.end) if self._compares_memory else None
-            mismatch = checker.check(expected, observed, reads, moved)
-            if shown is None or mismatch is not None:
-                since = max(stimulus.first, checker.start)
-                places = disk.places(turn)
-                shown = Shown(state, stimulus, expected, observed, reads, since, places)
-            if mismatch is not None:
-                if recovery is not None and mismatch.field == CHANNEL_BIT:
-                    cause = recovery.cause(mismatch)
-                else:
-                    cause = find_cause(mismatch, disk.profile, state, stimulus, observed)
-                finding = self._tell(mismatch, cause, disk, shown)
-                finding = replace(finding, moves=moved[0] if moved else None)
-                break
+        held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
+        comparison = Comparison(disk.profile, held, disk, self._recovery())
+        found = comparison.run(self.stimuli(prepared, done.beats), recorder)
         return Outcome(
             prepared.scenario.name,
             simulator,
             prepared.seed,
-            "mismatch" if finding else "agree",
-            checker.cycles_compared,
-            checker.reads_compared,
+            "mismatch" if found.finding else "agree",
+            found.cycles,
+            found.reads,
             done.seconds,
-            finding,
+            found.finding,
             done.result,
-            moves=checker.moves_compared,
-            shown=shown,
-            recovered=recovery.told() if recovery is not None else None,
+            moves=found.moves,
+            shown=found.shown,
+            recovered=found.recovered,
+            fields=found.fields,
         )
 
     def _recovery(self) -> Recovery | None:
@@ -275,21 +248,6 @@ class Lockstep:
             separator = make_separator(known.model, profile.separator, profile.cycles_per_bit)
             claimed = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
         return Recovery(claimed, known.pulse_latency, lag)
-
-    def _tell(self, mismatch: Mismatch, cause: Cause, disk: Disk, shown: Shown) -> Finding:
-        """Say of a mismatch where and when it is, why, and what the host did before."""
-        return Finding(
-            mismatch,
-            cause,
-            disk.place(mismatch.cycle - mismatch.lag),
-            float(mismatch.cycle * self.profile.cycle_ns),
-            _accesses_before(shown.stimulus, shown.reads, mismatch.cycle),
-            shown.state,
-            shown.stimulus,
-            shown.expected,
-            shown.observed,
-            shown.reads,
-        )
 
     def stimuli(self, prepared: Prepared, beats: Sequence[BusCycle] = ()) -> Iterator[Stimulus]:
         """Yield the run's stimuli again: the disk's, with the accesses that were made."""
@@ -305,23 +263,3 @@ def _worth_workers(cycles: Sequence[int]) -> bool:
     """Return whether runs of so many cycles are prepared sooner side by side than in turn."""
     saved = sum(cycles) - max(*cycles, sum(cycles) // processors()) if cycles else 0
     return saved > WORTH_WORKERS
-
-
-def _accesses_before(
-    stimulus: Stimulus, reads: Reads, cycle: int, count: int = 4
-) -> list[AccessSeen]:
-    """Return the last bus cycles up to `cycle`, reads of status with what the core returned."""
-    values = zip(reads.value.tolist(), reads.unknown.tolist(), strict=True)
-    returned = dict(zip(reads.cycle.tolist(), values, strict=True))
-    end = int(np.searchsorted(stimulus.access_cycle, cycle, side="right"))
-    part = slice(max(0, end - count), end)
-    rows = zip(
-        stimulus.access_cycle[part].tolist(),
-        stimulus.access_kind[part].tolist(),
-        stimulus.access_mask[part].tolist(),
-        stimulus.access_value[part].tolist(),
-        strict=True,
-    )
-    return [
-        AccessSeen(at, kind, mask, *returned.get(at, (value, 0))) for at, kind, mask, value in rows
-    ]

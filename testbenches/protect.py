@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from refmodel.engine.finding import Finding
 from refmodel.ground.errors import UserError, reading
 from refmodel.profile import Profile
 from refmodel.protect.cases import Case
@@ -14,7 +15,7 @@ from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix
 from refmodel.protect.model import disk_of, full_scenario, run_model, written_in
 from refmodel.protect.offset import IN_TIME, offset_of, wrong_cycles
 from refmodel.protect.sensitivity import Sensitivity
-from refmodel.report.result import ERROR, SKIPPED, Finding, Outcome
+from refmodel.report.result import ERROR, SKIPPED, Outcome
 from refmodel.world.scenario import Written
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
@@ -163,15 +164,9 @@ def _blame(finding: Finding, profile: Profile) -> Blame:
 
 def _first_access(finding: Finding) -> Access | None:
     """Return the first read that returned something else than the model would have."""
-    wanted = dict(
-        zip(finding.expected.read_cycle.tolist(), finding.expected.read_value.tolist(), strict=True)
-    )
-    reads = zip(
-        finding.reads.cycle.tolist(),
-        finding.reads.mask.tolist(),
-        finding.reads.value.tolist(),
-        strict=True,
-    )
+    expected, seen = finding.shown.expected, finding.shown.reads
+    wanted = dict(zip(expected.read_cycle.tolist(), expected.read_value.tolist(), strict=True))
+    reads = zip(seen.cycle.tolist(), seen.mask.tolist(), seen.value.tolist(), strict=True)
     for cycle, mask, value in reads:
         if cycle in wanted and (wanted[cycle] ^ value) & mask:
             return Access(cycle, value & mask, wanted[cycle] & mask)

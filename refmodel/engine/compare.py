@@ -1,46 +1,19 @@
-"""Comparison of a core's recorded changes with the timeline, over a whole span at once."""
+"""Evidence compared with the timeline, over a whole span at once."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from refmodel.block.fields import STATUS_FIELDS, UNUSED, Layout
+from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
 from refmodel.engine.timeline import LINES, Expected
-from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
 
 CHANNEL_BIT = "channel_bit"  # what a core's own separator delivers
 MEMORY = "memory"  # where the words moved to and from memory are named like a field
-Moved = tuple[Moves, NDArray[np.int64]]  # and the X and Z bits of each word
-
-
-@dataclass(frozen=True)
-class Observed:
-    """A core's recorded lanes, each in the form of the model's; `unknown` has its X and Z bits."""
-
-    lanes: dict[str, Lane]
-    unknown: dict[str, Lane]
-
-
-@dataclass(frozen=True)
-class Reads:
-    """Bus reads of status: at edge `cycle`, register bits `mask`, `value` as the core returned it.
-
-    `unknown` has the X and Z bits of the value.
-    """
-
-    cycle: Cycles
-    mask: NDArray[np.uint16]
-    value: NDArray[np.uint16]
-    unknown: NDArray[np.uint16]
-
-    def since(self, cycle: int) -> Reads:
-        """Return the reads from edge `cycle` on."""
-        at = int(np.searchsorted(self.cycle, cycle))
-        return Reads(self.cycle[at:], self.mask[at:], self.value[at:], self.unknown[at:])
 
 
 @dataclass(frozen=True)
@@ -63,14 +36,25 @@ class Mismatch:
 
 
 def first_mismatch(
-    field: str, expected: Lane, observed: Lane, unknown: Lane, lag: int, first: int, end: int
+    field: str,
+    expected: Lane,
+    observed: Lane,
+    unknown: Lane,
+    lag: int,
+    first: int,
+    end: int,
+    undecided: Lane | None = None,
 ) -> Mismatch | None:
     """Return the first cycle in `first` .. `end - 1` in which the field differs from the model."""
     model = expected.delayed(lag)
-    cycles = np.unique(np.concatenate(([first], model.cycle, observed.cycle, unknown.cycle)))
+    lanes = [model, observed, unknown] + ([] if undecided is None else [undecided])
+    cycles = np.unique(np.concatenate(([first], *(lane.cycle for lane in lanes))))
     cycles = cycles[(cycles >= first) & (cycles < end)]
     wanted, shown, vague = model.at(cycles), observed.at(cycles), unknown.at(cycles)
-    wrong = np.flatnonzero((wanted != shown) | (vague != 0))
+    different = (wanted ^ shown) | vague
+    if undecided is not None:
+        different &= ~undecided.at(cycles)
+    wrong = np.flatnonzero(different)
     if not len(wrong):
         return None
     at = int(wrong[0])
@@ -99,9 +83,9 @@ def first_read_mismatch(
     for field, lag in lags.items():
         mask = layout.mask_of(field)
         shift = 0 if field == UNUSED else layout[field].lsb
-        wanted = (lanes[field].at(reads.cycle - 1 - lag) << np.uint32(shift)) & mask & reads.mask
-        shown = reads.value & mask & reads.mask
-        vague = reads.unknown & mask & reads.mask
+        decided = mask & reads.decided
+        wanted = (lanes[field].at(reads.cycle - 1 - lag) << np.uint32(shift)) & decided
+        shown, vague = reads.value & decided, reads.unknown & decided
         wrong = np.flatnonzero((wanted != shown) | (vague != 0))
         if len(wrong):
             at = int(wrong[0])
@@ -134,12 +118,24 @@ def first_move_mismatch(expected: Moves, moved: Moved) -> Mismatch | None:
     return Mismatch(cycle, MEMORY, wanted, shown, vague, 0, "slot")
 
 
+@dataclass
+class Compared:
+    """How far one field was held to the model: in `cycles` it was decided, `changes` it made there.
+
+    `reads` counts the reads of status that returned it.
+    """
+
+    cycles: int = 0
+    changes: int = 0
+    reads: int = 0
+
+
 class Checker:
-    """Compares a core with the model, span after span, and counts what it compared.
+    """Compares evidence with the model, span after span, and counts what it compared.
 
     `lags` has the compared fields of status and their latency in cycles, `lines` the same of the
-    output lines. Nothing before cycle `start` counts: the core may show anything until its reset
-    is done.
+    output lines. Nothing before cycle `start` counts, for each field its latency later: the core
+    may show anything until its reset is done.
     """
 
     def __init__(
@@ -148,11 +144,16 @@ class Checker:
         self._layout = layout
         self._lags = {**lags, **(lines or {})}
         self._reads = lags
-        self.start = start + max(self._lags.values(), default=0)
+        self.start = start
         self._recent: dict[str, Lane] = {}
-        self.cycles_compared = 0
+        self.fields = {name: Compared() for name in self._lags}
         self.reads_compared = 0
         self.moves_compared = 0
+
+    @property
+    def cycles_compared(self) -> int:
+        """Cycles in which at least one field was held to the model."""
+        return max((field.cycles for field in self.fields.values()), default=0)
 
     def check(
         self, expected: Expected, observed: Observed, reads: Reads, moved: Moved | None = None
@@ -165,27 +166,56 @@ class Checker:
             name: self._recent[name].then(lane) if self._recent else lane
             for name, lane in (expected.lanes | expected.lines).items()
         }
-        first, end = max(expected.first, self.start), expected.end
         found = [
-            first_mismatch(
-                field, lanes[field], lane, observed.unknown[field], self._lags[field], first, end
-            )
-            for field, lane in observed.lanes.items()
-            if field in self._lags
+            self._check_field(name, lanes[name], observed, expected)
+            for name in observed.lanes
+            if name in self._lags
         ]
-        if found:
-            self.cycles_compared += max(0, end - first)
-        reads = reads.since(self.start + 1)  # what a read returns, status showed the cycle before
-        found.append(first_read_mismatch(lanes, reads, self._layout, self._reads))
-        self.reads_compared += len(reads.cycle)
+        found.append(self._check_reads(lanes, reads))
         if moved is not None:
             found.append(first_move_mismatch(expected.moves, moved))
             self.moves_compared += len(expected.moves)
-        keep = end - 2 - max(self._lags.values())
+        keep = expected.end - 2 - max(self._lags.values(), default=0)
         self._recent = {
-            name: lane.between(max(keep, int(lane.cycle[0])), end) for name, lane in lanes.items()
+            name: lane.between(max(keep, int(lane.cycle[0])), expected.end)
+            for name, lane in lanes.items()
         }
         return min((d for d in found if d), key=_order, default=None)
+
+    def _check_field(
+        self, name: str, model: Lane, observed: Observed, expected: Expected
+    ) -> Mismatch | None:
+        """Compare one lane over the span, and count how far it was decided."""
+        lag, end = self._lags[name], expected.end
+        first = max(expected.first, self.start + lag)
+        undecided = observed.undecided.get(name)
+        counted = self.fields[name]
+        counted.cycles += max(0, end - first) - _cycles_undecided(undecided, first, end)
+        counted.changes += int(np.count_nonzero((model.cycle + lag > first) & (model.cycle < end)))
+        return first_mismatch(
+            name, model, observed.lanes[name], observed.unknown[name], lag, first, end, undecided
+        )
+
+    def _check_reads(self, lanes: dict[str, Lane], reads: Reads) -> Mismatch | None:
+        """Compare what the reads of the span returned: what status showed the cycle before."""
+        found = []
+        for name, lag in self._reads.items():
+            mine = reads.since(self.start + lag + 1)
+            mask = self._layout.mask_of(name)
+            self.fields[name].reads += int(np.count_nonzero(mine.decided & mask))
+            found.append(first_read_mismatch(lanes, mine, self._layout, {name: lag}))
+        least = min(self._reads.values(), default=0)
+        self.reads_compared += len(reads.since(self.start + least + 1).cycle)
+        return min((d for d in found if d), key=_order, default=None)
+
+
+def _cycles_undecided(undecided: Lane | None, first: int, end: int) -> int:
+    """Return in how many cycles of the span nothing of a lane is decided."""
+    if undecided is None or end <= first:
+        return 0
+    part = undecided.between(first, end)
+    whole = np.flatnonzero(part.value == np.uint32(ALL_BITS))
+    return int(np.append(part.cycle, end)[whole + 1].sum() - part.cycle[whole].sum())
 
 
 def _order(mismatch: Mismatch) -> tuple[int, bool, int]:

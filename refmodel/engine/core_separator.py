@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.engine.cause import Cause
-from refmodel.engine.compare import CHANNEL_BIT, Mismatch, Observed
+from refmodel.engine.compare import CHANNEL_BIT, Mismatch
+from refmodel.engine.evidence import Observed
 from refmodel.engine.separator_run import CLAUSE, SeparatorRun
 from refmodel.engine.timeline import Expected
 from refmodel.ground.lane import Cycles, Lane

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from refmodel.engine.blame import completions
 from refmodel.engine.compare import differences
+from refmodel.engine.finding import Finding
 from refmodel.engine.timeline import LINES
 from refmodel.ground.lane import Lane
 from refmodel.profile import Profile
 from refmodel.protect.perturb import EARLY, LATE, LEVELS, LONG, MOST
-from refmodel.report.result import Finding
 
 LOST, EXTRA, SHORT, OTHER, UNSEEN = "lost", "extra", "short", "other", "unseen"
 IN_TIME = (EARLY, LATE, LONG)
@@ -56,20 +56,20 @@ def offset_of(finding: Finding, profile: Profile) -> Offset:
     """Say how the field of a finding's mismatch is off."""
     mismatch = finding.mismatch
     field = mismatch.field
-    lanes = {**finding.expected.lanes, **finding.expected.lines}
-    seen = field in finding.observed.lanes and field in lanes
+    lanes = {**finding.shown.expected.lanes, **finding.shown.expected.lines}
+    seen = field in finding.shown.observed.lanes and field in lanes
     if mismatch.through == "read" and not seen:
         return Offset(UNSEEN)
     if mismatch.unknown or mismatch.through != "status" or not seen:
         return Offset(OTHER)
     model = lanes[field].delayed(mismatch.lag)
-    core = finding.observed.lanes[field]
+    core = finding.shown.observed.lanes[field]
 
     def brings(cycle: int) -> bool:
         if field not in ("byte_ready", "data"):
             return cycle in model.cycle
         at = cycle - mismatch.lag
-        bytes_done = completions(profile, finding.state, finding.stimulus)
+        bytes_done = completions(profile, finding.shown.state, finding.shown.stimulus)
         return at == next((done for done in bytes_done if done >= at), None)
 
     parted = _Parted(model, core, mismatch.cycle, brings)
@@ -118,12 +118,12 @@ def _next(lane: Lane, cycle: int, value: int) -> int | None:
 
 def wrong_cycles(finding: Finding) -> int:
     """Return for how many cycles the field differs, from the mismatch on, within its span."""
-    mismatch, observed = finding.mismatch, finding.observed
+    mismatch, observed = finding.mismatch, finding.shown.observed
     field, cycle = mismatch.field, mismatch.cycle
-    lanes = {**finding.expected.lanes, **finding.expected.lines}
+    lanes = {**finding.shown.expected.lanes, **finding.shown.expected.lines}
     if field not in observed.lanes or field not in lanes:
         return 1
     model = lanes[field].delayed(mismatch.lag)
     wrong = differences(model, observed.lanes[field], observed.unknown[field], cycle)
     right = _next(wrong, cycle, 0)
-    return (finding.expected.end if right is None else right) - cycle
+    return (finding.shown.expected.end if right is None else right) - cycle

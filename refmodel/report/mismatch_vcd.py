@@ -8,9 +8,11 @@ from typing import IO
 import numpy as np
 
 from refmodel.block.fields import STATUS_WIDTH
-from refmodel.engine.compare import Reads, differences, first_read_mismatch
+from refmodel.engine.compare import differences, first_read_mismatch
+from refmodel.engine.evidence import Reads
+from refmodel.engine.finding import Finding
 from refmodel.ground.moves import Moves
-from refmodel.report.result import Finding, Scope
+from refmodel.report.result import Scope
 from refmodel.report.waves import (
     Change,
     Wave,
@@ -41,16 +43,16 @@ def write_mismatch(file: IO[str], finding: Finding, scope: Scope) -> None:
 def _window(finding: Finding, scope: Scope) -> tuple[int, int]:
     """Return the first cycle to show and the one after the last."""
     cycle, bit = finding.mismatch.cycle, scope.profile.cycles_per_bit
-    first = max(finding.stimulus.first, int(cycle - BITS_BEFORE * bit))
-    return first, min(finding.stimulus.end, int(cycle + BITS_AFTER * bit) + 1)
+    first = max(finding.shown.stimulus.first, int(cycle - BITS_BEFORE * bit))
+    return first, min(finding.shown.stimulus.end, int(cycle + BITS_AFTER * bit) + 1)
 
 
 def _waves(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Wave]:
-    stimulus, observed = finding.stimulus, finding.observed
+    stimulus, observed = finding.shown.stimulus, finding.shown.observed
     yield from stimulus_waves(stimulus, first, end)
-    yield from block_waves(scope.profile, finding.state, stimulus, first, end)
-    yield Wave("host", "returned", STATUS_WIDTH, list(_returned(finding.reads, first, end)))
-    model_lanes = finding.expected.lanes | finding.expected.lines
+    yield from block_waves(scope.profile, finding.shown.state, stimulus, first, end)
+    yield Wave("host", "returned", STATUS_WIDTH, list(_returned(finding.shown.reads, first, end)))
+    model_lanes = finding.shown.expected.lanes | finding.shown.expected.lines
     yield from status_waves("model", model_lanes, first, end)
     yield from _memory(finding, first, end)
     for name, lane in observed.lanes.items():
@@ -64,10 +66,10 @@ def _waves(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Wav
 
 def _memory(finding: Finding, first: int, end: int) -> Iterator[Wave]:
     """Yield the words moved to and from memory by the model and, if compared, by the core."""
-    yield from move_waves("model.memory", finding.expected.moves, first, end)
-    if finding.moves is not None:
-        yield from move_waves("core.memory", finding.moves, first, end)
-        wrong = _rows(finding.expected.moves) ^ _rows(finding.moves)
+    yield from move_waves("model.memory", finding.shown.expected.moves, first, end)
+    if finding.shown.moves is not None:
+        yield from move_waves("core.memory", finding.shown.moves, first, end)
+        wrong = _rows(finding.shown.expected.moves) ^ _rows(finding.shown.moves)
         cycles = np.array(sorted({cycle for cycle, *_ in wrong}), np.int64)
         yield pulses("mismatch", "memory", cycles, first, end)
 
@@ -86,17 +88,13 @@ def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
 
 def _wrong_reads(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Change]:
     """Yield 1 for each read that returned something else than the model, 0 after it."""
-    lags = {
-        name: lag
-        for name, lag in scope.lags.items()
-        if name in finding.expected.lanes and name not in scope.waived
-    }
-    reads, levels = finding.reads, {first: 0}
-    earliest = max(first, finding.expected.first + 1 + max(lags.values()))
+    shown, levels = finding.shown, {first: 0}
+    lanes = shown.expected.lanes
+    lags = {n: lag for n, lag in scope.lags.items() if n in lanes and n not in scope.waived}
+    earliest = max(first, shown.expected.first + 1 + max(lags.values(), default=0))
+    reads = shown.reads
     for n in np.flatnonzero((reads.cycle >= earliest) & (reads.cycle < end)).tolist():
-        at = slice(n, n + 1)
-        one = Reads(reads.cycle[at], reads.mask[at], reads.value[at], reads.unknown[at])
         cycle = int(reads.cycle[n])
-        if first_read_mismatch(finding.expected.lanes, one, scope.profile.status, lags):
+        if first_read_mismatch(lanes, reads.part(slice(n, n + 1)), scope.profile.status, lags):
             levels |= {cycle: 1, cycle + 1: 0}
     yield from ((cycle, level, 0) for cycle, level in sorted(levels.items()))

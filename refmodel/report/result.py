@@ -7,73 +7,13 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from refmodel.block.registers import State
-from refmodel.engine.cause import Cause
-from refmodel.engine.compare import Mismatch, Observed, Reads
+from refmodel.engine.compare import Compared
 from refmodel.engine.core_separator import Recovered
-from refmodel.engine.timeline import Expected
+from refmodel.engine.finding import Finding, Shown
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
-from refmodel.ground.moves import Moves
-from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
 
 AGREE, MISMATCH, ERROR, SKIPPED = "agree", "mismatch", "error", "skipped"
-
-
-@dataclass(frozen=True)
-class AccessSeen:
-    """A bus cycle near a mismatch: what was done, and what a read returned.
-
-    `unknown` has the bits of a read that were X or Z.
-    """
-
-    cycle: int
-    kind: int
-    mask: int
-    value: int
-    unknown: int = 0
-
-
-@dataclass(frozen=True)
-class Finding:
-    """The first mismatch of a run, told. The model was in `state` when the span began."""
-
-    mismatch: Mismatch
-    cause: Cause
-    place: str
-    time_ns: float
-    accesses: list[AccessSeen]
-    state: State
-    stimulus: Stimulus  # the span it fell in
-    expected: Expected
-    observed: Observed
-    reads: Reads
-    moves: Moves | None = None  # what the core moved to and from memory, if that was compared
-
-    def same_as(self, other: Finding) -> bool:
-        """Return whether two runs of one scenario parted from the model in the same way."""
-        return (self.mismatch, self.cause, self.accesses) == (
-            other.mismatch,
-            other.cause,
-            other.accesses,
-        )
-
-
-@dataclass(frozen=True)
-class Shown:
-    """One revolution of a run to be drawn: that of the mismatch, or the first.
-
-    The model was in `state` before it. Nothing before cycle `compared_from` was compared. `places`
-    has the cycles in which named places of the track begin.
-    """
-
-    state: State
-    stimulus: Stimulus
-    expected: Expected
-    observed: Observed
-    reads: Reads
-    compared_from: int
-    places: tuple[tuple[int, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -93,6 +33,7 @@ class Outcome:
     moves: int = 0
     shown: Shown | None = None
     recovered: Recovered | None = None  # for a core with its own separator
+    fields: Mapping[str, Compared] = field(default_factory=dict)  # how far each was compared
 
 
 @dataclass(frozen=True)

@@ -7,17 +7,11 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from refmodel.engine.core_separator import Recovered
+from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
-from refmodel.report.result import (
-    AccessSeen,
-    Finding,
-    RunResult,
-    SuiteResult,
-    verdict_of,
-    worst_status,
-)
+from refmodel.report.result import RunResult, SuiteResult, verdict_of, worst_status
 
 
 def to_json(suites: Sequence[SuiteResult]) -> str:

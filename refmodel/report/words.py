@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.core_separator import Recovered
+from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
-from refmodel.report.result import AccessSeen, Finding, RunResult, SuiteResult
+from refmodel.report.result import RunResult, SuiteResult
 
 CLAUSES = {
     "B2": "one channel bit at most enters the window in a cycle, at bit 0",
@@ -76,7 +77,7 @@ def _labelled(label: str, lines: list[str]) -> Iterator[tuple[str, str]]:
 def _through(finding: Finding) -> str:
     if finding.mismatch.through != "read":
         return ""
-    agrees = finding.mismatch.field in finding.observed.lanes
+    agrees = finding.mismatch.field in finding.shown.observed.lanes
     said = "; the register itself agrees, so is bus.read_latency right?"
     return ", as a read returned it" + said * agrees
 

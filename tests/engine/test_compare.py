@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.compare import Checker, Observed, Reads, differences
+from refmodel.engine.compare import Checker, differences
+from refmodel.engine.evidence import Observed, Reads
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS
 from refmodel.ground.lane import Lane

@@ -7,17 +7,12 @@ import numpy as np
 from findings import finding_of
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.compare import Checker, Observed, Reads
+from refmodel.engine.compare import Checker
+from refmodel.engine.evidence import Observed, Reads
+from refmodel.engine.finding import Shown
 from refmodel.ground.lane import Lane
 from refmodel.profile import load_profile
-from refmodel.report.result import (
-    Outcome,
-    RunResult,
-    Scope,
-    Shown,
-    SuiteResult,
-    WaiverTold,
-)
+from refmodel.report.result import Outcome, RunResult, Scope, SuiteResult, WaiverTold
 from refmodel.world.find import find_scenario
 from refmodel.world.spans import disk_of, spans_of
 

@@ -11,7 +11,8 @@ import pytest
 from protect_cases import PAL
 
 from hdl_stubs.defects import load_defects
-from refmodel.engine.compare import MEMORY, Mismatch, Observed, first_mismatch
+from refmodel.engine.compare import MEMORY, Mismatch, first_mismatch
+from refmodel.engine.evidence import Observed
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS
 from refmodel.ground.lane import Lane
@@ -60,7 +61,10 @@ def off(field, core, lag=0):
     found = first_mismatch(field, expected.lanes[field], core, Lane.constant(0), lag, 1, 800)
     return offset_of(
         SimpleNamespace(
-            mismatch=found, expected=expected, observed=observed, state=state, stimulus=stimulus
+            mismatch=found,
+            shown=SimpleNamespace(
+                expected=expected, observed=observed, state=state, stimulus=stimulus
+            ),
         ),
         PAL,
     )
@@ -125,8 +129,9 @@ def test_what_no_lane_shows(field, through, kind):
     """What only reads show, or a memory slot moves, cannot be counted in cycles."""
     finding = SimpleNamespace(
         mismatch=Mismatch(128, field, 1, 0, 0, 0, through),
-        expected=SimpleNamespace(lanes={}, lines={}),
-        observed=Observed({}, {}),
+        shown=SimpleNamespace(
+            expected=SimpleNamespace(lanes={}, lines={}), observed=Observed({}, {})
+        ),
     )
     assert offset_of(finding, PAL) == Offset(kind)
 

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from refmodel.engine.compare import CHANNEL_BIT, Mismatch, Observed
+from refmodel.engine.compare import CHANNEL_BIT, Mismatch
 from refmodel.engine.core_separator import STROBE, VALUE, Recovery
+from refmodel.engine.evidence import Observed
 from refmodel.engine.timeline import Expected
 from refmodel.ground.lane import Lane
 from refmodel.ground.pulses import NO_BIT, Pulses

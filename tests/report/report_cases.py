@@ -15,22 +15,15 @@ from findings import finding_of
 from rich.console import Console
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.compare import Checker, Observed, Reads
+from refmodel.engine.compare import Checker
+from refmodel.engine.evidence import Observed, Reads
+from refmodel.engine.finding import AccessSeen, Shown
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS, WRITE_SYNC_WORD, BusCycle
 from refmodel.ground.lane import Lane
 from refmodel.media.track import words_track
 from refmodel.profile import load_profile
-from refmodel.report.result import (
-    AccessSeen,
-    Gap,
-    Outcome,
-    RunResult,
-    Scope,
-    Shown,
-    SuiteResult,
-    WaiverTold,
-)
+from refmodel.report.result import Gap, Outcome, RunResult, Scope, SuiteResult, WaiverTold
 from refmodel.world.disk import Disk
 from refmodel.world.play import with_accesses
 from refmodel.world.scenario import Scenario

@@ -2,16 +2,17 @@
 
 import io
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 from report_cases import FALL, NO_LAG, PAL, RISE, finding, held, reader
 
-from refmodel.engine.compare import Observed
+from refmodel.engine.evidence import Observed
 from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
 from refmodel.report.mismatch_vcd import write_mismatch
-from refmodel.report.result import Scope
+from refmodel.report.result import Scope, WaiverTold
 
 
 @pytest.fixture
@@ -111,8 +112,9 @@ def moves(*words):
 def test_words_moved(waves):
     """Words moved to memory are there for model and core, and marked where they differ."""
     found = finding(core=held(480))
-    expected = replace(found.expected, moves=moves(0x1111, 0x2222, 0x3333))
-    at = waves(replace(found, expected=expected, moves=moves(0x1111, 0x2022)))
+    expected = replace(found.shown.expected, moves=moves(0x1111, 0x2222, 0x3333))
+    shown = replace(found.shown, expected=expected, moves=moves(0x1111, 0x2022))
+    at = waves(replace(found, shown=shown))
     rows = [
         tuple(at(name, cycle) for name in ("model.memory.word", "core.memory.word"))
         for cycle in (460, 470, 480)
@@ -128,9 +130,10 @@ def test_output_lines(waves):
     """An output line the core shows has its lanes as a field of status has."""
     found = finding(core=held(480))
     late = Lane.of(np.array([0, RISE + 1, RISE + 2]), np.array([0, 1, 0]))
-    lanes = {**found.observed.lanes, "sync_found": late}
-    vague = {**found.observed.unknown, "sync_found": Lane.constant(0)}
-    at = waves(replace(found, observed=Observed(lanes, vague)), NO_LAG | {"sync_found": 0})
+    lanes = {**found.shown.observed.lanes, "sync_found": late}
+    vague = {**found.shown.observed.unknown, "sync_found": Lane.constant(0)}
+    shown = replace(found.shown, observed=Observed(lanes, vague))
+    at = waves(replace(found, shown=shown), NO_LAG | {"sync_found": 0})
     assert [(1, 0, 1), (0, 1, 1), (0, 0, 0)] == [
         tuple(at(f"{lane}.sync_found", cycle) for lane in ("model", "core", "mismatch"))
         for cycle in (RISE, RISE + 1, RISE + 2)
@@ -143,3 +146,15 @@ def test_no_date():
     text = io.StringIO()
     write_mismatch(text, finding(core=held(480)), Scope("b.yaml", "core", PAL, NO_LAG))
     assert "$date" not in text.getvalue()
+
+
+def test_every_field_of_status_waived():
+    """A line that mismatches while all of status is waived has its waves, too."""
+    late = Lane.of(np.array([0, RISE + 1, RISE + 2]), np.array([0, 1, 0]))
+    waivers = tuple(WaiverTold(name, "not begun", date(2027, 1, 31)) for name in NO_LAG)
+    scope = Scope("b.yaml", "core", PAL, {"sync_found": 0}, waivers)
+    found = finding(core=held(480))
+    observed = Observed({"sync_found": late}, {"sync_found": Lane.constant(0)})
+    text = io.StringIO()
+    write_mismatch(text, replace(found, shown=replace(found.shown, observed=observed)), scope)
+    assert "sync_found" in text.getvalue()

@@ -109,7 +109,7 @@ def check_told(found, headline, shown):
 )
 def test_wrong_values(field, core, headline, shown):
     """Data is shown in hexadecimal, unused bits in binary."""
-    model = finding(core=held(480)).expected.lanes[field]
+    model = finding(core=held(480)).shown.expected.lanes[field]
     lane = model.between(0, FALL).then(Lane.constant(core, FALL))
     check_told(finding(field, core=lane), headline, shown)
 

@@ -6,6 +6,7 @@ from report_cases import PAL
 import refmodel
 from hdl_stubs.defects import load_defects
 from refmodel.block.fields import FIELD_NAMES
+from refmodel.engine.finding import AccessSeen
 from refmodel.ground.bus import (
     HIGH,
     LOW,
@@ -15,7 +16,6 @@ from refmodel.ground.bus import (
     WRITE_SYNC_WORD,
 )
 from refmodel.report import words
-from refmodel.report.result import AccessSeen
 
 SPEC = refmodel.__path__[0] + "/SPEC.md"
 

@@ -14,11 +14,12 @@ from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import describe
 from refmodel.engine.compare import CHANNEL_BIT, differences, first_read_mismatch
 from refmodel.engine.edges import Edge, edges
+from refmodel.engine.finding import Shown
 from refmodel.ground.bus import READ_OTHER, WRITTEN
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.profile import Profile
 from refmodel.report.page.encode import encode, encode_cycles, encode_lane
-from refmodel.report.result import Scope, Shown
+from refmodel.report.result import Scope
 from refmodel.report.waves import COUNTERS, field_width
 
 MOST_EDGES = 250_000  # a page stays small and quick; more is in the VCD and in `cellstep trace`

@@ -1,0 +1,178 @@
+"""A whole run compared: model and stimulus on one side, evidence on the other, up to a mismatch.
+
+No simulator is needed: whoever recorded the evidence, the finding is the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+
+from refmodel.engine.cause import Cause, find_cause
+from refmodel.engine.compare import CHANNEL_BIT, Checker, Compared, Mismatch
+from refmodel.engine.core_separator import Recovered, Recovery
+from refmodel.engine.evidence import Evidence, Reads
+from refmodel.engine.finding import AccessSeen, Finding, Shown
+from refmodel.engine.timeline import Timeline
+from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
+
+LAST_ACCESSES = 4  # listed with a finding
+
+
+class Places(Protocol):
+    """Where on the track a cycle lies, for whoever knows."""
+
+    def place(self, cycle: int) -> str:
+        """Say what is under the head in a cycle."""
+
+    def places(self, span: int) -> tuple[tuple[int, str], ...]:
+        """Return the cycle in which each named place of a span begins."""
+
+
+class Nowhere:
+    """The places of a track nobody knows."""
+
+    def place(self, cycle: int) -> str:
+        """Say that it is not known."""
+        del cycle
+        return "not known"
+
+    def places(self, span: int) -> tuple[tuple[int, str], ...]:
+        """Return no place."""
+        del span
+        return ()
+
+
+@dataclass(frozen=True)
+class Held:
+    """What is held to the model: fields of status and output lines with their latency in cycles.
+
+    Nothing before cycle `start` counts, which is the last one of the reset.
+    """
+
+    fields: Mapping[str, int]
+    lines: Mapping[str, int] = field(default_factory=dict)
+    memory: bool = False
+    start: int = 0
+
+
+@dataclass(frozen=True)
+class ComparedRun:
+    """What a comparison found: the first mismatch if any, how far it went, and a span to draw."""
+
+    finding: Finding | None
+    cycles: int
+    reads: int
+    moves: int
+    fields: Mapping[str, Compared]
+    shown: Shown | None
+    recovered: Recovered | None = None
+
+
+class Comparison:
+    """Holds one run's evidence to a profile's model.
+
+    `separator` follows the core's own separator, if it has one: the block then gets the channel
+    bits that delivers.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        held: Held,
+        places: Places | None = None,
+        separator: Recovery | None = None,
+    ) -> None:
+        self._profile = profile
+        self._held = held
+        self._places = places or Nowhere()
+        self._separator = separator
+        self._timeline = Timeline(profile)
+        self._checker = Checker(
+            profile.status, dict(held.fields), held.start, lines=dict(held.lines)
+        )
+
+    def run(self, stimuli: Iterable[Stimulus], evidence: Evidence) -> ComparedRun:
+        """Compare span after span until one has a mismatch.
+
+        Raises what the evidence raises when it is not whole.
+        """
+        finding = shown = None
+        for number, stimulus in enumerate(stimuli):
+            seen, mismatch = self._span(number, stimulus, evidence)
+            if shown is None or mismatch is not None:
+                shown = seen
+            if mismatch is not None:
+                finding = self._finding(mismatch, seen)
+                break
+        checker, separator = self._checker, self._separator
+        return ComparedRun(
+            finding,
+            checker.cycles_compared,
+            checker.reads_compared,
+            checker.moves_compared,
+            checker.fields,
+            shown,
+            separator.told() if separator is not None else None,
+        )
+
+    def _span(
+        self, number: int, stimulus: Stimulus, evidence: Evidence
+    ) -> tuple[Shown, Mismatch | None]:
+        """Compare one span; return it as it is drawn, and its first mismatch."""
+        state, separator = self._timeline.state, self._separator
+        observed = evidence.observed(stimulus.first, stimulus.end)
+        if separator is not None:
+            stimulus, observed = separator.follow(stimulus, observed)
+        expected = self._timeline.run(stimulus)
+        if separator is not None:
+            expected = separator.expect(expected, stimulus, observed)
+        reads = evidence.reads(stimulus)
+        moved = evidence.moves(stimulus.end) if self._held.memory else None
+        mismatch = self._checker.check(expected, observed, reads, moved)
+        since = max(stimulus.first, self._checker.start)
+        places = self._places.places(number)
+        moves = moved[0] if moved else None
+        shown = Shown(state, stimulus, expected, observed, reads, since, places, moves)
+        return shown, mismatch
+
+    def _finding(self, mismatch: Mismatch, shown: Shown) -> Finding:
+        """Say of a mismatch where and when it is, why, and what the host did before."""
+        return Finding(
+            mismatch,
+            self._cause(mismatch, shown),
+            self._places.place(mismatch.cycle - mismatch.lag),
+            float(mismatch.cycle * self._profile.cycle_ns),
+            accesses_before(shown.stimulus, shown.reads, mismatch.cycle),
+            shown,
+        )
+
+    def _cause(self, mismatch: Mismatch, shown: Shown) -> Cause:
+        """Say why the model's field is what it is in the cycle of the mismatch."""
+        if self._separator is not None and mismatch.field == CHANNEL_BIT:
+            return self._separator.cause(mismatch)
+        return find_cause(mismatch, self._profile, shown.state, shown.stimulus, shown.observed)
+
+
+def accesses_before(
+    stimulus: Stimulus, reads: Reads, cycle: int, count: int = LAST_ACCESSES
+) -> list[AccessSeen]:
+    """Return the last bus cycles up to `cycle`, reads of status with what was returned."""
+    values = zip(reads.value.tolist(), reads.unknown.tolist(), strict=True)
+    returned = dict(zip(reads.cycle.tolist(), values, strict=True))
+    end = int(np.searchsorted(stimulus.access_cycle, cycle, side="right"))
+    part = slice(max(0, end - count), end)
+    rows = zip(
+        stimulus.access_cycle[part].tolist(),
+        stimulus.access_kind[part].tolist(),
+        stimulus.access_mask[part].tolist(),
+        stimulus.access_value[part].tolist(),
+        strict=True,
+    )
+    return [
+        AccessSeen(at, kind, mask, *returned.get(at, (value, 0))) for at, kind, mask, value in rows
+    ]

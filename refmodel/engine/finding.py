@@ -1,0 +1,66 @@
+"""What a comparison found, as data: the first mismatch, its cause, and the span it fell in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from refmodel.block.registers import State
+from refmodel.engine.cause import Cause
+from refmodel.engine.compare import Mismatch
+from refmodel.engine.evidence import Observed, Reads
+from refmodel.engine.timeline import Expected
+from refmodel.ground.moves import Moves
+from refmodel.ground.stimulus import Stimulus
+
+
+@dataclass(frozen=True)
+class AccessSeen:
+    """A bus cycle near a mismatch: what was done, and what a read returned.
+
+    `unknown` has the bits of a read that were X or Z.
+    """
+
+    cycle: int
+    kind: int
+    mask: int
+    value: int
+    unknown: int = 0
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One span of a run to be drawn: that of the mismatch, or the first.
+
+    The model was in `state` before it. Nothing before cycle `compared_from` was compared. `places`
+    has the cycles in which named places of the track begin, `moves` what the core moved to and
+    from memory, if that was compared.
+    """
+
+    state: State
+    stimulus: Stimulus
+    expected: Expected
+    observed: Observed
+    reads: Reads
+    compared_from: int
+    places: tuple[tuple[int, str], ...] = ()
+    moves: Moves | None = None
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The first mismatch of a run: where, when, why, after which accesses, and its span."""
+
+    mismatch: Mismatch
+    cause: Cause
+    place: str
+    time_ns: float
+    accesses: list[AccessSeen]
+    shown: Shown
+
+    def same_as(self, other: Finding) -> bool:
+        """Return whether two runs of one scenario mismatch in the same way."""
+        return (self.mismatch, self.cause, self.accesses) == (
+            other.mismatch,
+            other.cause,
+            other.accesses,
+        )
