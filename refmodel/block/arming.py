@@ -9,20 +9,22 @@ from refmodel.block.fields import TRANSFER_FIELDS, field
 ENABLE = field(TRANSFER_FIELDS, "enable").mask
 WRITE = field(TRANSFER_FIELDS, "write").mask
 LENGTH = field(TRANSFER_FIELDS, "length").mask
+ENABLE_LSB = field(TRANSFER_FIELDS, "enable").lsb
+WRITE_LSB = field(TRANSFER_FIELDS, "write").lsb
 
 
 class Landed(NamedTuple):
     """What a write of transfer does. `armed` counts the writes in a row that have enable set."""
 
     armed: int
-    accepted: bool
-    stopped: bool
+    accepted: int
+    stopped: int
 
 
 def land(armed: int, written: int, arming_writes: int) -> Landed:
     """Return what writing the word `written` does: it stops, counts, or is accepted."""
-    if not written & ENABLE:
-        return Landed(0, accepted=False, stopped=True)
-    if armed + 1 < arming_writes:
-        return Landed(armed + 1, accepted=False, stopped=False)
-    return Landed(0, accepted=True, stopped=False)
+    if written & ENABLE == 0:
+        return Landed(0, accepted=0, stopped=1)
+    if armed + 1 == arming_writes:
+        return Landed(0, accepted=1, stopped=0)
+    return Landed(armed + 1, accepted=0, stopped=0)

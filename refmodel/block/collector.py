@@ -12,16 +12,16 @@ class Collector(NamedTuple):
     bits: int = 0
 
 
-def collect(before: Collector, match: int, realign: int) -> tuple[Collector, bool]:
-    """Return the collector after a channel bit, and whether the bit completes a word.
+def collect(before: Collector, match: int, restart: int) -> tuple[Collector, int]:
+    """Return the collector after a channel bit, and 1 if the bit completes a word, else 0.
 
-    The word that matches is not stored when it ends the waiting. Later a match restarts the
-    count, if realignment is on, behind a word that completes on the same bit.
+    The word that matches is not stored when it ends the waiting. A later match with realignment
+    on restarts the count, behind a word that completes on the same bit.
     """
     if before.waiting:
-        return Collector(waiting=0 if match else 1), False
+        return Collector(waiting=1 - match), 0
     bits = (before.bits + 1) & 15
-    done = bits == 0
-    if match and realign:
+    done = 1 if bits == 0 else 0
+    if restart:
         bits = 0
     return Collector(bits=bits), done

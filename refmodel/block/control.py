@@ -17,3 +17,10 @@ def next_control(control: int, written: int) -> int:
     if written & SET:
         return control | written & KEPT
     return control & ~written & KEPT
+
+
+def waits_for_sync(control: int, level: int) -> int:
+    """Return 1 while control, or the input of that name, waits for a match (B4, B10)."""
+    if control & WAIT_FOR_SYNC:
+        return 1
+    return level

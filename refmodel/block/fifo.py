@@ -28,13 +28,13 @@ class Fifo(NamedTuple):
         return self.words[: self.used]
 
     @property
-    def full(self) -> bool:
-        """Whether no place is free."""
-        return self.used == len(self.words)
+    def full(self) -> int:
+        """1 if no place is free, else 0."""
+        return 1 if self.used == len(self.words) else 0
 
     def push(self, word: int) -> Fifo:
         """Return the FIFO, which must not be full, with one word more."""
-        words = tuple(word if n == self.used else old for n, old in enumerate(self.words))
+        words = tuple(word if self.used == place else old for place, old in enumerate(self.words))
         return Fifo(self.used + 1, words)
 
     def pop(self) -> Fifo:

@@ -1,4 +1,4 @@
-"""Window, comparator and byte framing: clauses B2, B3 and B4."""
+"""Window, comparator and byte framing: clauses B2, B3, B4 and B13."""
 
 from __future__ import annotations
 
@@ -6,33 +6,42 @@ from typing import NamedTuple
 
 from refmodel.ground.word import WORD
 
+ALWAYS, WHEN_WAITING = "always", "when_waiting"
+
 
 class Framed(NamedTuple):
-    """What one channel bit leaves behind."""
+    """Window and byte counter after an edge, and what its channel bit has done, as 0 or 1.
 
-    window: int
-    bit_count: int
-    data: int
-    byte_done: bool
+    `match`: the bit made the window equal the sync word. `restart`: and realignment is on.
+    """
+
+    window: int = 0
+    bit_count: int = 0
+    data: int = 0
+    byte_done: int = 0
+    match: int = 0
+    restart: int = 0
 
 
 def shift_in(
-    bit: int,
-    window: int,
-    sync_word: int,
-    bit_count: int,
-    data: int,
-    realign: int,
-    top_bit_framing: int = 0,
+    before: Framed, bit: int, sync_word: int, realign: int, top_bit_framing: int
 ) -> Framed:
-    """Shift one channel bit into the window and count it; `sync_word` is the one now in force."""
-    window = (window << 1 | bit) & WORD  # B2
-    if top_bit_framing and bit_count == 0 and not bit:  # B13: a byte starts with a 1
-        return Framed(window, bit_count, data, byte_done=False)
-    bit_count = (bit_count + 1) & 7  # B4: each eighth bit completes a byte
-    byte_done = bit_count == 0
-    if byte_done:
-        data = window & 0xFF
-    if realign and window == sync_word:  # B4: the next byte starts with the next bit
+    """Shift one channel bit into the window and count it."""
+    window = (before.window << 1 | bit) & WORD  # B2
+    match = 1 if window == sync_word else 0
+    restart = match & realign
+    if top_bit_framing and before.bit_count == 0 and bit == 0:  # B13: a byte starts with a 1
+        return Framed(window, 0, before.data, 0, match, restart)
+    bit_count = (before.bit_count + 1) & 7  # B4: each eighth bit completes a byte
+    byte_done = 1 if bit_count == 0 else 0
+    data = window & 0xFF if byte_done else before.data
+    if restart:  # B4: the next byte starts with the next bit
         bit_count = 0
-    return Framed(window, bit_count, data, byte_done)
+    return Framed(window, bit_count, data, byte_done, match, restart)
+
+
+def realigns(policy: str, waits: int) -> int:
+    """Return 1 while a match restarts the count (B4, policy realign)."""
+    if policy == ALWAYS:
+        return 1
+    return waits if policy == WHEN_WAITING else 0

@@ -1,43 +1,24 @@
-"""The register block, one clock edge a call: the readable form of the specification."""
+"""The register block as a pure function: the readable form of the specification."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from refmodel.block.control import TOP_BIT_FRAMING, WAIT_FOR_SYNC, next_control
-from refmodel.block.framing import shift_in
+from refmodel.block.control import TOP_BIT_FRAMING, next_control, waits_for_sync
+from refmodel.block.fifo import Fifo
+from refmodel.block.framing import Framed, realigns, shift_in
+from refmodel.block.inputs import Inputs
+from refmodel.block.rules import Rules
 from refmodel.block.settings import Settings
-from refmodel.block.status import StatusWord, next_byte_ready
-from refmodel.block.transfer import Move, Sampled, Transfer, TransferPath
-from refmodel.block.writer import NEVER
-
-
-@dataclass(slots=True)
-class Inputs:
-    """What the block samples at one edge (B1). All are 0 or 1 but the words written or offered."""
-
-    reset: int = 0
-    bit_strobe: int = 0  # a channel bit arrives
-    bit: int = 0
-    read_status: int = 0  # the host reads status
-    write_sync_word: int = 0  # the bits of sync_word the host writes, 0 for no write
-    sync_word: int = 0
-    dma_active: int = 0  # level from outside, beside the block's own (B6)
-    writing: int = 0  # likewise (B7)
-    wait_for_sync: int = 0  # likewise, beside control's
-    write_transfer: int = 0  # the host writes transfer; on a byte-wide bus, its second byte
-    transfer: int = 0
-    write_control: int = 0  # likewise
-    control: int = 0
-    master_enable: int = 1  # B15
-    channel_enable: int = 1
-    slot: int = 0  # a memory slot is granted
-    slot_data: int = 0  # the word memory offers in it
-
-    @property
-    def gates(self) -> int:
-        """1 while both enables let the transfer go on (B15)."""
-        return self.master_enable & self.channel_enable
+from refmodel.block.status import next_byte_ready, pack
+from refmodel.block.transfer import (
+    Move,
+    Transfer,
+    moved,
+    next_transfer,
+    own_dma_active,
+    own_writing,
+)
 
 
 @dataclass(slots=True)
@@ -63,6 +44,82 @@ class State:
         return table(("register", "value"), [(n, f"0x{getattr(self, n):X}") for n in names])
 
 
+def next_state(rules: Rules, state: State, inputs: Inputs) -> State:
+    """Return the state after one rising edge with the clock enable on (B1).
+
+    On one edge: reset, register writes, the memory slot, the channel bit, then the clear by a
+    read. Plain integers and small choices only: it also runs on symbolic values, whose truth
+    divides the run in two.
+    """
+    if inputs.reset:
+        return reset_state(rules)  # B14: whatever else arrives
+
+    # Register writes land first: what follows meets the new words.
+    control = state.control
+    if inputs.write_control:
+        control = next_control(control, inputs.control)  # B13
+    written = inputs.write_sync_word
+    sync_word = state.sync_word & ~written | inputs.sync_word & written  # B3
+    waits = waits_for_sync(control, inputs.wait_for_sync)
+
+    # The channel bit: window, match and bytes.
+    framed = Framed(state.window, state.bit_count, state.data)
+    if inputs.bit_strobe:
+        realign = realigns(rules.realign, waits)
+        framed = shift_in(framed, inputs.bit, sync_word, realign, control & TOP_BIT_FRAMING)
+
+    # The transfer: its register's write, the slot, the bit (B9 to B11, B15).
+    transfer = next_transfer(rules, state.transfer, inputs, framed, waits, control)
+
+    return State(
+        window=framed.window,
+        sync_word=sync_word,
+        bit_count=framed.bit_count,
+        data=framed.data,
+        byte_ready=next_byte_ready(
+            state.byte_ready, framed.byte_done, inputs.read_status, rules.ready_tie
+        ),
+        sync_equal=1 if framed.window == sync_word else 0,  # B3: a level
+        sync_equal_before=state.sync_equal,
+        dma_active=inputs.dma_active | own_dma_active(rules, transfer, inputs.gates),  # B6
+        writing=inputs.writing | own_writing(rules, transfer),  # B7
+        control=control,
+        transfer=transfer,
+    )
+
+
+def reset_state(rules: Rules) -> State:
+    """Return the state while reset is asserted (B14)."""
+    values = rules.reset
+    equal = 1 if values.window == values.sync_word else 0
+    return State(
+        window=values.window,
+        sync_word=values.sync_word,
+        bit_count=values.bit_count,
+        data=values.data,
+        byte_ready=values.byte_ready,
+        sync_equal=equal,
+        sync_equal_before=equal,
+        dma_active=0,
+        writing=0,
+        control=0,
+        transfer=Transfer(Fifo.empty(rules.fifo_words)),
+    )
+
+
+def status_word(rules: Rules, state: State) -> int:
+    """Return what a read of status in this state returns (B3, policy sync_view; B8)."""
+    sync_equal = state.sync_equal
+    if rules.sync_view == "registered":
+        sync_equal = state.sync_equal_before
+    return pack(rules, state.byte_ready, state.dma_active, state.writing, sync_equal, state.data)
+
+
+def sync_found(state: State) -> int:
+    """Return the pulse of one cycle in which the comparator has risen (B12)."""
+    return state.sync_equal & (1 - state.sync_equal_before)
+
+
 class RegisterBlock:
     """The registers in one cycle after another.
 
@@ -73,20 +130,11 @@ class RegisterBlock:
     """
 
     def __init__(self, settings: Settings) -> None:
-        policies = settings.policies
         self.settings = settings
-        self.path = TransferPath(settings)
-        self._word = StatusWord(settings.status)
-        self._reset_values = settings.reset
-        self._realign_always = policies.realign == "always"
-        self._realign_waiting = policies.realign == "when_waiting"
-        self._set_wins = policies.ready_tie == "set_wins"
-        self._registered_view = policies.sync_view == "registered"
-        self._running_is_active = policies.dma_active_means == "running"
-        self._request_is_writing = policies.writing_means == "requested"
+        self.rules = Rules.of(settings)
+        self.state = reset_state(self.rules)
+        self.status = status_word(self.rules, self.state)
         self.moved: Move | None = None
-        self.state = self._reset_state()
-        self.status = self._status_of(self.state)
 
     @property
     def write_gate(self) -> int:
@@ -101,7 +149,7 @@ class RegisterBlock:
     @property
     def sync_found(self) -> int:
         """Pulse of one cycle: the comparator has risen (B12)."""
-        return self.state.sync_equal & ~self.state.sync_equal_before
+        return sync_found(self.state)
 
     @property
     def transfer_done(self) -> int:
@@ -110,162 +158,13 @@ class RegisterBlock:
 
     def step(self, inputs: Inputs) -> int:
         """Advance one edge; return the status word of the cycle that starts with it."""
-        if self._is_quiet(inputs):
-            return self.status
-        self.moved = None
-        self.state = self._next_state(inputs)
-        self.status = self._status_of(self.state)
+        before, after = self.state, next_state(self.rules, self.state, inputs)
+        self.restore(after)
+        self.moved = moved(before.transfer, after.transfer, inputs.slot_data)
         return self.status
 
     def restore(self, state: State) -> None:
         """Go on from `state`."""
-        self.moved = None
         self.state = state
-        self.status = self._status_of(state)
-
-    def quiet_edges(self, inputs: Inputs) -> int:
-        """Return after how many edges something happens by itself if the inputs stay like this.
-
-        A slot is an input: without one a running transfer moves nothing. `NEVER` for never.
-        """
-        state, transfer = self.state, self.state.transfer
-        if state.sync_equal != state.sync_equal_before or transfer.done:
-            return 0
-        if not transfer.write or not inputs.gates:
-            return NEVER
-        if transfer.fifo.used and not transfer.writer.active:
-            return 0
-        return transfer.writer.quiet_edges
-
-    def pass_quiet(self, edges: int) -> None:
-        """Let some of the `quiet_edges` pass at once."""
         self.moved = None
-        transfer = self.state.transfer
-        if transfer.writer.active:
-            writer = transfer.writer.after_quiet(edges)
-            self.state = replace(self.state, transfer=transfer._replace(writer=writer))
-
-    def own_dma_active(self, transfer: Transfer, gates: int) -> int:
-        """Return the block's own part of dma_active (B6) after an edge that sampled `gates`."""
-        return gates & (transfer.running if self._running_is_active else transfer.enable)
-
-    def own_writing(self, transfer: Transfer) -> int:
-        """Return the block's own part of writing (B7)."""
-        return transfer.write if self._request_is_writing else transfer.writer.gate
-
-    def _is_quiet(self, inputs: Inputs) -> bool:
-        """Return whether nothing arrives and nothing is on its way: the edge changes no state."""
-        if (
-            inputs.bit_strobe
-            | inputs.read_status
-            | inputs.write_sync_word
-            | inputs.reset
-            | inputs.write_transfer
-            | inputs.write_control
-        ):
-            return False
-        state = self.state
-        if state.transfer.enable:
-            return self._is_quiet_enabled(inputs)
-        return (
-            state.sync_equal == state.sync_equal_before
-            and inputs.dma_active == state.dma_active
-            and inputs.writing == state.writing
-        )
-
-    def _is_quiet_enabled(self, inputs: Inputs) -> bool:
-        """Return the same when enable was written as 1; without, the path does nothing (B9)."""
-        gates = inputs.gates
-        if not gates or inputs.slot or self.moved or self.quiet_edges(inputs) < NEVER:
-            return False
-        state, transfer = self.state, self.state.transfer
-        return (
-            inputs.dma_active | self.own_dma_active(transfer, gates) == state.dma_active
-            and inputs.writing | self.own_writing(transfer) == state.writing
-        )
-
-    def _next_state(self, inputs: Inputs) -> State:
-        """Return the state after the edge.
-
-        On one edge: reset, register writes, the memory slot, the channel bit, then the read.
-        """
-        state = self.state
-        if inputs.reset:
-            return self._reset_state()  # B14
-        control = state.control
-        if inputs.write_control:
-            control = next_control(control, inputs.control)
-        waits = 1 if inputs.wait_for_sync or control & WAIT_FOR_SYNC else 0
-        realign = 1 if self._realign_always or (self._realign_waiting and waits) else 0
-        written = inputs.write_sync_word
-        sync_word = state.sync_word & ~written | inputs.sync_word & written
-        window, bit_count, data, byte_done = state.window, state.bit_count, state.data, False
-        if inputs.bit_strobe:
-            window, bit_count, data, byte_done = shift_in(
-                inputs.bit, window, sync_word, bit_count, data, realign, control & TOP_BIT_FRAMING
-            )
-        sync_equal = 1 if window == sync_word else 0  # B3: a level
-        dma_active, writing, transfer = inputs.dma_active, inputs.writing, state.transfer
-        if inputs.write_transfer or transfer.enable:
-            gates = inputs.gates
-            edge = _sampled(inputs, window, sync_equal, realign, waits, control)
-            transfer, self.moved = self.path.next(transfer, edge)
-            dma_active |= self.own_dma_active(transfer, gates)
-            writing |= self.own_writing(transfer)
-        return State(
-            window=window,
-            sync_word=sync_word,
-            bit_count=bit_count,
-            data=data,
-            byte_ready=next_byte_ready(
-                state.byte_ready, byte_done, inputs.read_status, self._set_wins
-            ),
-            sync_equal=sync_equal,
-            sync_equal_before=state.sync_equal,
-            dma_active=dma_active,
-            writing=writing,
-            control=control,
-            transfer=transfer,
-        )
-
-    def _reset_state(self) -> State:
-        """Return the state while reset is asserted (B14)."""
-        values = self._reset_values
-        equal = 1 if values.window == values.sync_word else 0
-        return State(
-            window=values.window,
-            sync_word=values.sync_word,
-            bit_count=values.bit_count,
-            data=values.data,
-            byte_ready=values.byte_ready,
-            sync_equal=equal,
-            sync_equal_before=equal,
-            dma_active=0,
-            writing=0,
-            control=0,
-            transfer=self.path.at_reset,
-        )
-
-    def _status_of(self, state: State) -> int:
-        """Return the status word that shows `state`."""
-        view = state.sync_equal_before if self._registered_view else state.sync_equal
-        return self._word.pack(state.byte_ready, state.dma_active, state.writing, view, state.data)
-
-
-def _sampled(
-    inputs: Inputs, window: int, match: int, realign: int, waits: int, control: int
-) -> Sampled:
-    """Return what the transfer's path sees of an edge."""
-    return Sampled(
-        inputs.gates,
-        inputs.write_transfer,
-        inputs.transfer,
-        inputs.slot,
-        inputs.slot_data,
-        inputs.bit_strobe,
-        window,
-        match,
-        realign,
-        waits,
-        control,
-    )
+        self.status = status_word(self.rules, state)

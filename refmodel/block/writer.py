@@ -7,9 +7,9 @@ from typing import NamedTuple
 from refmodel.block.control import PRECOMPENSATION, SLOW_BITS
 from refmodel.block.fifo import Fifo
 from refmodel.block.precompensation import amount, direction
+from refmodel.block.rules import Rules
 from refmodel.ground.word import WORD, WORD_BITS
 
-NEVER = 1 << 62
 DELAY = 2  # bits that enter behind a bit before it leaves: what precompensation looks ahead
 LEAVING = 1 << DELAY  # the bit of `recent` that leaves
 
@@ -32,90 +32,75 @@ class Writer(NamedTuple):
     gate: int = 0
 
     @property
-    def takes_word(self) -> bool:
-        """Whether a word was taken on the edge that began this cycle."""
-        return bool(self.active) and self.bit == 0 and self.tick == 0
-
-    @property
     def data(self) -> int:
         """write_data: a pulse of one cycle for each 1 that leaves, while the gate is open."""
-        return 1 if self.gate and self.tick == self.pulse else 0
-
-    @property
-    def quiet_edges(self) -> int:
-        """Edges to come that count `tick` and change nothing else, `NEVER` when idle."""
-        if not self.active:
-            return NEVER
-        if self.data:
-            return 0
-        if self.gate and self.tick < self.pulse < self.bit_cycles:
-            return self.pulse - self.tick - 1
-        return self.bit_cycles - self.tick - 1
-
-    def after_quiet(self, edges: int) -> Writer:
-        """Return the writer after some of its quiet edges."""
-        return self._replace(tick=self.tick + edges) if self.active else self
+        return self.gate if self.tick == self.pulse else 0
 
 
 IDLE = Writer()
 
 
+class Serialised(NamedTuple):
+    """The serialiser after an edge. `takes` is 1 where a word begins: the FIFO's oldest, or 0."""
+
+    writer: Writer
+    takes: int
+
+
+def serialise(rules: Rules, before: Writer, fifo: Fifo, running: int, control: int) -> Serialised:
+    """Return the serialiser after an edge with both gates on, and whether it takes a word.
+
+    `fifo` and `running` are what it sees of the words that wait and are still to come.
+    """
+    if before.active == 0:
+        if fifo.used == 0:
+            return Serialised(before, 0)
+        return Serialised(_enter(rules, 0, fifo.words[0], IDLE, control), 1)
+    if before.tick + 1 != before.bit_cycles:
+        return Serialised(before._replace(tick=before.tick + 1), 0)
+    bit = before.bit + 1
+    more = 1 if running or fifo.used else 0
+    if bit == WORD_BITS and more:
+        word = fifo.words[0] if fifo.used else 0
+        return Serialised(_enter(rules, 0, word, before, control), 1)
+    if bit == WORD_BITS + DELAY:
+        return Serialised(IDLE, 0)
+    closes = 1 if bit == WORD_BITS + DELAY - rules.tail_lost_bits and more == 0 else 0
+    if closes:
+        before = before._replace(gate=0)
+    elif bit == DELAY:
+        before = before._replace(gate=1)
+    return Serialised(_enter(rules, bit, before.word, before, control), 0)
+
+
+def bit_time(rules: Rules, control: int) -> int:
+    """Return how many cycles a bit lasts that enters while control holds this."""
+    return rules.bit_cycles * 2 if control & SLOW_BITS else rules.bit_cycles
+
+
 def pulse_tick(recent: int, bit_cycles: int, control: int) -> int:
     """Return the cycle of its time in which the leaving bit's pulse stands; it never leaves it."""
-    if not recent & LEAVING:
+    if recent & LEAVING == 0:
         return bit_cycles
-    shift = direction(recent) * amount(PRECOMPENSATION.of(control))
-    return min(max(bit_cycles // 2 + shift, 0), bit_cycles - 1)
+    tick = bit_cycles // 2 + direction(recent) * amount(PRECOMPENSATION.of(control))
+    if tick < 0:
+        return 0
+    if tick >= bit_cycles:
+        return bit_cycles - 1
+    return tick
 
 
-class Serialiser:
-    """What the write side does on each edge while both gates are on.
-
-    `bit_cycles` is the time of a written channel bit, `tail_lost_bits` (0 or 3) how many bit times
-    too early the gate closes.
-    """
-
-    def __init__(self, bit_cycles: int, tail_lost_bits: int) -> None:
-        self._bit_cycles = bit_cycles
-        self._loses_tail = tail_lost_bits > 0
-        self._closing_bit = WORD_BITS + DELAY - tail_lost_bits
-
-    def next(self, before: Writer, fifo: Fifo, running: int, control: int) -> Writer:
-        """Return the writer after an edge; `fifo` and `running` as after the edge's slot.
-
-        If it `takes_word`, that is the oldest of the FIFO, or 0 from an empty one.
-        """
-        if not before.active:
-            return self._enter(0, fifo.words[0], IDLE, control) if fifo.used else before
-        if before.tick + 1 < before.bit_cycles:
-            return before._replace(tick=before.tick + 1)
-        bit = before.bit + 1
-        if bit == WORD_BITS and (fifo.used or running):
-            word = fifo.words[0] if fifo.used else 0
-            return self._enter(0, word, before, control)
-        if bit == WORD_BITS + DELAY:
-            return IDLE
-        ending = not fifo.used and not running
-        if self._loses_tail and bit == self._closing_bit and ending:
-            before = before._replace(gate=0)
-        elif bit == DELAY:
-            before = before._replace(gate=1)
-        return self._enter(bit, before.word, before, control)
-
-    def bit_cycles(self, control: int) -> int:
-        """Return how long a bit lasts that enters while control holds this."""
-        return self._bit_cycles * 2 if control & SLOW_BITS else self._bit_cycles
-
-    def _enter(self, bit: int, word: int, before: Writer, control: int) -> Writer:
-        """Return the writer with the top bit of `word` entering."""
-        bit_cycles = self.bit_cycles(control)
-        recent = (before.recent << 1 | word >> 15) & 0b11111
-        return Writer(
-            active=1,
-            bit=bit,
-            bit_cycles=bit_cycles,
-            pulse=pulse_tick(recent, bit_cycles, control),
-            word=word << 1 & WORD,
-            recent=recent,
-            gate=before.gate,
-        )
+def _enter(rules: Rules, bit: int, word: int, before: Writer, control: int) -> Writer:
+    """Return the serialiser with the top bit of `word` entering."""
+    bit_cycles = bit_time(rules, control)
+    recent = (before.recent << 1 | word >> 15) & 0b11111
+    return Writer(
+        active=1,
+        bit=bit,
+        tick=0,
+        bit_cycles=bit_cycles,
+        pulse=pulse_tick(recent, bit_cycles, control),
+        word=word << 1 & WORD,
+        recent=recent,
+        gate=before.gate,
+    )

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.block.registers import Inputs, RegisterBlock, State
-from refmodel.block.writer import NEVER
+from refmodel.block.inputs import Inputs
+from refmodel.block.registers import RegisterBlock, State
+from refmodel.engine.quiet import NEVER, after_quiet, does_nothing, quiet_edges
 from refmodel.ground.bus import LOW, READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
 from refmodel.ground.moves import check_place, word_at
 from refmodel.ground.stimulus import Stimulus
@@ -75,7 +76,7 @@ class EdgeStepper:
         """
         for name, lane in stimulus.levels.items():
             setattr(self.inputs, name, int(lane.at(stimulus.first)))
-        if not self.block.state.transfer.enable:  # else the block may show a transfer of its own
+        if does_nothing(self.block.state.transfer):  # else the block may show a transfer of its own
             self.inputs.dma_active = self.block.state.dma_active
             self.inputs.writing = self.block.state.writing
 
@@ -84,7 +85,7 @@ class EdgeStepper:
         at = self._edge
         if at >= edge:
             return edge
-        due = at + self.block.quiet_edges(self.inputs)
+        due = at + quiet_edges(self.block.state, self.inputs.gates)
         if self.block.state.transfer.running:
             due = min(due, self._slots.next_edge(at))
         return min(due, edge)
@@ -99,7 +100,9 @@ class EdgeStepper:
     def skip_to(self, edge: int) -> None:
         """Let the quiet edges before `edge` pass."""
         if edge > self._edge:
-            self.block.pass_quiet(edge - self._edge)
+            state = after_quiet(self.block.state, edge - self._edge)
+            if state is not self.block.state:
+                self.block.restore(state)
             self._edge = edge
 
     def take(self, arrival: Arrival) -> None:

@@ -106,7 +106,7 @@ class Timeline:
         framing = frame(stimulus, writes, state, realigning, bit_of(control, TOP_BIT_FRAMING))
         ready = ready_flag(framing.byte_cycle, reads, state.byte_ready, policies.ready_tie, first)
         live = sync_level(stimulus, writes, framing, state)
-        transfer = self._transfer(stimulus, framing, waits, realigning, control)
+        transfer = self._transfer(stimulus, framing, waits, control)
         lanes = {
             "byte_ready": ready.lane,
             "dma_active": either(stimulus.level("dma_active"), transfer.shown["dma_active"]),
@@ -130,14 +130,14 @@ class Timeline:
         return Expected(first, end, lanes, reads, value, lines, transfer.moves)
 
     def _transfer(
-        self, stimulus: Stimulus, framing: Framing, waits: Lane, realigning: Lane, control: Lane
+        self, stimulus: Stimulus, framing: Framing, waits: Lane, control: Lane
     ) -> TransferRun:
         """Return what the transfer does in the span."""
         resting = at_rest(stimulus, self.state.transfer)
         if resting is not None:
             return resting
         gates = both(stimulus.level("master_enable"), stimulus.level("channel_enable"))
-        span = TransferSpan(stimulus, self._reset_block, framing, waits, realigning, control, gates)
+        span = TransferSpan(stimulus, self._reset_block, framing, waits, control, gates)
         return run_transfer(span, self.state.transfer)
 
     def _realigning(self, waits: Lane, first: int) -> Lane:

@@ -13,6 +13,7 @@ import numpy as np
 
 from refmodel.block.collector import Collector
 from refmodel.block.transfer import Transfer
+from refmodel.engine.quiet import does_nothing
 from refmodel.engine.reading import read_words
 from refmodel.engine.transfer_span import SHOWN, TransferSpan
 from refmodel.engine.writing import write_words
@@ -36,7 +37,7 @@ class TransferRun:
 
 def at_rest(stimulus: Stimulus, transfer: Transfer) -> TransferRun | None:
     """Return the run of a transfer that nothing starts, None if there is something to compute."""
-    if transfer.enable or np.any(stimulus.access_kind == WRITE_TRANSFER):
+    if not does_nothing(transfer) or np.any(stimulus.access_kind == WRITE_TRANSFER):
         return None
     shown = {name: Lane.constant(0, stimulus.first) for name in SHOWN}
     shown["lost_words"] = Lane.constant(transfer.lost_words, stimulus.first)

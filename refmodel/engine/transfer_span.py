@@ -7,8 +7,16 @@ from itertools import repeat
 
 import numpy as np
 
+from refmodel.block.framing import Framed
+from refmodel.block.inputs import Inputs
 from refmodel.block.registers import RegisterBlock
-from refmodel.block.transfer import Sampled, Transfer
+from refmodel.block.transfer import (
+    Transfer,
+    moved,
+    next_transfer,
+    own_dma_active,
+    own_writing,
+)
 from refmodel.engine.framing import Framing
 from refmodel.ground.bus import LOW, WRITE_TRANSFER
 from refmodel.ground.lane import Cycles, Lane
@@ -76,11 +84,10 @@ class TransferSpan:
         block: RegisterBlock,
         framing: Framing,
         waits: Lane,
-        realigning: Lane,
         control: Lane,
         gates: Lane,
     ) -> None:
-        self.block = block
+        self.rules = block.rules
         self.first, self.end = stimulus.first, stimulus.end
         self.bit_cycle = stimulus.bit_cycle
         self.framing = framing
@@ -88,7 +95,6 @@ class TransferSpan:
         self.slots = block.settings.slots
         self.memory = stimulus.memory
         self.shown = {name: Changes() for name in SHOWN}
-        self._realigning = Steps(realigning)
         self._gate_changes: list[int] = gates.cycle.tolist()
         self._writes = transfer_writes(stimulus)
         self._moves: list[tuple[int, int, int, int]] = []
@@ -99,27 +105,32 @@ class TransferSpan:
 
     def step(self, transfer: Transfer, edge: int) -> Transfer:
         """Step one edge with all that arrives on it."""
-        sampled = Sampled(
-            gates=self.gates.at(edge),
-            written=1 if edge in self._writes else 0,
-            value=self._writes.get(edge, 0),
+        framed = self._framed(edge)
+        inputs = Inputs(
+            master_enable=self.gates.at(edge),
+            write_transfer=1 if edge in self._writes else 0,
+            transfer=self._writes.get(edge, 0),
             slot=self.slots.granted(edge),
             slot_data=word_at(self.memory, transfer.memory_index),
-            wait_for_sync=self.waits.at(edge),
-            control=self.control.at(edge),
-            **self._bit(edge),
+            bit_strobe=1 if framed else 0,
         )
-        transfer, move = self.block.path.next(transfer, sampled)
+        return self.take(transfer, inputs, edge, framed or Framed())
+
+    def take(self, before: Transfer, inputs: Inputs, edge: int, framed: Framed) -> Transfer:
+        """Take the path through one edge; note what the slot moves and what is shown."""
+        waits, control = self.waits.at(edge), self.control.at(edge)
+        after = next_transfer(self.rules, before, inputs, framed, waits, control)
+        move = moved(before, after, inputs.slot_data)
         if move:
             self.move(edge, *move)
-        self.show(edge, transfer, sampled.gates)
-        return transfer
+        self.show(edge, after, inputs.gates)
+        return after
 
     def show(self, cycle: int, transfer: Transfer, gates: int = 1) -> None:
         """Note all that a transfer shows from a cycle on."""
         values = (
-            self.block.own_dma_active(transfer, gates),
-            self.block.own_writing(transfer),
+            own_dma_active(self.rules, transfer, gates),
+            own_writing(self.rules, transfer),
             transfer.writer.gate,
             transfer.writer.data,
             transfer.done,
@@ -131,7 +142,7 @@ class TransferSpan:
 
     def ended(self, cycle: int, transfer: Transfer) -> None:
         """Note that the last word was moved on an edge: dma_active may fall, the pulse stands."""
-        self.shown["dma_active"].add(cycle, self.block.own_dma_active(transfer, 1))
+        self.shown["dma_active"].add(cycle, own_dma_active(self.rules, transfer, 1))
         self.shown["transfer_done"].add(cycle, 1)
         self.shown["transfer_done"].add(cycle + 1, 0)
 
@@ -160,17 +171,16 @@ class TransferSpan:
             np.array(store, np.uint8),
         )
 
-    def _bit(self, edge: int) -> dict[str, int]:
-        """Return what the channel bit on an edge is to the transfer."""
+    def _framed(self, edge: int) -> Framed | None:
+        """Return what the channel bit on an edge is to the transfer, None without one."""
         index = int(np.searchsorted(self.bit_cycle, edge))
         if index == len(self.bit_cycle) or self.bit_cycle[index] != edge:
-            return {}
-        return {
-            "bit": 1,
-            "window": int(self.framing.window[index]),
-            "match": int(self.framing.match[index]),
-            "realign": self._realigning.at(edge),
-        }
+            return None
+        return Framed(
+            window=int(self.framing.window[index]),
+            match=int(self.framing.match[index]),
+            restart=int(self.framing.restart[index]),
+        )
 
 
 def transfer_writes(stimulus: Stimulus) -> dict[int, int]:

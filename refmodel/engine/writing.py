@@ -10,8 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.fifo import Fifo
-from refmodel.block.transfer import Sampled, Transfer
-from refmodel.block.writer import LEAVING, Writer, pulse_tick
+from refmodel.block.framing import Framed
+from refmodel.block.inputs import Inputs
+from refmodel.block.transfer import Transfer
+from refmodel.block.writer import LEAVING, Writer, bit_time, pulse_tick
+from refmodel.engine.quiet import path_after_quiet, quiet_path_edges
 from refmodel.engine.transfer_span import TransferSpan
 from refmodel.ground.moves import word_at
 from refmodel.ground.word import WORD, WORD_BITS
@@ -22,7 +25,7 @@ def write_words(span: TransferSpan, transfer: Transfer, first: int, until: int) 
     edge = first
     while edge < until:
         due = min(edge + _quiet_edges(span, transfer, edge), until)
-        transfer = transfer._replace(writer=transfer.writer.after_quiet(due - edge))
+        transfer = path_after_quiet(transfer, due - edge)
         if due == until:
             break
         edge = due
@@ -38,10 +41,7 @@ def write_words(span: TransferSpan, transfer: Transfer, first: int, until: int) 
 
 def _quiet_edges(span: TransferSpan, transfer: Transfer, edge: int) -> int:
     """Return how many edges from `edge` on change nothing."""
-    writer = transfer.writer
-    if transfer.done or (transfer.fifo.used and not writer.active):
-        return 0
-    quiet = writer.quiet_edges
+    quiet = quiet_path_edges(transfer, 1)
     if transfer.running:
         quiet = min(quiet, span.slots.next_edge(edge) - edge)
     return quiet
@@ -49,16 +49,10 @@ def _quiet_edges(span: TransferSpan, transfer: Transfer, edge: int) -> int:
 
 def _step(span: TransferSpan, transfer: Transfer, edge: int) -> Transfer:
     """Step one edge on which nothing arrives but, perhaps, a slot."""
-    sampled = Sampled(
-        slot=span.slots.granted(edge),
-        slot_data=word_at(span.memory, transfer.memory_index),
-        control=span.control.at(edge),
+    inputs = Inputs(
+        slot=span.slots.granted(edge), slot_data=word_at(span.memory, transfer.memory_index)
     )
-    transfer, move = span.block.path.next(transfer, sampled)
-    if move:
-        span.move(edge, *move)
-    span.show(edge, transfer)
-    return transfer
+    return span.take(transfer, inputs, edge, Framed())
 
 
 def _ends_word(writer: Writer) -> bool:
@@ -77,7 +71,7 @@ class Stretch:
         self._span = span
         self._before = transfer
         self._control = span.control.at(edge)
-        self._bit_cycles = span.block.path.serialiser.bit_cycles(self._control)
+        self._bit_cycles = bit_time(span.rules, self._control)
         self._waiting = list(transfer.fifo.waiting)
         self._length = transfer.length
         self._place = transfer.memory_index

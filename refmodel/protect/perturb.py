@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from refmodel.block.registers import RegisterBlock
-from refmodel.block.writer import NEVER
 from refmodel.engine.edges import Arrival, EdgeStepper, arrivals
+from refmodel.engine.quiet import NEVER
 from refmodel.ground.bus import BusCycle
 from refmodel.world.disk import Disk
 

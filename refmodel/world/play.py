@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from refmodel.block.registers import RegisterBlock
-from refmodel.block.writer import NEVER
 from refmodel.engine.edges import EdgeStepper, arrivals
+from refmodel.engine.quiet import NEVER
 from refmodel.ground.bus import BusCycle
 from refmodel.ground.stimulus import Stimulus
 from refmodel.host.processor import REGISTERS, Processor

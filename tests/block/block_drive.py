@@ -2,7 +2,8 @@
 
 from stepping import profile
 
-from refmodel.block.registers import Inputs, RegisterBlock
+from refmodel.block.inputs import Inputs
+from refmodel.block.registers import RegisterBlock
 
 MARK = f"{0x4489:016b}"  # A1 with a missing clock, as channel bits (check value 1a, computed)
 

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.block.inputs import Inputs
+from refmodel.block.registers import RegisterBlock, State
 from refmodel.profile import Profile
 
 ENABLE, WRITE = 0x8000, 0x4000

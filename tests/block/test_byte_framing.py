@@ -5,7 +5,7 @@ from block_drive import MARK, ends, feed, make_block, read
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 
 ZERO = f"{0xAAAA:016b}"  # data 00 in MFM (check value 1a, computed)
 FE_AFTER_MARK = f"{0x5554:016b}"  # check value 1a, computed

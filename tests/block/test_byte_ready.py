@@ -3,7 +3,7 @@
 import pytest
 from block_drive import feed, make_block, read
 
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 
 
 def test_flag_rises_with_its_byte():

@@ -7,7 +7,7 @@ from block_drive import MARK, feed, make_block, make_profile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 from refmodel.block.settings import Policies
 from refmodel.ground.errors import UserError
 from refmodel.profile import load_profile

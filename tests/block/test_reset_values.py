@@ -4,7 +4,7 @@ from block_drive import MARK, feed, make_block
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 
 VALUES = st.fixed_dictionaries(
     {

@@ -5,7 +5,7 @@ from itertools import product
 import pytest
 from block_drive import make_block
 
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 
 START = {"window": 0x2244, "bit_count": 7, "data": 0x3C, "sync_word": 0x4489}
 RESET, WRITE, BIT, READ = (

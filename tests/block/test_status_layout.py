@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, UNUSED, Layout
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 
 MOVED = {"data": "15..8", "byte_ready": 0, "dma_active": 2, "writing": 4, "sync_equal": 6}
 

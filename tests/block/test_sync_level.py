@@ -8,7 +8,8 @@ from block_drive import MARK, ends, feed, make_block
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refmodel.block.registers import Inputs, RegisterBlock
+from refmodel.block.inputs import Inputs
+from refmodel.block.registers import RegisterBlock
 from refmodel.profile import load_profile
 
 # Raw words of check values 1a, all computed: data 00, the C2 mark, FC behind a C2 mark.

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 from refmodel.engine.timeline import LINES
 from refmodel.ground.bus import (
     LOW,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 from refmodel.block.settings import Policies, ResetValues
 
 SPEC = Path(__file__).parents[2] / "refmodel" / "SPEC.md"

@@ -7,7 +7,8 @@ import pytest
 from spec_page import SPEC, read_page
 from spec_play import play
 
-from refmodel.block.registers import Inputs, RegisterBlock, State
+from refmodel.block.inputs import Inputs
+from refmodel.block.registers import RegisterBlock, State
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 
@@ -207,14 +208,14 @@ def breaking_state(change):
     class Broken(RegisterBlock):
         earlier = Inputs()
 
-        def _is_quiet(self, _):
-            return False
-
-        def _next_state(self, inputs):
-            after = super()._next_state(inputs)
-            edge = Edge(self.earlier, inputs, self.state, after)
+        def step(self, inputs):
+            before = self.state
+            super().step(inputs)
+            edge, moved = Edge(self.earlier, inputs, before, self.state), self.moved
             self.earlier = inputs
-            return replace(after, **change(edge))
+            self.restore(replace(self.state, **change(edge)))
+            self.moved = moved
+            return self.status
 
     return Broken
 
@@ -223,8 +224,13 @@ def breaking_status(change):
     """Return a block that shows a state as `change` does."""
 
     class Broken(RegisterBlock):
-        def _status_of(self, state):
-            return change(state, super()._status_of(state))
+        def __init__(self, profile):
+            super().__init__(profile)
+            self.restore(self.state)
+
+        def restore(self, state):
+            super().restore(state)
+            self.status = change(state, self.status)
 
     return Broken
 
@@ -233,11 +239,8 @@ def breaking_input(change):
     """Return a block that sees other inputs than there are."""
 
     class Broken(RegisterBlock):
-        def _is_quiet(self, _):
-            return False
-
-        def _next_state(self, inputs):
-            return super()._next_state(replace(inputs, **change))
+        def step(self, inputs):
+            return super().step(replace(inputs, **change))
 
     return Broken
 

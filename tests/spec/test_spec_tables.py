@@ -11,7 +11,7 @@ from spec_play import written
 
 import refmodel.block
 from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS
-from refmodel.block.registers import Inputs
+from refmodel.block.inputs import Inputs
 from refmodel.block.settings import Policies, ResetValues
 from refmodel.profile import load_profile
 from testbenches.binding.schema import REGISTERS
