@@ -104,6 +104,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
     `dut`, the core's instance.
     """
     connections = _connections(binding, drive)
+    connections |= {port: f"{ports.width(port)}'d{value}" for port, value in binding.tie.items()}
     taken = {*connections, binding.bus.read_data if binding.bus else None}
     outputs = {port: width for port, width in ports.outputs.items() if port not in taken}
     connections |= {port: port for port in outputs}
@@ -160,8 +161,6 @@ def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
     if binding.memory is not None:
         found[binding.memory.slot.port] = _signal(drive.verilog("slot"), binding.memory.slot)
         found[binding.memory.data_in] = "memory_word"
-    for port, value in binding.tie.items():
-        found[port] = str(value)
     return found
 
 

@@ -138,7 +138,7 @@ class Lockstep:
         folder.mkdir(parents=True, exist_ok=True)
         for p in prepared:
             (folder / f"{p.index}.events").unlink(missing_ok=True)
-            (folder / f"{p.index}.events").hardlink_to(self._events(p.index))
+            (folder / f"{p.index}.events").hardlink_to(self.events(p.index))
             if self.binding.memory is not None:
                 words = p.disk.memory.tolist()
                 (folder / f"{p.index}.memory").write_text("".join(f"{w:04x}\n" for w in words))
@@ -185,7 +185,7 @@ class Lockstep:
                 if not self.live:
                     processor = disk.processor(self.binding.bus_shape, self._registers)
                     stimuli = ModelPlayer(disk.profile, processor).play(stimuli)
-                for stimulus in player.write(stimuli, self._events(ready.index), disk.cycles):
+                for stimulus in player.write(stimuli, self.events(ready.index), disk.cycles):
                     ready.accesses.append(stimulus.accesses_only())
         except MissingRegisterError as error:
             ready.skipped = str(error)
@@ -209,7 +209,8 @@ class Lockstep:
             prepared.disk.machine,
         )
 
-    def _events(self, index: int) -> Path:
+    def events(self, index: int) -> Path:
+        """Return the event file of a prepared scenario."""
         return self._work / f"{index}.events"
 
     def compare(self, prepared: Prepared, simulator: str, done: RunDone) -> Outcome:

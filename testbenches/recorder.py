@@ -23,7 +23,7 @@ class Recorder:
 
     def __init__(self, binding: Binding, layout: Layout, folder: Path, index: int) -> None:
         self._binding = binding
-        self._slices = _slices(binding, layout)
+        self._slices = slices_of(binding, layout)
         self._changes = Table(folder / f"{index}.changes", 2)
         self._unknown = Table(folder / f"{index}.unknown", 2)
         self._reads = Table(folder / f"{index}.reads", 3)
@@ -120,7 +120,7 @@ class Table:
             raise CannotRun(f"{path.name}: the simulator's record is not whole: {error}") from None
 
 
-def _slices(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
+def slices_of(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
     """Return each observed lane's lowest bit and mask within the recorded word."""
     watched = binding.all_observed
     slices, at = {}, sum(w.width for w in watched)

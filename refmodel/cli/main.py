@@ -43,6 +43,9 @@ COMMANDS = {
     ),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
+    "vectors": Entry(
+        "vectors", "vectors_command", "Write a scenario as files for any simulator's bench."
+    ),
     "explain": Entry("explain", "explain_command", "Explain one moment, with a diagram."),
     "lesson": Entry("lesson", "lesson_command", "Learn the register by playing with it."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),

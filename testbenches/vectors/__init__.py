@@ -1,0 +1,1 @@
+"""Golden vectors: a scenario as files that any simulator's bench can play and check."""

@@ -1,0 +1,239 @@
+"""What a scenario drives and what a core must show for it, as change lists of whole words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.core_separator import DELIVERED, STROBE, VALUE, Recovery
+from refmodel.engine.evidence import Observed
+from refmodel.engine.separator_run import SeparatorRun
+from refmodel.engine.timeline import Expected, Timeline
+from refmodel.ground.bus import READ_STATUS_PART
+from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.moves import Moves
+from refmodel.ground.stimulus import Stimulus
+from refmodel.separator.choose import make_separator
+from testbenches.binding.roles import MOVES
+from testbenches.binding.schema import Binding
+from testbenches.lockstep import Lockstep, Prepared
+from testbenches.recorder import slices_of
+
+Words = NDArray[np.uint64]
+
+
+@dataclass(frozen=True)
+class Changes:
+    """Words and the cycles they are in force from, the first of them a run's first cycle."""
+
+    cycle: Cycles
+    word: Words
+
+    def __len__(self) -> int:
+        return len(self.cycle)
+
+
+@dataclass(frozen=True)
+class ReadBack:
+    """What each read of status must return on the data port, in cycle order, and its known bits."""
+
+    cycle: Cycles
+    value: NDArray[np.int64]
+    mask: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Vectors:
+    """A run of `cycles` cycles for one core.
+
+    `drive` has the driven inputs by their places in the harness's drive word; what is not in
+    `held` of it lasts one cycle. `shown` has what the core shows, `care` the bits of it that count
+    from cycle `compared_from` on. `slices` has each lane's lowest bit and mask within `shown`.
+    """
+
+    cycles: int
+    drive: Changes
+    shown: Changes
+    care: int
+    compared_from: int
+    slices: dict[str, tuple[int, int]]
+    reads: ReadBack
+    moves: Moves | None
+    memory: NDArray[np.uint16]
+    stimuli: list[Stimulus]
+    expected: Expected
+
+
+def vectors_of(lockstep: Lockstep, prepared: Prepared) -> Vectors:
+    """Return the vectors of a scenario made ready for a core.
+
+    Raises UserError for a core whose separator equals no model: its bits cannot be known before.
+    """
+    binding, disk = lockstep.binding, prepared.disk
+    stimuli, expected = _whole(lockstep, prepared)
+    lags = _lags(binding)
+    slices = slices_of(binding, lockstep.profile.status)
+    return Vectors(
+        disk.cycles,
+        _driven(lockstep.events(prepared.index)),
+        _shown(expected, lags, slices),
+        _care(binding, slices),
+        disk.start - 1 + max(lags.values()),
+        slices,
+        _reads(binding, lockstep, stimuli, expected, disk.start),
+        expected.moves if binding.memory is not None and not _waived(binding, MOVES) else None,
+        disk.memory,
+        stimuli,
+        expected,
+    )
+
+
+def _waived(binding: Binding, name: str) -> bool:
+    return name in binding.waived(date.today())
+
+
+def _lags(binding: Binding) -> dict[str, int]:
+    """Return how many cycles each observed lane may come late."""
+    lags = {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)}
+    lags |= {w.lane: binding.latency.get(w.lane, 0) for w in binding.lines_observed}
+    return lags | dict.fromkeys((STROBE, VALUE), binding.latency.get(CHANNEL_BIT, 0))
+
+
+def _care(binding: Binding, slices: dict[str, tuple[int, int]]) -> int:
+    """Return the bits of the observed word that are held against the core."""
+    waived = binding.waived(date.today())
+    hidden = waived | ({STROBE, VALUE} if CHANNEL_BIT in waived else set())
+    return sum(mask << lsb for name, (lsb, mask) in slices.items() if name not in hidden)
+
+
+def _whole(lockstep: Lockstep, prepared: Prepared) -> tuple[list[Stimulus], Expected]:
+    """Return the run's stimuli, and what the model shows over all of them."""
+    recovery = _claimed(lockstep.binding, lockstep)
+    timeline = Timeline(prepared.disk.profile)
+    stimuli, parts = [], []
+    for stimulus in lockstep.stimuli(prepared):
+        seen, delivered = stimulus, None
+        if recovery is not None and recovery.claimed is not None:
+            delivered = recovery.claimed.lane(stimulus)
+            seen, _ = recovery.follow(stimulus, _as_observed(delivered))
+        part = timeline.run(seen)
+        if delivered is not None:
+            part = replace(part, lines={**part.lines, **_as_observed(delivered).lanes})
+        stimuli.append(seen)
+        parts.append(part)
+    return stimuli, _joined(parts)
+
+
+def _claimed(binding: Binding, lockstep: Lockstep) -> Recovery | None:
+    """Return what stands for the core's own separator: the model it claims to be equal to."""
+    if binding.pulse_cycles is None:
+        return None
+    known, profile = binding.separator, lockstep.profile
+    if known.model is None:
+        message = "needed for vectors: without it the core's channel bits are not known beforehand"
+        raise InputError([binding.document.problem(("separator", "model"), message)])
+    if binding.latency.get(CHANNEL_BIT, 0):
+        message = "vectors take no latency of channel bits"
+        raise InputError([binding.document.problem(("latency", CHANNEL_BIT), message)])
+    separator = make_separator(known.model, profile.separator, profile.cycles_per_bit)
+    run = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
+    return Recovery(run, known.pulse_latency)
+
+
+def _as_observed(delivered: Lane) -> Observed:
+    """Return a separator's common lane as the two signals a core has for it."""
+    strobe = Lane.of(delivered.cycle, (delivered.value & DELIVERED) // DELIVERED)
+    value = Lane.of(delivered.cycle, delivered.value & 1)
+    known = {name: Lane.constant(0, int(delivered.cycle[0])) for name in (STROBE, VALUE)}
+    return Observed({STROBE: strobe, VALUE: value}, known)
+
+
+def _joined(parts: list[Expected]) -> Expected:
+    """Put the spans of a run together."""
+
+    def joined(lanes: list[dict[str, Lane]]) -> dict[str, Lane]:
+        return {
+            name: Lane.of(
+                np.concatenate([lane[name].cycle for lane in lanes]),
+                np.concatenate([lane[name].value for lane in lanes]),
+            )
+            for name in lanes[0]
+        }
+
+    return Expected(
+        parts[0].first,
+        parts[-1].end,
+        joined([part.lanes for part in parts]),
+        np.concatenate([part.read_cycle for part in parts]),
+        np.concatenate([part.read_value for part in parts]),
+        joined([part.lines for part in parts]),
+        Moves.joined([part.moves for part in parts]),
+    )
+
+
+def _driven(events: Path) -> Changes:
+    """Return the drive words of a run's event file."""
+    rows = [line.split() for line in events.read_text("ascii").splitlines()[1:]]
+    cycle = np.array([int(row[0]) for row in rows], np.int64)
+    return Changes(cycle, np.array([int(row[1], 16) for row in rows], np.uint64))
+
+
+def _shown(expected: Expected, lags: dict[str, int], slices: dict[str, tuple[int, int]]) -> Changes:
+    """Return the word a core shows, each lane of it as late as the binding says."""
+    lanes = {**expected.lanes, **expected.lines}
+    late = {name: _late(lanes[name], lags[name]) for name in slices}
+    cycle = np.unique(np.concatenate([lane.cycle for lane in late.values()]))
+    word = np.zeros(len(cycle), np.uint64)
+    for name, lane in late.items():
+        word |= lane.at(cycle).astype(np.uint64) << np.uint64(slices[name][0])
+    new = np.append(True, word[1:] != word[:-1])
+    return Changes(cycle[new], word[new])
+
+
+def _late(lane: Lane, lag: int) -> Lane:
+    """Return a lane `lag` cycles later; its first value reaches back to where it began."""
+    return Lane.constant(int(lane.value[0]), int(lane.cycle[0])).then(lane.delayed(lag))
+
+
+def _reads(
+    binding: Binding,
+    lockstep: Lockstep,
+    stimuli: list[Stimulus],
+    expected: Expected,
+    start: int,
+) -> ReadBack:
+    """Return what reads of status must return from the first cycle on that counts."""
+    layout, waived = lockstep.profile.status, binding.waived(date.today())
+    cycle, mask = (np.concatenate(rows) for rows in zip(*_status_reads(stimuli), strict=True))
+    counts = cycle >= start + max(_lags(binding).values())
+    cycle, mask = cycle[counts], mask[counts].astype(np.int64)
+    value, known = np.zeros(len(cycle), np.int64), np.zeros(len(cycle), np.int64)
+    for name in (*FIELD_NAMES, UNUSED):
+        if name not in waived:
+            shift = 0 if name == UNUSED else layout[name].lsb
+            lane = expected.lanes[name].at(cycle - 1 - binding.lag(name)).astype(np.int64)
+            value |= lane << shift
+            known |= layout.mask_of(name)
+    places = np.where((mask == 0xFF00) & binding.byte_wide, 8, 0)
+    return ReadBack(cycle, (value & mask) >> places, (known & mask) >> places)
+
+
+def _status_reads(stimuli: list[Stimulus]) -> Iterator[tuple[Cycles, NDArray[np.uint16]]]:
+    """Yield edges and masks of the reads of status, span by span."""
+    for stimulus in stimuli:
+        status = stimulus.access_kind <= READ_STATUS_PART
+        yield stimulus.access_cycle[status], stimulus.access_mask[status]
+
+
+def refuse_skipped(prepared: Prepared) -> None:
+    """Raise UserError for a scenario the core cannot take part in."""
+    if prepared.skipped:
+        raise UserError(f"{prepared.path}: cannot be played on this core: {prepared.skipped}")
