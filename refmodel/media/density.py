@@ -109,6 +109,14 @@ class Pace:
         """Return the cycle in which revolution `turn` begins, at the index."""
         return start + int(turn * self.cycles)
 
+    def turn_at(self, cycle: int, start: int = 0) -> int:
+        """Return which revolution the disk is in, from 0 on, which it also is before its start."""
+        return max(0, int((cycle - start) / self.cycles))
+
+    def fitting(self, cycles: int) -> int:
+        """Return how many whole revolutions fit into so many cycles."""
+        return int(cycles / self.cycles)
+
     def times(self, position: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return when places of the revolution, in channel bits, pass the head, in cycles."""
         bits = [*(float(s.first_bit) for s in self.segments), float(self.bits)]
