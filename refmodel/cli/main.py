@@ -42,6 +42,7 @@ COMMANDS = {
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
+    "track": Entry("track", "track_command", "Show what is on a track, captured or made."),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
     "vectors": Entry(
         "vectors", "vectors_command", "Write a scenario as files for any simulator's bench."

@@ -106,7 +106,9 @@ class _Lines:
         """Take a line that says how the numbers are meant."""
         name, values = words[0], words[1:]
         if name not in WORDS:
-            raise self.fault(line, f"'{name[:40]}' is no number and no word here{near(name, WORDS)}")
+            raise self.fault(
+                line, f"'{name[:40]}' is no number and no word here{near(name, WORDS)}"
+            )
         if name == "index":
             self.index += [self.number(value, line) for value in values]
         elif name == "times" and not values:

@@ -20,9 +20,10 @@ from refmodel.ground.lane import Cycles
 from refmodel.media.mfm import Bits
 
 BLOCK = 256  # channel bits compared at once
-REACH = 48  # channel bits by which the distance may change from block to block
+REACH = 160  # channel bits by which the distance may change from block to block
 ALIKE = 64  # a distance with one wrong bit more in so many is as good, and the nearest is taken
 NOWHERE = -1
+NO_BIT = 2  # before the first channel bit and behind the last
 TOGETHER = 16  # weak bits so close belong to one region
 
 
@@ -118,16 +119,13 @@ def lay_over(revolutions: Sequence[Bits]) -> Overlay:
 
 def align(one: Bits, other: Bits) -> Cycles:
     """Return for each channel bit of `one` the bit of `other` it is, or `NOWHERE`."""
-    pad = REACH + BLOCK
-    padded = np.concatenate((np.full(pad, 2, np.uint8), other, np.full(pad + len(one), 2, np.uint8)))
+    pair = _Pair(one, other)
     distance = np.zeros(len(one), np.int64)
     now = 0
     for start in range(0, len(one), BLOCK):
         end = min(start + BLOCK, len(one))
-        new = _distance(one, padded, start, end, now, pad)
-        split = start
-        if new != now:
-            split = _split(one, padded, max(0, start - BLOCK), end, (now, new), pad)
+        new = pair.best(start, end, now)
+        split = pair.split(start, end, now, new) if new != now else start
         distance[split:end] = new
         now = new
     at = np.arange(len(one)) + distance
@@ -135,33 +133,53 @@ def align(one: Bits, other: Bits) -> Cycles:
     return _increasing(at)
 
 
-def _distance(one: Bits, padded: Bits, start: int, end: int, now: int, pad: int) -> int:
-    """Return at which distance a block agrees best: the one now unless another is far better."""
-    low = start + now - REACH + pad
-    if low < 0:
-        return now
-    part = one[start:end]
-    near = padded[low : low + 2 * REACH + len(part)]
-    if len(near) < 2 * REACH + len(part):
-        return now
-    wrong = np.count_nonzero(sliding_window_view(near, len(part)) != part, axis=1)
-    if 4 * wrong.min() >= wrong[REACH]:
-        return now
-    best = np.flatnonzero(wrong <= wrong.min() + len(part) // ALIKE)
-    return now + int(best[np.argmin(np.abs(best - REACH))]) - REACH
+class _Pair:
+    """Two revolutions, compared at distances: bit k of the one with bit k + d of the other."""
 
+    def __init__(self, one: Bits, other: Bits) -> None:
+        self._one = one
+        self._pad = REACH + BLOCK
+        space = np.full(self._pad + len(one), NO_BIT, np.uint8)
+        self._other = np.concatenate((space[: self._pad], other, space))
 
-def _split(
-    one: Bits, padded: Bits, start: int, end: int, distances: tuple[int, int], pad: int
-) -> int:
-    """Return the bit from which on the second distance fits better than the first."""
-    wrong = []
-    for distance in distances:
-        begin = start + distance + pad
-        wrong.append(padded[begin : begin + end - start] != one[start:end])
-    before = np.concatenate(([0], np.cumsum(wrong[0])))
-    behind = np.concatenate((np.cumsum(wrong[1][::-1])[::-1], [0]))
-    return start + int(np.argmin(before + behind))
+    def wrong(self, start: int, end: int, distance: int) -> NDArray[np.bool_]:
+        """Return which bits of a stretch differ at a distance; none outside the other do."""
+        begin = start + distance + self._pad
+        if begin < 0:
+            return np.ones(end - start, bool)
+        there = self._other[begin : begin + end - start]
+        return np.asarray((there != self._one[start:end]) & (there != NO_BIT))
+
+    def best(self, start: int, end: int, now: int) -> int:
+        """Return at which distance a block agrees best: the one now unless another is far better.
+
+        Of distances that are as good the nearest to the one now is taken.
+        """
+        wrong_now = np.count_nonzero(self.wrong(start, end, now))
+        low = start + now - REACH + self._pad
+        if not wrong_now or low < 0:
+            return now
+        near = self._other[low : low + 2 * REACH + end - start]
+        there = sliding_window_view(near, end - start)
+        wrong = np.count_nonzero((there != self._one[start:end]) & (there != NO_BIT), axis=1)
+        if 4 * wrong.min() >= wrong_now:
+            return now
+        good = np.flatnonzero(wrong <= wrong.min() + (end - start) // ALIKE)
+        return now + int(good[np.argmin(np.abs(good - REACH))]) - REACH
+
+    def split(self, start: int, end: int, now: int, new: int) -> int:
+        """Return the bit from which on a new distance fits better than the one up to now.
+
+        It may lie far back: a run of one byte fits at many distances.
+        """
+        while start > 0:
+            alike = np.count_nonzero(self.wrong(start - BLOCK, start, new)) <= BLOCK // ALIKE
+            start -= BLOCK
+            if not alike:
+                break
+        before = np.concatenate(([0], np.cumsum(self.wrong(start, end, now))))
+        behind = np.cumsum(self.wrong(start, end, new)[::-1])[::-1]
+        return start + int(np.argmin(before + np.append(behind, 0)))
 
 
 def _increasing(at: Cycles) -> Cycles:

@@ -39,3 +39,12 @@ def write_text(path: Path, text: str, option: str = "--out") -> None:
         file.write(text)
 
     write_whole(path, put, option)
+
+
+def write_bytes(path: Path, content: bytes, option: str = "--out") -> None:
+    """Write a file of bytes as `write_whole` does."""
+
+    def put(file: IO[str]) -> None:
+        file.buffer.write(content)  # type: ignore[attr-defined]
+
+    write_whole(path, put, option)

@@ -31,6 +31,7 @@ from refmodel.media.writing import Burst, Surface
 from refmodel.profile import Profile
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
+from refmodel.world.captured import CapturedPace, CapturedTrack
 from refmodel.world.levels import LONGEST_RUN, Toggling, lane_of
 from refmodel.world.scenario import Scenario
 
@@ -113,7 +114,7 @@ class Disk:
     def _too_long(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Yield what is too long, at its key; nothing of such a run has been laid out yet."""
         cycles, turns = self.pace.cycles, self.scenario.revolutions
-        most = int((LONGEST_RUN - 1 - self.start) / cycles)
+        most = self.pace.fitting(LONGEST_RUN - 1 - self.start)
         if not most:
             message = f"a revolution takes {int(cycles)} cycles, a run {LONGEST_RUN} at most"
             yield ("track",), message
@@ -127,9 +128,11 @@ class Disk:
                 yield ("levels", name, "toggle_every"), message
 
     @cached_property
-    def pace(self) -> Pace:
+    def pace(self) -> Pace | CapturedPace:
         """How long each channel bit is."""
         scenario = self.scenario
+        if isinstance(self.track, CapturedTrack):
+            return CapturedPace(self.track, self.profile.clock_hz)
         return Pace.of(
             len(self.track),
             self.profile.cycles_per_bit,
@@ -197,7 +200,7 @@ class Disk:
 
     def place(self, cycle: int) -> str:
         """Say what is under the head in a cycle: revolution, and place on the track."""
-        turn = max(0, int((cycle - self.start) / self.pace.cycles))
+        turn = self.pace.turn_at(cycle, self.start)
         if turn and cycle < int(self.pace.arrivals(turn, self.start)[0]):
             turn -= 1  # the last bit of a revolution lasts until the next one arrives
         passed = int(np.searchsorted(self.pace.arrivals(turn, self.start), cycle, side="right"))
@@ -219,7 +222,8 @@ class Disk:
     @property
     def separator(self) -> str | None:
         """The separator model the channel bits come from; None for an ideal separator."""
-        from_flux = self.pulse_cycles is not None or self.scenario.flux != Defects()
+        captured = isinstance(self.track, CapturedTrack)
+        from_flux = captured or self.pulse_cycles is not None or self.scenario.flux != Defects()
         return self.scenario.separator or (self.profile.separator.use if from_flux else None)
 
     def _turns(self) -> Iterator[_Turn]:
@@ -255,27 +259,36 @@ class Disk:
 
     def _pulses(self) -> Iterator[Pulses]:
         """Yield the pulses of the track's flux, revolution by revolution."""
-        flux, profile = self.scenario.flux, self.profile
-        bit_ns = float(profile.channel_bit_ns)
+        width = self.pulse_cycles or pulse_width(self.profile.cycle_ns)
+        before: int | None = None
+        late = NO_PULSES
+        for turn, (seen, bit) in enumerate(self._seen()):
+            end = self._revolution_end(turn)
+            edge = makes_edge(seen, width, before)
+            before = int(seen[-1]) if len(seen) else before
+            pulses = late.then(Pulses(seen[edge], bit[edge]))
+            late, pulses = pulses.between(end, FOREVER), pulses.between(0, end)
+            yield pulses
+
+    def _seen(self) -> Iterator[tuple[Cycles, Cycles]]:
+        """Yield the edge each pulse of a revolution is seen at, and the channel bit it was."""
+        turns = range(self.scenario.revolutions)
+        if isinstance(self.track, CapturedTrack):
+            for turn in turns:
+                read = self.track.flux(turn)
+                yield read.seen(self.profile.cycle_ns, self.pace.begin(turn, self.start)), read.bit
+            return
+        flux, bit_ns = self.scenario.flux, float(self.profile.channel_bit_ns)
         try:
             written = flux_build.write(self.track, bit_ns, flux)
         except UserError as error:
             key = "track" if flux == Defects() else "flux"
             raise self.scenario.fault((key,), str(error).removeprefix("flux: ")) from None
-        width = self.pulse_cycles or pulse_width(profile.cycle_ns)
-        before: int | None = None
-        late = NO_PULSES
-        for turn in range(self.scenario.revolutions):
-            end = self._revolution_end(turn)
+        for turn in turns:
             read = flux_build.read(written, flux, self.seed, turn)
             position = (read.ns - read.start_ns) / bit_ns
             begin = self.start + float(turn * self.pace.cycles)
-            seen = np.ceil(begin + self.pace.times(position)).astype(np.int64)
-            edge = makes_edge(seen, width, before)
-            before = int(seen[-1]) if len(seen) else before
-            pulses = late.then(Pulses(seen[edge], read.bit[edge]))
-            late, pulses = pulses.between(end, FOREVER), pulses.between(0, end)
-            yield pulses
+            yield np.ceil(begin + self.pace.times(position)).astype(np.int64), read.bit
 
     def _revolution_end(self, turn: int) -> int:
         """Return the first cycle after revolution `turn`: its last bit has arrived."""

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import Field as Key
+from pydantic import field_validator
 
-from refmodel.ground.errors import UserError
-from refmodel.ground.yamlfile import Schema
+from refmodel.ground.errors import UserError, reading
+from refmodel.ground.yamlfile import Schema, exact_number
+from refmodel.media.flux_list import Reading, read_flux
 from refmodel.media.mfm import word_bits
+from refmodel.media.survey import places_of
 from refmodel.media.track import Place, Track, image_track, iso_track, random_track, words_track
+from refmodel.world.captured import CapturedTrack
+from refmodel.world.revolutions import turns_of
 
 LONGEST = 10_000_000  # channel bits of a track
 
@@ -113,9 +119,7 @@ class ImageLayout(Schema):
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track; raise UserError when the file is missing or of another length."""
         del seed
-        path = (folder / self.file).resolve()
-        if folder.resolve() not in path.parents:
-            raise UserError(f"{self.file}: lies outside the scenario's folder {folder}")
+        path = beside(folder, self.file)
         try:
             data = path.read_bytes()
         except OSError as error:
@@ -123,6 +127,46 @@ class ImageLayout(Schema):
         return image_track(
             data, sectors=self.sectors, size=self.size, cylinder=self.cylinder, head=self.head
         )
+
+
+def beside(folder: Path, file: str) -> Path:
+    """Return the path of a file a scenario names; UserError for one outside its folder."""
+    path = (folder / file).resolve()
+    if folder.resolve() not in path.parents:
+        raise UserError(f"{file}: lies outside the scenario's folder {folder}")
+    return path
+
+
+class CaptureLayout(Schema):
+    """A track as it was read from a disk: a file of flux, see `refmodel.media.flux_list`.
+
+    Index pulses cut it into revolutions. `rate` says that its numbers are ticks of so many a
+    second, `channel_bit_ns` how long a channel bit is, to name its places.
+    """
+
+    layout: Literal["capture"]
+    file: str
+    rate: Fraction | None = None
+    channel_bit_ns: int = Key(2000, ge=100, le=1_000_000)
+
+    @field_validator("rate", mode="before")
+    @classmethod
+    def _exact_rate(cls, value: object) -> Fraction | None:
+        if value is None:
+            return None
+        rate = exact_number(value)
+        if rate is None or rate <= 0:
+            raise ValueError(f"'{value}' is no rate in ticks a second, e.g. 24000000")
+        return rate
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track; raise UserError when the file is no flux, or holds no revolution."""
+        del seed
+        path = beside(folder, self.file)
+        flux = read_flux(path, Reading(rate=self.rate))
+        with reading(path):
+            turns = turns_of(flux, self.channel_bit_ns)
+        return CapturedTrack.of(turns, places_of(turns.overlay.bits))
 
 
 class Run(Schema):
@@ -171,5 +215,9 @@ class RunsLayout(Schema):
 
 TrackLayout = Annotated[
     IsoLayout | WordsLayout | RandomLayout | ImageLayout | RunsLayout,
+    Key(discriminator="layout"),
+]
+ScenarioTrack = Annotated[
+    IsoLayout | WordsLayout | RandomLayout | ImageLayout | RunsLayout | CaptureLayout,
     Key(discriminator="layout"),
 ]

@@ -65,7 +65,8 @@ def turns_of(flux: FluxList, bit_ns: float, part: SeparatorPart | None = None) -
     """
     if len(flux.ns) < LEAST_PULSES:
         raise UserError(f"{len(flux.ns)} pulses are too few to read; {LEAST_PULSES} at least")
-    bits, middle = separated(flux.ns, bit_ns, part or SeparatorPart())
+    end_ns = max([float(flux.ns[-1]), *flux.index_ns[-1:].tolist()])
+    bits, middle = separated(flux.ns, bit_ns, part or SeparatorPart(), end_ns)
     edges, notes = _edges(flux)
     found: list[Revolution] = []
     for number, (begin, end) in enumerate(edges, 1):
@@ -84,8 +85,10 @@ def turns_of(flux: FluxList, bit_ns: float, part: SeparatorPart | None = None) -
     return Turns(tuple(found), lay_over([r.bits for r in found]), tuple(notes))
 
 
-def separated(ns: Floats, bit_ns: float, part: SeparatorPart) -> tuple[Bits, Floats]:
+def separated(ns: Floats, bit_ns: float, part: SeparatorPart, end_ns: float) -> tuple[Bits, Floats]:
     """Return the channel bits a separator makes of pulses, and the middle of each one's window.
+
+    They go on until `end_ns`, or all that a silence of 64 channel bits behind the last pulse holds.
 
     The separator is the profile's `use`, on a clock of 1 ns, and has seen the first pulses once
     before, so that it is in step from the first on.
@@ -96,7 +99,8 @@ def separated(ns: Floats, bit_ns: float, part: SeparatorPart) -> tuple[Bits, Flo
     warm = pulses[: min(len(pulses), 400)]
     ahead = int(warm[-1] - pulses[0]) + 2 * round(bit_ns)  # as if the first followed on them
     leap.run(separator, warm, int(warm[-1]) + 1)
-    read = leap.run(separator, pulses + ahead, int(pulses[-1]) + ahead + int(bit_ns))
+    end = min(end_ns, int(pulses[-1]) + 64 * bit_ns) + bit_ns
+    read = leap.run(separator, pulses + ahead, ahead + int(end))
     middle = read.cycle - ahead - read.period / (2 * read.one)
     keep = middle > -bit_ns
     return read.bit[keep], middle[keep]

@@ -20,7 +20,7 @@ from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
 from refmodel.media.seeded import seed_of
 from refmodel.separator.parameters import SeparatorName
-from refmodel.world.layouts import TrackLayout
+from refmodel.world.layouts import ScenarioTrack, TrackLayout
 from refmodel.world.levels import Cycle, Cycles, Level, LevelName
 
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
@@ -113,7 +113,7 @@ class Scenario(Schema):
 
     name: str
     about: str = ""
-    track: TrackLayout
+    track: ScenarioTrack
     tracks: list[TrackLayout] = Key([])  # more tracks, numbered from 1; `track` is number 0
     density: list[Stretch] = Key([])
     speed_percent: float = Key(0, ge=-25, le=25)
@@ -145,6 +145,8 @@ class Scenario(Schema):
             raise ValueError(
                 f"steps: track {wrong[0]} is not there, the last is {len(self.tracks)}"
             )
+        if self.track.layout == "capture" and (given := self._set_on_a_capture):
+            raise ValueError(f"{given}: the track is a capture, which has it as it was read")
         if self.flux.speed_percent:
             raise ValueError("flux.speed_percent: give the drive's speed as speed_percent")
         return self
@@ -154,6 +156,17 @@ class Scenario(Schema):
         """The first key that needs an ideal separator; empty when none is given."""
         names = ("tracks", "steps", "written")
         return next((name for name in names if getattr(self, name)), "")
+
+    @property
+    def _set_on_a_capture(self) -> str:
+        """The first key that says what a captured track says itself; empty when none does."""
+        set_here = {
+            "density": bool(self.density),
+            "speed_percent": bool(self.speed_percent),
+            "flux": self.flux != Defects(),
+            **{name: name == self.needs_ideal for name in ("tracks", "steps", "written")},
+        }
+        return next((name for name, given in set_here.items() if given), "")
 
     def own_seed(self, seed: int) -> int:
         """Return the seed of what is drawn at random here: its own, or one made of the run's."""
