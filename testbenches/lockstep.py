@@ -152,16 +152,13 @@ class Lockstep:
             scenario = scenario.model_copy(update={"host": HostPart()})
         levels = {n: v for n, v in scenario.levels.items() if n in self.binding.level_inputs}
         scenario = scenario.model_copy(update={"levels": levels})
-        profile = self.profile
-        if scenario.slots is not None:
-            profile = profile.model_copy(update={"slots": scenario.slots})
         pulse_cycles = self.binding.pulse_cycles
         if pulse_cycles is not None:
             named = self.binding.separator.model or scenario.separator
             scenario = scenario.model_copy(update={"separator": named})
         with reading(path):
             start = self.binding.reset.cycles
-            disk = Disk.of(scenario, profile, path.parent, seed, start, pulse_cycles)
+            disk = Disk.of(scenario, self.profile, path.parent, seed, start, pulse_cycles)
             if self.live and disk.cycles > LONGEST_LIVE:
                 message = (
                     f"'{scenario.revolutions}' take {disk.cycles} cycles, "
@@ -232,6 +229,7 @@ class Lockstep:
             done.seconds,
             found.finding,
             done.result,
+            note=disk.profile.slot_rate.problem if found.moves else "",
             moves=found.moves,
             shown=found.shown,
             recovered=found.recovered,

@@ -43,9 +43,9 @@ def arrivals(stimulus: Stimulus) -> Iterator[Arrival]:
         cycles.append(part.cycle)
         values.append(part.value)
         names += [name] * len(part.cycle)
-    resets = [edge for span in stimulus.resets for edge in span]
-    cycles.append(np.array(resets, np.int64))
-    values.append(np.array([1, 0] * len(stimulus.resets), np.int64))
+    resets = np.array([*stimulus.reset_changes()], np.int64).reshape(-1, 2)
+    cycles.append(resets[:, 0])
+    values.append(resets[:, 1])
     names += ["reset"] * len(resets)
     cycle, value = np.concatenate(cycles), np.concatenate(values)
     order = np.argsort(cycle, kind="stable")
@@ -74,6 +74,7 @@ class EdgeStepper:
 
         That is the levels as it begins, but for those the block's state still shows as they were.
         """
+        self.inputs.reset = stimulus.reset_before
         for name, lane in stimulus.levels.items():
             setattr(self.inputs, name, int(lane.at(stimulus.first)))
         if does_nothing(self.block.state.transfer):  # else the block may show a transfer of its own

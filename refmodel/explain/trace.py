@@ -52,11 +52,13 @@ class Trace:
 
     @property
     def about(self) -> str:
-        """What is shown, and how to see something else."""
+        """What is shown, how to see something else, and what is odd about it."""
+        slots = self.profile.slot_rate.problem
+        moved = any(len(span.expected.moves) for span in self.spans)
         return (
             f"{self.scenario}, profile {self.profile.name}: cycles {self.first} to {self.end - 1} "
             f"of 0 to {self.cycles - 1}; choose others with --from N --to N"
-        )
+        ) + (f"\nnote: {slots}" if moved and slots else "")
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,7 @@ def model_trace(
     end = min(disk.cycles, first + SHOWN if last is None else last + 1)
     while kept[-1].stimulus.end < end:
         kept = [span for span in kept if span.stimulus.end > first] + [next(spans)]
-    return Trace(scenario.name, profile, kept, first, end, disk.cycles)
+    return Trace(scenario.name, disk.profile, kept, first, end, disk.cycles)
 
 
 def _check_range(first: int | None, last: int | None, cycles: int) -> None:

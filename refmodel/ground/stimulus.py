@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,9 +32,10 @@ class Stimulus:
 
     Arrays are ordered by cycle. At most one channel bit and one bus cycle fall on an edge; the
     kinds of bus cycle, and what mask and value mean, are `refmodel.ground.bus`'s. Levels begin at
-    or before `first`. `memory` is what write transfers fetch, and the room read transfers have.
-    `pulses` reach a core with a separator of its own. `separated` says why each channel bit was
-    taken, if a separator model delivers them.
+    or before `first`; resets lie within the span, in order and apart from each other. `memory` is
+    what write transfers fetch, and the room read transfers have. `pulses` reach a core with a
+    separator of its own. `separated` says why each channel bit was taken, if a separator model
+    delivers them.
     """
 
     first: int
@@ -45,14 +48,36 @@ class Stimulus:
     access_value: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
     levels: dict[str, Lane] = field(default_factory=dict)
     resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
+    reset_before: int = 0  # reset at edge `first - 1`
     memory: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
     pulses: Pulses = NO_PULSES
     separated: SeparatedBits | None = None
+
+    def __post_init__(self) -> None:
+        edges = [self.first - 1, *(edge for span in self.resets for edge in span), self.end + 1]
+        if any(edge >= later for edge, later in pairwise(edges)):
+            raise ValueError(f"resets {self.resets} must lie apart within {self.first}..{self.end}")
 
     @property
     def end(self) -> int:
         """The first cycle after the span."""
         return self.first + self.cycles
+
+    def reset_changes(self) -> Iterator[tuple[int, int]]:
+        """Yield each edge of the span from which reset is another than before, and its value."""
+        level = self.reset_before
+        for start, stop in self.resets:
+            if level and start > self.first:
+                yield self.first, 0
+                level = 0
+            if not level:
+                yield start, 1
+            level = 1
+            if stop < self.end:
+                yield stop, 0
+                level = 0
+        if level and not self.resets:
+            yield self.first, 0
 
     def accesses_only(self) -> Stimulus:
         """Return the stimulus without its disk and levels: all that cannot be made again."""

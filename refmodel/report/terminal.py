@@ -139,14 +139,16 @@ def _separators(suite: SuiteResult) -> Iterator[str]:
 
 
 def _notes(outcomes: Sequence[Outcome]) -> Iterator[str]:
-    """Yield why scenarios were skipped and why runs failed, each reason once."""
+    """Yield why scenarios were skipped, why runs failed and what is odd, each reason once."""
     reasons: dict[tuple[str, str], list[str]] = {}
     for outcome in outcomes:
         if outcome.note:
             names = reasons.setdefault((outcome.verdict, outcome.note), [])
             names += [outcome.scenario] * (outcome.scenario not in names)
     for (verdict, note), names in reasons.items():
-        yield f"{verdict}: {', '.join(names)}: {note}" if verdict == SKIPPED else f"error: {note}"
+        whose = "" if verdict == ERROR else f": {', '.join(names)}"
+        kind = verdict if verdict in (SKIPPED, ERROR) else "note"
+        yield f"{kind}{whose}: {note}"
 
 
 def _way_out(outcomes: Sequence[Outcome]) -> Iterator[str]:

@@ -88,8 +88,11 @@ class Disk:
     ) -> Disk:
         """Return a scenario's disk, what is random on it drawn from `seed`.
 
-        Files the scenario names lie in `folder`. Raises UserError for tracks that cannot be.
+        Files the scenario names lie in `folder`; slots it names take the place of the profile's.
+        Raises UserError for tracks that cannot be.
         """
+        if scenario.slots is not None:
+            profile = profile.model_copy(update={"slots": scenario.slots})
         track, *others = (part.build(seed, folder) for part in (scenario.track, *scenario.tracks))
         return cls(scenario, track, profile, start, seed, tuple(others), pulse_cycles)
 
@@ -192,6 +195,7 @@ class Disk:
                 bit=passing.bit,
                 levels={n: lane_of(level, self.start, first, end) for n, level in levels},
                 resets=self._resets(first, end),
+                reset_before=int(any(a < first <= b for a, b in self._all_resets)),
                 memory=self.memory,
                 pulses=passing.pulses,
                 separated=passing.separated,
@@ -299,7 +303,18 @@ class Disk:
 
     def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
         """Return the reset spans in cycles `first` .. `end - 1`."""
-        spans = [(0, self.start)]
-        spans += [(pulse.at, pulse.at + pulse.cycles) for pulse in self.scenario.resets]
-        clipped = ((max(a, first), min(b, end)) for a, b in sorted(spans))
+        clipped = ((max(a, first), min(b, end)) for a, b in self._all_resets)
         return tuple((a, b) for a, b in clipped if a < b)
+
+    @cached_property
+    def _all_resets(self) -> list[tuple[int, int]]:
+        """The reset spans of the run in order; those that meet or overlap are one."""
+        pulses = ((pulse.at, pulse.at + pulse.cycles) for pulse in self.scenario.resets)
+        spans = [(0, self.start)]
+        for start, stop in sorted(pulses):
+            begun, until = spans[-1]
+            if start <= until:
+                spans[-1] = (begun, max(until, stop))
+            else:
+                spans.append((start, stop))
+        return spans

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 from fractions import Fraction
+from itertools import pairwise
 from math import gcd
 from typing import Annotated, Any
 
@@ -133,6 +134,17 @@ class Scenario(Schema):
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)  # random words by the run's seed
 
     _document: Document | None = PrivateAttr(None)
+
+    @field_validator("steps")
+    @classmethod
+    def _in_order_of_time(cls, value: list[Step]) -> list[Step]:
+        for step, later in pairwise(value):
+            if later.at_us <= step.at_us:
+                raise ValueError(
+                    f"the step to track {later.track} at {later.at_us} us stands behind the one at"
+                    f" {step.at_us} us; give steps in order of time"
+                )
+        return value
 
     @model_validator(mode="after")
     def _parts_fit(self) -> Scenario:

@@ -61,3 +61,15 @@ def test_scenario_file(tmp_path):
     assert 2 == done.returncode
     assert done.stderr.startswith(f"{path}:2:")
     assert "repeats" in done.stderr
+
+
+def test_slots_that_do_not_keep_up(tmp_path):
+    """A schedule ten times too slow is allowed (B10), and the trace says so."""
+    path = tmp_path / "slow.yaml"
+    path.write_text(
+        "name: slow\ntrack: {layout: iso, sectors: 2, size: 128, gap3: 30, bytes: 620}\n"
+        "slots: {line_cycles: 4540, at: [40]}\n"
+        "host: {program: read_by_transfer, params: {words: 20, count: 1}}\n"
+    )
+    told = cellstep("trace", path, "--from", "1", "--to", "60000").stderr
+    assert "\nnote: slots: 1 in 4540 cycles cannot keep up with the disk" in told

@@ -82,6 +82,12 @@ def refusal(tmp_path, text):
             "s.yaml:2:1: track: 9 sectors of 512 with gap3 600 need 10712 bytes, 4462 more than the"
             " track's 6250; gap3 104 or less would fit",
         ),
+        (
+            f"{WORDS}tracks: [{{layout: words, words: [1]}}]\n"
+            "steps: [{at_us: 300000, track: 0}, {at_us: 100000, track: 1}]\n",
+            "s.yaml:4:1: steps: the step to track 1 at 100000 us stands behind the one at 300000"
+            " us; give steps in order of time",
+        ),
     ],
 )
 def test_refused(tmp_path, text, message):
