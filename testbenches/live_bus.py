@@ -7,7 +7,7 @@ from typing import Any, TypeAlias
 
 from cocotb.handle import Immediate
 
-from refmodel.ground.bus import BusCycle
+from refmodel.ground.bus import HIGH, BusCycle
 from refmodel.ground.errors import UserError
 from refmodel.host.machine import PLAIN
 from refmodel.host.processor import MissingRegisterError, Processor
@@ -121,6 +121,6 @@ class LiveBus:
         """
         read = [int(handle.value) for handle in self._read_values[-len(pending) :]]
         return [
-            value << 8 if beat.mask == 0xFF00 and value < 0x100 else value
+            value << 8 if beat.mask == HIGH and value < 0x100 else value
             for beat, value in zip(pending, read, strict=True)
         ]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.slots import Slots
-from refmodel.ground.bus import READ_OTHER, WRITE_KINDS, BusCycle
+from refmodel.ground.bus import HIGH, WRITE_KINDS, BusCycle, reads, reads_status
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 from testbenches.harness import Harness
@@ -87,11 +87,11 @@ class Player:
         address = np.full(len(kind), self._harness.other_address)
         for (register, part), place in addresses.items():
             write_kind = WRITE_KINDS.get(register)
-            meant = kind < READ_OTHER if write_kind is None else kind == write_kind
+            meant = reads_status(kind) if write_kind is None else kind == write_kind
             address[meant & (mask == part)] = place
-        write = kind > READ_OTHER
+        write = ~reads(kind)
         width = self._drive.slots.get("write_data", (0, 0))[1]
-        data = np.where((width <= 8) & (mask == 0xFF00), value >> 8, value)
+        data = np.where((width <= 8) & (mask == HIGH), value >> 8, value)
         words = self._slot("write", write) | self._slot("read", ~write)
         return words | self._slot("address", address) | self._slot("write_data", data * write)
 

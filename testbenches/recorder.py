@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.engine.evidence import Observed, Reads
-from refmodel.ground.bus import READ_OTHER, READ_STATUS_PART
+from refmodel.ground.bus import HIGH, reads, reads_status
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
@@ -44,7 +44,7 @@ class Recorder:
         Raises CannotRun when the core's run does not hold exactly the reads of the stimulus.
         """
         rows = self._reads.before(stimulus.end)
-        reading = stimulus.access_kind <= READ_OTHER
+        reading = reads(stimulus.access_kind)
         planned = stimulus.access_cycle[reading]
         if not np.array_equal(rows[:, 0], planned):
             raise CannotRun(
@@ -52,8 +52,8 @@ class Recorder:
                 f"not the {len(planned)} that were played"
             )
         kind, mask = stimulus.access_kind[reading], stimulus.access_mask[reading]
-        status = kind <= READ_STATUS_PART
-        shift = np.where((mask == 0xFF00) & self._binding.byte_wide, 8, 0)[status]
+        status = reads_status(kind)
+        shift = np.where((mask == HIGH) & self._binding.byte_wide, 8, 0)[status]
         value, vague = (rows[status, column] << shift for column in (1, 2))
         return Reads(
             planned[status],

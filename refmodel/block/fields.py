@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from refmodel.ground.clauses import CLAUSE_OF
 from refmodel.ground.errors import near
 from refmodel.ground.word import WORD
 
@@ -55,25 +56,29 @@ class Field:
         return (word & self.mask) >> self.lsb
 
 
+def _field(name: str, msb: int, lsb: int, meaning: str) -> Field:
+    return Field(name, msb, lsb, CLAUSE_OF[name], meaning)
+
+
 STATUS_FIELDS = (
-    Field("byte_ready", 15, 15, "B5", "a byte has completed since status was last read"),
-    Field("dma_active", 14, 14, "B6", "a transfer to or from memory is active"),
-    Field("writing", 13, 13, "B7", "the transfer writes to the disk"),
-    Field("sync_equal", 12, 12, "B3", "the last 16 channel bits equal sync_word"),
-    Field("data", 7, 0, "B4", "the last completed byte"),
+    _field("byte_ready", 15, 15, "a byte has completed since status was last read"),
+    _field("dma_active", 14, 14, "a transfer to or from memory is active"),
+    _field("writing", 13, 13, "the transfer writes to the disk"),
+    _field("sync_equal", 12, 12, "the last 16 channel bits equal sync_word"),
+    _field("data", 7, 0, "the last completed byte"),
 )
 FIELD_NAMES = tuple(f.name for f in STATUS_FIELDS)
 TRANSFER_FIELDS = (
-    Field("enable", 15, 15, "B9", "1 counts towards the start of a transfer, 0 stops it"),
-    Field("write", 14, 14, "B9", "1 from memory to the disk, 0 from the disk to memory"),
-    Field("length", 13, 0, "B9", "the number of words to be moved"),
+    _field("enable", 15, 15, "1 counts towards the start of a transfer, 0 stops it"),
+    _field("write", 14, 14, "1 from memory to the disk, 0 from the disk to memory"),
+    _field("length", 13, 0, "the number of words to be moved"),
 )
 CONTROL_FIELDS = (
-    Field("set", 15, 15, "B13", "1 sets the bits written as 1, 0 clears them"),
-    Field("precompensation", 4, 3, "B11", "0, 1, 2, 3 shift by 0, 1, 2, 4 cycles"),
-    Field("top_bit_framing", 2, 2, "B13", "a byte starts with a channel bit 1"),
-    Field("slow_bits", 1, 1, "B13", "a written channel bit takes twice as long"),
-    Field("wait_for_sync", 0, 0, "B10", "a read transfer starts behind a match; B4 realigns"),
+    _field("set", 15, 15, "1 sets the bits written as 1, 0 clears them"),
+    _field("precompensation", 4, 3, "0, 1, 2, 3 shift by 0, 1, 2, 4 cycles"),
+    _field("top_bit_framing", 2, 2, "a byte starts with a channel bit 1"),
+    _field("slow_bits", 1, 1, "a written channel bit takes twice as long"),
+    _field("wait_for_sync", 0, 0, "a read transfer starts behind a match; B4 realigns"),
 )
 UNUSED = "unused"  # lane name of the bits no field owns (B8)
 

@@ -11,23 +11,12 @@ from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import MEMORY, Mismatch
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.evidence import Observed
+from refmodel.ground.clauses import CLAUSE_OF
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile
 
-CLAUSE = {
-    "dma_active": "B6",
-    "writing": "B7",
-    "sync_equal": "B3",
-    "data": "B4",
-    "write_gate": "B11",
-    "write_data": "B11",
-    "sync_found": "B12",
-    "transfer_done": "B10",
-    MEMORY: "B10",
-}
 TRANSFER_FIELDS = ("dma_active", "transfer_done", MEMORY, "write_gate", "write_data")
-WAITING = 3  # words that can have waited, and so were put together before a gate changed
 MANY = 1 << 30
 
 
@@ -39,6 +28,7 @@ class Trail:
     the edge of the mismatching cycle, if anything happened on it.
     """
 
+    fifo_words: int  # words that can have waited, and so were put together before a gate changed
     here: Edge | None = None
     last: Edge | None = None
     moves_since_gates: int = MANY  # words moved since a gate changed; some had waited
@@ -79,7 +69,7 @@ def clause_of(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
     """Return the clause the core breaks."""
     field, here = mismatch.field, trail.here
     if field == UNUSED:
-        return "B8"
+        return CLAUSE_OF[UNUSED]
     if here is not None and here.inputs.reset:
         return "B14"
     if mismatch.through == "read" and field in observed.lanes:
@@ -90,7 +80,7 @@ def clause_of(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
     stopped = here is not None and here.inputs.write_transfer and not here.after.transfer.enable
     if field in TRANSFER_FIELDS or (field == "writing" and stopped):
         return _transfer_clause(mismatch, trail, observed)
-    return CLAUSE[field]
+    return CLAUSE_OF[field]
 
 
 def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
@@ -102,7 +92,7 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
         accepted = here.inputs.transfer & ENABLE and not here.after.transfer.armed
         return "B10" if accepted and not here.inputs.transfer & LENGTH else "B9"
     off = trail.last is not None and not trail.last.inputs.gates
-    if off or trail.moves_since_gates <= WAITING:
+    if off or trail.moves_since_gates <= trail.fifo_words:
         return "B15"
     if field == MEMORY:
         return "B9" if trail.bits_since_start < WORD_BITS else "B10"
@@ -110,9 +100,10 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
     if field == "dma_active" and done is not None and here is not None:
         ended = here.after.transfer.done and not int(done.at(mismatch.cycle))
         return "B10" if ended else "B6"
-    if field == "transfer_done" and mismatch.observed and trail.last is not None:
-        return "B12" if trail.last.before.transfer.done else "B10"
-    return CLAUSE[field]
+    if field == "transfer_done":  # its length is B12's, where it stands follows from the transfer
+        again = mismatch.observed and trail.last is not None and trail.last.before.transfer.done
+        return "B12" if again else "B10"
+    return CLAUSE_OF[field]
 
 
 def _framing_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:

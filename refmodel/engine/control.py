@@ -5,24 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from refmodel.block.control import next_control
-from refmodel.ground.bus import LOW, WRITE_CONTROL
+from refmodel.ground.bus import WRITE_CONTROL
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
 
 
 def control_lane(stimulus: Stimulus, control: int) -> Lane:
     """Return what control holds through the span, from each write's own edge on."""
-    written = np.flatnonzero(
-        (stimulus.access_kind == WRITE_CONTROL) & (stimulus.access_mask & LOW != 0)
-    )
-    if not len(written):
-        return Lane.constant(control, stimulus.first)
     cycles, values = [stimulus.first], [control]
-    for cycle, value in zip(
-        stimulus.access_cycle[written].tolist(),
-        stimulus.access_value[written].tolist(),
-        strict=True,
-    ):
+    for cycle, _, value in stimulus.writes(WRITE_CONTROL):
         control = next_control(control, value)
         cycles.append(cycle)
         values.append(control)

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import CHANNEL_BIT, Mismatch
 from refmodel.engine.evidence import Observed
-from refmodel.engine.separator_run import CLAUSE, SeparatorRun
+from refmodel.engine.separator_run import SeparatorRun
 from refmodel.engine.timeline import Expected
+from refmodel.ground.clauses import SEPARATOR
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.pulses import NO_BIT, NO_PULSES
 from refmodel.ground.stimulus import Stimulus
@@ -89,7 +90,7 @@ class Recovery:
     def cause(self, mismatch: Mismatch) -> Cause:
         """Say why the model delivers what it does in the cycle of a mismatch of channel bits."""
         if self.claimed is None:
-            return Cause(CLAUSE, "the bit is unknown", mismatch.cycle, 0, 0)
+            return Cause(SEPARATOR, "the bit is unknown", mismatch.cycle, 0, 0)
         return self.claimed.cause(mismatch)
 
     def told(self) -> Recovered:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from refmodel.block.inputs import Inputs
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.quiet import NEVER, after_quiet, does_nothing, quiet_edges
-from refmodel.ground.bus import LOW, READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
+from refmodel.ground.bus import READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER, acts
 from refmodel.ground.moves import check_place, word_at
 from refmodel.ground.stimulus import Stimulus
 
@@ -119,11 +119,13 @@ class EdgeStepper:
         """Put a bus cycle on the inputs."""
         inputs = self.inputs
         inputs.read_status = 1 if kind == READ_STATUS else 0
+        if not acts(kind, mask):
+            return
         if kind == WRITE_SYNC_WORD:
             inputs.write_sync_word, inputs.sync_word = mask, value
-        elif kind == WRITE_TRANSFER and mask & LOW:
+        elif kind == WRITE_TRANSFER:
             inputs.write_transfer, inputs.transfer = 1, value
-        elif kind == WRITE_CONTROL and mask & LOW:
+        elif kind == WRITE_CONTROL:
             inputs.write_control, inputs.control = 1, value
 
     def step(self) -> None:

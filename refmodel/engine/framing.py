@@ -135,14 +135,12 @@ def _byte_ends(
 
 def sync_word_writes(stimulus: Stimulus, sync_word: int) -> Writes:
     """Return when sync_word is written, and what it holds from then on."""
-    written = np.flatnonzero(stimulus.access_kind == WRITE_SYNC_WORD)
-    words = []
-    for mask, value in zip(
-        stimulus.access_mask[written].tolist(), stimulus.access_value[written].tolist(), strict=True
-    ):
+    cycles, words = [], []
+    for cycle, mask, value in stimulus.writes(WRITE_SYNC_WORD):
         sync_word = sync_word & ~mask | value & mask
+        cycles.append(cycle)
         words.append(sync_word)
-    return stimulus.access_cycle[written], np.array(words, np.uint16)
+    return np.array(cycles, np.int64), np.array(words, np.uint16)
 
 
 def _in_force(writes: Writes, edges: Cycles, sync_word: int) -> np.uint16 | NDArray[np.uint16]:

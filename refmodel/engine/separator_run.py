@@ -6,13 +6,12 @@ import numpy as np
 
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import Mismatch
+from refmodel.ground.clauses import SEPARATOR
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.separated import SeparatedBits
 from refmodel.ground.stimulus import Stimulus
 from refmodel.separator import leap
 from refmodel.separator.interface import Separator
-
-CLAUSE = "separator"
 
 
 class SeparatorRun:
@@ -65,10 +64,10 @@ class SeparatorRun:
         target, name = mismatch.cycle - mismatch.lag, self._separator.name
         begun = [bits for bits in self._bits if (bits.cycle[:1] <= target).any()]
         if not begun:
-            return Cause(CLAUSE, f"{name} has not delivered a channel bit yet", target, 0, 0)
+            return Cause(SEPARATOR, f"{name} has not delivered a channel bit yet", target, 0, 0)
         bits = begun[-1]
         at = int(np.searchsorted(bits.cycle, target, side="right")) - 1
         said = f"{name} delivers channel bit {bits.bit[at]}: {bits.why(at)}"
         if bits.cycle[at] != target:
             said = f"nothing is due in cycle {target}; before it {said}"
-        return Cause(CLAUSE, said, int(bits.cycle[at]), 0, int(bits.bit[at]) + 2)
+        return Cause(SEPARATOR, said, int(bits.cycle[at]), 0, int(bits.bit[at]) + 2)

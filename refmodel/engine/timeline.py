@@ -20,7 +20,6 @@ from refmodel.engine.framing import Framing, frame, sync_level, sync_word_writes
 from refmodel.engine.ready import Ready, ready_flag
 from refmodel.engine.transfer import TransferRun, at_rest, run_transfer
 from refmodel.engine.transfer_span import TransferSpan
-from refmodel.ground.bus import READ_STATUS
 from refmodel.ground.lane import Cycles, Lane, both, either
 from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
@@ -85,7 +84,7 @@ class Timeline:
         self.state = self._reset_block.state
         shown = self._shown(self.state)
         lanes = {name: Lane.constant(value, stimulus.first) for name, value in shown.items()}
-        reads = stimulus.access_cycle[stimulus.access_kind == READ_STATUS]
+        reads = stimulus.clearing_reads
         fields = {
             name: np.where(reads == stimulus.first, before[name], shown[name]) for name in shown
         }
@@ -98,7 +97,7 @@ class Timeline:
         state, before = self.state, self._shown(self.state)
         policies = self._profile.policies
         first, end = stimulus.first, stimulus.end
-        reads = stimulus.access_cycle[stimulus.access_kind == READ_STATUS]
+        reads = stimulus.clearing_reads
         writes = sync_word_writes(stimulus, state.sync_word)
         control = control_lane(stimulus, state.control)
         waits = either(stimulus.level("wait_for_sync"), bit_of(control, WAIT_FOR_SYNC))

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from refmodel.block.collector import Collector
 from refmodel.block.transfer import Transfer
 from refmodel.engine.quiet import does_nothing
@@ -37,7 +35,7 @@ class TransferRun:
 
 def at_rest(stimulus: Stimulus, transfer: Transfer) -> TransferRun | None:
     """Return the run of a transfer that nothing starts, None if there is something to compute."""
-    if not does_nothing(transfer) or np.any(stimulus.access_kind == WRITE_TRANSFER):
+    if not does_nothing(transfer) or any(stimulus.writes(WRITE_TRANSFER)):
         return None
     shown = {name: Lane.constant(0, stimulus.first) for name in SHOWN}
     shown["lost_words"] = Lane.constant(transfer.lost_words, stimulus.first)

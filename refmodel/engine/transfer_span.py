@@ -18,7 +18,7 @@ from refmodel.block.transfer import (
     own_writing,
 )
 from refmodel.engine.framing import Framing
-from refmodel.ground.bus import LOW, WRITE_TRANSFER
+from refmodel.ground.bus import WRITE_TRANSFER
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves, check_place, word_at
 from refmodel.ground.stimulus import Stimulus
@@ -185,8 +185,4 @@ class TransferSpan:
 
 def transfer_writes(stimulus: Stimulus) -> dict[int, int]:
     """Return the words written to transfer, by edge."""
-    written = np.flatnonzero(
-        (stimulus.access_kind == WRITE_TRANSFER) & (stimulus.access_mask & LOW != 0)
-    )
-    cycles, values = stimulus.access_cycle[written], stimulus.access_value[written]
-    return dict(zip(cycles.tolist(), values.tolist(), strict=True))
+    return {cycle: value for cycle, _, value in stimulus.writes(WRITE_TRANSFER)}

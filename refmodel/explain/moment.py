@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from refmodel.engine.blame import completions
-from refmodel.ground.bus import READ_OTHER
+from refmodel.ground.bus import reads_status
 from refmodel.ground.errors import UserError, near
 from refmodel.ground.lane import Cycles
 from refmodel.profile import Profile
@@ -116,7 +116,7 @@ def _syncs(profile: Profile, span: Span, moment: Moment) -> Cycles:
 def _reads(profile: Profile, span: Span, moment: Moment) -> Cycles:
     """Return the edges of reads of status."""
     del profile, moment
-    read = span.stimulus.access_kind < READ_OTHER
+    read = reads_status(span.stimulus.access_kind)
     cycles: Cycles = span.stimulus.access_cycle[read]
     return cycles
 

@@ -8,6 +8,7 @@ from typing import IO
 from refmodel.explain.diagram import text_diagram
 from refmodel.explain.moment import Found
 from refmodel.explain.trace import Row, Trace, rows
+from refmodel.ground.clauses import says
 from refmodel.report import words
 
 WHAT = {
@@ -42,7 +43,7 @@ def write_story(file: IO[str], found: Found) -> None:
     if clauses:
         file.write("\n")
     for clause in clauses:
-        file.write(f"{clause:<4} {words.CLAUSES[clause]}\n")
+        file.write(f"{clause:<4} {says(clause)}\n")
     file.write("\n")
     for line in text_diagram(found):
         file.write(line.rstrip() + "\n")

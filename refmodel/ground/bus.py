@@ -3,24 +3,53 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
 
 from refmodel.ground.word import WORD
 
-# Kinds of bus cycle (column `access_kind` of a stimulus).
-READ_STATUS = 0  # reads status and clears byte_ready (B5)
-READ_STATUS_PART = 1  # reads the part of status that clears nothing
-READ_OTHER = 2  # reads some other register: no effect, value not modelled
-WRITE_SYNC_WORD = 3
-WRITE_TRANSFER = 4  # acts when its mask has the low byte; the value is the whole word then
-WRITE_CONTROL = 5  # likewise
+HIGH, LOW = 0xFF00, 0x00FF
+Kinds = NDArray[np.integer]
+
+
+class BusKind(IntEnum):
+    """Kinds of bus cycle (column `access_kind` of a stimulus)."""
+
+    READ_STATUS = 0  # reads status and clears byte_ready (B5)
+    READ_STATUS_PART = 1  # reads the part of status that clears nothing
+    READ_OTHER = 2  # reads some other register: no effect, value not modelled
+    WRITE_SYNC_WORD = 3
+    WRITE_TRANSFER = 4  # acts when its mask has the low byte; the value is the whole word then
+    WRITE_CONTROL = 5  # likewise
+
+
+READ_STATUS, READ_STATUS_PART, READ_OTHER, WRITE_SYNC_WORD, WRITE_TRANSFER, WRITE_CONTROL = BusKind
 WRITE_KINDS = {
     "sync_word": WRITE_SYNC_WORD,
     "transfer": WRITE_TRANSFER,
     "control": WRITE_CONTROL,
 }
-WRITTEN = {kind: register for register, kind in WRITE_KINDS.items()}
+WRITTEN = {int(kind): register for register, kind in WRITE_KINDS.items()}
 
-HIGH, LOW = 0xFF00, 0x00FF
+
+def reads(kind: Kinds) -> NDArray[np.bool_]:
+    """Return which bus cycles read a register; all others write one."""
+    return np.asarray(kind) <= READ_OTHER
+
+
+def reads_status(kind: Kinds) -> NDArray[np.bool_]:
+    """Return which bus cycles read status or a part of it."""
+    return np.asarray(kind) <= READ_STATUS_PART
+
+
+def acts(kind: int, mask: int) -> bool:
+    """Return whether a bus cycle's write takes effect at its edge.
+
+    Each byte of sync_word does; transfer and control act as a whole, with the low byte.
+    """
+    return kind == WRITE_SYNC_WORD or (kind > READ_OTHER and mask & LOW != 0)
 
 
 @dataclass(frozen=True, slots=True)

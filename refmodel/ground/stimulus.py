@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.ground.bus import READ_STATUS, acts
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.pulses import NO_PULSES, Pulses
 from refmodel.ground.separated import SeparatedBits
@@ -122,6 +123,19 @@ class Stimulus:
     def with_bits(self, cycle: Cycles, bit: NDArray[np.uint8]) -> Stimulus:
         """Return the stimulus with other channel bits."""
         return replace(self, bit_cycle=cycle, bit=bit, separated=None)
+
+    @property
+    def clearing_reads(self) -> Cycles:
+        """The edges of reads of status that clear byte_ready (B5)."""
+        cycles: Cycles = self.access_cycle[self.access_kind == READ_STATUS]
+        return cycles
+
+    def writes(self, kind: int) -> Iterator[tuple[int, int, int]]:
+        """Yield edge, mask and value of each write of a kind that takes effect."""
+        written = np.flatnonzero(self.access_kind == kind)
+        columns = (self.access_cycle, self.access_mask, self.access_value)
+        rows = zip(*(column[written].tolist() for column in columns), strict=True)
+        return (row for row in rows if acts(kind, row[1]))
 
     def level(self, name: str) -> Lane:
         """Return a level input over the span."""

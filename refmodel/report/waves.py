@@ -13,7 +13,7 @@ from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH, UNUSED
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.edges import edges
-from refmodel.ground.bus import READ_OTHER, WRITE_KINDS
+from refmodel.ground.bus import READ_OTHER, WRITE_KINDS, reads_status
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.separated import SeparatedBits
@@ -89,7 +89,7 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
         yield Wave("inputs", name, 1, changes_of(lane, None, first, end))
     kinds = stimulus.access_kind
     for name, made in (
-        ("read_status", kinds < READ_OTHER),
+        ("read_status", reads_status(kinds)),
         ("read_other", kinds == READ_OTHER),
         *((f"write_{register}", kinds == kind) for register, kind in WRITE_KINDS.items()),
     ):

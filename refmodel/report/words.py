@@ -9,27 +9,10 @@ from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.core_separator import Recovered
 from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
+from refmodel.ground.clauses import says
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 from refmodel.report.result import RunResult, SuiteResult
-
-CLAUSES = {
-    "B2": "one channel bit at most enters the window in a cycle, at bit 0",
-    "B3": "sync_equal is 1 exactly while the window equals sync_word",
-    "B4": "each eighth channel bit completes a byte; a match may restart the count",
-    "B5": "a completed byte sets byte_ready, a read of status clears it and returns it as it was",
-    "B6": "dma_active shows an active transfer",
-    "B7": "writing shows a transfer that writes to the disk",
-    "B8": "status bits that belong to no field read 0",
-    "B9": "a transfer starts when it is written twice in a row with enable set",
-    "B10": "a read transfer stores each word after the first sync word, in granted memory slots",
-    "B11": "a write transfer writes each word from memory, most significant bit first",
-    "B12": "sync_found pulses on the rise of sync_equal, transfer_done at the last word",
-    "B13": "control sets or clears the bits written as 1, as its top bit says",
-    "B14": "reset gives every register its reset value, and no bit is ever unknown",
-    "B15": "both enables gate the transfer; dropping one stops it and keeps the FIFO",
-    "separator": "the core's separator delivers each channel bit in the cycle its model does",
-}
 
 
 def headline(finding: Finding, layout: Layout) -> str:
@@ -55,7 +38,7 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield "core", observed_text(d, layout)
     yield "model", expected_text(d, layout) + _lag(d)
     clause = finding.cause.clause
-    yield "clause", f"{clause}: {CLAUSES[clause]}" if clause in CLAUSES else clause
+    yield "clause", f"{clause}: {says(clause)}" if says(clause) else clause
     yield "cause", cause_text(finding, layout)
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
     yield "seed", str(suite.seed)

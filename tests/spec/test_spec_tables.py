@@ -10,9 +10,18 @@ from spec_page import LEVELS, NUMBERS, ONE_EDGE, SPEC, read_page
 from spec_play import written
 
 import refmodel.block
-from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS
+from refmodel.block.fields import (
+    CONTROL_FIELDS,
+    FIELD_NAMES,
+    STATUS_FIELDS,
+    TRANSFER_FIELDS,
+    UNUSED,
+)
 from refmodel.block.inputs import Inputs
 from refmodel.block.settings import Policies, ResetValues
+from refmodel.engine.timeline import LINES
+from refmodel.ground.clauses import CLAUSE_OF, CLAUSES
+from refmodel.ground.same_edge import MEETINGS, Event
 from refmodel.profile import load_profile
 from testbenches.binding.schema import REGISTERS
 
@@ -100,8 +109,40 @@ def test_inputs_can_all_be_written():
 
 
 def test_every_number_is_a_clause():
-    """Clauses B1 to B15 each have a statement."""
-    assert list(PAGE.clauses) == [f"B{n}" for n in range(1, 16)]
+    """The page's clauses and their titles are those of the one table in the code."""
+    assert list(PAGE.clauses.items()) == [(n, clause.title) for n, clause in CLAUSES.items()]
+    assert list(CLAUSES) == [f"B{n}" for n in range(1, len(CLAUSES) + 1)]
+
+
+def test_every_output_has_a_clause():
+    """Each field, output line, counter and register of the examples belongs to a clause."""
+    named = {*FIELD_NAMES, UNUSED, *LINES, "memory", "window", "sync_word", "bit_count"}
+    fields_of = {f.name for table in (TRANSFER_FIELDS, CONTROL_FIELDS) for f in table}
+    assert named | fields_of == set(CLAUSE_OF)
+    assert set(CLAUSE_OF.values()) <= set(CLAUSES)
+
+
+def test_table_of_one_edge():
+    """The page's table of two things on one edge is the code's, row by row."""
+    assert rows("Two things on one edge") == [
+        [
+            f"{m.first}, {m.second}",
+            m.outcome,
+            m.clause,
+            ", ".join(f"`{name}`" for name in m.examples),
+        ]
+        for m in MEETINGS
+    ]
+    assert {name for m in MEETINGS for name in m.examples} <= set(PAGE.examples)
+
+
+def test_order_of_one_edge():
+    """The page names the order in which events of one edge act, as the code does."""
+    order = "reset, then register writes, then the memory slot, then the channel bit"
+    assert order in " ".join(SPEC.read_text(encoding="utf-8").split())
+    assert [str(event) for event in Event] == ["reset", "write", "slot", "bit", "read"]
+    for meeting in MEETINGS:
+        assert list(Event).index(meeting.first) < list(Event).index(meeting.second)
 
 
 def test_block_and_page_cite_the_same_clauses():

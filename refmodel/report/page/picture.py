@@ -9,13 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, UNUSED
+from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import describe
 from refmodel.engine.compare import CHANNEL_BIT, differences, first_read_mismatch
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.finding import Shown
-from refmodel.ground.bus import READ_OTHER, WRITTEN
+from refmodel.ground.bus import WRITTEN, reads, reads_status
+from refmodel.ground.clauses import CLAUSE_OF
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.profile import Profile
 from refmodel.report.page.encode import encode, encode_cycles, encode_lane
@@ -23,15 +24,6 @@ from refmodel.report.result import Scope
 from refmodel.report.waves import COUNTERS, field_width
 
 MOST_EDGES = 250_000  # a page stays small and quick; more is in the VCD and in `cellstep trace`
-CLAUSE_OF = {f.name: f.clause for f in STATUS_FIELDS} | {
-    UNUSED: "B8",
-    "sync_found": "B12",
-    "transfer_done": "B12",
-    "write_gate": "B11",
-    "write_data": "B11",
-    "lost_words": "B10",
-    "underruns": "B11",
-}
 ORDER = ("data", "byte_ready", "sync_equal", "dma_active", "writing", UNUSED)
 # What `describe` says, with the words that other lanes show left out.
 VALUES = (
@@ -95,9 +87,9 @@ def picture(shown: Shown, scope: Scope, around: int | None = None) -> Picture:
         "places": list(_places(shown, first, end)),
         "bits": _bits(shown, first, end),
         "inner": [
-            _inner(stepped, "window", "B2", 4, first),
-            _inner(stepped, "sync_word", "B3", 4, first),
-            _inner(stepped, "bit_count", "B4", 1, first),
+            _inner(stepped, "window", 4, first),
+            _inner(stepped, "sync_word", 4, first),
+            _inner(stepped, "bit_count", 1, first),
         ],
         "lanes": list(_lanes(shown, scope, first, end)),
         "reads": _reads(shown, scope, first, end),
@@ -141,9 +133,9 @@ def _part(cycles: Cycles, first: int, end: int) -> slice:
     return slice(*np.searchsorted(cycles, (first, end)).tolist())
 
 
-def _inner(stepped: _Stepped, name: str, clause: str, digits: int, first: int) -> dict[str, Any]:
+def _inner(stepped: _Stepped, name: str, digits: int, first: int) -> dict[str, Any]:
     model = encode_lane(stepped.lane(name), first)
-    return {"name": name, "clause": clause, "digits": digits, "model": model}
+    return {"name": name, "clause": CLAUSE_OF[name], "digits": digits, "model": model}
 
 
 def _lanes(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[dict[str, Any]]:
@@ -184,7 +176,7 @@ def _clipped(lane: Lane, first: int, end: int) -> Lane:
 def _reads(shown: Shown, scope: Scope, first: int, end: int) -> dict[str, Any]:
     """Return the reads of status: edge, what the model returns, and whether the core differs."""
     stimulus, reads = shown.stimulus, shown.reads
-    made = stimulus.access_cycle[stimulus.access_kind < READ_OTHER]
+    made = stimulus.access_cycle[reads_status(stimulus.access_kind)]
     cycles = made[_part(made, first, end)]
     every = dict(zip(shown.expected.read_cycle.tolist(), shown.expected.read_value, strict=True))
     model = np.array([int(every.get(cycle, 0)) for cycle in cycles.tolist()], np.int64)
@@ -212,7 +204,7 @@ def _wrong_reads(shown: Shown, scope: Scope, first: int, end: int) -> list[int]:
 def _writes(shown: Shown, first: int, end: int) -> dict[str, Any]:
     """Return the writes: edge, value, and to which register."""
     stimulus = shown.stimulus
-    written = np.flatnonzero(np.isin(stimulus.access_kind, list(WRITTEN)))
+    written = np.flatnonzero(~reads(stimulus.access_kind))
     part = written[_part(stimulus.access_cycle[written], first, end)]
     kinds = stimulus.access_kind[part].tolist()
     return {

@@ -13,6 +13,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from refmodel.ground.clauses import says
 from refmodel.report import words
 from refmodel.report.page.picture import picture
 from refmodel.report.result import MISMATCH, SKIPPED, RunResult, SuiteResult
@@ -152,7 +153,7 @@ def _sentences(suite: SuiteResult, run: RunResult) -> Iterator[str]:
     yield f"In cycle {d.cycle}, {when} after the start, {said}."
     yield f"Place on the disk: {finding.place}."
     clause = finding.cause.clause
-    yield f"Clause {clause} says: {words.CLAUSES.get(clause, '')}."
+    yield f"Clause {clause} says: {says(clause)}."
     yield f"In the model: {words.cause_text(finding, layout)}."
     if finding.accesses:
         yield f"The host's last access: {words.access_text(finding.accesses[-1], layout)}."

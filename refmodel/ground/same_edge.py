@@ -1,0 +1,87 @@
+"""What can meet on one edge, in the order it acts: the one table of SPEC.md's collisions."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import NamedTuple
+
+
+class Event(StrEnum):
+    """What can arrive at an edge, in the order it acts there."""
+
+    RESET = "reset"
+    WRITE = "write"
+    SLOT = "slot"
+    BIT = "bit"
+    READ = "read"
+
+
+class Meeting(NamedTuple):
+    """Two events on one edge: what happens, its clause, and the examples that show it."""
+
+    first: Event
+    second: Event
+    outcome: str
+    clause: str
+    examples: tuple[str, ...]
+
+
+MEETINGS = (
+    Meeting(Event.RESET, Event.WRITE, "reset wins; the write is lost", "B14", ("reset_wins",)),
+    Meeting(Event.RESET, Event.SLOT, "reset wins; the slot is not used", "B14", ("reset_wins",)),
+    Meeting(Event.RESET, Event.BIT, "reset wins; the bit is lost", "B14", ("reset_wins",)),
+    Meeting(
+        Event.RESET,
+        Event.READ,
+        "the read returns the word from before; reset wins",
+        "B14",
+        ("reset_wins",),
+    ),
+    Meeting(
+        Event.WRITE,
+        Event.SLOT,
+        "the write lands first: a start can use the slot",
+        "B9",
+        ("start_uses_the_slot",),
+    ),
+    Meeting(Event.WRITE, Event.SLOT, "a stop comes before the slot", "B9", ("stopped_at_once",)),
+    Meeting(
+        Event.WRITE,
+        Event.BIT,
+        "the write lands first; the bit meets the new word",
+        "B3",
+        ("write_then_bit",),
+    ),
+    Meeting(
+        Event.WRITE,
+        Event.BIT,
+        "the bit counts for the transfer just started",
+        "B10",
+        ("starts_with_its_edge",),
+    ),
+    Meeting(
+        Event.WRITE,
+        Event.READ,
+        "the read returns the word from before; both take effect",
+        "B3",
+        ("read_before_write",),
+    ),
+    Meeting(
+        Event.SLOT,
+        Event.BIT,
+        "the slot comes first; it may make room",
+        "B10",
+        ("slot_before_the_bit",),
+    ),
+    Meeting(Event.SLOT, Event.READ, "as write and read", "B6", ("until_the_last_word",)),
+    Meeting(
+        Event.BIT, Event.READ, "inside a byte: as write and read", "B5", ("read_inside_a_byte",)
+    ),
+    Meeting(
+        Event.BIT,
+        Event.READ,
+        "end of a byte: policy `ready_tie`",
+        "B5",
+        ("tie_set_wins", "tie_clear_wins"),
+    ),
+)
