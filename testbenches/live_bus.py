@@ -66,7 +66,7 @@ class LiveBus:
     def _start(self, host: LiveHost) -> None:
         """Run the program up to its first access."""
         self._processor = Processor(
-            host.scenario.program(host.seed),
+            host.scenario.program(host.seed, host.profile),
             host.profile,
             host.shape,
             host.start,

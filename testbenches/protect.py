@@ -35,7 +35,10 @@ def run_matrix(path: Path, cases: Sequence[Case], options: Options, say: Say = q
     profile = binding.load_profile().with_policies(options.policies)
     used: dict[str, set[str]] = {}
     cells = [_on_model(case, profile, used.setdefault(case.name, set()), say) for case in cases]
-    missing = {case.name: _missing(binding, case, used[case.name]) for case in cases}
+    missing = {
+        case.name: cell.note if cell.skipped else _missing(binding, case, used[case.name])
+        for case, cell in zip(cases, cells, strict=True)
+    }
     names = simulators(options.simulators)
     own = replace(options, given=str(path), simulators=names, live=True)
     found = _play(binding, [c for c in cases if not missing[c.name]], own, say)
@@ -84,18 +87,28 @@ def _written(outcome: Outcome, case: Case, profile: Profile) -> list[Written]:
 
 
 def _on_model(case: Case, profile: Profile, used: set[str], say: Say) -> Cell:
-    """Judge a case on the model; UserError when the verdict is not what the check promises."""
+    """Judge a case on the model; skip a check that does not apply to the profile.
+
+    Raises UserError when the verdict is not what a check of the user's own promises. One that ships
+    is skipped then, as with a policy it cannot hold with.
+    """
     say(f"model: {case.name}")
+    if lack := case.check.needs.missing(profile):
+        return Cell(case, MODEL, None, note=lack, skipped=True)
     with reading(case.check.path):
         scenario = full_scenario(case, profile, used)
         told = run_model(disk_of(scenario, profile, case.check.path.parent), used)
     cell = Cell(case, MODEL, _judged(case, told, profile))
-    if not cell.right and cell.judgement is not None:
-        raise UserError(
-            f"{case.check.path}: the model itself says {cell.judgement.verdict} to {case.name}"
-            f" where the check wants {case.wanted}: {told_in_words(cell.judgement)}"
-        )
-    return cell
+    if cell.right or cell.judgement is None:
+        return cell
+    said = (
+        f"the model itself says {cell.judgement.verdict} to {case.name} where the check wants"
+        f" {case.wanted}: {told_in_words(cell.judgement)}"
+    )
+    if case.check.ships:
+        note = f"it does not hold with profile {profile.name} and its policies: {said}"
+        return Cell(case, MODEL, None, note=note, skipped=True)
+    raise UserError(f"{case.check.path}: {said}")
 
 
 def _judged(case: Case, told: object, profile: Profile) -> Judgement:

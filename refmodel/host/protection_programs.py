@@ -14,7 +14,7 @@ from refmodel.block.arming import ENABLE, WRITE
 from refmodel.block.control import SET, WAIT_FOR_SYNC
 from refmodel.host.program import Access, Program, ProgramMaker, Read, StatusView, Wait, Word, Write
 from refmodel.host.sector_program import sector_headers
-from refmodel.host.transfer_programs import arm, until_done
+from refmodel.host.transfer_programs import arm
 
 Step = Generator[Access, Any, Any]
 SYNC_COST = 6  # three reads or more fall into one channel bit of 14 cycles, at any host speed
@@ -140,10 +140,21 @@ def silent_gap(
     cost_sync: int = SYNC_COST,
     patience: int = 200_000,
 ) -> Program:
-    """Read through a gap; count its bytes without flux, and whether the data behind it is right."""
+    """Read through a gap; count bytes no MFM writer makes, and whether the data behind is right.
+
+    Those have two transitions side by side, or none in four channel bits or more.
+    """
     gap = yield from _field(length, cost, cost_sync, patience)
     after = yield from _field(len(behind), cost, cost_sync, patience)
-    return {"silent_bytes": gap.count(0), "right_behind": int(after == list(behind))}
+    return {
+        "unwritable_bytes": sum(map(_is_unwritable, gap)),
+        "right_behind": int(after == list(behind)),
+    }
+
+
+def _is_unwritable(byte: int) -> bool:
+    text = f"{byte:08b}"
+    return "11" in text or "0000" in text
 
 
 def index_to_sync(wait: int = 28_000, cost: int = 16, cost_sync: int = SYNC_COST) -> Program:
@@ -185,12 +196,20 @@ def watch_transfer(cost: int = 24, patience: int = 100_000) -> Program:
 
 
 def timed_transfer(
-    words: int = 20, cost: int = SYNC_COST, arming: int = 2, patience: int = 100_000
+    words: int = 20,
+    longest: int = 5000,
+    cost: int = SYNC_COST,
+    arming: int = 2,
+    patience: int = 100_000,
 ) -> Program:
     """Start a read transfer that waits for a sync word; time dma_active from sync to its fall.
 
-    `writing` counts reads that saw that bit, `ended` tells whether dma_active fell at all.
+    It is stopped `longest` cycles behind the sync word, since dma_active may mean that a transfer
+    is enabled (policy `dma_active_means`) and not fall before. `before` is dma_active ahead of the
+    start, `writing` counts reads that saw that bit, `ended` tells whether dma_active is down in the
+    end.
     """
+    before = (yield Read("status", cost)).dma_active
     yield Write("control", SET | WAIT_FOR_SYNC, cost)
     yield from arm(ENABLE | words, arming, cost)
     status = yield Read("status", cost)
@@ -201,20 +220,22 @@ def timed_transfer(
         writing += status.writing
         if status.sync_equal and sync is None:
             sync = status.cycle
+            end = sync + longest
         status = yield Read("status", cost)
     passed = 0 if sync is None else status.cycle - sync
-    return {"cycles": passed, "writing": writing, "ended": int(not status.dma_active)}
+    yield Write("transfer", 0, cost)
+    ended = not (yield Read("status", cost)).dma_active
+    return {"before": before, "cycles": passed, "writing": writing, "ended": int(ended)}
 
 
 def write_field(
-    words: int = 60, wait: int = 2000, tail: int = 1200, cost: int = 20, arming: int = 2
+    words: int = 60, wait: int = 2000, lasts: int = 15_000, cost: int = 20, arming: int = 2
 ) -> Program:
-    """Write `words` words from memory, `wait` cycles behind the index, then stop."""
+    """Write words from memory, `wait` cycles behind the index; stop `lasts` cycles later."""
     yield from _index_up(cost)
     yield Wait(wait)
     yield from arm(ENABLE | WRITE | words, arming, cost)
-    yield from until_done(cost)
-    yield Wait(tail)
+    yield Wait(lasts)
     yield Write("transfer", 0, cost)
     return {"written": words}
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles
@@ -70,7 +69,7 @@ def read(written: Written, defects: Defects, seed: int, turn: int = 0) -> Flux:
     ns += defects.uniform_ns * (2 * uniform(len(ns), seed, turn, UNIFORM) - 1)
     there = uniform(len(ns), seed, turn, DROPOUT) >= defects.dropout_rate
     for region in defects.no_flux:
-        there &= ~_inside(bit, region)
+        there &= ~region.holds(bit)
     stray = [_extra(written, defects, seed, turn)]
     stray += [
         _noise(region, written, (seed, turn, NOISE, n)) for n, region in enumerate(defects.no_flux)
@@ -110,7 +109,7 @@ def _weakened(written: Written, defects: Defects, seed: int, turn: int) -> tuple
     """Return the transitions with those in weak regions moved as this revolution reads them."""
     position = written.position.copy()
     for n, region in enumerate(defects.weak):
-        weak = np.flatnonzero(_inside(written.bit, region))
+        weak = np.flatnonzero(region.holds(written.bit))
         noise = gaussian(len(weak), seed, turn, WEAK, n)
         late, sigma = _weak_ns(region, written.bit_ns)
         position[weak] += late + sigma * noise
@@ -141,10 +140,6 @@ def _noise(region: NoFlux, written: Written, seed: tuple[int, ...]) -> Floats:
     count = int(expected + 10 * np.sqrt(expected) + 20)  # practically never too few
     at = start + np.cumsum(exponential(count, *seed)) * region.noise_ns
     return np.asarray(at[at < start + length])
-
-
-def _inside(bit: Cycles, region: Region) -> NDArray[np.bool_]:
-    return np.asarray((bit >= region.first_bit) & (bit < region.end_bit))
 
 
 def _in_order(ns: Floats, bit: Cycles, span: tuple[float, float]) -> Flux:

@@ -7,8 +7,11 @@ drawn from the run's seed, so a run can be repeated.
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field as Key
 
+from refmodel.ground.lane import Cycles
 from refmodel.ground.yamlfile import Schema
 
 
@@ -23,16 +26,33 @@ class Region(Schema):
         """The first channel bit after the stretch."""
         return self.first_bit + self.bits
 
+    def holds(self, bit: Cycles) -> NDArray[np.bool_]:
+        """Tell which channel bits lie in it."""
+        return np.asarray((bit >= self.first_bit) & (bit < self.end_bit))
+
 
 class Weak(Region):
     """Pulses near the window's edge, so that a revolution may read them in either window.
 
     They lie `shift_ns` late (half a channel bit if not given), and `noise_ns` is the sigma of a
-    Gaussian jitter of their own (an eighth of a channel bit). Common practice, no source.
+    Gaussian jitter of their own (an eighth of a channel bit). The region comes `times` times, each
+    `every` channel bits behind the one before. Common practice, no source.
     """
 
+    times: int = Key(1, ge=1, le=100_000)
+    every: int = Key(16, ge=1)
     shift_ns: float | None = Key(None, ge=-4000, le=4000)
     noise_ns: float | None = Key(None, ge=0, le=4000)
+
+    @property
+    def end_bit(self) -> int:
+        """The first channel bit after the last of its repetitions."""
+        return self.first_bit + (self.times - 1) * self.every + self.bits
+
+    def holds(self, bit: Cycles) -> NDArray[np.bool_]:
+        """Tell which channel bits lie in it."""
+        inside = (bit - self.first_bit) % self.every < self.bits if self.times > 1 else True
+        return super().holds(bit) & inside
 
 
 class NoFlux(Region):

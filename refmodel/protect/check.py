@@ -15,6 +15,7 @@ from pydantic import model_validator
 
 from refmodel.ground.errors import InputError, UserError, near
 from refmodel.ground.yamlfile import Document, Schema, load
+from refmodel.profile import Profile
 from refmodel.world.scenario import HostPart, Scenario
 from refmodel.world.scenario_faults import disk_problems, host_problems
 
@@ -27,13 +28,14 @@ LIMIT = 300_000  # accesses of a check's program, unless its file says otherwise
 class Rule(Schema):
     """One bound of the verdict: the program's `measure` must lie in `at_least` .. `at_most`.
 
-    With the unit `us` the measure is in cycles and the bounds in microseconds.
+    With a unit the measure is in cycles and the bounds are microseconds, nominal channel bits, or
+    channel bits as the profile's block writes them.
     """
 
     measure: str
     at_least: float | None = None
     at_most: float | None = None
-    unit: str = ""
+    unit: Literal["", "us", "bits", "written bits"] = ""
 
     @model_validator(mode="after")
     def _can_hold(self) -> Rule:
@@ -43,6 +45,25 @@ class Rule(Schema):
         if low is not None and high is not None and low > high:
             raise ValueError(f"{self.measure}: at_least {low:g} is above at_most {high:g}")
         return self
+
+
+class Needs(Schema):
+    """What a check takes to be possible: cycles in a channel bit for its host's polls, and time."""
+
+    cycles_per_bit: float = Key(0, ge=0)
+    channel_bit_ns: int = Key(0, ge=0)
+
+    def missing(self, profile: Profile) -> str:
+        """Say what a profile lacks; nothing if the check applies to it."""
+        has = float(profile.cycles_per_bit)
+        if has < self.cycles_per_bit:
+            need, has_words = f"{self.cycles_per_bit:g} cycles in a channel bit", f"{has:.4g}"
+        elif profile.channel_bit_ns < self.channel_bit_ns:
+            need = f"channel bits of {self.channel_bit_ns} ns or more"
+            has_words = f"{profile.channel_bit_ns} ns"
+        else:
+            return ""
+        return f"it needs {need}, and profile {profile.name} has {has_words}"
 
 
 class CheckFile(Schema):
@@ -57,6 +78,7 @@ class CheckFile(Schema):
     watches: list[Literal["byte_ready", "dma_active", "writing", "sync_equal", "data"]] = Key(
         min_length=1
     )
+    needs: Needs = Needs()
     original: dict[str, Any]
     first: HostPart | None = None
     copied: dict[str, Any] = Key(alias=COPY, min_length=1)
@@ -93,6 +115,7 @@ class Check:
         self.watches = file.watches
         self.rules = file.verdict
         self.first = file.first
+        self.needs = file.needs
         self.scenarios = scenarios
 
     @property

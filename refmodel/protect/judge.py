@@ -78,6 +78,10 @@ def _measured(rule: Rule, told: Mapping[str, Any], profile: Profile) -> Measured
     value = float(told[rule.measure])
     if rule.unit == "us":
         value *= float(profile.cycle_ns) / 1000
+    elif rule.unit == "bits":
+        value /= float(profile.cycles_per_bit)
+    elif rule.unit == "written bits":
+        value /= profile.cycles_per_written_bit
     ways = [value - rule.at_least] if rule.at_least is not None else []
     ways += [rule.at_most - value] if rule.at_most is not None else []
     return Measured(rule.measure, value, rule.at_least, rule.at_most, rule.unit, min(ways))

@@ -25,20 +25,20 @@ from refmodel.media.density import Pace
 from refmodel.media.flux import makes_edge, pulse_width
 from refmodel.media.flux_defects import Defects
 from refmodel.media.mfm import Bits
-from refmodel.media.seeded import random_bytes
+from refmodel.media.seeded import gaussian, random_bytes, uniform
 from refmodel.media.track import Track
 from refmodel.media.writing import Burst, Surface
 from refmodel.profile import Profile
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
 from refmodel.world.captured import CapturedPace, CapturedTrack
-from refmodel.world.levels import LONGEST_RUN, Toggling, lane_of
+from refmodel.world.levels import LONGEST_RUN, Toggling, in_cycles, lane_of
 from refmodel.world.scenario import Scenario
 
 RESET_CYCLES = 4
 NO_EDGES = np.empty(0, np.int64)
 FOREVER = 1 << 62
-MEMORY = 1  # stream of random numbers beside the track's
+MEMORY, INDEX = 1, 2  # streams of random numbers beside the track's
 
 
 class _Turn(NamedTuple):
@@ -100,7 +100,7 @@ class Disk:
         self, shape: BusShape = WORD_BUS, registers: Collection[str] = REGISTERS
     ) -> Processor:
         """Start the scenario's host program on a bus of this shape, with these registers on it."""
-        program = self.scenario.program(self.seed)
+        program = self.scenario.program(self.seed, self.profile)
         return Processor(program, self.profile, shape, self.start, registers, self.machine)
 
     def __post_init__(self) -> None:
@@ -159,12 +159,20 @@ class Disk:
         """The lines of the drive over the whole run."""
         turns = range(self.scenario.revolutions)
         return DriveLines(
-            tuple(self.pace.begin(turn, self.start) for turn in turns),
+            tuple(self.pace.begin(turn, self.start) + self._index_late(turn) for turn in turns),
             self._cycles_of(self.scenario.index_us),
             self.cycles,
             tuple((self._cycles_of(s.at_us), s.track) for s in self.scenario.steps),
             self._cycles_of(self.scenario.settle_us),
         )
+
+    def _index_late(self, turn: int) -> int:
+        """Return how many cycles behind the track's begin this drive gives its index pulse."""
+        part = self.scenario
+        late = part.index_offset_us
+        late += part.index_spread_us * (2 * float(uniform(1, self.seed, INDEX)[0]) - 1)
+        late += part.index_jitter_us * float(gaussian(1, self.seed, INDEX, turn)[0])
+        return round(late * float(self.profile.clock_hz) / 1e6)
 
     @cached_property
     def memory(self) -> NDArray[np.uint16]:
@@ -184,7 +192,7 @@ class Disk:
 
     def revolutions(self) -> Iterator[Stimulus]:
         """Yield the stimulus revolution by revolution, without host accesses."""
-        levels = self.scenario.levels.items()
+        levels = {n: in_cycles(v, self.profile) for n, v in self.scenario.levels.items()}
         first = 0
         for turn, passing in enumerate(self._turns()):
             end = self._revolution_end(turn)
@@ -193,7 +201,7 @@ class Disk:
                 end - first,
                 bit_cycle=passing.cycle,
                 bit=passing.bit,
-                levels={n: lane_of(level, self.start, first, end) for n, level in levels},
+                levels={n: lane_of(level, self.start, first, end) for n, level in levels.items()},
                 resets=self._resets(first, end),
                 reset_before=int(any(a < first <= b for a, b in self._all_resets)),
                 memory=self.memory,

@@ -12,6 +12,7 @@ from pydantic import model_validator
 
 from refmodel.ground.lane import Lane
 from refmodel.ground.yamlfile import Schema
+from refmodel.profile import Profile
 
 LONGEST_RUN = 4_294_000_000  # cycles: a harness counts in 32 bits, and a bus may be 256 cycles late
 MOST_CHANGES = 10_000_000  # of a level input in one revolution
@@ -38,10 +39,11 @@ class Toggling(Schema):
 
 
 class Raised(Schema):
-    """A level that is 1 from cycle `rise` to cycle `fall` only."""
+    """A level that is 1 from `rise` to `fall` only: cycles, or nominal channel bits."""
 
     rise: Cycle
     fall: Cycle
+    unit: Literal["cycles", "bits"] = "cycles"
 
     @model_validator(mode="after")
     def _in_order(self) -> Raised:
@@ -51,6 +53,14 @@ class Raised(Schema):
 
 
 Level = Held | Toggling | Raised
+
+
+def in_cycles(level: Level, profile: Profile) -> Level:
+    """Return a level with its times in cycles of a profile."""
+    if not isinstance(level, Raised) or level.unit == "cycles":
+        return level
+    rise, fall = (round(at * profile.cycles_per_bit) for at in (level.rise, level.fall))
+    return Raised(rise=rise, fall=fall)
 
 
 def lane_of(level: Level, start: int, first: int, end: int) -> Lane:

@@ -12,6 +12,7 @@ from pydantic import Field as Key
 from pydantic import PrivateAttr, field_validator, model_validator
 
 from refmodel.block.slots import Slots
+from refmodel.ground.duration import cycles_of, is_duration
 from refmodel.ground.errors import InputError, UserError
 from refmodel.ground.yamlfile import Document, Schema, exact_number
 from refmodel.host.catalogue import programs
@@ -20,6 +21,7 @@ from refmodel.host.program import Program
 from refmodel.media.density import Stretch
 from refmodel.media.flux_defects import Defects
 from refmodel.media.seeded import seed_of
+from refmodel.profile import Profile
 from refmodel.separator.parameters import SeparatorName
 from refmodel.world.layouts import ScenarioTrack, TrackLayout
 from refmodel.world.levels import Cycle, Cycles, Level, LevelName
@@ -45,6 +47,7 @@ class Contention(Schema):
 class HostPart(Schema):
     """Which program the host runs, its parameters, and how it gets onto the bus.
 
+    Times among the parameters are cycles, or text such as `2.25 bits` (channel bits) or `300 us`.
     Costs are multiplied by `cost_factor` (a slow host has more than 1); accesses fall on multiples
     of `align` cycles. After `limit` accesses the program is taken for one that never ends.
     """
@@ -125,6 +128,9 @@ class Scenario(Schema):
     write_protected: bool = False  # nothing can be written
     settle_us: Microseconds = 18_000  # a step of 3 ms and 15 ms to settle
     index_us: int = Key(2_000, ge=1, le=LONGEST_US)
+    index_offset_us: float = Key(0, ge=-5_000, le=5_000)  # of the pulse behind the track's begin
+    index_spread_us: float = Key(0, ge=0, le=5_000)  # drawn for each drive, at most so far off
+    index_jitter_us: float = Key(0, ge=0, le=100)  # sigma, from revolution to revolution
     seed: int | None = Key(None, ge=0)
     revolutions: int = Key(1, ge=1, le=1000)
     host: HostPart = HostPart()
@@ -184,10 +190,17 @@ class Scenario(Schema):
         """Return the seed of what is drawn at random here: its own, or one made of the run's."""
         return seed_of(seed, self.name) if self.seed is None else self.seed
 
-    def program(self, seed: int) -> Program:
-        """Start the host program; one that takes a seed gets the scenario's."""
+    def program(self, seed: int, profile: Profile) -> Program:
+        """Start the host program; one that takes a seed gets the scenario's.
+
+        Parameters given in channel bits or microseconds become cycles of the profile.
+        """
         make = programs()[self.host.program]
-        params = dict(self.host.params)
+        clock = (profile.clock_hz, profile.cycles_per_bit)
+        params = {
+            name: cycles_of(value, *clock) if is_duration(value) else value
+            for name, value in self.host.params.items()
+        }
         if "seed" in inspect.signature(make).parameters:
             params.setdefault("seed", seed)
         return make(**params)

@@ -14,6 +14,7 @@ from pydantic import BaseModel, create_model
 from pydantic import Field as Key
 from pydantic.errors import PydanticUserError
 
+from refmodel.ground.duration import is_duration
 from refmodel.ground.errors import InputError, Problem, UserError, near
 from refmodel.ground.yamlfile import Document
 from refmodel.host.catalogue import programs
@@ -21,6 +22,7 @@ from refmodel.host.program import ProgramMaker
 from refmodel.media.track import Track
 from refmodel.world.scenario import HostPart, Scenario
 
+NO_TIME = ("0 bits", "0 us")
 Place = tuple[str | int, ...]
 Fault = tuple[Place, str]
 
@@ -58,7 +60,11 @@ def _type_problems(
 ) -> list[Problem]:
     """Return the parameters whose values are not what the program's annotations say."""
     kinds = _annotations(make)
-    given = {name: value for name, value in host.params.items() if name in kinds}
+    given = {
+        name: 1 if is_duration(value) and kinds[name] is int else value
+        for name, value in host.params.items()
+        if name in kinds
+    }
     try:
         fields: dict[str, Any] = {
             f"p{n}": (kinds[name], Key(alias=name)) for n, name in enumerate(given)
@@ -90,7 +96,7 @@ def _cost_problems(document: Document, host: HostPart, key: tuple[str, ...]) -> 
     return [
         document.problem((*key, name), f"'{value}' cycles: a cost must be 1 or more")
         for name, value in host.params.items()
-        if name.startswith("cost") and isinstance(value, int) and value < 1
+        if name.startswith("cost") and (value in NO_TIME or (isinstance(value, int) and value < 1))
     ]
 
 

@@ -1,0 +1,63 @@
+"""How often a check judges its disks rightly, over many seeds, hosts and drives."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from refmodel.ground.workers import run_all
+from refmodel.profile import Profile
+from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, Case
+from refmodel.protect.check import KINDS, Check
+from refmodel.protect.judge import Judgement, judge
+from refmodel.protect.model import disk_of, full_scenario, run_model
+
+CORNERS = tuple((host, drive) for host in HOST_SPEEDS.values() for drive in DRIVE_SPEEDS)
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Of `runs` originals or copies the model judged `wrong` wrongly; `first_wrong` is a seed."""
+
+    check: str
+    kind: str
+    profile: str
+    runs: int
+    wrong: int
+    first_wrong: int | None
+
+
+def corner_case(check: Check, kind: str, seed: int) -> Case:
+    """Return the case of a seed: each meets another host and drive speed than the one before."""
+    return Case(check, kind, seed, *CORNERS[seed % len(CORNERS)])
+
+
+def judged(case: Case, profile: Profile) -> Judgement:
+    """Return the model's judgement of a case."""
+    scenario = full_scenario(case, profile)
+    told = run_model(disk_of(scenario, profile, case.check.path.parent))
+    return judge(case.check.rules, told, profile)
+
+
+def rate_of(check: Check, kind: str, profile: Profile, seeds: Sequence[int]) -> Rate:
+    """Return the rate of one kind of disk; each seed meets another host and drive speed."""
+    wrong = []
+    for seed in seeds:
+        case = corner_case(check, kind, seed)
+        if judged(case, profile).verdict != case.wanted:
+            wrong.append(seed)
+    first = wrong[0] if wrong else None
+    return Rate(check.name, kind, profile.name, len(seeds), len(wrong), first)
+
+
+def rates(checks: Sequence[Check], profiles: Sequence[Profile], seeds: Sequence[int]) -> list[Rate]:
+    """Return the rates of all checks that apply to a profile, in as many processes as there are."""
+    calls = [
+        partial(rate_of, check, kind, profile, seeds)
+        for profile in profiles
+        for check in checks
+        for kind in KINDS
+        if not check.needs.missing(profile)
+    ]
+    return run_all(calls)
