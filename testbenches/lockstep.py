@@ -14,6 +14,7 @@ from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.comparison import Comparison, Held
 from refmodel.engine.core_separator import Recovery
 from refmodel.engine.separator_run import SeparatorRun
+from refmodel.engine.separator_verdict import ModelTallies, models_of
 from refmodel.ground.bus import BusCycle
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.processors import processors
@@ -246,7 +247,9 @@ class Lockstep:
         if known.model is not None:
             separator = make_separator(known.model, profile.separator, profile.cycles_per_bit)
             claimed = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
-        return Recovery(claimed, known.pulse_latency, lag)
+        models = models_of(profile.separator, profile.cycles_per_bit)
+        beside = ModelTallies(models, known.pulse_latency, binding.pulse_cycles)
+        return Recovery(claimed, known.pulse_latency, lag, beside, known.bounds)
 
     def stimuli(self, prepared: Prepared, beats: Sequence[BusCycle] = ()) -> Iterator[Stimulus]:
         """Yield the run's stimuli again: the disk's, with the accesses that were made."""

@@ -13,9 +13,10 @@ import numpy as np
 
 from refmodel.engine.cause import Cause, find_cause
 from refmodel.engine.compare import CHANNEL_BIT, Checker, Compared, Mismatch
-from refmodel.engine.core_separator import Recovered, Recovery
+from refmodel.engine.core_separator import Recovery
 from refmodel.engine.evidence import Evidence, Reads
 from refmodel.engine.finding import AccessSeen, Finding, Shown
+from refmodel.engine.separator_verdict import Recovered
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
@@ -101,7 +102,7 @@ class Comparison:
 
         Raises what the evidence raises when it is not whole.
         """
-        finding = shown = None
+        finding = shown = seen = None
         for number, stimulus in enumerate(stimuli):
             seen, mismatch = self._span(number, stimulus, evidence)
             if shown is None or mismatch is not None:
@@ -110,6 +111,10 @@ class Comparison:
                 finding = self._finding(mismatch, seen)
                 break
         checker, separator = self._checker, self._separator
+        if separator is not None and finding is None and seen is not None:
+            mismatch = separator.verdict(seen.stimulus.end)
+            if mismatch is not None:
+                shown, finding = seen, self._finding(mismatch, seen)
         return ComparedRun(
             finding,
             checker.cycles_compared,

@@ -7,7 +7,7 @@ And a separator model, if the core claims to be equal to one, says in which cycl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,30 +16,13 @@ from refmodel.engine.cause import Cause
 from refmodel.engine.compare import CHANNEL_BIT, Mismatch
 from refmodel.engine.evidence import Observed
 from refmodel.engine.separator_run import SeparatorRun
+from refmodel.engine.separator_verdict import DELIVERED, Bounds, ModelTallies, Recovered, Tally
 from refmodel.engine.timeline import Expected
 from refmodel.ground.clauses import SEPARATOR
 from refmodel.ground.lane import Cycles, Lane
-from refmodel.ground.pulses import NO_BIT, NO_PULSES
 from refmodel.ground.stimulus import Stimulus
-from refmodel.separator.measure import first_held, tally, windows_of_bits
 
 STROBE, VALUE = "bit_strobe", "bit_value"  # the core's two signals
-DELIVERED = 2  # in their common lane: a channel bit is delivered, and bit 0 is its value
-
-
-@dataclass(frozen=True)
-class Recovered:
-    """What a core's separator made of a run's pulses once it had locked on.
-
-    `errors` are pulses in a wrong window, and slips, which count once each. `lock_cycles` passed
-    from the first pulse to the first of 16 in a row in their windows; None: never.
-    """
-
-    bits: int
-    pulses: int
-    errors: int
-    slips: int
-    lock_cycles: int | None
 
 
 class Recovery:
@@ -48,14 +31,19 @@ class Recovery:
     A core sees a pulse `latency` edges after its pin, and may deliver each bit `lag` cycles late.
     """
 
-    def __init__(self, claimed: SeparatorRun | None, latency: int = 0, lag: int = 0) -> None:
+    def __init__(
+        self,
+        claimed: SeparatorRun | None,
+        latency: int = 0,
+        lag: int = 0,
+        models: ModelTallies | None = None,
+        bounds: Bounds | None = None,
+    ) -> None:
         self.claimed = claimed
-        self._late = latency + lag
         self._last = 0  # the lane in the last cycle of the span before
-        self._waiting = NO_PULSES
-        self._bits = 0
-        self._cycle: list[Cycles] = []
-        self._offset: list[Cycles] = []
+        self._tally = Tally(latency + lag)
+        self._models = models
+        self._bounds = bounds or Bounds()
 
     def follow(self, stimulus: Stimulus, observed: Observed) -> tuple[Stimulus, Observed]:
         """Return a span with the core's own channel bits, and what was observed with their lane.
@@ -68,7 +56,9 @@ class Recovery:
         taken = np.concatenate((np.array(before, np.int64), cycle)) + 1
         bits = np.concatenate((np.array([self._last & 1] * len(before), np.uint8), bit))
         inside = taken < stimulus.end
-        self._judge(stimulus, cycle)
+        self._tally.judge(stimulus, cycle)
+        if self._models is not None:
+            self._models.judge(stimulus)
         self._last = int(lane.value[-1])
         hidden = (STROBE, VALUE)
         lanes = {n: x for n, x in observed.lanes.items() if n not in hidden} | {CHANNEL_BIT: lane}
@@ -89,29 +79,26 @@ class Recovery:
 
     def cause(self, mismatch: Mismatch) -> Cause:
         """Say why the model delivers what it does in the cycle of a mismatch of channel bits."""
+        if mismatch.through == SEPARATOR:
+            said = f"the core's separator: {self._bounds.broken_by(self.told())}"
+            return Cause(SEPARATOR, said, mismatch.cycle, 0, 0)
         if self.claimed is None:
             return Cause(SEPARATOR, "the bit is unknown", mismatch.cycle, 0, 0)
         return self.claimed.cause(mismatch)
 
     def told(self) -> Recovered:
-        """Return what has become of the pulses so far."""
-        cycle, offset = np.concatenate(self._cycle), np.concatenate(self._offset)
-        locked = first_held(offset)
-        if locked is None:
-            return Recovered(self._bits, len(offset), len(offset), 0, None)
-        pulses, errors, slips = tally(offset[locked:])
-        return Recovered(self._bits, pulses, errors, slips, int(cycle[locked] - cycle[0]))
+        """Return what has become of the pulses so far, and what the models made of them."""
+        models = self._models.told() if self._models is not None else {}
+        return replace(self._tally.told(), models=models)
 
-    def _judge(self, stimulus: Stimulus, bits: Cycles) -> None:
-        """Note the offset of each pulse from the channel bit it was written as."""
-        pulses = self._waiting.then(stimulus.pulses)
-        reached = stimulus.end - self._late
-        self._waiting, pulses = pulses.between(reached, stimulus.end), pulses.between(0, reached)
-        window = self._bits + windows_of_bits(bits, pulses.cycle, self._late)
-        written = pulses.bit != NO_BIT
-        self._cycle.append(pulses.cycle[written])
-        self._offset.append((window - pulses.bit)[written])
-        self._bits += len(bits)
+    def verdict(self, end: int) -> Mismatch | None:
+        """Return the mismatch of a separator that does not keep its bounds, at the end of its run.
+
+        `expected` and `observed` are both 0: the cause says what is wrong.
+        """
+        if not self._bounds.broken_by(self.told()):
+            return None
+        return Mismatch(end - 1, CHANNEL_BIT, 0, 0, 0, 0, SEPARATOR)
 
 
 def together(observed: Observed) -> tuple[Lane, Lane]:

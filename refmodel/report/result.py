@@ -8,8 +8,8 @@ from datetime import date
 from typing import Any
 
 from refmodel.engine.compare import Compared
-from refmodel.engine.core_separator import Recovered
 from refmodel.engine.finding import Finding, Shown
+from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
 from refmodel.profile import Profile
 

@@ -6,8 +6,8 @@ import json
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from refmodel.engine.core_separator import Recovered
 from refmodel.engine.finding import AccessSeen, Finding
+from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
@@ -66,13 +66,16 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
 
 def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
     lock = found.lock_cycles
-    return {
+    told: dict[str, Any] = {
         "channel_bits": found.bits,
         "pulses": found.pulses,
         "errors": found.errors,
         "slips": found.slips,
         "lock_ns": None if lock is None else float(lock * profile.cycle_ns),
     }
+    if found.models:
+        told["models"] = {name: _recovered(m, profile) for name, m in found.models.items()}
+    return told
 
 
 def _mismatch(finding: Finding) -> dict[str, Any]:

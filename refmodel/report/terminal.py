@@ -126,16 +126,22 @@ def _row(outcome: Outcome) -> Iterator[Text]:
 
 def _separators(suite: SuiteResult) -> Iterator[str]:
     """Yield what the core's own separator made of each scenario's flux, equal ones once."""
-    told: dict[tuple[str, str], list[str]] = {}
+    told: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
     for outcome in suite.outcomes:
         if outcome.recovered is not None:
-            said = words.recovered_text(outcome.recovered, suite.scope.profile)
-            told.setdefault((outcome.scenario, said), []).append(outcome.simulator)
+            found, profile = outcome.recovered, suite.scope.profile
+            said = words.recovered_text(found, profile)
+            models = tuple(
+                f"    model {name:<14} {words.recovered_text(model, profile)}"
+                for name, model in found.models.items()
+            )
+            told.setdefault((outcome.scenario, said, models), []).append(outcome.simulator)
     if told:
         yield ""
-        yield "The core's separator"
-    for (scenario, said), names in told.items():
+        yield "The core's separator, and the model separators on the same pulses"
+    for (scenario, said, models), names in told.items():
         yield f"  {scenario} ({', '.join(names)}): {said}"
+        yield from models
 
 
 def _notes(outcomes: Sequence[Outcome]) -> Iterator[str]:

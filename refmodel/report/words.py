@@ -6,18 +6,22 @@ from collections.abc import Iterator
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
-from refmodel.engine.core_separator import Recovered
 from refmodel.engine.finding import AccessSeen, Finding
+from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
-from refmodel.ground.clauses import says
+from refmodel.ground.clauses import SEPARATOR, says
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 from refmodel.report.result import RunResult, SuiteResult
+
+BOUNDS = "a core's separator locks on, and keeps its bounds: max_error_rate and max_slips"
 
 
 def headline(finding: Finding, layout: Layout) -> str:
     """Say in one sentence what the core shows and what the model says."""
     d = finding.mismatch
+    if d.through == SEPARATOR:
+        return finding.cause.event
     core, model = observed_text(d, layout), expected_text(d, layout)
     if d.through == "read":
         return f"a read of status returns {d.field} {core} where the model says {model}"
@@ -35,10 +39,14 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield "when", f"cycle {d.cycle}, {time_text(finding.time_ns)}"
     yield "where", finding.place
     yield "field", f"{d.field}, {place_in_status(d.field, layout)}" + _through(finding)
-    yield "core", observed_text(d, layout)
-    yield "model", expected_text(d, layout) + _lag(d)
+    if d.through == SEPARATOR and run.outcome.recovered is not None:
+        yield from _figures(run.outcome.recovered, suite.scope.profile)
+    else:
+        yield "core", observed_text(d, layout)
+        yield "model", expected_text(d, layout) + _lag(d)
     clause = finding.cause.clause
-    yield "clause", f"{clause}: {says(clause)}" if says(clause) else clause
+    said = BOUNDS if d.through == SEPARATOR else says(clause)
+    yield "clause", f"{clause}: {said}" if said else clause
     yield "cause", cause_text(finding, layout)
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
     yield "seed", str(suite.seed)
@@ -129,6 +137,13 @@ def _width(field: str, layout: Layout) -> int:
     if field == CHANNEL_BIT:
         return 2
     return layout[field].width if field in FIELD_NAMES else 1
+
+
+def _figures(found: Recovered, profile: Profile) -> Iterator[tuple[str, str]]:
+    """Yield what the core's separator made of the pulses, and what each model made of them."""
+    yield "core", recovered_text(found, profile)
+    models = [f"{name} {recovered_text(model, profile)}" for name, model in found.models.items()]
+    yield from _labelled("model", models or ["none fits this length of a channel bit"])
 
 
 def recovered_text(found: Recovered, profile: Profile) -> str:

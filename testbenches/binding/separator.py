@@ -9,6 +9,7 @@ from pydantic import Field as Key
 
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.core_separator import STROBE, VALUE
+from refmodel.engine.separator_verdict import Bounds
 from refmodel.ground.yamlfile import Schema
 from refmodel.separator.parameters import SeparatorName
 from testbenches.binding.roles import Observed, Watched
@@ -34,8 +35,16 @@ class Separator(Schema):
     """What is known of the core's separator: the model it is equal to, and when it sees a pulse.
 
     It sees one `pulse_latency` edges after the first at which the line is active: 2 for a
-    synchroniser of two flip-flops.
+    synchroniser of two flip-flops. The verdict keeps `max_error_rate` (errors per pulse) and
+    `max_slips`; see VERDICTS.md for what holds without them.
     """
 
     model: SeparatorName | None = None
     pulse_latency: Edges = 0
+    max_error_rate: Annotated[float, Key(ge=0, le=1)] | None = None
+    max_slips: Annotated[int, Key(ge=0)] | None = None
+
+    @property
+    def bounds(self) -> Bounds:
+        """What the core's separator may get wrong."""
+        return Bounds(self.max_error_rate, self.max_slips)

@@ -1,0 +1,153 @@
+"""What a core's separator makes of a run's pulses, beside the models, and whether that will do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+import numpy as np
+
+from refmodel.engine.separator_run import SeparatorRun
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles
+from refmodel.ground.pulses import NO_BIT, NO_PULSES
+from refmodel.ground.stimulus import Stimulus
+from refmodel.separator.choose import NAMES, make_separator
+from refmodel.separator.interface import Separator
+from refmodel.separator.measure import SETTLED, first_held, tally, windows_of_bits
+from refmodel.separator.parameters import SeparatorPart
+
+MAX_ERROR_RATE = 0.02  # errors per pulse, where the binding names no bound
+FEW = 4 * SETTLED  # pulses: with fewer, not having locked on says nothing
+DELIVERED = 2  # in the lane of channel bits: one is delivered, and bit 0 is its value
+
+
+@dataclass(frozen=True)
+class Recovered:
+    """What a separator made of a run's pulses once it had locked on.
+
+    `errors` are pulses in a wrong window, and slips, which count once each. `lock_cycles` passed
+    from the first pulse to the first of 16 in a row in their windows; None: never. `models` has the
+    same of each model separator, of the same pulses.
+    """
+
+    bits: int
+    pulses: int
+    errors: int
+    slips: int
+    lock_cycles: int | None
+    models: Mapping[str, Recovered] = field(default_factory=dict)
+
+    @property
+    def rate(self) -> float:
+        """Errors per pulse."""
+        return self.errors / self.pulses if self.pulses else 0.0
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What a core's separator may get wrong: errors per pulse, and slips; None: not named."""
+
+    max_error_rate: float | None = None
+    max_slips: int | None = None
+
+    def broken_by(self, found: Recovered) -> str:
+        """Say which bound a separator does not keep; empty when it keeps all.
+
+        Where no rate is named, it is 2 % of the pulses, or twice the errors of the worst model
+        separator if that is more. A separator that never locks on keeps no bound, unless no model
+        locks on either, or the pulses are too few to tell.
+        """
+        if found.lock_cycles is None:
+            return self._without_lock(found)
+        most = self._most_errors(found)
+        if found.errors > most:
+            return f"{found.errors} errors in {found.pulses} pulses, where {most} are allowed"
+        if self.max_slips is not None and found.slips > self.max_slips:
+            return (
+                f"{found.slips} slips in {found.pulses} pulses, where {self.max_slips} are allowed"
+            )
+        return ""
+
+    def _without_lock(self, found: Recovered) -> str:
+        """Say of a separator that never locked on what it did, unless nothing could."""
+        models_lock = any(model.lock_cycles is not None for model in found.models.values())
+        if found.pulses < FEW or (found.models and not models_lock):
+            return ""
+        if not found.bits:
+            return f"no channel bit in {found.pulses} pulses"
+        return f"never locks on in {found.pulses} pulses"
+
+    def _most_errors(self, found: Recovered) -> int:
+        if self.max_error_rate is not None:
+            return int(self.max_error_rate * found.pulses)
+        worst = max((model.errors for model in found.models.values()), default=0)
+        return max(int(MAX_ERROR_RATE * found.pulses), 2 * worst)
+
+
+class Tally:
+    """Follows how one separator's channel bits fit the pulses they come from, span by span.
+
+    A channel bit may come up to `late` edges after the pulse's own edge.
+    """
+
+    def __init__(self, late: int) -> None:
+        self._late = late
+        self._waiting = NO_PULSES
+        self._bits = 0
+        self._cycle: list[Cycles] = []
+        self._offset: list[Cycles] = []
+
+    def judge(self, stimulus: Stimulus, bits: Cycles) -> None:
+        """Note the offset of each pulse from the channel bit it was written as."""
+        pulses = self._waiting.then(stimulus.pulses)
+        reached = stimulus.end - self._late
+        self._waiting, pulses = pulses.between(reached, stimulus.end), pulses.between(0, reached)
+        window = self._bits + windows_of_bits(bits, pulses.cycle, self._late)
+        written = pulses.bit != NO_BIT
+        self._cycle.append(pulses.cycle[written])
+        self._offset.append((window - pulses.bit)[written])
+        self._bits += len(bits)
+
+    def told(self) -> Recovered:
+        """Return what has become of the pulses so far."""
+        cycle, offset = np.concatenate(self._cycle), np.concatenate(self._offset)
+        locked = first_held(offset)
+        if locked is None:
+            return Recovered(self._bits, len(offset), len(offset), 0, None)
+        pulses, errors, slips = tally(offset[locked:])
+        return Recovered(self._bits, pulses, errors, slips, int(cycle[locked] - cycle[0]))
+
+
+class ModelTallies:
+    """Runs every model separator over the pulses a core gets, for figures to stand beside its own.
+
+    A model that does not fit the length of a channel bit is left out. `width` is a pulse's length.
+    """
+
+    def __init__(self, separators: Mapping[str, Separator], latency: int, width: int) -> None:
+        self._runs = {
+            name: (SeparatorRun(separator, latency, width), Tally(latency))
+            for name, separator in separators.items()
+        }
+
+    def judge(self, stimulus: Stimulus) -> None:
+        """Run the models over one more span."""
+        for run, found in self._runs.values():
+            lane = run.lane(stimulus)
+            found.judge(stimulus, lane.cycle[(lane.value & DELIVERED) != 0])
+
+    def told(self) -> dict[str, Recovered]:
+        """Return what each made of the pulses so far."""
+        return {name: found.told() for name, (_, found) in self._runs.items()}
+
+
+def models_of(part: SeparatorPart, cycles_per_bit: Fraction) -> dict[str, Separator]:
+    """Return every model separator with a profile's numbers that fits its channel bit."""
+    found = {}
+    for name in NAMES:
+        with suppress(UserError):
+            found[name] = make_separator(name, part, cycles_per_bit)
+    return found

@@ -1,0 +1,63 @@
+"""Shared by the tests of what a verdict promises: a shipped core, changed and run."""
+
+import json
+import shutil
+from importlib import resources
+from pathlib import Path
+
+import pytest
+from command import cellstep
+
+STUBS = Path(str(resources.files("hdl_stubs")))
+
+
+class Core:
+    """A copy of a shipped core with its binding, to change and to run."""
+
+    def __init__(self, folder, name, binding):
+        for shipped in (name, "reference"):
+            if not (folder / shipped).exists():
+                ignored = shutil.ignore_patterns("__pycache__")
+                shutil.copytree(STUBS / shipped, folder / shipped, ignore=ignored)
+        self.folder = folder / name
+        self.binding = self.folder / binding
+        self.out = folder / "out"
+
+    def change(self, file, *pairs):
+        """Replace texts of a file, each of which must be there."""
+        path = self.folder / file
+        text = path.read_text()
+        for old, new in pairs:
+            assert old in text, f"{file} has no {old!r}"
+            text = text.replace(old, new)
+        path.write_text(text)
+        return self
+
+    def bind(self, *pairs):
+        """Replace texts of the binding."""
+        return self.change(self.binding.name, *pairs)
+
+    def add(self, *lines):
+        """Add keys at the end of the binding."""
+        self.binding.write_text("\n".join((self.binding.read_text(), *lines, "")))
+        return self
+
+    def run(self, *options, suite="quick/random", sim="icarus"):
+        """Run the command; return what it did."""
+        words = ("run", self.binding, "--suite", suite, "--sim", sim, "--out", self.out)
+        return cellstep(*words, *options)
+
+    @property
+    def result(self):
+        """What result.json holds."""
+        return json.loads((self.out / "result.json").read_text())
+
+
+@pytest.fixture
+def core(tmp_path):
+    """Return a function that copies a shipped core."""
+
+    def make(name="reference", binding="binding.yaml"):
+        return Core(tmp_path, name, binding)
+
+    return make
