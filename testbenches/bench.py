@@ -200,7 +200,6 @@ class EveryCycle(Session):
         """Describe the work, with a build folder and a test of its own."""
         job = super().job()
         build_dir = job.build_dir.with_name(job.build_dir.name + "-public")
-        build_dir.mkdir(exist_ok=True)
         return replace(
             job,
             build_dir=build_dir,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-BUILD_FAILED = 3  # the worker's exit status
+BUILD_FAILED, DISK_FULL = 3, 4  # the worker's exit status
 LONGEST_LIVE = (1 << 31) - 2  # cycles: a live host counts in 31 bits, and the last one is never
 TRIALS = "CELLSTEP_TRIALS"  # in the environment of a margin sweep: the pipe to the bench
 
@@ -71,6 +71,7 @@ class Job:
     folder: Path
     seed: int
     number: int = 0
+    written: dict[str, str] = field(default_factory=dict)  # sources made for it, by file name
     test_module: str = "testbenches.session_tests"
     all_public: bool = False  # every signal of the core within Python's reach: slower
 

@@ -5,6 +5,7 @@ The parent stays free of the simulator's environment and survives whatever the c
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import re
@@ -22,7 +23,7 @@ from cocotb_tools.check_results import get_results
 from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.harness import HARNESS, Harness
-from testbenches.job import BUILD_FAILED, Job, Run, RunDone
+from testbenches.job import BUILD_FAILED, DISK_FULL, Job, Run, RunDone
 from testbenches.toolchain import cache_folder, need, simulator_environment
 
 SHOWN_LINES = 12  # of a simulator's own message
@@ -120,27 +121,24 @@ class Session:
             self.wait()
 
     def job(self) -> Job:
-        """Write the harness and describe the work."""
+        """Describe the work."""
         self._folder.mkdir(parents=True, exist_ok=True)
         core = self._harness.binding.core
-        tool = str(need(self.simulator))
-        key = _digest(tool, self._harness.source, core.defines, *_contents(self._ports))
-        build_dir = (cache_folder() / "builds" / key).resolve()
-        build_dir.mkdir(parents=True, exist_ok=True)
-        harness = build_dir / "harness.sv"
-        if not harness.exists():
-            harness.write_text(self._harness.source)
+        tool = need(self.simulator)
+        cache = cache_folder()
+        key = _digest(tool.mark, self._harness.source, core.defines, *_contents(self._ports))
         return Job(
             self.simulator,
             HARNESS,
-            (*(source.resolve() for source in self._ports.sources), harness),
+            tuple(source.resolve() for source in self._ports.sources),
             tuple(folder.resolve() for folder in self._ports.include_dirs),
             dict(core.defines),
-            build_dir,
-            (cache_folder() / "runtime").resolve(),
+            (cache / "builds" / key).resolve(),
+            (cache / "runtime").resolve(),
             self._folder.resolve(),
             self._seed,
             self._number,
+            {"harness.sv": self._harness.source},
         )
 
     def _without_end(self, job: Job, timeout: float) -> CannotRun:
@@ -154,6 +152,8 @@ class Session:
 
     def _results(self, job: Job, runs: list[Run], status: int) -> list[RunDone]:
         """Return the finished runs; raise CannotRun unless there is one for each."""
+        if status == DISK_FULL:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(job.build_dir))
         if status == BUILD_FAILED:
             raise CannotRun(f"{self.simulator}: the core does not build:\n{said(job)}")
         done = job.done()
@@ -169,18 +169,14 @@ class Session:
 
 
 def _contents(ports: CorePorts) -> list[bytes]:
-    """Return the text of every file the core may be built from.
+    """Return the text of every file preflight has read, and in which order the sources come.
 
-    A simulator may include others than preflight did, by a macro of its own: those are taken for
-    headers that lie beside.
+    What else a simulator reads, the build asks it itself.
     """
-    folders = {*ports.include_dirs, *(source.parent for source in ports.sources)}
-    headers = {
-        path for folder in folders for path in folder.glob("*") if path.suffix in (".vh", ".svh")
-    }
-    names = sorted(str(source) for source in ports.sources)
-    files = dict.fromkeys((*ports.sources, *sorted({*headers, *ports.files})))
-    return [repr(names).encode(), *(path.read_bytes() for path in files)]
+    names = [str(source) for source in ports.sources]
+    folders = [str(folder) for folder in ports.include_dirs]
+    files = dict.fromkeys((*ports.sources, *ports.files))
+    return [repr((names, folders)).encode(), *(path.read_bytes() for path in files)]
 
 
 def _digest(*parts: object) -> str:

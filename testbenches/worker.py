@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from importlib.machinery import PathFinder
+from pathlib import Path
 
 import find_libpython
 from cocotb_tools import config
 
 from testbenches.build import BuildError, build, program
-from testbenches.job import BUILD_FAILED, Job
+from testbenches.job import BUILD_FAILED, DISK_FULL, Job
+from testbenches.offspring import die_with_parent
 
 
-def session(job: Job) -> tuple[list[str], dict[str, str]]:
+def session(job: Job, entry: Path) -> tuple[list[str], dict[str, str]]:
     """Return the command of the simulation, and the environment in which cocotb starts the test.
 
     These are the settings of cocotb's manual, "Extending existing build flows". Its own runner
@@ -37,7 +40,7 @@ def session(job: Job) -> tuple[list[str], dict[str, str]]:
     else:
         arguments += ["+verilator+rand+reset+2", f"+verilator+seed+{job.seed % (1 << 31) + 1}"]
         environment["COCOTB_TRUST_INERTIAL_WRITES"] = "1"
-    return [*program(job), *arguments], environment
+    return [*program(job, entry), *arguments], environment
 
 
 def _entry_point() -> str:
@@ -49,14 +52,17 @@ def _entry_point() -> str:
 
 
 def main(path: str) -> None:
-    """Do the job that lies in a file; end with BUILD_FAILED when the build fails."""
+    """Do the job that lies in a file; end with BUILD_FAILED or DISK_FULL when it cannot."""
+    die_with_parent()
     job = Job.read(path)
     try:
-        build(job)
-        command, settings = session(job)
+        command, settings = session(job, build(job))
     except BuildError as error:
         print(error)
         sys.exit(BUILD_FAILED)
+    except OSError as error:
+        print(f"{error.filename or job.build_dir}: {error.strerror or error}")
+        sys.exit(DISK_FULL if error.errno in (errno.ENOSPC, errno.EDQUOT) else BUILD_FAILED)
     own = {k: v for k, v in os.environ.items() if not k.startswith(("COCOTB_", "GPI_"))}
     os.chdir(job.folder)
     os.execvpe(command[0], command, {**own, **settings})

@@ -8,6 +8,7 @@ import os
 import shutil
 
 import pytest
+from changed_core import Core
 from hypothesis import settings
 
 from testbenches.toolchain import SIMULATORS, available, why_not
@@ -34,6 +35,16 @@ def simulator(request):
     if request.param not in available():
         pytest.skip(why_not(request.param))
     return request.param
+
+
+@pytest.fixture
+def core(tmp_path):
+    """Return a function that copies a shipped core, to change it and to run it."""
+
+    def make(name="reference", binding="binding.yaml"):
+        return Core(tmp_path, name, binding)
+
+    return make
 
 
 @pytest.fixture(scope="session")

@@ -10,12 +10,14 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.signals import held
 from testbenches.hdl.elaborate import SHOWN_FAULTS, UnknownTopError, shown_path
 from testbenches.hdl.ghdl_verilog import mended, place_before
+from testbenches.shelf import Made, NoPlaceError, Shelf, UnsettledError
 from testbenches.toolchain import how_to_get
 
 SUFFIXES = (".vhd", ".vhdl")
@@ -60,11 +62,24 @@ def translate(
         )
     files = [path.absolute() for path in sources]
     design = [*(f"-g{name}={value}" for name, value in (parameters or {}).items())]
-    target = out_dir.absolute() / f"{top}-{_digest(program, files, top, design)}.v"
-    if not target.exists():
-        out_dir.mkdir(parents=True, exist_ok=True)
-        _write(target, _Translation(program, files, top, design).verilog())
-    return target
+    name = f"{top}.v"
+
+    def made(folder: Path) -> Made:
+        verilog = _Translation(program, files, top, design).verilog()
+        (folder / name).write_text(verilog, encoding="utf-8")
+        return Made((name,), tuple(files))
+
+    key = _digest(program, files, top, design)
+    elsewhere = Path(tempfile.gettempdir()) / f"cellstep-of-{os.geteuid()}"
+    for place in (out_dir.absolute(), elsewhere):
+        with suppress(NoPlaceError):
+            try:
+                return Shelf(place / key).get(made, files) / name
+            except UnsettledError:
+                raise CannotRun(
+                    "the core's sources change while they are read; run again"
+                ) from None
+    raise CannotRun(f"{out_dir}: cannot be written, so there is no place for the core in Verilog")
 
 
 class _Translation:
@@ -127,20 +142,10 @@ class _Translation:
         return _cannot_compile(faults)
 
 
-def _write(target: Path, text: str) -> None:
-    """Write a file whole or not at all."""
-    part = target.with_suffix(f".{os.getpid()}.part")
-    part.write_text(text, encoding="utf-8")
-    part.replace(target)
-
-
 def _digest(program: str, files: Iterable[Path], top: str, design: list[str]) -> str:
-    """Return a short name for everything the translation depends on."""
-    digest = hashlib.sha256(repr((_version(program), top, design)).encode())
-    for path in files:
-        digest.update(repr(str(path)).encode())
-        digest.update(hashlib.sha256(path.read_bytes()).digest())
-    return digest.hexdigest()[:16]
+    """Return a short name for what is translated, and with what; the shelf knows the texts."""
+    names = [str(path) for path in files]
+    return hashlib.sha256(repr((_version(program), top, design, names)).encode()).hexdigest()[:16]
 
 
 @functools.cache

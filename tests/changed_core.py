@@ -1,12 +1,11 @@
-"""Shared by the tests of what a verdict promises: a shipped core, changed and run."""
+"""A shipped core, copied, changed and run: what tests of a verdict are made of."""
 
 import json
 import shutil
 from importlib import resources
 from pathlib import Path
 
-import pytest
-from command import cellstep
+from command import apart, cellstep
 
 STUBS = Path(str(resources.files("hdl_stubs")))
 
@@ -42,22 +41,19 @@ class Core:
         self.binding.write_text("\n".join((self.binding.read_text(), *lines, "")))
         return self
 
-    def run(self, *options, suite="quick/random", sim="icarus"):
-        """Run the command; return what it did."""
-        words = ("run", self.binding, "--suite", suite, "--sim", sim, "--out", self.out)
-        return cellstep(*words, *options)
+    def words(self, *options, suite="quick/random", sim="icarus"):
+        """Return the arguments of the command."""
+        return ("run", self.binding, "--suite", suite, "--sim", sim, "--out", self.out, *options)
+
+    def run(self, *options, **how):
+        """Run the command in this process; return what it did."""
+        return cellstep(*self.words(*options, **how))
+
+    def run_apart(self, *options, env=None, **how):
+        """Run the command in a process of its own."""
+        return apart(*self.words(*options, **how), env=env)
 
     @property
     def result(self):
         """What result.json holds."""
         return json.loads((self.out / "result.json").read_text())
-
-
-@pytest.fixture
-def core(tmp_path):
-    """Return a function that copies a shipped core."""
-
-    def make(name="reference", binding="binding.yaml"):
-        return Core(tmp_path, name, binding)
-
-    return make
