@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.engine.core_separator import DELIVERED, STROBE, VALUE, Recovery
+from refmodel.engine.core_separator import STROBE, VALUE, Recovery
 from refmodel.engine.evidence import Observed
 from refmodel.engine.separator_run import SeparatorRun
+from refmodel.engine.separator_verdict import DELIVERED
 from refmodel.engine.timeline import Expected, Timeline
 from refmodel.ground.bus import READ_STATUS_PART
 from refmodel.ground.errors import InputError, UserError
