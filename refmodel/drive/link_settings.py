@@ -1,0 +1,102 @@
+"""How lines go through a serial port expander, as a file says it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field as Key
+from pydantic import field_validator, model_validator
+
+from refmodel.drive.cable import BACK, OUT
+from refmodel.drive.two_wire import TIMES, Transfer, times_of
+from refmodel.ground.errors import UserError, near
+from refmodel.ground.yamlfile import Schema
+
+BANKS, BITS = 2, 8
+MOST_US = 60_000_000
+
+
+class Interlock(Schema):
+    """Hardware between controller and cable that keeps the write gate shut.
+
+    It lets the gate open only when no change of another line is under way on the link, and shuts
+    it when no transfer has ended for `watchdog_us`. A gate it kept shut stays shut until the
+    controller lets go of it.
+    """
+
+    watchdog_us: float = Key(2000, gt=0, le=MOST_US)
+
+
+class LinkSettings(Schema):
+    """A two-bank port expander on a two-wire bus: which lines go through it, and how.
+
+    `banks` has the lines of each bank, outputs and inputs; lines not named go on pins. `queue`:
+    `each` sends every change as a transfer of its own, `latest` sends what the lines are when a
+    transfer starts, so that a pulse shorter than the wait is lost. `write`: `changed` sends the
+    banks that changed, `both` always both. `poll_us` is the time from one read of the inputs to
+    the next, 0 for as often as the bus allows.
+    """
+
+    speed: int = 400_000
+    banks: list[list[str]] = Key(min_length=1, max_length=BANKS)
+    queue: Literal["each", "latest"] = "latest"
+    write: Literal["changed", "both"] = "changed"
+    read: Literal["with_register", "without_register"] = "with_register"
+    poll_us: Annotated[float, Key(ge=0, le=MOST_US)] = 0
+    dies_at_us: Annotated[float, Key(ge=0, le=MOST_US)] | None = None
+    interlock: Interlock | None = None
+
+    @field_validator("speed")
+    @classmethod
+    def _known(cls, value: int) -> int:
+        try:
+            times_of(value)
+        except UserError as error:
+            raise ValueError(str(error)) from None
+        return value
+
+    @model_validator(mode="after")
+    def _lines_fit(self) -> LinkSettings:
+        names = [name for bank in self.banks for name in bank]
+        for name in names:
+            if name not in (*OUT, *BACK):
+                raise ValueError(
+                    f"banks: '{name}' is no line of a drive{near(name, (*OUT, *BACK))}"
+                )
+            if names.count(name) > 1:
+                raise ValueError(f"banks: '{name}' stands twice")
+        for n, bank in enumerate(self.banks):
+            if len(bank) > BITS:
+                raise ValueError(f"banks: bank {n} has {len(bank)} lines; a bank has {BITS} pins")
+        if self.interlock is not None and not self.input_banks:
+            raise ValueError(
+                "interlock: its watchdog lives on transfers that go on, and nothing is read through"
+                " the link; put a line back, such as track_zero, into a bank"
+            )
+        if self.interlock is not None and self.poll_us >= self.interlock.watchdog_us:
+            raise ValueError(
+                f"interlock: a watchdog of {self.interlock.watchdog_us:g} us runs out between reads"
+                f" {self.poll_us:g} us apart; give it more"
+            )
+        return self
+
+    def bank_of(self, line: str) -> int | None:
+        """Return the bank a line is in; None for one on a pin."""
+        return next((n for n, bank in enumerate(self.banks) if line in bank), None)
+
+    @property
+    def input_banks(self) -> list[int]:
+        """The banks that hold inputs."""
+        return [n for n, bank in enumerate(self.banks) if set(bank) & set(BACK)]
+
+    @property
+    def output_banks(self) -> list[int]:
+        """The banks that hold outputs."""
+        return [n for n, bank in enumerate(self.banks) if set(bank) & set(OUT)]
+
+    def read_transfer(self) -> Transfer:
+        """Return the transfer that reads every bank with inputs."""
+        return Transfer.read(len(self.input_banks), self.read == "with_register")
+
+
+SPEEDS = tuple(TIMES)
