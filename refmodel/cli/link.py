@@ -1,0 +1,76 @@
+"""`cellstep link`: which signals of a drive need a pin, and which may go through a serial link."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from refmodel.cli.wrote import say_wrote
+from refmodel.ground.errors import EXIT_BAD_INPUT
+
+if TYPE_CHECKING:
+    from refmodel.drive.plan_search import Plan
+
+
+def link_command(
+    given: Annotated[
+        str, typer.Argument(metavar="PLAN", help="A plan's YAML file, or seven_pins, which ships.")
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+    picture: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw the plan into this SVG file.")
+    ] = None,
+) -> None:
+    """Plan the pins of a board: how late each signal comes, which need a pin, the best places.
+
+    The plan names the free pins, the signals with their deadlines and what must come before what,
+    and a serial port expander with two banks of eight pins. The best plan is found by exact search.
+    docs/drives.md describes the file.
+
+    Example: cellstep link seven_pins --picture plan.svg
+
+    Exit status: 0 with a plan, 2 when none is possible or the file is wrong.
+    """
+    from refmodel.drive.plan_file import load_plan
+    from refmodel.drive.plan_search import find_plan
+
+    plan = find_plan(load_plan(given))
+    if as_json:
+        _print_json(plan)
+    elif not plan.refused:
+        _print_table(plan)
+    if plan.refused:
+        typer.echo(f"{given}: no plan is possible:", err=True)
+        for line in plan.refused:
+            typer.echo(line, err=True)
+        raise typer.Exit(EXIT_BAD_INPUT)
+    if picture is not None:
+        _draw(plan, picture)
+
+
+def _print_json(plan: Plan) -> None:
+    import json
+
+    from refmodel.drive.plan_report import plan_json
+
+    typer.echo(json.dumps(plan_json(plan), indent=1))
+
+
+def _print_table(plan: Plan) -> None:
+    from rich.console import Console
+
+    from refmodel.drive.plan_report import plan_notes, plan_table
+
+    Console().print(plan_table(plan))
+    for line in plan_notes(plan):
+        typer.echo(line)
+
+
+def _draw(plan: Plan, path: Path) -> None:
+    from refmodel.drive.plan_report import plan_picture
+    from refmodel.report.atomic import write_text
+
+    write_text(path, plan_picture(plan).decode(), "--picture")
+    say_wrote(path, "picture of the plan")

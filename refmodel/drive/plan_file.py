@@ -1,0 +1,131 @@
+"""A pin plan's file: free pins, the link, the signals and their times, what comes before what."""
+
+from __future__ import annotations
+
+import itertools
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field as Key
+from pydantic import field_validator
+
+from refmodel.drive.link_settings import SPEEDS
+from refmodel.drive.two_wire import times_of
+from refmodel.ground.errors import InputError, Problem, UserError, near
+from refmodel.ground.yamlfile import Document, Schema, load
+
+PLANS = Path(str(resources.files("refmodel"))) / "drive" / "plans"
+Time = Annotated[float, Key(ge=0, le=60_000_000)]
+MOST_SIGNALS = 32
+
+
+class PlanLink(Schema):
+    """The link of a plan: its speed, the pins it takes, and how it is used."""
+
+    speed: int = SPEEDS[1]
+    pins: int = Key(2, ge=2, le=4)
+    queue: Literal["each", "latest"] = "latest"
+    read: Literal["with_register", "without_register"] = "with_register"
+    poll_us: Time = 0
+
+    @field_validator("speed")
+    @classmethod
+    def _known(cls, value: int) -> int:
+        try:
+            times_of(value)
+        except UserError as error:
+            raise ValueError(str(error)) from None
+        return value
+
+
+class Signal(Schema):
+    """One signal. It must arrive, or be seen, `deadline_us` after it changed at the latest.
+
+    `shortest_pulse_us` is the shortest pulse that must pass; `may_stretch` says that a longer one
+    serves as well. `on: pin` asks for a pin whatever the times say.
+    """
+
+    way: Literal["in", "out"]
+    deadline_us: Annotated[float, Key(gt=0, le=60_000_000)]
+    shortest_pulse_us: Time | None = None
+    may_stretch: bool = False
+    on: Literal["pin", "any"] = "any"
+    source: str = ""
+
+
+class Order(Schema):
+    """`first` must have arrived `gap_us` before `then` does."""
+
+    first: str
+    then: str
+    gap_us: Time = 0
+
+
+class PlanFile(Schema):
+    """One plan file."""
+
+    name: str
+    about: str = ""
+    pins: int = Key(ge=1, le=256)
+    link: PlanLink = PlanLink()
+    signals: dict[str, Signal] = Key(min_length=1, max_length=MOST_SIGNALS)
+    order: list[Order] = Key([])
+
+
+def load_plan(name: str) -> PlanFile:
+    """Load a plan's file, or a shipped plan by name; raise InputError with every fault in it."""
+    shipped = {path.stem: path for path in PLANS.glob("*.yaml")}
+    path = shipped.get(name, Path(name))
+    if name not in shipped and path.suffix not in (".yaml", ".yml"):
+        raise UserError(f"plan '{name}': no such plan or YAML file{near(name, shipped)}")
+    document = load(path)
+    plan = document.validate(PlanFile)
+    problems = _order_faults(document, plan)
+    if problems:
+        raise InputError(problems)
+    return plan
+
+
+def _order_faults(document: Document, plan: PlanFile) -> list[Problem]:
+    """Return what is wrong with the order constraints: unknown names, inputs, a cycle."""
+    problems = []
+    for n, order in enumerate(plan.order):
+        for key, name in (("first", order.first), ("then", order.then)):
+            place = ("order", n, key)
+            if name not in plan.signals:
+                message = f"'{name}' is no signal of the plan{near(name, plan.signals)}"
+                problems.append(document.problem(place, message))
+            elif plan.signals[name].way == "in":
+                message = f"'{name}' is an input; order is kept among outputs"
+                problems.append(document.problem(place, message))
+    circle = [] if problems else circle_of(plan.order)
+    if circle:
+        n = next(n for n, o in enumerate(plan.order) if (o.first, o.then) == circle[-1])
+        way = " -> ".join([circle[0][0], *(then for _, then in circle)])
+        message = f"'{way}' goes round in a circle; leave one of these out"
+        problems.append(document.problem(("order", n), message))
+    return problems
+
+
+def circle_of(orders: list[Order]) -> list[tuple[str, str]]:
+    """Return the constraints of a circle, in its order; none if there is no circle."""
+    after: dict[str, list[str]] = {}
+    for order in orders:
+        after.setdefault(order.first, []).append(order.then)
+    done: set[str] = set()
+
+    def walk(name: str, path: list[str]) -> list[str]:
+        if name in path:
+            return [*path[path.index(name) :], name]
+        if name in done:
+            return []
+        for following in after.get(name, []):
+            found = walk(following, [*path, name])
+            if found:
+                return found
+        done.add(name)
+        return []
+
+    circle = next((found for name in after if (found := walk(name, []))), [])
+    return list(itertools.pairwise(circle))
