@@ -44,6 +44,7 @@ COMMANDS = {
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "track": Entry("track", "track_command", "Show what is on a track, captured or made."),
     "link": Entry("link", "link_command", "Plan pins: what may go through a serial link."),
+    "wire": Entry("wire", "wire_command", "Check a core's two-wire controller, edge by edge."),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
     "vectors": Entry(
         "vectors", "vectors_command", "Write a scenario as files for any simulator's bench."

@@ -102,7 +102,7 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
     files: dict[Path, None] = {}
     faults: list[Fault] = []
     for n, pattern in enumerate(binding.core.sources):
-        found = _matches(folder, pattern)
+        found = matching_files(folder, pattern)
         files.update(dict.fromkeys(found))
         if not found:
             message = f"'{pattern}' is no file in {shown_path(folder)}"
@@ -117,7 +117,7 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
     return list(files), folders
 
 
-def _matches(folder: Path, pattern: str) -> list[Path]:
+def matching_files(folder: Path, pattern: str) -> list[Path]:
     """Return the files a path or glob names, sorted; none for what no file can be called."""
     try:
         if (folder / pattern).is_file():

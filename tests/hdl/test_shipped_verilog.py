@@ -18,7 +18,9 @@ TOPS = {
     "stub": "disk_regs",
     "bytewide": "byte_port",
     "flux": "flux_regs",
+    "wire": "two_wire_controller",
 }
+BLOCKS = [core for core in TOPS if core != "wire"]  # those with a register block
 POLICIES = [
     {"REALIGN": realign, "READY_TIE": tie, "SYNC_VIEW": view}
     for realign, tie, view in product((0, 1, 2), (0, 1), (0, 1))
@@ -31,7 +33,7 @@ POLICIES += [
     {"ARMING_WRITES": 1, "WRITE_BIT_CYCLES": 9},
     {"ARMING_WRITES": 8, "WRITE_BIT_CYCLES": 16},
 ]
-BINDINGS = sorted(path for core in TOPS for path in (HERE / core).glob("*.yaml"))
+BINDINGS = sorted(path for core in BLOCKS for path in (HERE / core).glob("*.yaml"))
 SOURCES = sorted(path for core in TOPS for path in (HERE / core).glob("*.v"))
 PORT = re.compile(r"^    (input|output) +(?:wire|reg) +(\[\d+:\d+\])? *(\w+)", re.MULTILINE)
 

@@ -1,0 +1,73 @@
+"""`cellstep wire`: a core's two-wire controller against the published times of the bus."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from refmodel.cli.margin import Simulator
+from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
+
+if TYPE_CHECKING:
+    from testbenches.wire import WireRun
+
+MOST_SHOWN = 12  # faults of one simulator
+
+
+def wire_command(
+    given: Annotated[Path, typer.Argument(metavar="BINDING", help="The wire's binding.")],
+    sim: Annotated[
+        Simulator | None,
+        typer.Option(help="Which simulator; by default each there is."),
+    ] = None,
+    stretch: Annotated[
+        int, typer.Option(metavar="CYCLES", min=0, help="The expander holds SCL low so long.")
+    ] = 0,
+    vcd: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the wires into this VCD file.")
+    ] = None,
+) -> None:
+    """Let a core's two-wire controller drive a port expander, and check every edge.
+
+    Each time that is shorter than the bus specification wants is named, with what was measured
+    and what is required. hdl_stubs/wire/wire.yaml is an example of a binding.
+
+    Example: cellstep wire hdl_stubs/wire/wire.yaml
+
+    Exit status: 0 without a fault, 1 with one, 2 for bad input, 125 for a core that does not
+    build or run.
+    """
+    from testbenches.toolchain import simulators
+    from testbenches.wire import Target, run_wire
+    from testbenches.wire_binding import load_wire_binding
+
+    binding, design, sources = load_wire_binding(given)
+    runs = [
+        run_wire(binding, design, sources, name, Target(stretch_cycles=stretch))
+        for name in simulators([sim.value] if sim is not None else [])
+    ]
+    for run in runs:
+        _tell(run)
+    if vcd is not None:
+        _write_vcd(runs[0], vcd)
+    raise typer.Exit(EXIT_MISMATCH if any(run.problems for run in runs) else EXIT_AGREE)
+
+
+def _tell(run: WireRun) -> None:
+    edges = len(run.samples) - 1
+    typer.echo(f"{run.simulator}: {edges} edges, {len(run.messages)} transfers")
+    for line in run.problems[:MOST_SHOWN]:
+        typer.echo(f"  {line}")
+    if len(run.problems) > MOST_SHOWN:
+        typer.echo(f"  and {len(run.problems) - MOST_SHOWN} more")
+
+
+def _write_vcd(run: WireRun, path: Path) -> None:
+    from refmodel.cli.wrote import say_wrote
+    from refmodel.drive.wire_vcd import wire_vcd
+    from refmodel.report.atomic import write_text
+
+    write_text(path, wire_vcd(run.samples), "--vcd")
+    say_wrote(path, "the wires, for any viewer or decoder")
