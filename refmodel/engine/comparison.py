@@ -96,32 +96,53 @@ class Comparison:
         self._checker = Checker(
             profile.status, dict(held.fields), held.start, lines=dict(held.lines)
         )
+        self._spans = 0
+        self._last: Shown | None = None
+        self._shown: Shown | None = None
+        self._found: Finding | None = None
 
     def run(self, stimuli: Iterable[Stimulus], evidence: Evidence) -> ComparedRun:
         """Compare span after span until one has a mismatch.
 
         Raises what the evidence raises when it is not whole.
         """
-        finding = shown = seen = None
-        for number, stimulus in enumerate(stimuli):
-            seen, mismatch = self._span(number, stimulus, evidence)
-            if shown is None or mismatch is not None:
-                shown = seen
-            if mismatch is not None:
-                finding = self._finding(mismatch, seen)
+        for stimulus in stimuli:
+            if self.take(stimulus, evidence):
                 break
+        else:
+            self._judge_separator()
+        return self.found()
+
+    def take(self, stimulus: Stimulus, evidence: Evidence) -> bool:
+        """Compare the next span; return whether it has a mismatch, after which none is taken."""
+        seen, mismatch = self._span(self._spans, stimulus, evidence)
+        self._spans += 1
+        self._last = seen
+        if self._shown is None or mismatch is not None:
+            self._shown = seen
+        if mismatch is not None:
+            self._found = self._finding(mismatch, seen)
+        return mismatch is not None
+
+    def _judge_separator(self) -> None:
+        """Hold the core's separator to what it must do over the whole run, now that it is over."""
+        separator, seen = self._separator, self._last
+        if separator is None or seen is None:
+            return
+        mismatch = separator.verdict(seen.stimulus.end)
+        if mismatch is not None:
+            self._shown, self._found = seen, self._finding(mismatch, seen)
+
+    def found(self) -> ComparedRun:
+        """Return what has been found so far."""
         checker, separator = self._checker, self._separator
-        if separator is not None and finding is None and seen is not None:
-            mismatch = separator.verdict(seen.stimulus.end)
-            if mismatch is not None:
-                shown, finding = seen, self._finding(mismatch, seen)
         return ComparedRun(
-            finding,
+            self._found,
             checker.cycles_compared,
             checker.reads_compared,
             checker.moves_compared,
             checker.fields,
-            shown,
+            self._shown,
             separator.told() if separator is not None else None,
         )
 

@@ -1,0 +1,80 @@
+"""Changes told by a simulator, turned into what was sampled at each edge of the clock.
+
+A change at the very moment of an edge comes after it. So an input has, at edge n, the value it had
+just before it; and what the core shows in cycle n is what it shows just before edge n + 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.ground.lane import Cycles, Lane
+from testbenches.checker.signals import Moment, Sample
+
+Steps = NDArray[np.int64]
+
+
+def steps(moments: Sequence[Moment]) -> Steps:
+    """Return moments in steps of the simulator's time, below 0 for what was before any."""
+    if not moments:
+        return np.empty(0, np.int64)
+    pairs = np.array(moments, np.int64)
+    found: Steps = (pairs[:, 0] << 32) + pairs[:, 1]
+    return found
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """A signal as sampled at edges: `value` from edge to edge, and its X and Z bits.
+
+    Both begin at the first edge of the span and count edges of the whole run.
+    """
+
+    value: Lane
+    unknown: Lane
+
+    def inverted(self, width: int) -> Sampled:
+        """Return the signal with every known bit turned round."""
+        known = ((1 << width) - 1) & ~self.unknown.at(self.value.cycle)
+        return Sampled(
+            Lane(self.value.cycle, self.value.value ^ known.astype(np.uint32)), self.unknown
+        )
+
+    def active(self, first: int, end: int) -> Cycles:
+        """Return the edges of `first` .. `end - 1` at which a signal of one bit is 1 and known."""
+        up = self.value.between(first, end)
+        lasts = np.diff(up.cycle, append=end)[up.value == 1]
+        begins = up.cycle[up.value == 1]
+        into = np.arange(lasts.sum()) - np.repeat(np.cumsum(lasts) - lasts, lasts)
+        return np.repeat(begins, lasts) + into
+
+
+class Bits:
+    """Turns binary strings into whole numbers, each different one only once."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, tuple[int, int]] = {}
+
+    def of(self, text: str) -> tuple[int, int]:
+        """Return the value, 0 where a bit is X or Z, and those bits."""
+        found = self._known.get(text)
+        if found is None:
+            value = int("".join("1" if bit == "1" else "0" for bit in text), 2)
+            vague = int("".join("0" if bit in "01" else "1" for bit in text), 2)
+            found = self._known[text] = value, vague
+        return found
+
+
+def sample(samples: Sequence[Sample], edges: Steps, first: int, bits: Bits) -> Sampled:
+    """Return a signal sampled at `edges`, the moments of edges `first` and following of the run.
+
+    `samples` begin with one from before the first edge.
+    """
+    at = np.searchsorted(edges, steps([moment for moment, _ in samples]), side="right")
+    pairs = np.array([bits.of(text) for _, text in samples], np.int64)
+    cycle = at + first
+    return Sampled(Lane.of(cycle, pairs[:, 0]), Lane.of(cycle, pairs[:, 1]))
