@@ -11,6 +11,7 @@ from jinja2 import Environment, StrictUndefined
 
 from refmodel.ground.bus import HIGH, LOW, BusShape
 from refmodel.world.scenario import MEMORY_WORDS
+from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import Signal
 from testbenches.binding.schema import Binding
@@ -26,6 +27,8 @@ HELD = (
     "master_enable",
     "channel_enable",
 )
+MOVING = ("bit", "address", "write_data")
+BUS = ("read", "write", "counts", "address", "write_data")
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,23 @@ class Drive:
     @property
     def held(self) -> int:
         """The bits that keep their value from event to event."""
-        return sum(self.mask(name) for name in HELD if name in self.slots)
+        strobes = ("read", "write") if "counts" in self.slots else ()
+        return sum(self.mask(name) for name in (*HELD, *MOVING, *strobes))
+
+    @property
+    def moving(self) -> int:
+        """The bits of what a core must not look at but at a strobe: they move without one."""
+        return sum(self.mask(name) for name in MOVING)
+
+    @property
+    def flipped(self) -> int:
+        """The bits that are inverted behind an event: those moving, but for a bus that is held."""
+        return self.mask("bit") if "counts" in self.slots else self.moving
+
+    @property
+    def bus(self) -> int:
+        """The bits of the bus."""
+        return sum(self.mask(name) for name in BUS)
 
     def lsb(self, name: str) -> int:
         """Lowest bit of a slot."""
@@ -81,6 +100,11 @@ class Harness:
     source: str
     addresses: Mapping[tuple[str, int], int]  # (register, mask of the bits): bus address
     other_address: int  # where a read has no effect
+
+    @property
+    def status_addresses(self) -> list[int]:
+        """Where status is read."""
+        return [place for (name, _), place in self.addresses.items() if name == "status"]
 
 
 def generate(binding: Binding, ports: CorePorts) -> Harness:
@@ -115,18 +139,28 @@ def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
     if binding.bus is not None:
         read_data = binding.bus.read_data
         read_width = ports.width(read_data) if read_data else 1
-        bus = {"read_width": read_width, "latency": binding.bus.read_latency}
+        own = binding.bus
+        bus = {
+            "read_width": read_width,
+            "latency": own.answer - own.counted[0],  # from the edge it would count at without any
+            "returned": own.read_latency,
+            "hold": own.hold,
+            "step": own.hold + own.idle,
+            "acts": own.counted[0],
+            "over": max(own.hold - 1, own.answer),
+        }
     return {
         "top": binding.core.top,
         "parameters": {name: verilog_literal(v) for name, v in ports.parameters.items()},
         "drive": drive,
         "bus": bus,
         "memory": _memory(binding, outputs),
-        "lagging": f" - {bus['latency']}" if bus and bus["latency"] else "",
+        "lagging": f" - {bus['returned']}" if bus and bus["returned"] else "",
         "enable": binding.clock.enable,
         "enable_every": binding.clock.enable_every,
         "connections": connections,
         "outputs": outputs,
+        "straight": sorted(depth_of(binding).straight),
         "observed": [_inverted(_seen(w.expression, outputs), w.active) for w in watched],
         "observed_width": max(1, sum(w.width for w in watched)),
     }
@@ -139,7 +173,10 @@ def drive_of(binding: Binding, ports: CorePorts) -> Drive:
     if binding.memory is not None:
         widths["slot"] = 1
     if binding.bus is not None:
-        widths |= {"read": 1, "write": 1, "address": ports.width(binding.bus.address)}
+        widths |= {"read": 1, "write": 1}
+        if binding.bus.hold > 1:
+            widths["counts"] = 1  # the cycle of a held read that counts
+        widths |= {"address": ports.width(binding.bus.address)}
         if binding.bus.write_data is not None:
             widths["write_data"] = ports.width(binding.bus.write_data)
     return Drive.of(widths)
@@ -152,7 +189,9 @@ def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
         found[binding.clock.enable] = _inverted("enable", binding.clock.enable_active)
     found[binding.reset.port] = _inverted(drive.verilog("reset"), binding.reset.active)
     for name, signal in binding.level_inputs.items():
-        found[signal.port] = _signal(drive.verilog(name), signal)
+        straight = signal.path == "straight"
+        expression = f"straight_{name}" if straight else drive.verilog(name)
+        found[signal.port] = _signal(expression, signal)
     slots = {"strobe": "bit_strobe", "value": "bit", "flux": "flux"}
     for driven in binding.disk.driven():
         found[driven.port] = _inverted(drive.verilog(slots[driven.key[-1]]), driven.active)

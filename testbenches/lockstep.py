@@ -16,17 +16,19 @@ from refmodel.engine.core_separator import Recovery
 from refmodel.engine.separator_run import SeparatorRun
 from refmodel.engine.separator_verdict import ModelTallies, models_of
 from refmodel.ground.bus import BusCycle
+from refmodel.ground.depth import Inside, quiet_in_reset
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.processors import processors
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.workers import run_all
-from refmodel.host.processor import MissingRegisterError
+from refmodel.host.processor import MissingRegisterError, Processor
 from refmodel.profile import Profile
 from refmodel.report.result import Outcome
 from refmodel.separator.choose import make_separator
 from refmodel.world.disk import Disk
 from refmodel.world.play import ModelPlayer, with_accesses
 from refmodel.world.scenario import HostPart, Scenario
+from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
@@ -35,6 +37,7 @@ from testbenches.job import LONGEST_LIVE, LiveHost, Run, RunDone
 from testbenches.player import Player
 from testbenches.recorder import Recorder
 from testbenches.simulator import Session
+from testbenches.strays import Strays
 
 Progress = Callable[[str], None]
 WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
@@ -71,7 +74,8 @@ class Lockstep:
         self.profile: Profile = binding.load_profile().with_policies(policies)
         self.harness: Harness = generate(binding, self.ports)
         self._work = work
-        self._player = Player(self.harness, self.profile.slots)
+        self.depth = depth_of(binding)
+        self._player = Player(self.harness, self.profile.slots, seed)
         waived = binding.waived(date.today())
         self._lags = {
             name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED) if name not in waived
@@ -176,18 +180,28 @@ class Lockstep:
         if ready.skipped:
             return ready
         disk = ready.disk
-        player = Player(self.harness, disk.profile.slots)
+        player = Player(self.harness, disk.profile.slots, ready.seed)
         try:
             with reading(ready.path):
-                stimuli = disk.revolutions()
+                stimuli = self._at_pins(disk)
                 if not self.live:
                     processor = disk.processor(self.binding.bus_shape, self._registers)
-                    stimuli = ModelPlayer(disk.profile, processor).play(stimuli)
+                    played = self._model(disk, processor).play(stimuli)
+                    stimuli = map(self._strays(ready.seed).among, played)
                 for stimulus in player.write(stimuli, self.events(ready.index), disk.cycles):
                     ready.accesses.append(stimulus.accesses_only())
         except MissingRegisterError as error:
             ready.skipped = str(error)
         return ready
+
+    def _model(self, disk: Disk, processor: Processor) -> ModelPlayer:
+        """Return the model for a host program to run against, as deep as the core."""
+        return ModelPlayer(disk.profile, processor, Inside(self.depth, disk.resets))
+
+    def _strays(self, seed: int) -> Strays:
+        """Return what adds accesses beside the registers to a run."""
+        bus = self.binding.bus
+        return Strays(self.binding, self.ports.width(bus.address) if bus else 0, seed)
 
     @property
     def _registers(self) -> list[str]:
@@ -203,7 +217,7 @@ class Lockstep:
             prepared.disk.start,
             prepared.seed,
             self._player,
-            prepared.disk.cycles - (self.binding.bus.read_latency if self.binding.bus else 0),
+            prepared.disk.cycles - self.binding.bus_shape.busy,
             prepared.disk.machine,
         )
 
@@ -215,7 +229,11 @@ class Lockstep:
         """Compare one finished run with the model, span by span, up to a mismatch."""
         disk = prepared.disk
         recorder = Recorder(
-            self.binding, self.profile.status, self._folder(simulator), prepared.index
+            self.binding,
+            self.profile.status,
+            self._folder(simulator),
+            prepared.index,
+            disk.resets,
         )
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
         comparison = Comparison(disk.profile, held, disk, self._recovery())
@@ -252,13 +270,19 @@ class Lockstep:
         return Recovery(claimed, known.pulse_latency, lag, beside, known.bounds)
 
     def stimuli(self, prepared: Prepared, beats: Sequence[BusCycle] = ()) -> Iterator[Stimulus]:
-        """Yield the run's stimuli again: the disk's, with the accesses that were made."""
-        if not self.live:
-            turns = zip(prepared.disk.revolutions(), prepared.accesses, strict=True)
-            yield from (turn.with_accesses_of(made) for turn, made in turns)
-            return
-        for turn in prepared.disk.revolutions():
-            yield with_accesses(turn, [b for b in beats if turn.first <= b.cycle < turn.end])
+        """Yield the run's stimuli again, as the block has them, with the accesses made."""
+        inside = Inside(self.depth, prepared.disk.resets)
+        for n, turn in enumerate(self._at_pins(prepared.disk)):
+            if self.live:
+                made = with_accesses(turn, [b for b in beats if turn.first <= b.cycle < turn.end])
+            else:
+                made = turn.with_accesses_of(prepared.accesses[n])
+            yield inside.take(made)
+
+    def _at_pins(self, disk: Disk) -> Iterator[Stimulus]:
+        """Yield what a disk brings to the core's pins."""
+        for turn in disk.revolutions():
+            yield quiet_in_reset(turn, self.depth, disk.resets)
 
 
 def _worth_workers(cycles: Sequence[int]) -> bool:

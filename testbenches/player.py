@@ -9,22 +9,39 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.slots import Slots
-from refmodel.ground.bus import HIGH, WRITE_KINDS, BusCycle, reads, reads_status
+from refmodel.ground.bus import (
+    HIGH,
+    READ_UNUSED,
+    WRITE_KINDS,
+    WRITE_UNUSED,
+    BusCycle,
+    reads,
+    reads_status,
+)
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 from testbenches.harness import Harness
 
 Words = NDArray[np.uint64]
+IDLE = 2  # stream of random numbers beside the track's and the memory's
 
 
 class Player:
-    """Writes drive words for a harness. An event is the word of one cycle: `cycle word` in hex."""
+    """Writes drive words for a harness. An event is the word of one cycle: `cycle word` in hex.
 
-    def __init__(self, harness: Harness, slots: Slots) -> None:
+    What the core must not look at is random, drawn from `seed`: address and data without a strobe,
+    and the channel bit without its own. Half of the idle addresses are those of status.
+    """
+
+    def __init__(self, harness: Harness, slots: Slots, seed: int = 0) -> None:
         self._harness = harness
         self._drive = harness.drive
         self._pulse_cycles = harness.binding.pulse_cycles
+        self._hold = harness.shape.hold
+        bus = harness.binding.bus
+        self._acts = bus.counted[0] if bus is not None else 0
         self._slots = slots
+        self._random = np.random.default_rng((seed, IDLE))
 
     def write(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
         """Write the event file of `cycles` cycles while passing the stimuli on.
@@ -39,36 +56,38 @@ class Player:
     def _written(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
         with path.open("w", encoding="ascii") as file:
             file.write(f"{cycles}\n")
-            active = np.empty(0, np.int64)
+            before = Stimulus(0, 0)
             for stimulus in stimuli:
-                edges, words = self.events(stimulus, active)
-                active = stimulus.pulses.cycle[-1:]
+                edges, words = self.events(stimulus, before)
+                before = stimulus
                 pairs = zip(edges.tolist(), words.tolist(), strict=True)
                 file.write("".join(map("%d %x\n".__mod__, pairs)))
                 yield stimulus
 
-    def events(self, stimulus: Stimulus, before: Cycles) -> tuple[Cycles, Words]:
+    def events(self, stimulus: Stimulus, before: Stimulus) -> tuple[Cycles, Words]:
         """Return the cycles in which a driven input changes or lasts, and their drive words.
 
-        `before` has the last flux pulse of the span before, which may reach into this one.
+        The last flux pulse and bus cycle of the span `before` may reach into this one.
         """
         held = self._held_lanes(stimulus)
         if "flux" in self._drive.slots:
-            held["flux"] = self._flux(stimulus, before)
+            held["flux"] = self._flux(stimulus, before.pulses.cycle[-1:])
         granted = self._granted(stimulus)
         changes = (lane.cycle for lane in held.values())
         bits = stimulus.bit_cycle if "bit" in self._drive.slots else granted[:0]
-        edges = np.unique(np.concatenate((bits, stimulus.access_cycle, granted, *changes)))
-        words = np.zeros(len(edges), np.uint64)
+        begun, bus_words = self._accesses(before, stimulus)
+        lasting = begun if self._hold == 1 else self._bounds(begun, stimulus)
+        edges = np.unique(np.concatenate((bits, lasting, granted, *changes)))
+        words = self._idle(len(edges))
         for name, lane in held.items():
             words |= self._slot(name, lane.at(edges))
         if len(bits):
-            strobe = np.uint64(self._drive.mask("bit_strobe"))
-            words[np.searchsorted(edges, bits)] |= strobe | self._slot("bit", stimulus.bit)
+            at = np.searchsorted(edges, bits)
+            words[at] &= ~np.uint64(self._drive.mask("bit"))
+            words[at] |= np.uint64(self._drive.mask("bit_strobe")) | self._slot("bit", stimulus.bit)
         words[np.searchsorted(edges, granted)] |= np.uint64(self._drive.mask("slot"))
-        if len(stimulus.access_cycle):
-            at = np.searchsorted(edges, stimulus.access_cycle)
-            words[at] |= self._accesses(stimulus)
+        if len(begun):
+            self._put_accesses(edges, words, begun, bus_words)
         return edges, words
 
     def access(self, beat: BusCycle) -> int:
@@ -76,24 +95,71 @@ class Player:
         kind, mask = np.array([beat.kind]), np.array([beat.mask])
         return int(self._bus_words(kind, mask, np.array([beat.value]))[0])
 
-    def _accesses(self, stimulus: Stimulus) -> Words:
-        return self._bus_words(stimulus.access_kind, stimulus.access_mask, stimulus.access_value)
+    def _idle(self, count: int) -> Words:
+        """Return random words in all that the core must not look at, half of them with status."""
+        words = self._random.integers(0, 1 << 63, count, np.uint64)
+        words &= np.uint64(self._drive.moving)
+        if self._harness.status_addresses:
+            places = np.array(self._harness.status_addresses)
+            chosen = self._random.integers(0, 2 * len(places), count)
+            at = np.flatnonzero(chosen < len(places))
+            words[at] &= ~np.uint64(self._drive.mask("address"))
+            words[at] |= self._slot("address", places[chosen[at]])
+        return words
+
+    def _accesses(self, before: Stimulus, stimulus: Stimulus) -> tuple[Cycles, Words]:
+        """Return where bus cycles begin that reach into the span, and their drive words."""
+        if "address" not in self._drive.slots:
+            return stimulus.access_cycle[:0], np.empty(0, np.uint64)
+        late = before.access_cycle[-1:]
+        late = late[late + self._hold > stimulus.first]
+        last = slice(len(before.access_cycle) - len(late), None)
+        columns = ("access_kind", "access_mask", "access_value")
+        kind, mask, value = (
+            np.concatenate((getattr(before, name)[last], getattr(stimulus, name)))
+            for name in columns
+        )
+        return np.concatenate((late, stimulus.access_cycle)), self._bus_words(kind, mask, value)
+
+    def _bounds(self, begun: Cycles, stimulus: Stimulus) -> Cycles:
+        """Return the edges at which held bus cycles begin, count, and end, inside the span."""
+        edges = np.concatenate([begun, begun + self._acts, begun + self._hold])
+        return edges[(edges >= stimulus.first) & (edges < stimulus.end)]
+
+    def _put_accesses(self, edges: Cycles, words: Words, begun: Cycles, bus_words: Words) -> None:
+        """Put bus cycles on the words of the edges at which they last."""
+        latest = np.searchsorted(begun, edges, side="right") - 1
+        at = np.flatnonzero((latest >= 0) & (edges < begun[latest] + self._hold))
+        latest = latest[at]
+        kept = np.uint64(self._drive.mask("address") | self._drive.mask("write_data"))
+        words[at] &= ~kept
+        words[at] |= bus_words[latest]
+        if self._hold > 1:
+            counts = edges[at] == begun[latest] + self._acts
+            words[at] |= self._slot("counts", counts & self._reads(bus_words[latest]))
+
+    def _reads(self, bus_words: Words) -> NDArray[np.bool_]:
+        reads: NDArray[np.bool_] = (bus_words & np.uint64(self._drive.mask("read"))) != 0
+        return reads
 
     def _bus_words(
         self, kind: NDArray[np.integer], mask: NDArray[np.integer], value: NDArray[np.integer]
     ) -> Words:
-        """Return the bus slots of bus cycles of these kinds."""
+        """Return the bus slots of bus cycles of these kinds; data are random while it reads."""
         addresses = self._harness.addresses
         address = np.full(len(kind), self._harness.other_address)
         for (register, part), place in addresses.items():
             write_kind = WRITE_KINDS.get(register)
             meant = reads_status(kind) if write_kind is None else kind == write_kind
             address[meant & (mask == part)] = place
+        unused = (kind == READ_UNUSED) | (kind == WRITE_UNUSED)
+        address[unused] = value[unused]
         write = ~reads(kind)
         width = self._drive.slots.get("write_data", (0, 0))[1]
         data = np.where((width <= 8) & (mask == HIGH), value >> 8, value)
+        data = np.where(write & ~unused, data, self._random.integers(0, 1 << 16, len(kind)))
         words = self._slot("write", write) | self._slot("read", ~write)
-        return words | self._slot("address", address) | self._slot("write_data", data * write)
+        return words | self._slot("address", address) | self._slot("write_data", data)
 
     def _granted(self, stimulus: Stimulus) -> Cycles:
         """Return the edges with a memory slot, none for a core without memory."""

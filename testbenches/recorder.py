@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -10,19 +10,31 @@ from numpy.typing import NDArray
 
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.engine.evidence import Observed, Reads
+from refmodel.engine.line_form import LongPulses, Toggles
 from refmodel.ground.bus import HIGH, reads, reads_status
+from refmodel.ground.depth import AGAIN
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
+from testbenches.binding.depth import depth_of
 from testbenches.binding.schema import Binding
 
 
 class Recorder:
     """Reads the records of one run, span by span in step with the model."""
 
-    def __init__(self, binding: Binding, layout: Layout, folder: Path, index: int) -> None:
+    def __init__(
+        self,
+        binding: Binding,
+        layout: Layout,
+        folder: Path,
+        index: int,
+        resets: Sequence[tuple[int, int]] = (),
+    ) -> None:
         self._binding = binding
+        self._deep = depth_of(binding).reads > 0
+        self._form = _form_of(binding, resets)
         self._slices = slices_of(binding, layout)
         self._changes = Table(folder / f"{index}.changes", 2)
         self._unknown = Table(folder / f"{index}.unknown", 2)
@@ -36,16 +48,21 @@ class Recorder:
         words = self._lane(self._changes, first, end, self._word)
         vague = self._lane(self._unknown, first, end, self._vague)
         self._word, self._vague = int(words.value[-1]), int(vague.value[-1])
-        return Observed(self._split(words), self._split(vague))
+        lanes = self._split(words)
+        if self._form is not None:
+            lanes["write_data"] = self._form.take(lanes["write_data"], end)
+        return Observed(lanes, self._split(vague))
 
     def reads(self, stimulus: Stimulus) -> Reads:
-        """Return what the stimulus's reads of status returned.
+        """Return what the reads of status returned that count in the stimulus.
 
         Raises CannotRun when the core's run does not hold exactly the reads of the stimulus.
         """
         rows = self._reads.before(stimulus.end)
-        reading = reads(stimulus.access_kind)
+        reading = reads(stimulus.access_kind) & (stimulus.access_mask != AGAIN)
         planned = stimulus.access_cycle[reading]
+        if self._deep:  # a read that a reset ends on its way is in the record only
+            rows = rows[np.isin(rows[:, 0], planned)]
         if not np.array_equal(rows[:, 0], planned):
             raise CannotRun(
                 f"the run recorded {len(rows)} reads up to cycle {stimulus.end}, "
@@ -118,6 +135,14 @@ class Table:
                     yield np.fromstring(text, np.int64, sep=" ").reshape(-1, columns)
         except (OSError, ValueError, DeprecationWarning) as error:
             raise CannotRun(f"{path.name}: the simulator's record is not whole: {error}") from None
+
+
+def _form_of(binding: Binding, resets: Sequence[tuple[int, int]]) -> LongPulses | Toggles | None:
+    """Return what brings the core's write data to pulses of one cycle; None if they are."""
+    line = binding.lines.write_data
+    if line is None or (line.form == "pulse" and line.cycles == 1):
+        return None
+    return Toggles(resets) if line.form == "toggle" else LongPulses(line.cycles)
 
 
 def slices_of(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:

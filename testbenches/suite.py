@@ -33,10 +33,13 @@ from refmodel.report.result import (
 )
 from refmodel.world.find import find_suite, given_name
 from refmodel.world.scenario import Scenario
+from testbenches.binding.bus import REGISTERS
+from testbenches.binding.depth import depth_told
 from testbenches.binding.load import load_binding
+from testbenches.binding.pins import LEVEL_INPUTS
 from testbenches.binding.ports import preflight
 from testbenches.binding.roles import GATES, LINES, MOVES
-from testbenches.binding.schema import LEVEL_INPUTS, REGISTERS, Binding
+from testbenches.binding.schema import Binding
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.simulator import Session
 from testbenches.toolchain import SIMULATORS, simulators, why_not
@@ -250,6 +253,7 @@ def scope_of(binding: Binding, options: Options, profile: Profile) -> Scope:
         | {name: binding.latency.get(name, 0) for name in _lines(binding)},
         tuple(WaiverTold(w.field, w.reason, w.until) for w in binding.waivers if w.field in waived),
         (*_gaps(binding, waived), *_simulator_gaps(options)),
+        depth_told(binding),
     )
 
 

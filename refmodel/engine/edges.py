@@ -118,7 +118,8 @@ class EdgeStepper:
     def access(self, kind: int, mask: int, value: int) -> None:
         """Put a bus cycle on the inputs."""
         inputs = self.inputs
-        inputs.read_status = 1 if kind == READ_STATUS else 0
+        if kind == READ_STATUS:
+            inputs.read_status = 1
         if not acts(kind, mask):
             return
         if kind == WRITE_SYNC_WORD:
@@ -189,7 +190,7 @@ def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
         while arrival[0] == edge:
             stepper.take(arrival)
             arrival = next(coming)
-        if beat and beat[0] == edge:
+        while beat and beat[0] == edge:  # a late write may meet a read
             stepper.access(*beat[1:])
             beat = next(beats, None)
         yield stepper.observed(edge)

@@ -20,12 +20,15 @@ class BusKind(IntEnum):
     READ_STATUS = 0  # reads status and clears byte_ready (B5)
     READ_STATUS_PART = 1  # reads the part of status that clears nothing
     READ_OTHER = 2  # reads some other register: no effect, value not modelled
-    WRITE_SYNC_WORD = 3
-    WRITE_TRANSFER = 4  # acts when its mask has the low byte; the value is the whole word then
-    WRITE_CONTROL = 5  # likewise
+    READ_UNUSED = 3  # reads the address `value`, at which nothing is read: no effect
+    WRITE_SYNC_WORD = 4
+    WRITE_TRANSFER = 5  # acts when its mask has the low byte; the value is the whole word then
+    WRITE_CONTROL = 6  # likewise
+    WRITE_UNUSED = 7  # writes to the address `value`, at which nothing is written: no effect
 
 
-READ_STATUS, READ_STATUS_PART, READ_OTHER, WRITE_SYNC_WORD, WRITE_TRANSFER, WRITE_CONTROL = BusKind
+READ_STATUS, READ_STATUS_PART, READ_OTHER, READ_UNUSED = tuple(BusKind)[:4]
+WRITE_SYNC_WORD, WRITE_TRANSFER, WRITE_CONTROL, WRITE_UNUSED = tuple(BusKind)[4:]
 WRITE_KINDS = {
     "sync_word": WRITE_SYNC_WORD,
     "transfer": WRITE_TRANSFER,
@@ -36,7 +39,12 @@ WRITTEN = {int(kind): register for register, kind in WRITE_KINDS.items()}
 
 def reads(kind: Kinds) -> NDArray[np.bool_]:
     """Return which bus cycles read a register; all others write one."""
-    return np.asarray(kind) <= READ_OTHER
+    return np.asarray(kind) <= READ_UNUSED
+
+
+def is_read(kind: int) -> bool:
+    """Return whether a bus cycle reads a register."""
+    return kind <= READ_UNUSED
 
 
 def reads_status(kind: Kinds) -> NDArray[np.bool_]:
@@ -49,7 +57,7 @@ def acts(kind: int, mask: int) -> bool:
 
     Each byte of sync_word does; transfer and control act as a whole, with the low byte.
     """
-    return kind == WRITE_SYNC_WORD or (kind > READ_OTHER and mask & LOW != 0)
+    return kind == WRITE_SYNC_WORD or (kind in (WRITE_TRANSFER, WRITE_CONTROL) and mask & LOW != 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +76,9 @@ class BusShape:
 
     `status`, `sync_word`, `transfer` and `control` hold the register bits each bus cycle carries;
     `clears` is the part of status whose reading clears byte_ready. The low byte of transfer and
-    of control comes last: the whole word acts then (B9, B13). An access is over `read_latency`
-    cycles after its last bus cycle: no earlier has a read its answer.
+    of control comes last: the whole word acts then (B9, B13). A bus cycle lasts `hold` cycles, and
+    `idle` pass before the next at least. A read has its answer `read_latency` cycles after the
+    cycle its bus cycle begins in; no earlier is an access over.
     """
 
     status: tuple[int, ...] = (WORD,)
@@ -78,11 +87,27 @@ class BusShape:
     transfer: tuple[int, ...] = (WORD,)
     control: tuple[int, ...] = (WORD,)
     read_latency: int = 0
+    hold: int = 1
+    idle: int = 0
+
+    @property
+    def step(self) -> int:
+        """Cycles from the beginning of a bus cycle to that of the next one of the same access."""
+        return self.hold + self.idle
+
+    @property
+    def busy(self) -> int:
+        """Cycles that must have passed since an access's last bus cycle began before a new one."""
+        return max(self.hold - 1, self.read_latency) + self.idle
 
     def read_status(self, cycle: int) -> list[BusCycle]:
         """Return the bus cycles of a read of status, the first at `cycle`."""
         return [
-            BusCycle(cycle + n, READ_STATUS if mask == self.clears else READ_STATUS_PART, mask)
+            BusCycle(
+                cycle + n * self.step,
+                READ_STATUS if mask == self.clears else READ_STATUS_PART,
+                mask,
+            )
             for n, mask in enumerate(self.status)
         ]
 
@@ -92,14 +117,19 @@ class BusShape:
             return self.write_sync_word(cycle, value)
         parts = self.transfer if register == "transfer" else self.control
         return [
-            BusCycle(cycle + n, WRITE_KINDS[register], mask, value if mask & LOW else value & mask)
+            BusCycle(
+                cycle + n * self.step,
+                WRITE_KINDS[register],
+                mask,
+                value if mask & LOW else value & mask,
+            )
             for n, mask in enumerate(parts)
         ]
 
     def write_sync_word(self, cycle: int, value: int) -> list[BusCycle]:
         """Return the bus cycles of a write of sync_word, each of which takes effect at once."""
         return [
-            BusCycle(cycle + n, WRITE_SYNC_WORD, mask, value & mask)
+            BusCycle(cycle + n * self.step, WRITE_SYNC_WORD, mask, value & mask)
             for n, mask in enumerate(self.sync_word)
         ]
 

@@ -85,7 +85,7 @@ class Processor:
         """Take what the pending bus cycles read (whole words; only masked bits count)."""
         access, beats = self._access, self.pending
         self.accesses += 1
-        self._now = beats[-1].cycle + self._shape.read_latency
+        self._now = beats[-1].cycle + self._shape.busy
         assert access is not None
         if isinstance(access, Write):
             self._recent.append((beats[0].cycle, access, None))

@@ -74,7 +74,10 @@ class Gap:
 
 @dataclass(frozen=True)
 class Scope:
-    """Which core was compared, and how far: `lags` has the cycles each field may come late."""
+    """Which core was compared, and how far: `lags` has the cycles each field may come late.
+
+    `depth` has the binding's keys in force for registers between pins and block, and their values.
+    """
 
     binding: str  # as the user gave it
     top: str
@@ -82,6 +85,7 @@ class Scope:
     lags: Mapping[str, int]
     waivers: tuple[WaiverTold, ...] = ()
     not_compared: tuple[Gap, ...] = ()
+    depth: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def waived(self) -> set[str]:

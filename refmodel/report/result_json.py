@@ -8,7 +8,7 @@ from typing import Any
 
 from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.engine.separator_verdict import Recovered
-from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
+from refmodel.ground.bus import HIGH, READ_OTHER, READ_UNUSED, WRITE_UNUSED, WRITTEN
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 from refmodel.report.result import RunResult, SuiteResult, verdict_of, worst_status
@@ -24,6 +24,7 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
         "waivers": [waiver for suite in suites for waiver in _waivers(suite)],
         "not_compared": [gap for suite in suites for gap in _gaps(suite)],
         "latency": {suite.scope.binding: dict(suite.scope.lags) for suite in suites},
+        "depth": {suite.scope.binding: dict(suite.scope.depth) for suite in suites},
         "runs": [_run(suite, run) for suite in suites for run in suite.runs],
     }
     return json.dumps(found, indent=2, ensure_ascii=False) + "\n"
@@ -106,6 +107,9 @@ def _access(seen: AccessSeen) -> dict[str, Any]:
     told: dict[str, Any] = {"cycle": seen.cycle}
     if seen.kind == READ_OTHER:
         return told | {"access": "read", "register": "other"}
+    if seen.kind in (READ_UNUSED, WRITE_UNUSED):
+        verb = "read" if seen.kind == READ_UNUSED else "write"
+        return told | {"access": verb, "register": None, "address": seen.value}
     register = WRITTEN.get(seen.kind)
     told |= {
         "access": "write" if register else "read",

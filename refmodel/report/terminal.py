@@ -99,6 +99,9 @@ def scope_lines(scope: Scope) -> Iterator[str]:
         yield f"  {waiver.field:<14} {waiver.reason} (until {waiver.until})"
     late = [f"{name} {words.counted(lag, 'cycle')}" for name, lag in scope.lags.items() if lag]
     yield f"Latency allowed: {', '.join(late) or 'none, every field is held to the cycle'}"
+    if scope.depth:
+        stated = ", ".join(f"{key} {value}" for key, value in scope.depth.items())
+        yield f"Depth of the core, as bound: {stated}"
 
 
 def _runs(outcomes: Iterable[Outcome]) -> Table:

@@ -13,7 +13,7 @@ from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH, UNUSED
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.edges import edges
-from refmodel.ground.bus import READ_OTHER, WRITE_KINDS, reads_status
+from refmodel.ground.bus import READ_OTHER, READ_UNUSED, WRITE_KINDS, WRITE_UNUSED, reads_status
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.separated import SeparatedBits
@@ -92,6 +92,7 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
         ("read_status", reads_status(kinds)),
         ("read_other", kinds == READ_OTHER),
         *((f"write_{register}", kinds == kind) for register, kind in WRITE_KINDS.items()),
+        ("unused_address", (kinds == READ_UNUSED) | (kinds == WRITE_UNUSED)),
     ):
         yield pulses("host", name, stimulus.access_cycle[made], first, end)
 

@@ -8,7 +8,7 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.engine.separator_verdict import Recovered
-from refmodel.ground.bus import HIGH, READ_OTHER, WRITTEN
+from refmodel.ground.bus import HIGH, READ_OTHER, READ_UNUSED, WRITE_UNUSED, WRITTEN
 from refmodel.ground.clauses import SEPARATOR, says
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
@@ -94,6 +94,9 @@ def cause_text(finding: Finding, layout: Layout) -> str:
 def access_text(seen: AccessSeen, layout: Layout) -> str:
     """Say what the host did on the bus in a cycle, and what a read returned."""
     part = {WORD: "", HIGH: ", high byte"}.get(seen.mask, ", low byte")
+    if seen.kind in (READ_UNUSED, WRITE_UNUSED):
+        verb = "reads" if seen.kind == READ_UNUSED else "writes to"
+        return f"cycle {seen.cycle}: {verb} address 0x{seen.value:X}, where the binding has nothing"
     if seen.kind == READ_OTHER:
         return f"cycle {seen.cycle}: reads another register"
     if seen.kind in WRITTEN:

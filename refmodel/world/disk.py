@@ -203,7 +203,7 @@ class Disk:
                 bit=passing.bit,
                 levels={n: lane_of(level, self.start, first, end) for n, level in levels.items()},
                 resets=self._resets(first, end),
-                reset_before=int(any(a < first <= b for a, b in self._all_resets)),
+                reset_before=int(any(a < first <= b for a, b in self.resets)),
                 memory=self.memory,
                 pulses=passing.pulses,
                 separated=passing.separated,
@@ -311,11 +311,11 @@ class Disk:
 
     def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
         """Return the reset spans in cycles `first` .. `end - 1`."""
-        clipped = ((max(a, first), min(b, end)) for a, b in self._all_resets)
+        clipped = ((max(a, first), min(b, end)) for a, b in self.resets)
         return tuple((a, b) for a, b in clipped if a < b)
 
     @cached_property
-    def _all_resets(self) -> list[tuple[int, int]]:
+    def resets(self) -> list[tuple[int, int]]:
         """The reset spans of the run in order; those that meet or overlap are one."""
         pulses = ((pulse.at, pulse.at + pulse.cycles) for pulse in self.scenario.resets)
         spans = [(0, self.start)]

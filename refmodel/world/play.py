@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
+from heapq import heappop, heappush
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,8 @@ import numpy as np
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.edges import EdgeStepper, arrivals
 from refmodel.engine.quiet import NEVER
-from refmodel.ground.bus import BusCycle
+from refmodel.ground.bus import BusCycle, is_read
+from refmodel.ground.depth import PLAIN, Inside
 from refmodel.ground.stimulus import Stimulus
 from refmodel.host.processor import REGISTERS, Processor
 from refmodel.profile import Profile
@@ -19,11 +21,21 @@ from refmodel.world.disk import Disk
 
 
 class ModelPlayer:
-    """Steps the register block through disk stimuli while a processor accesses it."""
+    """Steps the register block through disk stimuli while a processor accesses it.
 
-    def __init__(self, profile: Profile, processor: Processor) -> None:
+    Stimuli and bus cycles are those at the pins; `inside` says when the block has them.
+    """
+
+    def __init__(
+        self, profile: Profile, processor: Processor, inside: Inside | None = None
+    ) -> None:
         self._stepper = EdgeStepper(RegisterBlock(profile))
         self._processor = processor
+        self._inside = inside or Inside(PLAIN)
+        self._depth = self._inside.depth
+        self._due: list[tuple[int, int, BusCycle, bool]] = []  # edge, count, bus cycle, answers
+        self._begun = 0  # bus cycles of the access under way
+        self._pushed = 0
         self._read: list[int] = []  # what the access under way has read so far
 
     def play(self, disk: Iterable[Stimulus]) -> Iterator[Stimulus]:
@@ -33,15 +45,19 @@ class ModelPlayer:
         self._processor.close()
 
     def _through(self, stimulus: Stimulus) -> list[BusCycle]:
-        """Step through one stimulus; return the bus cycles made in it."""
+        """Step through one stimulus; return the bus cycles begun in it."""
         made: list[BusCycle] = []
         self._stepper.memory = stimulus.memory
-        coming = arrivals(stimulus)
+        coming = arrivals(self._inside.take(stimulus))
         arrival = next(coming)
         while True:
-            beat = self._next_beat(stimulus.end)
-            edge = min(arrival[0], beat.cycle if beat else NEVER)
-            if edge == NEVER:
+            beat = self._next_beat()
+            edge = min(
+                arrival[0],
+                beat.cycle if beat else NEVER,
+                self._due[0][0] if self._due else NEVER,
+            )
+            if edge >= stimulus.end:
                 self._stepper.settle(stimulus.end)
                 return made
             self._stepper.settle(edge)
@@ -50,24 +66,40 @@ class ModelPlayer:
                 arrival = next(coming)
             if beat and beat.cycle == edge:
                 made.append(beat)
-                self._access(beat)
-            else:
-                self._stepper.step()
+                self._begin(beat)
+            self._carry_out(edge)
+            self._stepper.step()
+            self._go_on()
 
-    def _next_beat(self, end: int) -> BusCycle | None:
-        """Return the next bus cycle if it falls before `end`."""
+    def _next_beat(self) -> BusCycle | None:
+        """Return the next bus cycle to begin, if there is one."""
         pending = self._processor.pending
-        if not pending or pending[len(self._read)].cycle >= end:
-            return None
-        return pending[len(self._read)]
+        return pending[self._begun] if self._begun < len(pending) else None
 
-    def _access(self, beat: BusCycle) -> None:
-        """Step the edge on which the processor's bus cycle falls."""
-        self._read.append(self._stepper.block.status)
-        self._stepper.access(beat.kind, beat.mask, beat.value)
-        self._stepper.step()
-        if len(self._read) == len(self._processor.pending):
-            read, self._read = self._read, []
+    def _begin(self, beat: BusCycle) -> None:
+        """Note when a bus cycle that begins now counts; a write asks for no answer."""
+        self._begun += 1
+        late = self._depth.of(beat.kind)
+        for n, at in enumerate(self._depth.acts):
+            answers = n == 0 and is_read(beat.kind)
+            heappush(self._due, (beat.cycle + at + late, self._pushed, beat, answers))
+            self._pushed += 1
+        if not is_read(beat.kind):
+            self._read.append(0)
+
+    def _carry_out(self, edge: int) -> None:
+        """Put on the block's inputs what counts at an edge."""
+        while self._due and self._due[0][0] == edge:
+            _, _, beat, answers = heappop(self._due)
+            if answers:
+                self._read.append(self._stepper.block.status)
+            if not self._inside.lost(edge - self._depth.of(beat.kind), edge):
+                self._stepper.access(beat.kind, beat.mask, beat.value)
+
+    def _go_on(self) -> None:
+        """Hand the processor what its access read, when all of it has been answered."""
+        if self._read and len(self._read) == len(self._processor.pending):
+            read, self._read, self._begun = self._read, [], 0
             self._processor.complete(read)
 
 

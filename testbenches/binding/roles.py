@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import ClassVar, Literal, NamedTuple
 
+from pydantic import Field as Key
+
 from refmodel.ground.yamlfile import Schema, ShortForm
 
 Active = Literal["high", "low"]
@@ -19,6 +21,26 @@ class Signal(ShortForm):
     short: ClassVar[str] = "port"
     port: str
     active: Active = "high"
+
+
+class Level(Signal):
+    """A level input: registered by the block, `latency` times more before, or passed straight.
+
+    A straight level shows in status in the cycle in which another register drives it.
+    """
+
+    path: Literal["registered", "straight"] = "registered"
+    latency: int = Key(0, ge=0, le=64)
+
+
+class Pulses(ShortForm):
+    """An output line that pulses for `cycles` cycles, or changes its level instead."""
+
+    short: ClassVar[str] = "signal"
+    signal: str
+    active: Active = "high"
+    form: Literal["pulse", "toggle"] = "pulse"
+    cycles: int = Key(1, ge=1, le=64)
 
 
 class Observed(ShortForm):
@@ -50,8 +72,8 @@ class Watched(NamedTuple):
 class Gates(Schema):
     """Ports of the outside enables of the transfer (B15)."""
 
-    master: Signal | None = None
-    channel: Signal | None = None
+    master: Level | None = None
+    channel: Level | None = None
 
     def driven(self) -> Iterator[Driven]:
         """Yield the gates the core takes on ports."""
@@ -90,7 +112,7 @@ class Lines(Schema):
     """Output lines beside status: compared in every cycle where the core shows them."""
 
     write_gate: Observed | None = None
-    write_data: Observed | None = None
+    write_data: Pulses | None = None
     sync_found: Observed | None = None
     transfer_done: Observed | None = None
 

@@ -9,8 +9,10 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.ground.errors import InputError, Problem, UserError, near
 from refmodel.profile import Profile, load_profile
+from testbenches.binding.bus import Bus
+from testbenches.binding.depth_rules import depth_faults
 from testbenches.binding.roles import LINES, MOVES
-from testbenches.binding.schema import Binding, Bus
+from testbenches.binding.schema import Binding
 from testbenches.hdl.elaborate import PLAIN_NAME
 
 Fault = tuple[tuple[str | int, ...], str]  # key, message
@@ -20,6 +22,7 @@ def problems(binding: Binding, today: date) -> Iterator[Problem]:
     """Yield every rule the binding breaks, at its key."""
     yield from _profile_problems(binding)
     rules = [*_core(binding), *_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
+    rules += depth_faults(binding)
     for key, message in [*rules, *_latency(binding), *_waivers(binding, today)]:
         yield binding.document.problem(key, message)
 

@@ -9,35 +9,38 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import Annotated, ClassVar, Literal, NamedTuple
+from typing import Annotated
 
 from pydantic import Field as Key
-from pydantic import PrivateAttr, model_validator
+from pydantic import PrivateAttr
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
 from refmodel.ground.bus import HIGH, LOW, BusShape
 from refmodel.ground.word import WORD
-from refmodel.ground.yamlfile import Document, Schema, ShortForm
+from refmodel.ground.yamlfile import Document, Schema
 from refmodel.media.flux import pulse_width
 from refmodel.profile import Profile, load_profile
+from testbenches.binding.bus import (
+    REGISTERS,
+    STATUS,
+    Beat,
+    Bus,
+    Natural,
+    StatusAddress,
+    WordAddress,
+)
+from testbenches.binding.pins import LEVEL_INPUTS, Clock, Disk, Inputs, Reset
 from testbenches.binding.roles import (
     GATES,
-    Active,
     Driven,
     Gates,
+    Level,
     Lines,
     Memory,
     Observed,
-    Signal,
     Watched,
 )
 from testbenches.binding.separator import ChannelBit, Separator
-
-Half = Literal["high", "low"]
-Natural = Annotated[int, Key(ge=0)]
-STATUS = "status"
-REGISTERS = (STATUS, "sync_word", "transfer", "control")
-LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
 
 
 class Core(Schema):
@@ -48,117 +51,6 @@ class Core(Schema):
     include_dirs: list[str] = Key([])
     defines: dict[str, str | int | None] = Key({})
     parameters: dict[str, int | str] = Key({})
-
-
-class Clock(Schema):
-    """The clock port, and the enable that is on in one of `enable_every` clock periods."""
-
-    port: str
-    enable: str | None = None
-    enable_active: Active = "high"
-    enable_every: int = Key(1, ge=1, le=1024)
-
-
-class Reset(Schema):
-    """The reset port, asserted for `cycles` cycles at the start."""
-
-    port: str
-    active: Active = "high"
-    cycles: int = Key(4, ge=1, le=1_000_000)
-
-
-class Disk(Schema):
-    """Where the disk enters: channel bits, or flux pulses for the core's own separator.
-
-    A channel bit `value` is taken on an edge on which `strobe` is active. A pulse holds `flux`
-    active for `pulse_cycles` cycles; not given, for as long as a drive's read pulse of 400 ns.
-    """
-
-    strobe: Signal | None = None
-    value: Signal | None = None
-    flux: str | None = None
-    active: Active = "high"
-    pulse_cycles: int | None = Key(None, ge=1, le=1000)
-
-    def driven(self) -> Iterator[Driven]:
-        """Yield the inputs of the core."""
-        for name in ("strobe", "value"):
-            signal = getattr(self, name)
-            if signal is not None:
-                yield Driven(("disk", name), signal.port, signal.active)
-        if self.flux is not None:
-            yield Driven(("disk", "flux"), self.flux, self.active)
-
-
-class StatusAddress(ShortForm):
-    """Where status is read: one address, or two bytes of which reading one clears byte_ready."""
-
-    short: ClassVar[str] = "word"
-    word: Natural | None = None
-    high: Natural | None = None
-    low: Natural | None = None
-    clears_on: Half | None = None
-
-    @model_validator(mode="after")
-    def _one_form(self) -> StatusAddress:
-        _check_halves(self.word, self.high, self.low)
-        if self.high is not None and self.clears_on is None:
-            raise ValueError("clears_on must say which byte's read clears byte_ready: high or low")
-        if self.high is None and self.clears_on is not None:
-            raise ValueError("clears_on goes with high and low of a byte-wide bus")
-        return self
-
-
-class WordAddress(ShortForm):
-    """Where a register is written: one address, or one for each byte."""
-
-    short: ClassVar[str] = "word"
-    word: Natural | None = None
-    high: Natural | None = None
-    low: Natural | None = None
-
-    @model_validator(mode="after")
-    def _one_form(self) -> WordAddress:
-        _check_halves(self.word, self.high, self.low)
-        return self
-
-
-def _check_halves(word: int | None, high: int | None, low: int | None) -> None:
-    """Raise ValueError unless there is one address, or two different ones."""
-    if (word is None) == (high is None) or (high is None) != (low is None):
-        raise ValueError("give one address, or both high and low of a byte-wide bus")
-    if high is not None and high == low:
-        raise ValueError(f"high and low are both {high}; the two bytes need two addresses")
-
-
-class Registers(Schema):
-    """The registers the core has on its bus. What is not here is not tested."""
-
-    status: StatusAddress | None = None
-    sync_word: WordAddress | None = None
-    transfer: WordAddress | None = None
-    control: WordAddress | None = None
-
-
-class Bus(Schema):
-    """The host's side: read and write strobes, or a select and a write line for the direction."""
-
-    address: str
-    read: Signal | None = None
-    select: Signal | None = None
-    write: Signal | None = None
-    write_data: str | None = None
-    read_data: str | None = None
-    registers: Registers
-    read_latency: int = Key(0, ge=0, le=256)
-
-
-class Inputs(Schema):
-    """Model inputs the core takes on ports."""
-
-    dma_active: Signal | None = None
-    writing: Signal | None = None
-    wait_for_sync: Signal | None = None
 
 
 class Observe(Schema):
@@ -175,14 +67,6 @@ class Waiver(Schema):
     field: str
     reason: str = Key(min_length=1)
     until: date
-
-
-class Beat(NamedTuple):
-    """One bus cycle of an access: `offset` cycles from the one that counts."""
-
-    offset: int
-    address: int
-    half: Literal["word", "high", "low"]
 
 
 class Binding(Schema):
@@ -238,6 +122,11 @@ class Binding(Schema):
         return {name: where for name, where in found.items() if where is not None}
 
     @property
+    def registers_unbound(self) -> list[str]:
+        """Names of the registers the core may have that the binding gives no address."""
+        return [name for name in REGISTERS if name not in self.registers]
+
+    @property
     def byte_wide(self) -> bool:
         """True when a register is reached as two bytes."""
         return any(where.word is None for where in self.registers.values())
@@ -257,13 +146,16 @@ class Binding(Schema):
     @property
     def bus_shape(self) -> BusShape:
         """How an access is laid out in bus cycles: the same as `beats`, by register bits."""
+        bus = self.bus
         masks = {"word": WORD, "high": HIGH, "low": LOW}
         parts = {name: self.beats(name) for name in self.registers}
         order = {name: tuple(masks[beat.half] for beat in parts[name]) for name in parts}
         counting = {beat.offset: masks[beat.half] for beat in parts.get(STATUS, ())}
         return BusShape(
             clears=counting.get(0, WORD),
-            read_latency=self.bus.read_latency if self.bus is not None else 0,
+            read_latency=bus.answer if bus is not None else 0,
+            hold=bus.hold if bus is not None else 1,
+            idle=bus.idle if bus is not None else 0,
             **{name: order.get(name, (WORD,)) for name in REGISTERS},
         )
 
@@ -276,7 +168,7 @@ class Binding(Schema):
         return {waiver.field for waiver in self.waivers if today <= waiver.until}
 
     @property
-    def level_inputs(self) -> dict[str, Signal]:
+    def level_inputs(self) -> dict[str, Level]:
         """The model's level inputs the core takes on ports, by the model's name."""
         found = {name: getattr(self.inputs, name) for name in LEVEL_INPUTS}
         found |= {f"{name}_enable": getattr(self.gates, name) for name in GATES}

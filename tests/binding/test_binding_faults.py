@@ -110,6 +110,28 @@ FAULTS = [
      "binding.yaml:6:1: bus.write: missing; the register sync_word needs it"),
     ({"  write_data: din\n": ""},
      "binding.yaml:6:1: bus.write_data: missing; the register sync_word needs it"),
+    # depth
+    ({"dma_active: dma": "dma_active: {port: dma, path: straight, latency: 1}"},
+     "binding.yaml:13:34: inputs.dma_active.path: a straight level passes no register, but latency "
+     "says 1; give one of the two"),
+    ({"dma_active: dma": "wait_for_sync: {port: dma, path: straight}"},
+     "binding.yaml:13:37: inputs.wait_for_sync.path: 'straight' makes no difference: status does "
+     "not show wait_for_sync; leave path out"),
+    ({"inputs: {dma_active: dma}": "gates: {master: {port: dma, path: direct}}"},
+     "binding.yaml:13:29: gates.master.path: 'direct' is not one of 'registered' or 'straight'"),
+    ({"  read: rd": "  hold: 4\n  read_latency: 4\n  read: rd"},
+     "binding.yaml:8:3: bus.hold: the strobe is held for 4 cycles, and what a read returns is at "
+     "the port in the 5th (acts, latency, read_latency); hold: 5 would do"),
+    ({"  read: rd": "  acts: last\n  read: rd"},
+     "binding.yaml:8:3: bus.acts: 'last' needs a strobe held for more than one cycle; give hold as "
+     "well, or leave acts out"),
+    ({"inputs: {dma_active: dma}": "lines: {write_data: {signal: w, form: toggle, cycles: 2}}"},
+     "binding.yaml:13:47: lines.write_data.cycles: '2' is the length of a pulse, and a line that "
+     "toggles has none; give form or cycles"),
+    ({"strobe: stb, value: {port: bitv, active: low}": "flux: r, latency: 2",
+      "{status: status}": "{channel_bit: {strobe: a, value: b}}"},
+     "binding.yaml:5:17: disk.latency: '2' goes with strobe and value; for flux it is called "
+     "separator.pulse_latency"),
     # clock
     ({"enable: en, enable_every: 4": "enable_active: low, enable_every: 4"},
      "binding.yaml:3:20: clock.enable_active: needs 'enable', the port of the clock enable\n"

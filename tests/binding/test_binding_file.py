@@ -5,7 +5,9 @@ from datetime import date
 import pytest
 
 from refmodel.ground.bus import HIGH, LOW, WORD_BUS, BusShape
-from testbenches.binding.schema import Beat, Binding, Driven, Signal, Watched
+from testbenches.binding.bus import Beat
+from testbenches.binding.roles import Driven, Level, Watched
+from testbenches.binding.schema import Binding
 
 BYTES = {
     "{status: 0x4, sync_word: 0x8}": "{status: {high: 0, low: 1, clears_on: high}, "
@@ -47,7 +49,7 @@ def test_select_form(load):
 def test_level_inputs(load):
     """The model inputs the core takes on ports are there by name, others are not."""
     changes = {"dma_active: dma": "dma_active: {port: dma, active: low}"}
-    assert load(changes).level_inputs == {"dma_active": Signal(port="dma", active="low")}
+    assert load(changes).level_inputs == {"dma_active": Level(port="dma", active="low")}
 
 
 def test_word_wide_access(load):
@@ -151,5 +153,6 @@ def test_json_schema_takes_the_short_forms():
     """Editors are told that a port's name stands for a signal, an address for a register."""
     parts = Binding.model_json_schema()["$defs"]
     short = {name: part["anyOf"][0] for name, part in parts.items() if "anyOf" in part}
-    assert set(short) == {"Signal", "Observed", "StatusAddress", "WordAddress"}
+    signals = {"Signal", "Level", "Observed", "Pulses"}
+    assert set(short) == signals | {"StatusAddress", "WordAddress"}
     assert short["Signal"]["type"] == "string"

@@ -12,7 +12,7 @@ from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.profile import profile_names
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight, source_files
-from testbenches.binding.schema import Signal
+from testbenches.binding.roles import Signal
 from testbenches.drafting.draft import draft
 from testbenches.hdl.elaborate import elaborate
 

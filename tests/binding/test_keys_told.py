@@ -4,7 +4,9 @@ import re
 from pathlib import Path
 
 import hdl_stubs
-from testbenches.binding.schema import Binding, Bus, Clock, Core, Disk, Reset, Waiver
+from testbenches.binding.bus import Bus
+from testbenches.binding.pins import Clock, Disk, Reset
+from testbenches.binding.schema import Binding, Core, Waiver
 
 TEXT = (Path(hdl_stubs.__file__).parent / "README.md").read_text(encoding="utf-8")
 TABLE = TEXT.partition("## The keys of a binding\n")[2].partition("\n## ")[0]

@@ -8,10 +8,10 @@ from hdl_lint import icarus, sources, verilator
 
 from hdl_stubs.defects import HERE, REFERENCE
 from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS, Layout
+from testbenches.binding.bus import REGISTERS
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight, source_files
 from testbenches.binding.roles import LINES
-from testbenches.binding.schema import REGISTERS
 
 TOPS = {
     "reference": "disk_regs",

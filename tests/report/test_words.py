@@ -13,7 +13,9 @@ from refmodel.ground.bus import (
     READ_OTHER,
     READ_STATUS,
     READ_STATUS_PART,
+    READ_UNUSED,
     WRITE_SYNC_WORD,
+    WRITE_UNUSED,
 )
 from refmodel.ground.clauses import CLAUSES
 from refmodel.report import words
@@ -34,6 +36,14 @@ def test_every_clause_is_stated():
     ("seen", "said"),
     [
         (AccessSeen(9, READ_OTHER, 0xFFFF, 0), "cycle 9: reads another register"),
+        (
+            AccessSeen(9, READ_UNUSED, 0xFFFF, 6),
+            "cycle 9: reads address 0x6, where the binding has nothing",
+        ),
+        (
+            AccessSeen(9, WRITE_UNUSED, 0xFFFF, 0),
+            "cycle 9: writes to address 0x0, where the binding has nothing",
+        ),
         (
             AccessSeen(9, WRITE_SYNC_WORD, HIGH, 0x4400),
             "cycle 9: writes sync_word, high byte: 0x4400",

@@ -23,7 +23,7 @@ from refmodel.engine.timeline import LINES
 from refmodel.ground.clauses import CLAUSE_OF, CLAUSES
 from refmodel.ground.same_edge import MEETINGS, Event
 from refmodel.profile import load_profile
-from testbenches.binding.schema import REGISTERS
+from testbenches.binding.bus import REGISTERS
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 BLOCK = Path(refmodel.block.__file__).parent

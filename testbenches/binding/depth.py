@@ -1,0 +1,41 @@
+"""How deep a core is: the registers between its pins and its block, as its binding says."""
+
+from __future__ import annotations
+
+from refmodel.ground.depth import Depth
+from refmodel.ground.yamlfile import Schema
+from testbenches.binding.pins import LEVEL_INPUTS
+from testbenches.binding.roles import GATES
+from testbenches.binding.schema import Binding
+
+BUS_KEYS = ("hold", "acts", "idle", "latency", "write_latency", "read_latency")
+LEVEL_KEYS = ("path", "latency")
+
+
+def depth_of(binding: Binding) -> Depth:
+    """Return how many edges lie between the core's pins and its block."""
+    bus, levels = binding.bus, binding.level_inputs
+    late = {name: level.latency for name, level in levels.items() if level.latency}
+    straight = frozenset(name for name, level in levels.items() if level.path == "straight")
+    if bus is None:
+        return Depth(binding.disk.latency, levels=late, straight=straight)
+    writes = bus.latency + bus.write_latency
+    return Depth(binding.disk.latency, bus.latency, writes, late, bus.counted, straight)
+
+
+def depth_told(binding: Binding) -> dict[str, str]:
+    """Return every key in force that says how deep the core is, by its place in the file."""
+    parts: list[tuple[str, Schema | None, tuple[str, ...]]] = [
+        ("disk", binding.disk, ("latency",)),
+        ("bus", binding.bus, BUS_KEYS),
+        *((f"inputs.{name}", getattr(binding.inputs, name), LEVEL_KEYS) for name in LEVEL_INPUTS),
+        *((f"gates.{name}", getattr(binding.gates, name), LEVEL_KEYS) for name in GATES),
+        ("lines.write_data", binding.lines.write_data, ("form", "cycles")),
+    ]
+    return {
+        f"{where}.{key}": str(getattr(part, key))
+        for where, part, keys in parts
+        if part is not None
+        for key in keys
+        if getattr(part, key) != type(part).model_fields[key].default
+    }

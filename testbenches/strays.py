@@ -1,0 +1,98 @@
+"""Accesses beside a core's registers: none of them may have an effect."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.ground.bus import READ_UNUSED, WRITE_UNUSED
+from refmodel.ground.lane import Cycles
+from refmodel.ground.stimulus import Stimulus
+from testbenches.binding.bus import STATUS
+from testbenches.binding.schema import Binding
+
+APART = 150  # cycles between them on the average, where a host program leaves room
+NEAR = 4  # cycles behind a channel bit
+STREAM = 3  # of random numbers
+MOST = 1 << 16  # addresses looked at, of a wider bus
+
+
+class Strays:
+    """Draws such accesses from a seed and puts them between those of a host program.
+
+    A read goes to an address that returns nothing of status, a write to one that no register is
+    written at, on a core whose registers are all bound: a write may hit one that is not.
+    """
+
+    def __init__(self, binding: Binding, address_width: int, seed: int) -> None:
+        self._random = np.random.default_rng((seed, STREAM))
+        self._room = binding.bus_shape.busy + 1
+        free = {READ_UNUSED: _free(binding, address_width, reads=True)}
+        if binding.registers_unbound == []:
+            free[WRITE_UNUSED] = _free(binding, address_width, reads=False)
+        self._choices = [(kind, address) for kind, found in free.items() for address in found]
+
+    def among(self, stimulus: Stimulus) -> Stimulus:
+        """Return a span with accesses more in it."""
+        at = self._places(stimulus)
+        if not self._choices or not len(at):
+            return stimulus
+        kinds = sorted({kind for kind, _ in self._choices})
+        kind = self._random.choice(np.array(kinds, np.uint8), len(at))
+        value = np.zeros(len(at), np.uint16)
+        for one in kinds:
+            addresses = np.array([a for k, a in self._choices if k == one], np.uint16)
+            value[kind == one] = self._random.choice(addresses, int((kind == one).sum()))
+        cycle = np.concatenate((stimulus.access_cycle, at))
+        order = np.argsort(cycle, kind="stable")
+        mask = np.full(len(at), 0xFFFF, np.uint16)
+        return replace(
+            stimulus,
+            access_cycle=cycle[order],
+            access_kind=np.concatenate((stimulus.access_kind, kind))[order],
+            access_mask=np.concatenate((stimulus.access_mask, mask))[order],
+            access_value=np.concatenate((stimulus.access_value, value))[order],
+        )
+
+    def _places(self, stimulus: Stimulus) -> Cycles:
+        """Return cycles at random with room for a bus cycle before the next and behind the last."""
+        room = self._room
+        first, end = stimulus.first + room, stimulus.end - 2 * room
+        if end <= first:
+            return stimulus.access_cycle[:0]
+        at = self._random.integers(first, end, (end - first) // APART + 1)
+        bits = stimulus.bit_cycle
+        if len(bits):  # every second one near a channel bit: that is where things happen
+            near = self._random.choice(bits, len(at[::2])) + self._random.integers(
+                0, NEAR, len(at[::2])
+            )
+            at[::2] = np.clip(near, first, end - 1)
+        at = np.sort(at)
+        at = at[np.diff(at, prepend=first - room) >= room]
+        made = stimulus.access_cycle
+        if not len(made):
+            return at
+        behind = np.searchsorted(made, at, side="right")
+        last = made[np.maximum(behind - 1, 0)]
+        coming = made[np.minimum(behind, len(made) - 1)]
+        early = (behind == 0) | (at - last >= room)
+        late = (behind == len(made)) | (coming - at >= room)
+        kept: NDArray[np.bool_] = early & late
+        return at[kept]
+
+
+def _free(binding: Binding, width: int, reads: bool) -> list[int]:
+    """Return the addresses at which nothing is read, or written."""
+    bus = binding.bus
+    if bus is None:
+        return []
+    decoded = (1 << width) - 1 if bus.decoded is None else bus.decoded
+    taken = {
+        beat.address & decoded
+        for name in binding.registers
+        if (name == STATUS) == reads
+        for beat in binding.beats(name)
+    } | {address & decoded for address in bus.others}
+    return [a for a in range(min(1 << width, MOST)) if a & decoded not in taken]
