@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from importlib import resources
 from pathlib import Path
 
 from pydantic import model_validator
 
 from refmodel.block.settings import Settings
-from refmodel.ground.errors import UserError, near
+from refmodel.ground.errors import InputError, UserError, near
 from refmodel.ground.yamlfile import load
 from refmodel.separator.choose import NAMES, make_separator
+from refmodel.separator.interface import Separator
 from refmodel.separator.parameters import SeparatorPart
 
 PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
@@ -32,10 +34,35 @@ class Profile(Settings):
             )
         for name in NAMES:
             try:
-                make_separator(name, self.separator, self.cycles_per_bit)
+                self.make_separator(name)
             except UserError as error:
                 raise ValueError(str(error)) from None
         return self
+
+    @property
+    def separator_clock_hz(self) -> Fraction:
+        """The clock of the data separator: its own, or the block's."""
+        return self.separator.clock_hz or self.clock_hz
+
+    @property
+    def separator_cycles_per_bit(self) -> Fraction:
+        """Cycles of the separator's clock in one nominal channel bit."""
+        return self.separator_clock_hz * self.channel_bit_ns / 1_000_000_000
+
+    @property
+    def separator_cycle_ns(self) -> Fraction:
+        """Length of a cycle of the separator's clock in nanoseconds."""
+        return 1_000_000_000 / self.separator_clock_hz
+
+    def make_separator(self, name: str) -> Separator:
+        """Return the separator `name` on its own clock, in reset; UserError for an unknown one."""
+        return make_separator(name, self.separator, self.separator_cycles_per_bit)
+
+    def on_one_clock(self) -> Profile:
+        """Return the profile with its separator on the block's clock."""
+        return self.model_copy(
+            update={"separator": self.separator.model_copy(update={"clock_hz": None})}
+        )
 
 
 def profile_names() -> list[str]:
@@ -49,8 +76,21 @@ def load_profile(name: str, folder: Path | None = None) -> Profile:
     Raises UserError when there is no such profile or the file is not a valid one.
     """
     if name in profile_names():
-        return load(PROFILES / f"{name}.yaml").validate(Profile)
+        return _loaded(PROFILES / f"{name}.yaml")
     path = Path(name) if folder is None else folder / name
     if path.suffix in (".yaml", ".yml"):
-        return load(path).validate(Profile)
+        return _loaded(path)
     raise UserError(f"profile '{name}': no such profile{near(name, profile_names())}")
+
+
+def _loaded(path: Path) -> Profile:
+    """Return the profile of a file; InputError for a separator slower than its block, too."""
+    document = load(path)
+    profile = document.validate(Profile)
+    if profile.separator_clock_hz < profile.clock_hz:
+        message = (
+            f"'{profile.separator.clock_hz}' Hz is below the block's {profile.clock_hz} Hz; a"
+            " separator runs at the block's clock or a faster one"
+        )
+        raise InputError([document.problem(("separator", "clock_hz"), message)])
+    return profile

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction
 from typing import Any, Literal, Self, get_args
 
@@ -12,11 +11,10 @@ from pydantic import field_validator
 from refmodel.block.fields import Layout
 from refmodel.block.slots import SlotRate, Slots
 from refmodel.ground.errors import UserError, near
+from refmodel.ground.frequency import exact_frequency
 from refmodel.ground.yamlfile import Schema
 
-_FREQUENCY = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15}|/[1-9][0-9]{0,14})?")
 LEAST_WRITE_BIT_CYCLES = 9
-FASTEST_HZ = 10_000_000_000
 
 
 class Policies(Schema):
@@ -74,15 +72,7 @@ class Settings(Schema):
     @classmethod
     def _exact_clock(cls, value: object) -> Fraction:
         """Take an integer or an exact fraction such as `78750000/11`."""
-        text = str(value).replace("_", "")
-        if not _FREQUENCY.fullmatch(text):
-            raise ValueError(f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11")
-        clock = Fraction(text)
-        if clock == 0:
-            raise ValueError(f"'{value}' is not above 0 Hz")
-        if clock > FASTEST_HZ:
-            raise ValueError(f"'{value}' is above {FASTEST_HZ} Hz")
-        return clock
+        return exact_frequency(value)
 
     @field_validator("layout")
     @classmethod

@@ -130,7 +130,7 @@ def _given(name: str) -> tuple[Profile, Binding | None]:
     from testbenches.binding.load import load_binding
 
     binding = load_binding(path)
-    return binding.load_profile(), binding
+    return binding.load_profile().on_one_clock(), binding  # the clock its core is driven with
 
 
 def _core(binding: Binding, profile: Profile, sim: Simulator | None, seed: int) -> CoreSubject:

@@ -15,14 +15,14 @@ class SeparatedBits:
     """Delivered channel bits: the cycle each is delivered in, and why it was taken.
 
     `phase` is the error of the pulse that made a 1 (0 for a 0) and `period` the length of the
-    window as it ended, both in 1 / `one` cycles.
+    window as it ended, both in 1 / `one` cycles of the block's clock.
     """
 
     cycle: Cycles
     bit: NDArray[np.uint8]
     phase: Cycles
     period: Cycles
-    one: int
+    one: float
 
     def since(self, cycle: int) -> SeparatedBits:
         """Return the bits delivered from a cycle on."""

@@ -22,7 +22,7 @@ from refmodel.margin.pattern import (
 )
 from refmodel.margin.subject import Subject
 from refmodel.media.flux_defects import NoFlux
-from refmodel.media.seeded import seed_of
+from refmodel.media.seeded import seed_of, uniform
 from refmodel.separator.measure import last_error, probe_failures, tally
 
 PROBE_EVERY = 24  # pulses: a disturbed loop has settled before the next one
@@ -30,6 +30,7 @@ LONG_LOCK = 512  # zeros of preamble where the lock itself is not the question
 SPLICES = tuple(n / 8 for n in range(8))  # phases at which a preamble may begin, in channel bits
 FASTEST_PERCENT = 25.0
 LONGEST_DROPOUT_BITS = 4096
+DYNAMIC = 11  # stream of random numbers beside those of the flux
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,36 @@ def window_margin(
     early = largest(lambda shift: is_right(-shift), limit, rounds)
     late = largest(is_right, limit, rounds)
     return WindowMargin(condition.speed_percent, early, late)
+
+
+@dataclass(frozen=True)
+class DynamicMargin:
+    """The largest shift up to which every pulse may be off at random, in ns; None: not even 0."""
+
+    speed_percent: float
+    shift_ns: float | None
+
+
+def dynamic_margin(
+    subject: Subject, clock: Clock, seed: int, condition: Condition, rounds: int = 9
+) -> DynamicMargin:
+    """Return up to which shift all pulses of random data can be off at once, evenly either way.
+
+    This is what data sheets call window margin; 60 to 70 % of half a channel bit is usual (from
+    memory, common practice). `window_margin` shifts single pulses and leaves the others where they
+    are, so that a separator starts each time from a perfect phase.
+    """
+    pattern = data_pattern(clock.bit_ns, 1500, seed, condition.pw50_ns, LONG_LOCK)
+    first = pattern.first_data_pulse
+    moved = 2 * uniform(len(pattern.written.bit), seed, DYNAMIC) - 1
+    moved[:first] = 0
+
+    def is_right(shift_ns: float) -> bool:
+        pulses = pulses_of(pattern, clock, condition, seed, moved * shift_ns)
+        return tally(offsets(subject, pulses)[first:]).errors == 0
+
+    found = largest(is_right, 1.25 * clock.half_window_ns, rounds)
+    return DynamicMargin(condition.speed_percent, found)
 
 
 def failures_at(

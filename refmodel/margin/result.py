@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from refmodel.margin.limits import WindowMargin
+from refmodel.margin.limits import DynamicMargin, WindowMargin
 from refmodel.margin.statistics import rate_limits
 
 SPEEDS_PERCENT = (0.0, 1.5, -1.5, 3.0, -3.0, 6.0, -6.0)  # of the window margins
@@ -25,7 +25,8 @@ class Limits:
     `slowest_percent` and `fastest_percent` bound the speed errors at which data is right.
     """
 
-    margins: tuple[WindowMargin, ...]
+    margins: tuple[WindowMargin, ...]  # static: one pulse shifted in perfect flux
+    dynamic: tuple[DynamicMargin, ...]  # every pulse shifted at random
     bias: WindowMargin
     slowest_percent: float | None
     fastest_percent: float | None
@@ -35,10 +36,18 @@ class Limits:
     jitter_ns: float | None
 
     def margin_ns(self, percent: float) -> float | None:
-        """Return the window margin at a speed error of `percent` either way."""
-        sides = [m.least_ns for m in self.margins if abs(m.speed_percent) == percent]
-        known = [side for side in sides if side is not None]
-        return min(known) if sides and len(known) == len(sides) else None
+        """Return the static margin at a speed error of `percent` either way."""
+        return _least([m.least_ns for m in self.margins if abs(m.speed_percent) == percent])
+
+    def dynamic_ns(self, percent: float) -> float | None:
+        """Return the dynamic margin at a speed error of `percent` either way."""
+        return _least([m.shift_ns for m in self.dynamic if abs(m.speed_percent) == percent])
+
+
+def _least(sides: list[float | None]) -> float | None:
+    """Return the smallest; None when one is."""
+    known = [side for side in sides if side is not None]
+    return min(known) if sides and len(known) == len(sides) else None
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ class Model:
     @classmethod
     def of(cls, profile: Profile, name: str) -> Model:
         """Return a profile's model; raise UserError for an unknown name or unfit numbers."""
-        model = cls(name, profile.separator, profile.cycles_per_bit)
+        model = cls(name, profile.separator, profile.separator_cycles_per_bit)
         model.make()
         return model
 

@@ -46,8 +46,8 @@ class Job:
 
 
 def clock_of(profile: Profile) -> Clock:
-    """Return the clock of a profile."""
-    return Clock(profile.cycle_ns, float(profile.channel_bit_ns))
+    """Return the clock of a profile's separator."""
+    return Clock(profile.separator_cycle_ns, float(profile.channel_bit_ns))
 
 
 def axes(clock: Clock, points: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -71,6 +71,10 @@ def plan(subject: Subject, clock: Clock, seed: int, points: int) -> list[Job]:
     jobs = [
         Job((subject.name, "margin", speed), limits.window_margin, (*common, Condition(speed)))
         for speed in (*SPEEDS_PERCENT, BIAS_AT_PERCENT)
+    ]
+    jobs += [
+        Job((subject.name, "dynamic", speed), limits.dynamic_margin, (*common, Condition(speed)))
+        for speed in SPEEDS_PERCENT
     ]
     jobs += [
         Job((subject.name, "speed", sign), limits.speed_tolerance, (*common, sign, Condition()))
@@ -122,6 +126,7 @@ def assemble(subject: Subject, jobs: Sequence[Job], results: dict[Key, Any]) -> 
     name = subject.name
     found = Limits(
         margins=tuple(results[name, "margin", speed] for speed in SPEEDS_PERCENT),
+        dynamic=tuple(results[name, "dynamic", speed] for speed in SPEEDS_PERCENT),
         bias=results[name, "margin", BIAS_AT_PERCENT],
         slowest_percent=results[name, "speed", -1],
         fastest_percent=results[name, "speed", 1],

@@ -97,13 +97,18 @@ def stimulus_waves(stimulus: Stimulus, first: int, end: int) -> Iterator[Wave]:
         yield pulses("host", name, stimulus.access_cycle[made], first, end)
 
 
+def _as_word(values: Cycles, one: float) -> Cycles:
+    """Return numbers of 1 / `one` cycles in 1 / 4096, rounded down, in two's complement."""
+    return np.floor(values * PHASE_STEPS / one).astype(np.int64) & 0xFFFFFFFF
+
+
 def _separator_waves(bits: SeparatedBits, first: int, end: int) -> Iterator[Wave]:
     """Yield the error of the last pulse, in two's complement, and the length of the last window.
 
     Both change when a channel bit is delivered, in 1 / 4096 cycles.
     """
     for name, values in (("phase", bits.phase), ("period", bits.period)):
-        lane = Lane.of(bits.cycle, values * PHASE_STEPS // bits.one & 0xFFFFFFFF)
+        lane = Lane.of(bits.cycle, _as_word(values, bits.one))
         yield Wave("separator", name, CYCLE_BITS, changes_of(lane, None, first, end))
 
 

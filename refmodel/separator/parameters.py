@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
+from refmodel.ground.frequency import exact_frequency
 from refmodel.ground.yamlfile import Schema, exact_number
 from refmodel.separator.second_order import GAIN_BITS
 
@@ -92,9 +93,19 @@ class SecondOrderPart(Schema):
 
 
 class SeparatorPart(Schema):
-    """The designs' numbers; `use` names the one a profile's flux goes through."""
+    """The designs' numbers; `use` names the one a profile's flux goes through.
+
+    `clock_hz` is the separator's own clock, faster than the block's; without it both have one. Real
+    parts run at 28 to 50 MHz beside a block of 7 MHz (common practice, no source).
+    """
 
     use: SeparatorName = "second_order"
+    clock_hz: Fraction | None = None
     rephase: RephasePart = RephasePart()
     counter: CounterPart = CounterPart()
     second_order: SecondOrderPart = SecondOrderPart()
+
+    @field_validator("clock_hz", mode="before")
+    @classmethod
+    def _exact_clock(cls, value: object) -> Fraction | None:
+        return None if value is None else exact_frequency(value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
@@ -25,12 +26,11 @@ from refmodel.media.density import Pace
 from refmodel.media.flux import makes_edge, pulse_width
 from refmodel.media.flux_defects import Defects
 from refmodel.media.mfm import Bits
-from refmodel.media.seeded import gaussian, random_bytes, uniform
+from refmodel.media.seeded import Floats, gaussian, random_bytes, uniform
 from refmodel.media.track import Track
 from refmodel.media.writing import Burst, Surface
 from refmodel.profile import Profile
-from refmodel.separator import leap
-from refmodel.separator.choose import make_separator
+from refmodel.separator import clocks, leap
 from refmodel.world.captured import CapturedPace, CapturedTrack
 from refmodel.world.levels import LONGEST_RUN, Toggling, in_cycles, lane_of
 from refmodel.world.scenario import Scenario
@@ -38,6 +38,7 @@ from refmodel.world.scenario import Scenario
 RESET_CYCLES = 4
 NO_EDGES = np.empty(0, np.int64)
 FOREVER = 1 << 62
+ONE = Fraction(1)
 MEMORY, INDEX = 1, 2  # streams of random numbers beside the track's
 
 
@@ -263,32 +264,38 @@ class Disk:
 
     def _separated(self, name: str) -> Iterator[_Turn]:
         """Yield what the separator `name` makes of the track's flux, and the pulses."""
-        profile = self.profile
-        separator = make_separator(name, profile.separator, profile.cycles_per_bit)
-        for turn, pulses in enumerate(self._pulses()):
-            bits = leap.run(separator, pulses.cycle, self._revolution_end(turn)).since(self.start)
-            yield _Turn(bits.cycle, bits.bit, pulses, bits)
+        profile = self.profile if self.pulse_cycles is None else self.profile.on_one_clock()
+        separator = profile.make_separator(name)
+        ratio = profile.separator_clock_hz / profile.clock_hz
+        on_line = self._pulses()
+        own = on_line if ratio == 1 else self._pulses(ratio)
+        for turn, seen in enumerate(own):
+            end = clocks.edge_of(self._revolution_end(turn), ratio)
+            bits = clocks.crossed(leap.run(separator, seen.cycle, end), ratio).since(self.start)
+            yield _Turn(bits.cycle, bits.bit, seen if ratio == 1 else next(on_line), bits)
 
-    def _pulses(self) -> Iterator[Pulses]:
-        """Yield the pulses of the track's flux, revolution by revolution."""
-        width = self.pulse_cycles or pulse_width(self.profile.cycle_ns)
+    def _pulses(self, ratio: Fraction = ONE) -> Iterator[Pulses]:
+        """Yield the pulses of each revolution, at edges of a clock `ratio` times the block's."""
+        width = self.pulse_cycles or pulse_width(self.profile.cycle_ns / ratio)
         before: int | None = None
         late = NO_PULSES
-        for turn, (seen, bit) in enumerate(self._seen()):
-            end = self._revolution_end(turn)
+        for turn, (moments, bit) in enumerate(self._moments()):
+            seen = np.ceil(moments * float(ratio)).astype(np.int64)
+            end = clocks.edge_of(self._revolution_end(turn), ratio)
             edge = makes_edge(seen, width, before)
             before = int(seen[-1]) if len(seen) else before
             pulses = late.then(Pulses(seen[edge], bit[edge]))
             late, pulses = pulses.between(end, FOREVER), pulses.between(0, end)
             yield pulses
 
-    def _seen(self) -> Iterator[tuple[Cycles, Cycles]]:
-        """Yield the edge each pulse of a revolution is seen at, and the channel bit it was."""
+    def _moments(self) -> Iterator[tuple[Floats, Cycles]]:
+        """Yield when each pulse of a revolution comes, in cycles, and the channel bit it was."""
         turns = range(self.scenario.revolutions)
         if isinstance(self.track, CapturedTrack):
             for turn in turns:
                 read = self.track.flux(turn)
-                yield read.seen(self.profile.cycle_ns, self.pace.begin(turn, self.start)), read.bit
+                at = self.pace.begin(turn, self.start)
+                yield at + read.ns / float(self.profile.cycle_ns), read.bit
             return
         flux, bit_ns = self.scenario.flux, float(self.profile.channel_bit_ns)
         try:
@@ -300,7 +307,7 @@ class Disk:
             read = flux_build.read(written, flux, self.seed, turn)
             position = (read.ns - read.start_ns) / bit_ns
             begin = self.start + float(turn * self.pace.cycles)
-            yield np.ceil(begin + self.pace.times(position)).astype(np.int64), read.bit
+            yield begin + self.pace.times(position), read.bit
 
     def _revolution_end(self, turn: int) -> int:
         """Return the first cycle after revolution `turn`: its last bit has arrived."""

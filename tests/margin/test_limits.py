@@ -1,5 +1,7 @@
 """The limits the margin tool finds, against closed forms and the normal distribution."""
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 from scipy import signal, stats
@@ -7,6 +9,7 @@ from scipy import signal, stats
 from refmodel.margin.curves import bathtub, lock_trace
 from refmodel.margin.limits import (
     dropout_ns,
+    dynamic_margin,
     jitter_tolerance,
     largest,
     lock_ns,
@@ -62,6 +65,55 @@ def test_at_a_real_clock_rephase_loses_a_cycle_at_most(percent, margin):
     condition = Condition(fast_by(percent / 100))
     found = window_margin(Model.of(profile, "rephase"), clock_of(profile), 1, condition)
     assert found.least_ns == pytest.approx(margin, abs=float(profile.cycle_ns) + STEP_NS)
+
+
+@pytest.mark.parametrize("megahertz", [14, 28, 50])
+@pytest.mark.parametrize("percent", [0, 1.5, -1.5, 3, -3, 6, -6])
+def test_on_a_clock_of_its_own_rephase_comes_within_a_cycle(megahertz, percent):
+    """With its own clock the separator has 1 us x (1 - 8 d) but for a cycle of it, and 15 ns.
+
+    A pulse is seen up to a cycle late, so that no separator on that clock can promise more.
+    """
+    profile = with_separator_clock(megahertz)
+    condition = Condition(fast_by(percent / 100))
+    found = window_margin(Model.of(profile, "rephase"), clock_of(profile), 1, condition).least_ns
+    closed = 1000 * (1 - 8 * abs(percent) / 100)
+    assert closed - 1000 / megahertz - 15 <= found <= closed + 15
+
+
+def with_separator_clock(megahertz):
+    """Return pal_dd with a separator on a clock of its own."""
+    pal = load_profile("pal_dd")
+    part = pal.separator.model_copy(update={"clock_hz": Fraction(megahertz * 1_000_000)})
+    return pal.model_copy(update={"separator": part})
+
+
+@pytest.mark.parametrize("percent", [0, 1.5, -1.5, 3, -3])
+def test_the_dynamic_margin_of_rephase_is_half_its_static_one(percent, fine_clock, fine_model):
+    """Each pulse is held against the one before, and both may be off: 0.5 us x (1 - 8 d).
+
+    Arithmetic; of 14 000 pulses two neighbours off by the most, 4 channel bits apart, are rare: the
+    largest found is up to a tenth above.
+    """
+    condition = Condition(fast_by(percent / 100))
+    found = dynamic_margin(fine_model("rephase"), fine_clock, 1, condition).shift_ns
+    closed = 500 * (1 - 8 * abs(percent) / 100)
+    assert closed - STEP_NS <= found <= 1.1 * closed
+
+
+def test_the_dynamic_margin_of_a_fixed_grid_is_its_static_one(fine_clock, grid):
+    """A grid that no pulse moves takes each pulse by itself: half a channel bit."""
+    found = dynamic_margin(grid, fine_clock, 1, Condition())
+    assert found.shift_ns == pytest.approx(1000, abs=STEP_NS + 1)
+
+
+def test_the_loop_stands_between_the_two(fine_clock, fine_model):
+    """At 3 % the loop has more than the 380 ns of rephase, and less than the 1000 of a fixed grid.
+
+    A part of each error moves its phase, so it follows jitter less than rephase does.
+    """
+    found = dynamic_margin(fine_model("second_order"), fine_clock, 1, Condition(3.0))
+    assert 1.2 * 380 < found.shift_ns < 1000
 
 
 def test_rephase_tolerates_12_5_percent_of_speed(fine_clock, fine_model):

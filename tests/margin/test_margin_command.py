@@ -60,8 +60,13 @@ def test_a_separator_that_never_locks_is_told_so(tmp_path):
         for line in done.stdout.splitlines()
         if line.startswith("│")
     }
-    assert rows["preamble to lock"] == rows["longest dropout"] == rows["margin at +-6 %"] == "never"
-    assert rows["window margin"].endswith("%)")
+    assert (
+        rows["preamble to lock"]
+        == rows["longest dropout"]
+        == rows["static margin at +-6 %"]
+        == "never"
+    )
+    assert rows["static margin"].endswith("%)")
 
 
 @pytest.mark.parametrize(
