@@ -54,9 +54,13 @@ class Profile(Settings):
         """Length of a cycle of the separator's clock in nanoseconds."""
         return 1_000_000_000 / self.separator_clock_hz
 
-    def make_separator(self, name: str) -> Separator:
-        """Return the separator `name` on its own clock, in reset; UserError for an unknown one."""
-        return make_separator(name, self.separator, self.separator_cycles_per_bit)
+    def make_separator(self, name: str, slow_bits: bool = False) -> Separator:
+        """Return the separator `name` on its own clock, in reset; UserError for an unknown one.
+
+        With `slow_bits` its channel bits are twice as long, if it follows control.slow_bits.
+        """
+        times = 2 if slow_bits and self.separator.follows_slow_bits else 1
+        return make_separator(name, self.separator, times * self.separator_cycles_per_bit)
 
     def on_one_clock(self) -> Profile:
         """Return the profile with its separator on the block's clock."""

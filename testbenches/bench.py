@@ -36,8 +36,8 @@ from refmodel.media.flux_defects import Defects
 from refmodel.media.strobes import strobe_cycles
 from refmodel.profile import load_profile
 from refmodel.world.disk import Disk
-from refmodel.world.layouts import IsoLayout
 from refmodel.world.scenario import HostPart, Scenario
+from refmodel.world.sector_layouts import IsoLayout
 from testbenches.binding.load import load_binding
 from testbenches.job import Job, Run
 from testbenches.lockstep import Lockstep

@@ -8,6 +8,7 @@ import os
 from pathlib import Path
 
 from refmodel.ground.errors import UserError
+from refmodel.host.other_recordings import OTHER_RECORDINGS
 from refmodel.host.program import ProgramMaker
 from refmodel.host.programs import PROGRAMS
 from refmodel.host.protection_programs import PROTECTION_PROGRAMS
@@ -23,7 +24,8 @@ def programs() -> dict[str, ProgramMaker]:
     own: dict[str, ProgramMaker] = {}
     for name in filter(None, os.environ.get(FILES, "").split(os.pathsep)):
         own |= _programs_of(name)
-    shipped = {**PROGRAMS, **PROTECTION_PROGRAMS, **TRANSFER_PROGRAMS, **SECTOR_PROGRAMS}
+    tables = (PROGRAMS, PROTECTION_PROGRAMS, TRANSFER_PROGRAMS, SECTOR_PROGRAMS, OTHER_RECORDINGS)
+    shipped = {name: make for table in tables for name, make in table.items()}
     return {**shipped, **own}
 
 

@@ -7,20 +7,22 @@ The ISO layout is, byte for byte, the one published in drive manuals and control
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, TypedDict, Unpack
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.ground.errors import UserError
-from refmodel.media.crc import crc_bytes
 from refmodel.media.mfm import BITS_PER_BYTE, MARK_A1, MARKS, Bits, encode, word_bits
+from refmodel.media.sectors import PLAIN, SIZES, Form, Odd, Piece, length, order
 from refmodel.media.seeded import random_bytes
 
+__all__ = ["SIZES", "Piece"]  # of a track's bytes, wherever a track is built
+
 LeadIn = Literal["long"] | int
-SIZES = tuple(128 << code for code in range(8))  # by the size code in the ID field
+NOTHING_ODD: Mapping[int, Odd] = {}
 GAP = b"\x4e"
 SYNC = bytes(12)
 A1 = b"\xa1\xa1\xa1"
@@ -75,14 +77,6 @@ class Track:
         return place.describe((index - place.first_bit) % len(self.bits))
 
 
-class Piece(NamedTuple):
-    """A named run of bytes; the first `marks` of them, A1 or C2, lack a clock."""
-
-    name: str
-    data: bytes
-    marks: int = 0
-
-
 def join(pieces: Sequence[Piece]) -> Track:
     """Return the pieces, in order, as a ring of MFM; the last data bit decides the first clock."""
     data = b"".join(piece.data for piece in pieces)
@@ -98,6 +92,17 @@ def join(pieces: Sequence[Piece]) -> Track:
     return Track(bits, tuple(places))
 
 
+def turned(track: Track, splice: list[int], rotate: int) -> Track:
+    """Return a track with the bits of a splice at its end, and turned so far towards its end."""
+    bits = np.concatenate((track.bits, np.array(splice, np.uint8)))
+    places = list(track.places) + [Place("splice", len(track), 0)] * bool(splice)
+    moved = [replace(p, first_bit=(p.first_bit + rotate) % len(bits)) for p in places]
+    moved.sort(key=lambda p: p.first_bit)
+    if moved[0].first_bit:  # the place that the index now cuts in two
+        moved.insert(0, replace(moved[-1], first_bit=0, name=f"rest of {moved[-1].name}"))
+    return Track(np.roll(bits, rotate % len(bits)), tuple(moved))
+
+
 def words_track(words: Sequence[int] | NDArray[np.integer]) -> Track:
     """Return a track of raw 16-bit words, top bit first, MFM or not."""
     return Track(word_bits(words), (Place("raw words", 0, unit="word"),))
@@ -109,8 +114,8 @@ def random_track(bits: int, seed: int, marks: int = 0, mark: int = MARK_A1) -> T
     The 16-bit word `mark` is written over them `marks` times, once in each equal part of the
     track, at a random bit. Raises UserError when there are more marks than fit.
     """
-    _check("bits", bits, 1)
-    _check("marks", marks, 0, bits // BITS_PER_BYTE)
+    check("bits", bits, 1)
+    check("marks", marks, 0, bits // BITS_PER_BYTE)
     ones = np.unpackbits(np.frombuffer(random_bytes((bits + 7) // 8, seed), np.uint8))[:bits]
     part = bits // max(marks, 1)
     offsets = np.frombuffer(random_bytes(8 * marks, seed, marks), "<u8") % max(part - 15, 1)
@@ -119,64 +124,96 @@ def random_track(bits: int, seed: int, marks: int = 0, mark: int = MARK_A1) -> T
     return Track(ones, (Place("random bits", 0, unit_bits=0),))
 
 
-class Layout(TypedDict, total=False):
-    """What `iso_track` takes besides the number, size and data of the sectors."""
+class Which(TypedDict, total=False):
+    """Which sectors a track holds, and in which order, whatever the recording.
+
+    They are numbered from `first_sector`; `numbers` gives them other numbers instead, in any order,
+    also twice. `data` is the contents of each, or a seed (None is 0) for `random_bytes(..., seed,
+    cylinder, head)`. `interleave` and `skew` say where they lie (see `sectors.order`). `odd` has
+    what is odd about the sector in a place, counted from 1 behind the index.
+    """
 
     cylinder: int
     head: int
-    gap3: int
-    lead_in: LeadIn
-    length_bytes: int
+    data: Sequence[bytes] | int | None
     first_sector: int
     numbers: Sequence[int] | None
+    interleave: int
+    skew: int
+    odd: Mapping[int, Odd]
+
+
+class Layout(Which, total=False):
+    """What `iso_track` takes by name."""
+
+    gap3: int
+    gap2: int
+    sync: int
+    lead_in: LeadIn
+    length_bytes: int
 
 
 def iso_track(
     sectors: int = 9,
     size: int = 512,
-    cylinder: int = 0,
-    head: int = 0,
     gap3: int = 84,
+    gap2: int = 22,
+    sync: int = 12,
     lead_in: LeadIn = "long",
-    data: Sequence[bytes] | int | None = None,
     length_bytes: int = 6250,
-    first_sector: int = 1,
-    numbers: Sequence[int] | None = None,
+    **which: Unpack[Which],
 ) -> Track:
-    """Return an ISO-layout MFM track of `length_bytes`, its sectors numbered from `first_sector`.
+    """Return an ISO-layout MFM track of `length_bytes`; see `Which` for its sectors.
 
-    `numbers` gives them other numbers instead, in any order, also twice.
-
-    `lead_in` is "long" (146 bytes with the index mark) or a number of gap bytes. `gap3` is all
-    that stands between a sector's CRC and the next sector's sync, the byte in which the write gate
-    goes off included; what is left after the last one is the track gap. `data` is the contents of
-    each sector, or a seed (None is 0) for `random_bytes(..., seed, cylinder, head)`.
+    `lead_in` is "long" (146 bytes with the index mark) or a number of gap bytes. `sync` are the
+    zeros before each field, `gap2` what stands between ID and data. `gap3` is all that stands
+    between a sector's CRC and the next sector's sync, the byte in which the write gate goes off
+    included; what is left after the last one is the track gap.
     Raises UserError when a value is out of range or the layout does not fit.
     """
-    _check("sectors", sectors, 1, 256)
-    _check("cylinder", cylinder, 0, 255)
-    _check("head", head, 0, 255)
-    _check("gap3", gap3, 0)
-    _check("length_bytes", length_bytes, 1)
-    _check("first_sector", first_sector, 0, 256 - sectors)
+    check("gap3", gap3, 0)
+    check("length_bytes", length_bytes, 1)
+    form = Form(bytes(sync), A1, 3, GAP, gap2, gap3)
+    body = sector_body(form, sectors=sectors, size=size, **which)
+    return filled(_lead_in(lead_in), body, length_bytes, Layouted(form, sectors, size), join)
+
+
+def sector_body(
+    form: Form,
+    sectors: int,
+    size: int,
+    cylinder: int = 0,
+    head: int = 0,
+    data: Sequence[bytes] | int | None = None,
+    first_sector: int = 1,
+    numbers: Sequence[int] | None = None,
+    interleave: int = 1,
+    skew: int = 0,
+    odd: Mapping[int, Odd] = NOTHING_ODD,
+) -> list[Piece]:
+    """Return the sectors of a track in the order they pass the head; see `Which`.
+
+    Raises UserError when a value is out of range.
+    """
+    check("sectors", sectors, 1, 256)
+    check("cylinder", cylinder, 0, 255)
+    check("head", head, 0, 255)
+    check("first_sector", first_sector, 0, 256 - sectors)
     if size not in SIZES:
         raise UserError(f"size: {size} is no sector size; known: {', '.join(map(str, SIZES))}")
     if data is None or isinstance(data, int):
-        data = _random_data(sectors, size, data or 0, cylinder, head)
+        data = random_data(sectors, size, data or 0, cylinder, head)
     _check_data(data, sectors, size)
     if numbers is None:
         numbers = range(first_sector, first_sector + sectors)
-    _check("numbers", len(numbers), sectors, sectors)
-    start = _lead_in(lead_in)
-    body = [
+    check("numbers", len(numbers), sectors, sectors)
+    return [
         piece
-        for n, contents in zip(numbers, data, strict=True)
-        for piece in _sector(bytes((cylinder, head, n, SIZES.index(size))), contents, gap3)
+        for place, n in enumerate(order(sectors, interleave, skew), 1)
+        for piece in form.sector(
+            bytes((cylinder, head, numbers[n], SIZES.index(size))), data[n], odd.get(place, PLAIN)
+        )
     ]
-    spare = length_bytes - _length(start) - _length(body)
-    if spare < 0:
-        raise UserError(_too_long(sectors, size, gap3, length_bytes, _length(start)))
-    return join([*start, *body, Piece("track gap", GAP * spare)])
 
 
 def image_track(image: bytes, sectors: int = 9, size: int = 512, **layout: Unpack[Layout]) -> Track:
@@ -190,7 +227,8 @@ def image_track(image: bytes, sectors: int = 9, size: int = 512, **layout: Unpac
             f" {sectors} sectors of {size} are {sectors * size}"
         )
     data = [image[first : first + size] for first in range(0, len(image), max(size, 1))]
-    return iso_track(sectors, size, data=data, **layout)
+    layout["data"] = data
+    return iso_track(sectors, size, **layout)
 
 
 def _lead_in(form: LeadIn) -> list[Piece]:
@@ -204,38 +242,17 @@ def _lead_in(form: LeadIn) -> list[Piece]:
         ]
     if not isinstance(form, int):
         raise UserError(f"lead_in: '{form}' is neither \"long\" nor a number of bytes")
-    _check("lead_in", form, 0)
+    check("lead_in", form, 0)
     return [Piece("index gap", GAP * form)]
 
 
-def _sector(identity: bytes, contents: bytes, gap3: int) -> list[Piece]:
-    """Return one sector; `identity` is cylinder, head, number and size code."""
-    id_mark, data_mark, sector = A1 + b"\xfe", A1 + b"\xfb", f"sector {identity[2]}"
-    return [
-        Piece(f"{sector} ID sync", SYNC),
-        Piece(f"{sector} ID mark", id_mark, marks=3),
-        Piece(f"{sector} ID", identity),
-        Piece(f"{sector} ID CRC", crc_bytes(id_mark + identity)),
-        Piece(f"gap 2 of {sector}", GAP * 22),
-        Piece(f"{sector} data sync", SYNC),
-        Piece(f"{sector} data mark", data_mark, marks=3),
-        Piece(f"{sector} data", contents),
-        Piece(f"{sector} data CRC", crc_bytes(data_mark + contents)),
-        Piece(f"gap 3 after {sector}", GAP * gap3),
-    ]
-
-
-def _random_data(sectors: int, size: int, seed: int, cylinder: int, head: int) -> list[bytes]:
+def random_data(sectors: int, size: int, seed: int, cylinder: int, head: int) -> list[bytes]:
     """Return seeded contents, different on each track."""
     contents = random_bytes(sectors * size, seed, cylinder, head)
     return [contents[n * size :][:size] for n in range(sectors)]
 
 
-def _length(pieces: Sequence[Piece]) -> int:
-    return sum(len(piece.data) for piece in pieces)
-
-
-def _check(name: str, value: int, low: int, high: int | None = None) -> None:
+def check(name: str, value: int, low: int, high: int | None = None) -> None:
     """Raise UserError unless `value` is in `low` .. `high`."""
     if value < low:
         raise UserError(f"{name}: {value} is below {low}")
@@ -252,14 +269,35 @@ def _check_data(data: Sequence[bytes], sectors: int, size: int) -> None:
             raise UserError(f"data: content {n} has {len(contents)} bytes; a sector has {size}")
 
 
-def _too_long(sectors: int, size: int, gap3: int, length: int, start: int) -> str:
-    """Say by how much a layout is too long, and what would fit."""
-    bare = _length(_sector(bytes(4), bytes(size), 0))
-    needed = start + sectors * (bare + gap3)
-    widest = (length - start) // sectors - bare
-    most = max(length - start, 0) // (bare + gap3)
-    advice = f"gap3 {widest} or less" if widest >= 0 else f"{most} such sectors"
-    return (
-        f"{sectors} sectors of {size} with gap3 {gap3} need {needed} bytes, {needed - length} more"
-        f" than the track's {length}; {advice} would fit"
-    )
+class Layouted(NamedTuple):
+    """What a layout is made of, to say by how much it is too long."""
+
+    form: Form
+    sectors: int
+    size: int
+
+    def too_long(self, length_bytes: int, start: int, needed: int) -> str:
+        """Say by how much it is too long behind `start` bytes of lead-in, and what would fit."""
+        bare = length(self.form.sector(bytes(4), bytes(self.size))) - self.form.gap3
+        widest = (length_bytes - start) // self.sectors - bare
+        most = max(length_bytes - start, 0) // (bare + self.form.gap3)
+        advice = f"gap3 {widest} or less" if widest >= 0 else f"{most} such sectors"
+        return (
+            f"{self.sectors} sectors of {self.size} with gap3 {self.form.gap3} need {needed} bytes,"
+            f" {needed - length_bytes} more than the track's {length_bytes}; {advice} would fit"
+        )
+
+
+def filled(
+    start: list[Piece],
+    body: list[Piece],
+    length_bytes: int,
+    layouted: Layouted,
+    joined: Callable[[Sequence[Piece]], Track],
+) -> Track:
+    """Return lead-in, sectors and the track gap that is left; UserError when nothing is."""
+    needed = length(start) + length(body)
+    if needed > length_bytes:
+        raise UserError(layouted.too_long(length_bytes, length(start), needed))
+    rest = layouted.form.gap * (length_bytes - needed)
+    return joined([*start, *body, Piece("track gap", rest)])

@@ -101,6 +101,7 @@ class SeparatorPart(Schema):
 
     use: SeparatorName = "second_order"
     clock_hz: Fraction | None = None
+    follows_slow_bits: bool = True  # its windows take twice as long with control.slow_bits (B13)
     rephase: RephasePart = RephasePart()
     counter: CounterPart = CounterPart()
     second_order: SecondOrderPart = SecondOrderPart()

@@ -139,10 +139,15 @@ class Disk:
             return CapturedPace(self.track, self.profile.clock_hz)
         return Pace.of(
             len(self.track),
-            self.profile.cycles_per_bit,
+            self.profile.cycles_per_bit * self.bit_times,
             scenario.density,
             scenario.speed_percent,
         )
+
+    @property
+    def bit_times(self) -> int:
+        """How many nominal channel bits one of this track lasts."""
+        return 2 if self.scenario.slow_bits else 1
 
     @property
     def cycles(self) -> int:
@@ -265,7 +270,7 @@ class Disk:
     def _separated(self, name: str) -> Iterator[_Turn]:
         """Yield what the separator `name` makes of the track's flux, and the pulses."""
         profile = self.profile if self.pulse_cycles is None else self.profile.on_one_clock()
-        separator = profile.make_separator(name)
+        separator = profile.make_separator(name, self.scenario.slow_bits)
         ratio = profile.separator_clock_hz / profile.clock_hz
         on_line = self._pulses()
         own = on_line if ratio == 1 else self._pulses(ratio)
@@ -297,7 +302,7 @@ class Disk:
                 at = self.pace.begin(turn, self.start)
                 yield at + read.ns / float(self.profile.cycle_ns), read.bit
             return
-        flux, bit_ns = self.scenario.flux, float(self.profile.channel_bit_ns)
+        flux, bit_ns = self.scenario.flux, float(self.profile.channel_bit_ns * self.bit_times)
         try:
             written = flux_build.write(self.track, bit_ns, flux)
         except UserError as error:

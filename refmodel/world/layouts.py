@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Literal
@@ -16,60 +15,17 @@ from refmodel.ground.yamlfile import Schema, exact_number
 from refmodel.media.flux_list import Reading, read_flux
 from refmodel.media.mfm import word_bits
 from refmodel.media.survey import places_of
-from refmodel.media.track import Place, Track, image_track, iso_track, random_track, words_track
+from refmodel.media.track import Place, Track, random_track, turned, words_track
 from refmodel.world.captured import CapturedTrack
 from refmodel.world.revolutions import turns_of
-
-LONGEST = 10_000_000  # channel bits of a track
-
-
-class IsoLayout(Schema):
-    """A track in the ISO layout, with sector data drawn from the run's seed.
-
-    `lead_in` is what lies between index and first sector: `long` for the 146 bytes with the index
-    mark, or a number of gap bytes. `numbers` are the sectors' numbers if not 1, 2, 3 ...
-    `splice` are channel bits more, left in the track gap where writing ended; `rotate` turns the
-    ring by channel bits, so that the index falls somewhere else.
-    """
-
-    layout: Literal["iso"]
-    sectors: int = Key(9, ge=1, le=64)
-    size: Literal[128, 256, 512, 1024, 2048, 4096] = 512
-    cylinder: int = Key(0, ge=0, le=255)
-    head: int = Key(0, ge=0, le=1)
-    gap3: int = Key(84, ge=1, le=LONGEST // 16)
-    bytes: int = Key(6250, gt=0, le=LONGEST // 16)
-    lead_in: Literal["long"] | Annotated[int, Key(ge=0, le=LONGEST // 16)] = "long"
-    numbers: list[Annotated[int, Key(ge=0, le=255)]] | None = None
-    splice: str = Key("", pattern="^[01_]*$")
-    rotate: int = 0
-
-    def build(self, seed: int, folder: Path) -> Track:
-        """Return the track."""
-        del folder
-        track = iso_track(
-            sectors=self.sectors,
-            size=self.size,
-            cylinder=self.cylinder,
-            head=self.head,
-            gap3=self.gap3,
-            lead_in=self.lead_in,
-            length_bytes=self.bytes,
-            data=seed,
-            numbers=self.numbers,
-        )
-        return turned(track, [int(c) for c in self.splice if c != "_"], self.rotate)
-
-
-def turned(track: Track, splice: list[int], rotate: int) -> Track:
-    """Return a track with the bits of a splice at its end, and turned so far towards its end."""
-    bits = np.concatenate((track.bits, np.array(splice, np.uint8)))
-    places = list(track.places) + [Place("splice", len(track), 0)] * bool(splice)
-    moved = [replace(p, first_bit=(p.first_bit + rotate) % len(bits)) for p in places]
-    moved.sort(key=lambda p: p.first_bit)
-    if moved[0].first_bit:  # the place that the index now cuts in two
-        moved.insert(0, replace(moved[-1], first_bit=0, name=f"rest of {moved[-1].name}"))
-    return Track(np.roll(bits, rotate % len(bits)), tuple(moved))
+from refmodel.world.sector_layouts import (
+    LONGEST,
+    FmLayout,
+    GroupLayout,
+    ImageLayout,
+    IsoLayout,
+    beside,
+)
 
 
 def _check_length(bits: int) -> None:
@@ -104,37 +60,6 @@ class RandomLayout(Schema):
         """Return the track."""
         del folder
         return random_track(self.bits, seed, marks=self.marks, mark=self.mark)
-
-
-class ImageLayout(Schema):
-    """A track made from a file of sectors, one after the other, in the ISO layout."""
-
-    layout: Literal["image"]
-    file: str
-    sectors: int = Key(9, ge=1, le=64)
-    size: Literal[128, 256, 512, 1024, 2048, 4096] = 512
-    cylinder: int = Key(0, ge=0, le=255)
-    head: int = Key(0, ge=0, le=1)
-
-    def build(self, seed: int, folder: Path) -> Track:
-        """Return the track; raise UserError when the file is missing or of another length."""
-        del seed
-        path = beside(folder, self.file)
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise UserError(f"{path}: cannot be read: {error.strerror}") from None
-        return image_track(
-            data, sectors=self.sectors, size=self.size, cylinder=self.cylinder, head=self.head
-        )
-
-
-def beside(folder: Path, file: str) -> Path:
-    """Return the path of a file a scenario names; UserError for one outside its folder."""
-    path = (folder / file).resolve()
-    if folder.resolve() not in path.parents:
-        raise UserError(f"{file}: lies outside the scenario's folder {folder}")
-    return path
 
 
 class CaptureLayout(Schema):
@@ -214,10 +139,17 @@ class RunsLayout(Schema):
 
 
 TrackLayout = Annotated[
-    IsoLayout | WordsLayout | RandomLayout | ImageLayout | RunsLayout,
+    IsoLayout | FmLayout | GroupLayout | WordsLayout | RandomLayout | ImageLayout | RunsLayout,
     Key(discriminator="layout"),
 ]
 ScenarioTrack = Annotated[
-    IsoLayout | WordsLayout | RandomLayout | ImageLayout | RunsLayout | CaptureLayout,
+    IsoLayout
+    | FmLayout
+    | GroupLayout
+    | WordsLayout
+    | RandomLayout
+    | ImageLayout
+    | RunsLayout
+    | CaptureLayout,
     Key(discriminator="layout"),
 ]

@@ -120,6 +120,7 @@ class Scenario(Schema):
     track: ScenarioTrack
     tracks: list[TrackLayout] = Key([])  # more tracks, numbered from 1; `track` is number 0
     density: list[Stretch] = Key([])
+    slow_bits: bool = False  # channel bits twice as long, and a separator that follows slow_bits
     speed_percent: float = Key(0, ge=-25, le=25)
     separator: SeparatorName | None = None  # None: see `Disk`
     flux: Defects = Defects()
