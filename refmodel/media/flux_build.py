@@ -16,7 +16,7 @@ from refmodel.media.seeded import Floats, exponential, gaussian, uniform
 from refmodel.media.track import Track
 
 # Streams of random numbers, one a kind of defect.
-JITTER, UNIFORM, DROPOUT, EXTRA, EXTRA_AT, WEAK, NOISE = range(7)
+JITTER, UNIFORM, DROPOUT, EXTRA, EXTRA_AT, WEAK, NOISE, AMPLITUDE = range(8)
 WIDEST_BITS = 3  # of a Lorentzian pulse: wider ones leave transitions without a peak of their own
 
 
@@ -51,7 +51,7 @@ def write(track: Track, bit_ns: float, defects: Defects) -> Written:
             f"flux: pw50_ns {defects.pw50_ns:g} is above {WIDEST_BITS} channel bits of {bit_ns:g}"
             " ns; the read signal of transitions that close together has no peaks left"
         )
-    _check_regions([*defects.weak, *defects.no_flux], len(track))
+    _check_regions([*defects.weak, *defects.no_flux, *defects.dropouts], len(track))
     bit = np.flatnonzero(track.bits).astype(np.int64)
     if not len(bit):
         raise UserError("flux: the track has no transition; all its channel bits are 0")
@@ -70,6 +70,9 @@ def read(written: Written, defects: Defects, seed: int, turn: int = 0) -> Flux:
     there = uniform(len(ns), seed, turn, DROPOUT) >= defects.dropout_rate
     for region in defects.no_flux:
         there &= ~region.holds(bit)
+    for n, flaw in enumerate(defects.dropouts):
+        noise = flaw.noise * gaussian(len(bit), seed, turn, AMPLITUDE, n)
+        there &= ~flaw.holds(bit) | (flaw.amplitude(bit) + noise >= flaw.threshold)
     stray = [_extra(written, defects, seed, turn)]
     stray += [
         _noise(region, written, (seed, turn, NOISE, n)) for n, region in enumerate(defects.no_flux)
@@ -77,11 +80,26 @@ def read(written: Written, defects: Defects, seed: int, turn: int = 0) -> Flux:
     stray_ns = _time_of(np.concatenate(stray), written, defects)
     numbered = turn * written.bits + bit[there]
     length = written.ring_ns / _speed(defects)
-    return _in_order(
+    whole = _in_order(
         np.concatenate((ns[there], stray_ns)) + turn * length,
         np.concatenate((numbered, np.full(len(stray_ns), NO_BIT, np.int64))),
         (turn * length, (turn + 1) * length),
     )
+    return _filtered(whole, defects.filter_ns)
+
+
+def _filtered(flux: Flux, filter_ns: float) -> Flux:
+    """Return the flux without pulses less than `filter_ns` behind the last one that passed."""
+    close = np.flatnonzero(np.diff(flux.ns) < filter_ns) + 1
+    if not len(close):
+        return flux
+    keep = np.ones(len(flux), bool)
+    for at in close.tolist():
+        before = at - 1
+        while not keep[before]:
+            before -= 1
+        keep[at] = flux.ns[at] - flux.ns[before] >= filter_ns
+    return Flux(flux.ns[keep], flux.bit[keep], flux.start_ns, flux.end_ns)
 
 
 def arrival_ns(written: Written, defects: Defects, bits: Cycles) -> Floats:

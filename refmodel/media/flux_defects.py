@@ -13,6 +13,7 @@ from pydantic import Field as Key
 
 from refmodel.ground.lane import Cycles
 from refmodel.ground.yamlfile import Schema
+from refmodel.media.seeded import Floats
 
 
 class Region(Schema):
@@ -66,6 +67,24 @@ class NoFlux(Region):
     noise_ns: float | None = Key(8_000, ge=500, le=1e9)
 
 
+class Dropout(Region):
+    """A flaw of the coating: the read signal loses up to `loss` of its amplitude in the middle.
+
+    Towards both ends the loss goes back to nothing, as half a sine does. A pulse is missing when
+    the amplitude, with a Gaussian noise of `noise` of the full one, is below `threshold`. That a
+    dropout is a burst and loses amplitude is common practice, no source.
+    """
+
+    loss: float = Key(1, gt=0, le=1)
+    threshold: float = Key(0.4, gt=0, lt=1)
+    noise: float = Key(0.05, ge=0, le=1)
+
+    def amplitude(self, bit: Cycles) -> Floats:
+        """Return the read signal of channel bits, 1 where nothing is lost."""
+        along = np.clip((bit + 0.5 - self.first_bit) / self.bits, 0, 1)
+        return np.asarray(1 - self.loss * np.sin(np.pi * along), np.float64)
+
+
 class Defects(Schema):
     """Every defect of a track's flux; the default is a perfect one.
 
@@ -74,7 +93,8 @@ class Defects(Schema):
     the range of uniform jitter. `pw50_ns` is the width of the Lorentzian pulses whose overlap
     shifts peaks; `asymmetry_ns` moves every other pulse late against the others.
     `dropout_rate` is the chance of a pulse to be missing, `extra_rate` the chance of a pulse that
-    does not belong in each channel bit.
+    does not belong in each channel bit. `dropouts` are bursts with a loss of amplitude. `filter_ns`
+    is what the read filter passes: a pulse closer behind another one is lost.
     """
 
     speed_percent: float = Key(0, ge=-25, le=25)
@@ -87,3 +107,5 @@ class Defects(Schema):
     extra_rate: float = Key(0, ge=0, le=1)
     weak: list[Weak] = Key([])
     no_flux: list[NoFlux] = Key([])
+    dropouts: list[Dropout] = Key([])
+    filter_ns: float = Key(0, ge=0, le=10_000)

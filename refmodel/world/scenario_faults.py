@@ -136,7 +136,7 @@ def _region_faults(scenario: Scenario, bits: int) -> Iterator[Fault]:
     for (_, one), (n, other) in pairwise(ordered):
         if other.first_bit < one.end(bits):
             yield ("density", n), f"another region holds channel bit {other.first_bit} already"
-    for kind in ("weak", "no_flux"):
+    for kind in ("weak", "no_flux", "dropouts"):
         for n, region in enumerate(getattr(scenario.flux, kind)):
             if region.end_bit > bits:
                 yield (

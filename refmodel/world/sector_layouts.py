@@ -76,9 +76,9 @@ class SectorKeys(Schema):
     """What tracks of sectors have in common, whatever the recording.
 
     `numbers` are the sectors' numbers if not 1, 2, 3 ... `interleave` and `skew` say where they
-    lie: the next one so many places behind, the first so many behind the index. `odd` lists sectors with
-    something wrong. `splice` are channel bits more, left in the track gap where writing ended;
-    `rotate` turns the ring by channel bits, so that the index falls somewhere else.
+    lie: the next one so many places behind, the first so many behind the index. `odd` lists
+    sectors with something wrong. `splice` are channel bits more, left in the track gap where
+    writing ended; `rotate` turns the ring by channel bits, so that the index falls somewhere else.
     """
 
     cylinder: int = Key(0, ge=0, le=255)

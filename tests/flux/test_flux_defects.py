@@ -276,3 +276,51 @@ def test_random_tracks_become_flux_too():
     flux = flux_of(random_track(5000, 3), pw50_ns=3000)
     assert np.diff(flux.ns).min() > 0
     assert len(flux.seen(Fraction(125, 2))) == len(flux)
+
+
+def test_a_dropout_takes_the_pulses_in_its_middle():
+    """With half a sine of loss a threshold of 0.4 is passed where sin is above 0.6: 59 % of it.
+
+    Arithmetic: 1 - 2 asin(0.6) / pi = 0.590. Outside nothing is missing, and the next revolution
+    misses the same pulses when the amplitude has no noise.
+    """
+    flaw = {"first_bit": 10_000, "bits": 2000, "noise": 0}
+    gone = [
+        sorted(
+            set(range(0, 100_000, 2))
+            - set((flux_of(ZEROS, 1, turn, dropouts=[flaw]).bit % 100_000).tolist())
+        )
+        for turn in (0, 1)
+    ]
+    assert gone[0] == gone[1]
+    assert 10_000 < gone[0][0] < gone[0][-1] < 12_000
+    assert len(gone[0]) == pytest.approx(1000 * (1 - 2 * np.arcsin(0.6) / np.pi), abs=2)
+    assert np.all(np.diff(gone[0]) == 2)
+
+
+def test_noise_blurs_the_ends_of_a_dropout():
+    """With noise of the amplitude a pulse near either end is there in one revolution, not in another."""
+    flaw = {"first_bit": 10_000, "bits": 2000, "noise": 0.1}
+    seen = [
+        set((flux_of(ZEROS, 1, turn, dropouts=[flaw]).bit % 100_000).tolist()) for turn in range(8)
+    ]
+    doubtful = set.union(*seen) - set.intersection(*seen)
+    assert len(doubtful) > 20
+    assert min(doubtful) > 10_000
+    assert max(doubtful) < 12_000
+
+
+def test_the_read_filter_passes_no_two_pulses_closer_than_it_says():
+    """Noise in a gap without flux is as close as it comes; the filter leaves what is 1 500 ns apart.
+
+    Of the exponential distances of a Poisson process with one pulse in 2 us half are below 1.4 us.
+    """
+    gap = {"first_bit": 1000, "bits": 50_000, "quiet_ns": 0, "noise_ns": 2000}
+    plain = flux_of(ZEROS, no_flux=[gap])
+    passed = flux_of(ZEROS, no_flux=[gap], filter_ns=1500)
+    apart = np.diff(plain.ns[plain.bit == NO_BIT])
+    assert np.mean(apart < 2000 * np.log(2)) == pytest.approx(0.5, abs=0.02)
+    assert np.diff(passed.ns).min() >= 1500
+    assert set(passed.ns.tolist()) < set(plain.ns.tolist())
+    # a pulse that waits 1.5 us for the next chance, then 2 us on average: arithmetic
+    assert (passed.bit == NO_BIT).sum() == pytest.approx(100_000 / 3.5, rel=0.03)
