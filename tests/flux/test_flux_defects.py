@@ -299,7 +299,7 @@ def test_a_dropout_takes_the_pulses_in_its_middle():
 
 
 def test_noise_blurs_the_ends_of_a_dropout():
-    """With noise of the amplitude a pulse near either end is there in one revolution, not in another."""
+    """With noise of the amplitude a pulse near either end is not there in each revolution."""
     flaw = {"first_bit": 10_000, "bits": 2000, "noise": 0.1}
     seen = [
         set((flux_of(ZEROS, 1, turn, dropouts=[flaw]).bit % 100_000).tolist()) for turn in range(8)
@@ -311,7 +311,7 @@ def test_noise_blurs_the_ends_of_a_dropout():
 
 
 def test_the_read_filter_passes_no_two_pulses_closer_than_it_says():
-    """Noise in a gap without flux is as close as it comes; the filter leaves what is 1 500 ns apart.
+    """Noise in a gap comes as close as it likes; the filter leaves what is 1 500 ns apart.
 
     Of the exponential distances of a Poisson process with one pulse in 2 us half are below 1.4 us.
     """
