@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from refmodel.ground.choices import chosen_policies
 from refmodel.ground.errors import UserError
 
 
@@ -15,6 +16,8 @@ def _natural(seed: int) -> int:
         raise UserError(f"--seed {seed}: should be 0 or more")
     return seed
 
+
+__all__ = ["Policies", "ProfileName", "Seed", "chosen_policies"]
 
 Seed = Annotated[
     int,
@@ -31,14 +34,3 @@ Policies = Annotated[
         "--policy", metavar="NAME=VALUE", help="Change a policy of the model; may be repeated."
     ),
 ]
-
-
-def chosen_policies(given: list[str] | None) -> dict[str, str]:
-    """Return the policies of `--policy NAME=VALUE`; raise UserError for another form."""
-    chosen = {}
-    for text in given or []:
-        name, equals, value = text.partition("=")
-        if not (name and equals and value):
-            raise UserError(f"--policy {text}: should be NAME=VALUE, e.g. ready_tie=clear_wins")
-        chosen[name] = value
-    return chosen
