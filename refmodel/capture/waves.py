@@ -33,19 +33,17 @@ class Changes(NamedTuple):
     value: Bits64
     unknown: Bits64
 
-    def before(self, ns: float) -> Changes:
-        """Return the changes earlier than a time."""
-        end = int(np.searchsorted(self.ns, ns))
-        return Changes(self.ns[:end], self.value[:end], self.unknown[:end])
-
-    def since(self, ns: float) -> Changes:
-        """Return the changes at a time and later."""
-        begin = int(np.searchsorted(self.ns, ns))
-        return Changes(self.ns[begin:], self.value[begin:], self.unknown[begin:])
-
     def then(self, later: Changes) -> Changes:
         """Return these changes and later ones."""
-        return Changes(*(np.concatenate(pair) for pair in zip(self, later, strict=True)))
+        return Changes(
+            np.concatenate((self.ns, later.ns)),
+            np.concatenate((self.value, later.value)),
+            np.concatenate((self.unknown, later.unknown)),
+        )
+
+    def part(self, which: slice | NDArray[np.bool_]) -> Changes:
+        """Return some of the changes."""
+        return Changes(self.ns[which], self.value[which], self.unknown[which])
 
     @classmethod
     def none(cls) -> Changes:

@@ -11,6 +11,7 @@ from typing import Protocol
 
 import numpy as np
 
+from refmodel.block.registers import State
 from refmodel.engine.cause import Cause, find_cause
 from refmodel.engine.compare import CHANNEL_BIT, Checker, Compared, Mismatch
 from refmodel.engine.core_separator import Recovery
@@ -78,7 +79,7 @@ class Comparison:
     """Holds one run's evidence to a profile's model.
 
     `separator` follows the core's own separator, if it has one: the block then gets the channel
-    bits that delivers.
+    bits that delivers. `begin` is the model's state before the first span, if not that of a reset.
     """
 
     def __init__(
@@ -87,12 +88,15 @@ class Comparison:
         held: Held,
         places: Places | None = None,
         separator: Recovery | None = None,
+        begin: State | None = None,
     ) -> None:
         self._profile = profile
         self._held = held
         self._places = places or Nowhere()
         self._separator = separator
         self._timeline = Timeline(profile)
+        if begin is not None:
+            self._timeline.state = begin
         self._checker = Checker(
             profile.status, dict(held.fields), held.start, lines=dict(held.lines)
         )

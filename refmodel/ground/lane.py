@@ -92,3 +92,12 @@ def both(first: Lane, second: Lane) -> Lane:
             return one
     cycle = np.union1d(first.cycle, second.cycle)
     return Lane.of(cycle, first.at(cycle) & second.at(cycle))
+
+
+def cycles_up(level: Lane, end: int) -> Cycles:
+    """Return the cycles before `end` in which a level is up."""
+    length = np.diff(level.cycle, append=end)
+    up = level.value != 0
+    first, length = level.cycle[up], length[up]
+    into = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
+    return np.asarray(np.repeat(first, length) + into, np.int64)

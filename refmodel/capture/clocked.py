@@ -1,0 +1,142 @@
+"""Recorded signals sampled as the controller sees them: once at each edge of its own clock.
+
+The value sampled at an edge is the one just before it: what changes at the edge itself is seen at
+the next one, as in any synchronous design.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refmodel.capture.waves import Bits64, Changes, Recording, Times
+from refmodel.ground.errors import UserError
+from refmodel.ground.lane import Cycles, Lane
+
+
+@dataclass(frozen=True)
+class ClockRole:
+    """The signal whose rising or falling edges are cycles, where `enable` has its level."""
+
+    signal: str
+    rising: bool = True
+    enable: str | None = None
+    enable_low: bool = False
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """Edges `first` .. `end - 1`: each signal's value and unknown bits as sampled there.
+
+    `edge_ns` has their times, `dark` is 1 at edges where nothing was recorded. `undecided` has, by
+    signal, edges at which the capture cannot tell the old value from the new one.
+    """
+
+    first: int
+    end: int
+    edge_ns: Times
+    value: Mapping[str, Lane]
+    unknown: Mapping[str, Lane]
+    dark: Lane
+    undecided: Mapping[str, Cycles]
+
+
+class ClockedSamples:
+    """Samples the signals of a recording at every edge of its clock, piece by piece."""
+
+    def __init__(self, recording: Recording, clock: ClockRole, signals: Sequence[str]) -> None:
+        self._recording = recording
+        self._clock = clock
+        self._signals = list(dict.fromkeys(signals))
+        self._pending = {name: Changes.none() for name in self._signals}
+        self._now = dict.fromkeys(self._signals, (0, 0xFFFFFFFF))
+        self._level = (0, 1)  # of the clock: value and unknown
+        self._enabled = (0, 1)
+        self._late = Changes.none()  # of the enable
+        self.edges = 0
+
+    def spans(self) -> Iterator[Sampled]:
+        """Yield the samples in order; UserError when the clock has no edge at all."""
+        clock = self._clock
+        names = [*self._signals, clock.signal, *([clock.enable] if clock.enable else [])]
+        for piece in self._recording.pieces(names):
+            edges = self._edges(piece.changes.get(clock.signal, Changes.none()))
+            if clock.enable:
+                edges = self._with_enable(edges, piece.changes.get(clock.enable, Changes.none()))
+            for name in self._signals:
+                later = piece.changes.get(name)
+                if later is not None:
+                    self._pending[name] = self._pending[name].then(later)
+            if len(edges):
+                yield self._sampled(edges, piece.dark)
+        if not self.edges:
+            raise UserError(
+                f"{self._recording.name}: the clock '{clock.signal}' has no"
+                f" {'rising' if clock.rising else 'falling'} edge; is it the right signal?"
+            )
+
+    def _edges(self, changes: Changes) -> Times:
+        """Return the times of the clock's edges in a piece."""
+        level = np.where(changes.unknown & np.uint64(1), 2, changes.value & np.uint64(1))
+        before = np.concatenate(([2 if self._level[1] else self._level[0]], level[:-1]))
+        if len(level):
+            self._level = (int(level[-1]) & 1, int(level[-1] == 2))
+        wanted = 1 if self._clock.rising else 0
+        return np.asarray(changes.ns[(level == wanted) & (before != wanted)])
+
+    def _with_enable(self, edges: Times, changes: Changes) -> Times:
+        """Return the edges at which the enable is active."""
+        changes = self._late.then(changes)
+        at = np.searchsorted(changes.ns, edges, side="left")  # changes before each edge
+        first = np.uint64(1)
+        value = np.concatenate(([self._enabled[0]], (changes.value & first).astype(np.int64)))
+        vague = np.concatenate(([self._enabled[1]], (changes.unknown & first).astype(np.int64)))
+        active = (value[at] == (0 if self._clock.enable_low else 1)) & (vague[at] == 0)
+        if len(edges):
+            last = int(at[-1])
+            self._enabled = (int(value[last]), int(vague[last]))
+            changes = changes.part(slice(last, None))
+        self._late = changes
+        return np.asarray(edges[active])
+
+    def _sampled(self, edges: Times, dark: Sequence[tuple[float, float]]) -> Sampled:
+        """Sample every signal at some edges."""
+        first, end = self.edges, self.edges + len(edges)
+        value, unknown = {}, {}
+        for name in self._signals:
+            value[name], unknown[name] = self._lanes(name, edges, first)
+        self.edges = end
+        return Sampled(first, end, edges, value, unknown, _dark(edges, dark, first), {})
+
+    def _lanes(self, name: str, edges: Times, first: int) -> tuple[Lane, Lane]:
+        """Return a signal's value and unknown bits at some edges; keep what comes behind them."""
+        changes = self._pending[name]
+        at = np.searchsorted(edges, changes.ns, side="right")  # the first edge behind each change
+        inside = int(np.searchsorted(at, len(edges)))
+        value, vague = self._now[name]
+        cycle = np.concatenate(([first], first + at[:inside]))
+        values = np.concatenate(([value], _low(changes.value[:inside])))
+        vagues = np.concatenate(([vague], _low(changes.unknown[:inside])))
+        if inside:
+            self._now[name] = (int(values[-1]), int(vagues[-1]))
+            self._pending[name] = changes.part(slice(inside, None))
+        return Lane.of(cycle, values), Lane.of(cycle, vagues)
+
+
+def _low(bits: Bits64) -> NDArray[np.int64]:
+    """Return the low 32 bits of values."""
+    return (bits & np.uint64(0xFFFFFFFF)).astype(np.int64)
+
+
+def _dark(edges: Times, dark: Sequence[tuple[float, float]], first: int) -> Lane:
+    """Return 1 at the edges that lie in a stretch in which nothing was recorded."""
+    cycle, value = [first], [0]
+    for begin, end in dark:
+        inside = np.searchsorted(edges, (begin, end), side="right").tolist()
+        if inside[1] > inside[0]:
+            cycle += [first + inside[0], first + inside[1]]
+            value += [1, 0]
+    return Lane.of(np.array(cycle), np.array(value))

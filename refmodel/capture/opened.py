@@ -1,0 +1,131 @@
+"""A capture opened with its map: the roles found in it, and the spans it makes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+
+from refmodel.capture.capture_map import WIDTHS, CaptureMap, Role, load_map
+from refmodel.capture.clocked import ClockedSamples, ClockRole, Sampled
+from refmodel.capture.recorded_run import RecordedRun, RunSpan
+from refmodel.capture.vcd import Vcd
+from refmodel.capture.waves import Recording, find_signal
+from refmodel.ground.errors import InputError, Problem, UserError
+from refmodel.profile import Profile
+
+Progress = Callable[[int], None]
+SLOWEST, FASTEST = 0.98, 1.02  # of the profile's clock, beyond which a note is made
+
+
+class Opened:
+    """A recording whose roles have been found. `spans` reads it; a file can be read again."""
+
+    def __init__(self, recording: Recording, given: CaptureMap) -> None:
+        self.recording = recording
+        self.map = given
+        self.profile: Profile = given.load_profile()
+        self.roles = self._find_roles()
+        self.notes = [*recording.notes]
+        self.unsure = 0
+        self._run: RecordedRun | None = None
+        self._edges: list[Sampled] = []
+
+    def _find_roles(self) -> dict[str, Role]:
+        """Return the roles with the whole names of their signals; InputError with every fault."""
+        found: dict[str, Role] = {}
+        problems: list[Problem] = []
+        for role in self.map.roles():
+            try:
+                names = [n for given in role.signals for n in find_signal(self.recording, given)]
+                self._check_width(role, names)
+            except InputError as error:
+                problems += error.problems
+            except UserError as error:
+                problems += self.map.fault(role.key, str(error)).problems
+            else:
+                found[role.name] = replace_signals(role, names)
+        if problems:
+            raise InputError(problems)
+        return found
+
+    def _check_width(self, role: Role, names: list[str]) -> None:
+        """Raise UserError for a role whose signals have not the width it takes."""
+        width = sum(self.recording.signals[name].width for name in names)
+        most = WIDTHS.get(role.name, 1)
+        bus = role.name in ("bus_address", "bus_read_data", "bus_write_data")
+        if len(names) > 1 and any(self.recording.signals[name].width > 1 for name in names):
+            raise UserError("a list of signals makes a vector of single bits, the highest first")
+        if (bus and width > most) or (not bus and width != most):
+            takes = f"{'up to ' if bus else ''}{most} bit{'s' if most > 1 else ''}"
+            raise UserError(f"'{', '.join(names[:3])}' has {width} bits; the role takes {takes}")
+
+    def spans(self) -> Iterator[RunSpan]:
+        """Yield the spans of the capture's runs."""
+        clock = self.map.clock
+        roles = {n: r for n, r in self.roles.items() if n not in ("clock", "enable", "index")}
+        signals = [name for role in roles.values() for name in role.signals]
+        enable = self.roles.get("enable")
+        role = ClockRole(
+            self.roles["clock"].signals[0],
+            clock.edge == "rising",
+            enable.signals[0] if enable else None,
+            enable.active_low if enable else False,
+        )
+        samples = ClockedSamples(self.recording, role, signals)
+        self._run = RecordedRun(self.map, roles, self.profile.status)
+        self._edges = []
+        yield from self._run.spans(self._watched(samples.spans()))
+
+    def _watched(self, samples: Iterator[Sampled]) -> Iterator[Sampled]:
+        """Pass samples on; keep the times of the last edges, and look at the clock's rate."""
+        for sampled in samples:
+            if not self._edges:
+                self._look_at_the_clock(sampled)
+            self._edges = [*self._edges[-2:], sampled]
+            yield sampled
+
+    def _look_at_the_clock(self, sampled: Sampled) -> None:
+        """Note a clock that is not the profile's."""
+        periods = np.diff(sampled.edge_ns)
+        if not len(periods):
+            return
+        ratio = float(np.median(periods) / float(self.profile.cycle_ns))
+        if not SLOWEST < ratio < FASTEST:
+            self.notes.append(
+                f"a cycle of the capture is {np.median(periods):.4g} ns, one of profile"
+                f" {self.profile.name} is {float(self.profile.cycle_ns):.4g} ns"
+            )
+
+    def time_of(self, cycle: int) -> float | None:
+        """Return the time of a cycle's edge in ns, if it was among the last ones read."""
+        for sampled in self._edges:
+            if sampled.first <= cycle < sampled.end:
+                return float(sampled.edge_ns[cycle - sampled.first])
+        return None
+
+    def reasons(self) -> list[str]:
+        """Return why edges were left out."""
+        if self._run is None or not self._run.lost_edges:
+            return []
+        return [f"{self._run.lost_edges} edges: an input was unknown, or nothing was recorded"]
+
+
+def replace_signals(role: Role, names: list[str]) -> Role:
+    """Return a role played by other signals."""
+    return role._replace(signals=tuple(names))
+
+
+def open_capture(path: Path, map_path: Path, progress: Progress | None = None) -> Opened:
+    """Open a capture with its map.
+
+    Raises UserError for a file that cannot be read, and signals that are not in it.
+    """
+    given = load_map(map_path)
+    return Opened(open_recording(path, progress), given)
+
+
+def open_recording(path: Path, progress: Progress | None = None) -> Recording:
+    """Open a recording by the form its name says."""
+    return Vcd(path, progress)

@@ -1,0 +1,280 @@
+"""A capture as stimulus and evidence: what reached the controller at each edge, and what it showed.
+
+It is yielded span by span, so that a capture of any length is held only in part. Where an input is
+unknown, or nothing was recorded, the run ends, and what follows is a run that begins in the middle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from refmodel.block.fields import UNUSED, Layout
+from refmodel.capture.accesses import NO_ACCESSES, AccessReader
+from refmodel.capture.capture_map import LEVELS, LINES, STATUS, CaptureMap, Role
+from refmodel.capture.clocked import Sampled
+from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
+from refmodel.ground.lane import Cycles, Lane, cycles_up
+from refmodel.ground.stimulus import Stimulus
+
+SHORTEST = 64  # cycles of a run worth a look
+WATCHED = ("reset", "strobe", "bus_read", "bus_select", "bus_write", *LEVELS)
+
+
+@dataclass(frozen=True)
+class RunSpan:
+    """A span of a run: what arrived, and what was shown. The first of a run is `fresh`."""
+
+    stimulus: Stimulus
+    observed: Observed
+    reads: Reads
+    fresh: bool
+
+
+@dataclass
+class SpanEvidence:
+    """The evidence of one span after the other, in step with `stimuli`."""
+
+    spans: Iterator[RunSpan]
+    now: RunSpan | None = field(default=None, init=False)
+
+    def stimuli(self) -> Iterator[Stimulus]:
+        """Yield what arrived, span by span."""
+        for span in self.spans:
+            self.now = span
+            yield span.stimulus
+
+    def observed(self, first: int, end: int) -> Observed:
+        """Return what was shown in the span at hand."""
+        assert self.now is not None
+        assert (first, end) == (self.now.stimulus.first, self.now.stimulus.end)
+        return self.now.observed
+
+    def reads(self, stimulus: Stimulus) -> Reads:
+        """Return what the span's reads of status returned."""
+        assert self.now is not None
+        del stimulus
+        return self.now.reads
+
+    def moves(self, end: int) -> Moved | None:
+        """Return that words moved are not recorded."""
+        del end
+        return None
+
+
+class RecordedRun:
+    """Turns samples into spans of runs."""
+
+    def __init__(self, given: CaptureMap, roles: dict[str, Role], layout: Layout) -> None:
+        self._map = given
+        self._roles = roles
+        self._layout = layout
+        self._value: dict[str, Lane] = {}
+        self._unknown: dict[str, Lane] = {}
+        self._unsure: dict[str, Cycles] = {}
+        self._dark = Lane.constant(0)
+        self._done = 0  # edges that have been told
+        self._begun = False  # a run is under way
+        self._reader = AccessReader(given)
+        self.lost_edges = 0
+        self.cycles = 0
+
+    def spans(self, samples: Iterator[Sampled]) -> Iterator[RunSpan]:
+        """Yield the spans of all runs in order."""
+        for sampled in samples:
+            self._take(sampled)
+            ready = sampled.end - self._behind
+            if ready > self._done:
+                yield from self._until(ready)
+
+    @property
+    def _behind(self) -> int:
+        """How many edges later than a cycle all is known that is shown of it."""
+        depth = self._map.depth
+        latency = self._map.bus.read_latency if self._map.bus is not None else 0
+        return max(1, latency) + max(depth.bits, depth.reads, depth.writes)
+
+    def _take(self, sampled: Sampled) -> None:
+        """Append samples to what is held."""
+        value, unknown = sampled.value, sampled.unknown
+        for name, role in self._roles.items():
+            lane, vague = _joined(role, value, unknown)
+            held = self._value.get(name)
+            self._value[name] = lane if held is None else held.then(lane)
+            self._unknown[name] = vague if held is None else self._unknown[name].then(vague)
+            unsure = [sampled.undecided[s] for s in role.signals if s in sampled.undecided]
+            if unsure:
+                before = self._unsure.get(name, np.empty(0, np.int64))
+                self._unsure[name] = np.unique(np.concatenate((before, *unsure)))
+        self._dark = sampled.dark if not self._done else self._dark.then(sampled.dark)
+
+    def _until(self, ready: int) -> Iterator[RunSpan]:
+        """Yield the spans up to an edge, and drop what they were made of."""
+        lost = self._lost(self._done, ready)
+        for begin, end, gone in _stretches(lost, self._done, ready):
+            if gone:
+                self.lost_edges += end - begin
+                self._begun = False
+                self._reader.forget()
+                continue
+            fresh = not self._begun
+            if fresh and end < ready and end - begin < SHORTEST:
+                self.lost_edges += end - begin
+                continue
+            self._begun = True
+            self.cycles += end - begin
+            yield self._span(begin, end, fresh)
+        self._done = ready
+        keep = max(0, ready - self._behind)
+        self._value = {n: _kept(lane, keep) for n, lane in self._value.items()}
+        self._unknown = {n: _kept(lane, keep) for n, lane in self._unknown.items()}
+        self._unsure = {n: at[at >= keep] for n, at in self._unsure.items()}
+        self._dark = _kept(self._dark, keep)
+
+    def _lost(self, first: int, end: int) -> Lane:
+        """Return 1 at edges at which an input that counts is not known."""
+        zero = Lane.constant(0, first)
+
+        def part(lanes: dict[str, Lane], name: str) -> Lane:
+            lane = lanes.get(name)
+            return zero if lane is None else lane.between(first, end)
+
+        vague = [part(self._unknown, name) for name in WATCHED]
+        strobe, bit = part(self._value, "strobe"), part(self._unknown, "value")
+        dark = self._dark.between(first, end)
+        cycles = np.unique(np.concatenate([x.cycle for x in (*vague, strobe, bit, dark, zero)]))
+        lost = dark.at(cycles) != 0
+        for lane in vague:
+            lost |= lane.at(cycles) != 0
+        lost |= (strobe.at(cycles) != 0) & (bit.at(cycles) != 0)
+        return Lane.of(cycles, lost)
+
+    def _span(self, first: int, end: int, fresh: bool) -> RunSpan:
+        """Return the span of edges `first` .. `end - 1`."""
+        depth = self._map.depth
+        strobes = self._edges_up("strobe", first - depth.bits, end - depth.bits)
+        if fresh:
+            strobes = strobes[strobes >= first]
+        bit = self._value["value"].at(strobes) if len(strobes) else np.empty(0)
+        accesses = NO_ACCESSES
+        if self._map.bus is not None:
+            accesses = self._reader.read(self._value, self._unknown, first, end, fresh)
+        levels = {n: self._value[n].between(first, end) for n in LEVELS if n in self._value}
+        stimulus = Stimulus(
+            first,
+            end - first,
+            bit_cycle=strobes + depth.bits,
+            bit=bit.astype(np.uint8),
+            access_cycle=accesses.cycle,
+            access_kind=accesses.kind,
+            access_mask=accesses.mask,
+            access_value=accesses.value,
+            levels=levels,
+            resets=self._resets(first, end),
+            reset_before=0 if fresh else self._reset_at(first - 1),
+            memory=np.zeros(1 << 16, np.uint16),
+        )
+        return RunSpan(stimulus, self._observed(first, end), accesses.reads(), fresh)
+
+    def _edges_up(self, name: str, first: int, end: int) -> Cycles:
+        """Return the edges at which a line is active."""
+        lane = self._value.get(name)
+        if lane is None or end <= first:
+            return np.empty(0, np.int64)
+        return cycles_up(lane.between(max(first, int(lane.cycle[0])), end), end)
+
+    def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
+        lane = self._value.get("reset")
+        if lane is None:
+            return ()
+        part = lane.between(first, end)
+        stops = np.append(part.cycle[1:], end)
+        spans = zip(part.cycle.tolist(), stops.tolist(), part.value.tolist(), strict=True)
+        return tuple((begin, stop) for begin, stop, level in spans if level)
+
+    def _reset_at(self, edge: int) -> int:
+        lane = self._value.get("reset")
+        return 0 if lane is None or edge < int(lane.cycle[0]) else int(lane.at(edge))
+
+    def _observed(self, first: int, end: int) -> Observed:
+        """Return what the lanes showed in cycles `first` .. `end - 1`: as sampled an edge later."""
+        lanes, unknown, undecided = {}, {}, {}
+        for name, role in self._shown.items():
+            value = self._value[role].between(first + 1, end + 1).delayed(-1)
+            vague = self._unknown[role].between(first + 1, end + 1).delayed(-1)
+            lsb, mask = self._slice(name, role)
+            lanes[name] = Lane.of(value.cycle, value.value >> np.uint32(lsb) & np.uint32(mask))
+            never = Lane.of(vague.cycle, np.where(vague.value == 0xFFFFFFFF, ALL_BITS, 0))
+            unknown[name] = Lane.of(vague.cycle, vague.value >> np.uint32(lsb) & np.uint32(mask))
+            unsure = self._unsure.get(role)
+            if never.value.any() or (unsure is not None and len(unsure)):
+                undecided[name] = _with(never, unsure, first, end)
+        return Observed(lanes, unknown, undecided)
+
+    @property
+    def _shown(self) -> dict[str, str]:
+        """The role that shows each field and line."""
+        lines = {name: name for name in LINES if name in self._roles}
+        return {**self._map.observed, **lines}
+
+    def _slice(self, name: str, role: str) -> tuple[int, int]:
+        """Return the lowest bit and the mask of a field in its role."""
+        if role != STATUS:
+            return 0, 0xFF if name == "data" else 1
+        if name == UNUSED:
+            return 0, self._layout.unused_mask
+        return self._layout[name].lsb, self._layout[name].mask >> self._layout[name].lsb
+
+
+def _joined(
+    role: Role, value: Mapping[str, Lane], unknown: Mapping[str, Lane]
+) -> tuple[Lane, Lane]:
+    """Return a role's value and unknown bits, made of its signals."""
+    values, vagues = ([lanes[name] for name in role.signals] for lanes in (value, unknown))
+    if len(values) == 1:
+        lane, vague = values[0], vagues[0]
+    else:
+        lane, vague = _vector(values), _vector([_one_bit(v) for v in vagues])
+    if role.active_low:
+        lane = Lane.of(lane.cycle, lane.value ^ np.uint32(1))
+    return lane, vague
+
+
+def _one_bit(lane: Lane) -> Lane:
+    return Lane.of(lane.cycle, lane.value & np.uint32(1))
+
+
+def _vector(lanes: list[Lane]) -> Lane:
+    """Return single bits together, the highest first."""
+    cycles = np.unique(np.concatenate([lane.cycle for lane in lanes]))
+    value = np.zeros(len(cycles), np.uint32)
+    for lane in lanes:
+        value = value << np.uint32(1) | (lane.at(cycles) & np.uint32(1))
+    return Lane.of(cycles, value)
+
+
+def _stretches(lane: Lane, first: int, end: int) -> Iterator[tuple[int, int, bool]]:
+    """Yield where a level begins and ends, and whether it is up."""
+    del first
+    stops = np.append(lane.cycle[1:], end)
+    yield from zip(lane.cycle.tolist(), stops.tolist(), (lane.value != 0).tolist(), strict=True)
+
+
+def _kept(lane: Lane, first: int) -> Lane:
+    """Return a lane from a cycle on."""
+    at = max(0, int(np.searchsorted(lane.cycle, first, side="right")) - 1)
+    return Lane(lane.cycle[at:], lane.value[at:])
+
+
+def _with(never: Lane, unsure: Cycles | None, first: int, end: int) -> Lane:
+    """Return what is not decided: cycles before the first value, and those of unsure samples."""
+    if unsure is None or not len(unsure):
+        return never
+    cycles = unsure - 1
+    cycles = cycles[(cycles >= first) & (cycles < end)]
+    edges = np.unique(np.concatenate((never.cycle, cycles, cycles + 1)))
+    edges = edges[edges < end]
+    value = np.where(np.isin(edges, cycles), ALL_BITS, never.at(edges))
+    return Lane.of(edges, value)

@@ -1,0 +1,67 @@
+`default_nettype none
+`timescale 1ns / 1ps
+
+// Plays a file of inputs, one word a cycle, into the reference core and dumps every signal of the
+// bench and of the core: a bench like a user's own, with nothing of the harness in it.
+module bench #(
+    parameter integer CYCLES = 1000,
+    parameter integer REALIGN = 1,
+    parameter integer READY_TIE = 0,
+    parameter integer SYNC_VIEW = 0,
+    parameter integer DMA_ACTIVE_MEANS = 0,
+    parameter integer WRITING_MEANS = 0,
+    parameter integer ZERO_LENGTH = 0,
+    parameter integer TAIL_LOST_BITS = 0
+);
+
+    reg clk = 1'b0;
+    reg [28:0] word;
+    reg [28:0] inputs [0:CYCLES-1];
+    reg [1023:0] file, dump;
+    integer n;
+
+    wire rst = word[28];
+    wire slot = word[27];
+    wire bit_stb = word[26];
+    wire bit_in = word[25];
+    wire rd = word[24];
+    wire wr = word[23];
+    wire [3:0] adr = word[22:19];
+    wire [15:0] din = word[18:3];
+    wire xfer_on = word[2];
+    wire wr_on = word[1];
+    wire ws = word[0];
+    wire [15:0] dout, status, mem_out, lost_words, underruns;
+    wire mem_req, mem_we, gate_out, data_out, irq_sync, irq_done;
+
+    disk_regs #(
+        .REALIGN(REALIGN), .READY_TIE(READY_TIE), .SYNC_VIEW(SYNC_VIEW),
+        .DMA_ACTIVE_MEANS(DMA_ACTIVE_MEANS), .WRITING_MEANS(WRITING_MEANS),
+        .ZERO_LENGTH(ZERO_LENGTH), .TAIL_LOST_BITS(TAIL_LOST_BITS)
+    ) core (
+        .clk(clk), .rst(rst), .bit_stb(bit_stb), .bit_in(bit_in), .adr(adr), .rd(rd), .wr(wr),
+        .din(din), .dout(dout), .en_master(1'b1), .en_channel(1'b1), .slot(slot),
+        .mem_out(mem_out), .mem_in(16'h0), .mem_req(mem_req), .mem_we(mem_we),
+        .gate_out(gate_out), .data_out(data_out), .irq_sync(irq_sync), .irq_done(irq_done),
+        .xfer_on(xfer_on), .wr_on(wr_on), .ws(ws), .lost_words(lost_words),
+        .underruns(underruns), .status(status)
+    );
+
+    initial begin
+        if (!$value$plusargs("inputs=%s", file)) $finish;
+        if (!$value$plusargs("dump=%s", dump)) $finish;
+        $readmemh(file, inputs);
+        $dumpfile(dump);
+        $dumpvars(0, bench);
+        word = inputs[0];
+        for (n = 1; n <= CYCLES; n = n + 1) begin
+            #70 clk = 1'b1;
+            #35 word = inputs[n < CYCLES ? n : 0];
+            #36 clk = 1'b0;
+        end
+        $finish;
+    end
+
+endmodule
+
+`default_nettype wire

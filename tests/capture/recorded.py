@@ -1,0 +1,102 @@
+"""Waveforms of the reference core, written by a simulator that runs a plain bench."""
+
+import subprocess
+from pathlib import Path
+
+import numpy as np
+
+from hdl_stubs.defects import REFERENCE
+from refmodel.ground.bus import READ_STATUS, WRITTEN
+from refmodel.host.processor import REGISTERS
+from refmodel.profile import load_profile
+from refmodel.world.load import load_scenario
+from refmodel.world.play import ModelPlayer
+from refmodel.world.spans import disk_of
+
+PAL = load_profile("pal_dd")
+BENCH = Path(__file__).parent / "bench.v"
+ADDRESS = {"status": 0x4, "sync_word": 0x8, "transfer": 0xC, "control": 0xE}
+MAP = """\
+profile: pal_dd
+clock: {signal: bench.clk}
+reset: {signal: bench.rst}
+disk: {strobe: bench.bit_stb, value: bench.bit_in}
+bus:
+  address: bench.adr
+  read: bench.rd
+  write: bench.wr
+  write_data: bench.din
+  read_data: bench.dout
+  registers: {status: 0x4, sync_word: 0x8, transfer: 0xC, control: 0xE}
+inputs: {dma_active: bench.xfer_on, writing: bench.wr_on, wait_for_sync: bench.ws}
+observe: {status: bench.status}
+lines: {write_gate: bench.gate_out, write_data: bench.data_out, sync_found: bench.irq_sync, \
+transfer_done: bench.irq_done}
+"""
+
+
+def stimuli(scenario, profile=PAL):
+    """Return what a scenario file gives the core, its host played against the model."""
+    given = load_scenario(scenario)
+    disk = disk_of(scenario, given, profile, 1)
+    processor = disk.processor(registers=REGISTERS)
+    return list(ModelPlayer(disk.profile, processor).play(disk.revolutions())), disk
+
+
+def write_inputs(path, made, cycles, profile=PAL):
+    """Write the inputs of the bench, one word a cycle."""
+    columns = {n: np.zeros(cycles, np.int64) for n in ("rst", "stb", "bit", "rd", "wr", "adr")}
+    columns |= {n: np.zeros(cycles, np.int64) for n in ("din", "xfer", "wron", "ws")}
+    for stimulus in made:
+        for begin, end in stimulus.resets:
+            columns["rst"][begin:end] = 1
+        _put(columns["stb"], stimulus.bit_cycle, 1)
+        _put(columns["bit"], stimulus.bit_cycle, stimulus.bit)
+        for cycle, kind, value in zip(
+            stimulus.access_cycle, stimulus.access_kind, stimulus.access_value, strict=True
+        ):
+            if cycle >= cycles:
+                continue
+            register = "status" if kind == READ_STATUS else WRITTEN[int(kind)]
+            columns["rd" if kind == READ_STATUS else "wr"][cycle] = 1
+            columns["adr"][cycle] = ADDRESS[register]
+            columns["din"][cycle] = value
+        span = np.arange(stimulus.first, min(stimulus.end, cycles))
+        for name, role in (("xfer", "dma_active"), ("wron", "writing"), ("ws", "wait_for_sync")):
+            columns[name][span] = stimulus.level(role).at(span)
+    edge = np.arange(cycles)
+    slot = np.isin(edge % profile.slots.line_cycles, profile.slots.at).astype(np.int64)
+    word = columns["rst"]
+    for part, width in (
+        (slot, 1), (columns["stb"], 1), (columns["bit"], 1), (columns["rd"], 1),
+        (columns["wr"], 1), (columns["adr"], 4), (columns["din"], 16), (columns["xfer"], 1),
+        (columns["wron"], 1), (columns["ws"], 1),
+    ):  # fmt: skip
+        word = word << width | part
+    path.write_text("".join(f"{w:08x}\n" for w in word.tolist()))
+
+
+def _put(column, cycle, value):
+    inside = cycle < len(column)
+    column[cycle[inside]] = value if np.isscalar(value) else value[inside]
+
+
+def dumped(folder, scenario, cycles=20_000, core=REFERENCE, profile=PAL, **parameters):
+    """Return the VCD that Icarus writes of the reference core, or of a changed copy of it."""
+    made, _ = stimuli(scenario, profile)
+    write_inputs(folder / "inputs.hex", made, cycles, profile)
+    sources = sorted(str(path) for path in Path(core).glob("*.v"))
+    settings = [f"-Pbench.{name}={value}" for name, value in parameters.items()]
+    build = ["iverilog", "-g2012", "-s", "bench", f"-Pbench.CYCLES={cycles}", *settings]
+    subprocess.run([*build, "-o", folder / "bench.vvp", BENCH, *sources], check=True)
+    dump = folder / "bench.vcd"
+    play = ["vvp", "-n", folder / "bench.vvp", f"+inputs={folder}/inputs.hex", f"+dump={dump}"]
+    subprocess.run(play, check=True, stdout=subprocess.DEVNULL)
+    return dump
+
+
+def mapped(folder, text=MAP):
+    """Write a map; return its file."""
+    path = folder / "map.yaml"
+    path.write_text(text)
+    return path
