@@ -54,7 +54,6 @@ class AccessReader:
     """Reads bus cycles out of sampled lanes, span after span."""
 
     def __init__(self, given: CaptureMap) -> None:
-        self._depth = given.depth
         self._bus = given.bus
         self._reads, self._writes = meanings(given.bus) if given.bus is not None else ({}, {})
         self._high: dict[int, int] = {}  # the high bytes of transfer and control, once written
@@ -69,7 +68,7 @@ class AccessReader:
         """Return the accesses that act at edges `first` .. `end - 1`."""
         assert self._bus is not None
         rows = []
-        for write, depth in ((False, self._depth.reads), (True, self._depth.writes)):
+        for write, depth in zip((False, True), self._bus.depths, strict=True):
             low = first if fresh else first - depth
             edges = _active(self._bus, value, write, low, end - depth)
             rows.append(self._rows(value, unknown, edges, write, depth))
@@ -105,7 +104,7 @@ class AccessReader:
         if write:
             data = self._written(_at(value, "bus_write_data", edges), kinds, masks)
             return [edges + depth, kinds, masks, data, none, none]
-        later = edges + self._bus.read_latency
+        later = edges + depth + self._bus.read_latency
         shift = np.where(masks == HIGH, 8, 0)
         returned = (_at(value, "bus_read_data", later) << shift) & WORD
         vague = (_at(unknown, "bus_read_data", later) << shift) & WORD
@@ -179,9 +178,9 @@ def _active(bus: BusPart, value: dict[str, Lane], write: bool, first: int, end: 
         if name not in lanes:
             return np.empty(0, np.int64)
         lane = lanes[name]
-    if bus.acts == "each_cycle":
+    if bus.acts == "held":
         return cycles_up(lane.between(first, end), end)
-    return _once(lane, bus.acts == "first_cycle", first, end)
+    return _once(lane, bus.acts == "first", first, end)
 
 
 def _once(lane: Lane, at_first: bool, first: int, end: int) -> Cycles:

@@ -27,6 +27,7 @@ from pydantic import PrivateAttr, model_validator
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH, UNUSED
 from refmodel.block.settings import Policies
+from refmodel.capture.columns import TablePart
 from refmodel.engine.comparison import Held
 from refmodel.ground.errors import InputError, near
 from refmodel.ground.yamlfile import Document, Schema, ShortForm, load
@@ -67,12 +68,16 @@ class ClockPart(Schema):
 
 
 class DiskPart(Schema):
-    """Where the disk enters: channel bits with a strobe, or flux pulses, and the index line."""
+    """Where the disk enters: channel bits with a strobe, or flux pulses, and the index line.
+
+    A channel bit counts `latency` edges later than it was recorded.
+    """
 
     strobe: Line | None = None
     value: Line | None = None
     flux: Line | None = None
     index: Line | None = None
+    latency: int = Key(0, ge=0, le=64)
 
     @model_validator(mode="after")
     def _both(self) -> DiskPart:
@@ -84,8 +89,10 @@ class DiskPart(Schema):
 class BusPart(Schema):
     """The host's accesses, as recorded.
 
-    A strobe that stays active over several cycles is an access in each of them, or one in the
-    first or the last, as `acts` says. Without an address every read is one of status.
+    A strobe that stays active over several cycles is an access in each of them (`held`), or one in
+    the first or the last, as `acts` says. It counts `latency` edges later, a write `write_latency`
+    more, and what a read returns is there `read_latency` edges after that. Without an address every
+    read is one of status.
     """
 
     address: Names | None = None
@@ -96,7 +103,14 @@ class BusPart(Schema):
     read_data: Names | None = None
     registers: Registers
     read_latency: int = Key(0, ge=0, le=256)
-    acts: Literal["each_cycle", "first_cycle", "last_cycle"] = "each_cycle"
+    latency: int = Key(0, ge=0, le=256)
+    write_latency: int = Key(0, ge=0, le=256)
+    acts: Literal["first", "last", "held"] = "held"
+
+    @property
+    def depths(self) -> tuple[int, int]:
+        """How many edges later a read and a write count."""
+        return self.latency, self.latency + self.write_latency
 
 
 class InputsPart(Schema):
@@ -133,18 +147,14 @@ class ObservePart(Schema):
 
 
 class BeginPart(Schema):
-    """What is known of the controller where a capture begins in the middle, without a reset."""
+    """What is known of the controller where a capture begins in the middle, without a reset.
+
+    `stopped` says that no transfer of its own is under way there.
+    """
 
     sync_word: int | None = Key(None, ge=0, le=0xFFFF)
     control: int = Key(0, ge=0, le=0x7FFF)
-
-
-class DepthPart(Schema):
-    """By how many cycles the controller takes its inputs later than the model: pipeline depths."""
-
-    bits: int = Key(0, ge=0, le=16)
-    reads: int = Key(0, ge=0, le=16)
-    writes: int = Key(0, ge=0, le=16)
+    stopped: bool = False
 
 
 class Role(NamedTuple):
@@ -160,6 +170,7 @@ class CaptureMap(Schema):
     """A whole map. Load it with `load_map`, which knows where each key stands."""
 
     profile: str = "pal_dd"
+    file: TablePart = TablePart()
     policies: dict[str, str] = Key({})
     clock: ClockPart
     reset: Line | None = None
@@ -169,7 +180,6 @@ class CaptureMap(Schema):
     lines: LinesPart = LinesPart()
     observe: ObservePart = ObservePart()
     begin: BeginPart = BeginPart()
-    depth: DepthPart = DepthPart()
     latency: dict[str, Annotated[int, Key(ge=0, le=4096)]] = Key({})
     glitch_ns: float = Key(0, ge=0, le=1e6)
 
@@ -210,6 +220,8 @@ class CaptureMap(Schema):
             yield _role("reset", self.reset, ("reset",))
         for part in ("disk", "inputs", "lines"):
             for name in type(getattr(self, part)).model_fields:
+                if name == "latency":
+                    continue
                 yield from _maybe(name, getattr(getattr(self, part), name), (part, name))
         if self.bus is not None:
             for name in ("address", "read", "select", "write", "write_data", "read_data"):

@@ -16,6 +16,8 @@ from refmodel.capture.waves import Bits64, Changes, Recording, Times
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane
 
+FEWEST = 16  # edges of a clock; of a signal with fewer it is said that it is none
+
 
 @dataclass(frozen=True)
 class ClockRole:
@@ -56,10 +58,11 @@ class ClockedSamples:
         self._level = (0, 1)  # of the clock: value and unknown
         self._enabled = (0, 1)
         self._late = Changes.none()  # of the enable
+        self._dark: list[tuple[float, float]] = []
         self.edges = 0
 
     def spans(self) -> Iterator[Sampled]:
-        """Yield the samples in order; UserError when the clock has no edge at all."""
+        """Yield the samples in order; UserError when the clock has hardly any edge."""
         clock = self._clock
         names = [*self._signals, clock.signal, *([clock.enable] if clock.enable else [])]
         for piece in self._recording.pieces(names):
@@ -70,12 +73,15 @@ class ClockedSamples:
                 later = piece.changes.get(name)
                 if later is not None:
                     self._pending[name] = self._pending[name].then(later)
+            self._dark += piece.dark
             if len(edges):
-                yield self._sampled(edges, piece.dark)
-        if not self.edges:
+                yield self._sampled(edges, self._dark)
+                self._dark = [pair for pair in self._dark if pair[1] > edges[-1]]
+        if self.edges < FEWEST:
+            kind = "rising" if clock.rising else "falling"
             raise UserError(
-                f"{self._recording.name}: the clock '{clock.signal}' has no"
-                f" {'rising' if clock.rising else 'falling'} edge; is it the right signal?"
+                f"{self._recording.name}: the clock '{clock.signal}' has {self.edges} {kind} edges"
+                f"{' with the enable on' if clock.enable else ''}; is it the right signal?"
             )
 
     def _edges(self, changes: Changes) -> Times:
@@ -132,11 +138,12 @@ def _low(bits: Bits64) -> NDArray[np.int64]:
 
 
 def _dark(edges: Times, dark: Sequence[tuple[float, float]], first: int) -> Lane:
-    """Return 1 at the edges that lie in a stretch in which nothing was recorded."""
+    """Return 1 at the edges that end an interval in part of which nothing was recorded."""
     cycle, value = [first], [0]
     for begin, end in dark:
-        inside = np.searchsorted(edges, (begin, end), side="right").tolist()
-        if inside[1] > inside[0]:
-            cycle += [first + inside[0], first + inside[1]]
+        low = int(np.searchsorted(edges, begin, side="right"))
+        high = min(int(np.searchsorted(edges, end)) + 1, len(edges))
+        if high > low:
+            cycle += [first + low, first + high]
             value += [1, 0]
     return Lane.of(np.array(cycle), np.array(value))

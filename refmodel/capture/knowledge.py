@@ -31,7 +31,7 @@ BY_TRANSFER = ("dma_active", "writing", "write_gate", "write_data", "transfer_do
 WHY = {
     "bits": "the byte count is not known before {0} channel bits have passed",
     "sync": "sync_word is not known before it is written; begin.sync_word can say it",
-    "transfer": "whether a transfer runs is not known before one is stopped",
+    "transfer": "whether a transfer runs is not known before one is stopped; begin.stopped can say it",
 }
 
 
@@ -47,7 +47,7 @@ class Knowledge:
         self._from = {"bits": NOT_YET, "sync": NOT_YET, "transfer": NOT_YET}
         if given.begin.sync_word is not None:
             self._from["sync"] = -1
-        if not given.own_transfers:
+        if not given.own_transfers or given.begin.stopped:
             self._from["transfer"] = -1
         self._first: int | None = None
         self.cycles: dict[str, int] = {}  # of each reason: cycles in which it holds

@@ -9,6 +9,8 @@ import numpy as np
 
 from refmodel.capture.capture_map import WIDTHS, CaptureMap, Role, load_map
 from refmodel.capture.clocked import ClockedSamples, ClockRole, Sampled
+from refmodel.capture.columns import Table, TablePart
+from refmodel.capture.fst import Fst
 from refmodel.capture.recorded_run import RecordedRun, RunSpan
 from refmodel.capture.vcd import Vcd
 from refmodel.capture.waves import Recording, find_signal
@@ -53,6 +55,8 @@ class Opened:
     def _check_width(self, role: Role, names: list[str]) -> None:
         """Raise UserError for a role whose signals have not the width it takes."""
         width = sum(self.recording.signals[name].width for name in names)
+        if not width:
+            return  # a table does not say
         most = WIDTHS.get(role.name, 1)
         bus = role.name in ("bus_address", "bus_read_data", "bus_write_data")
         if len(names) > 1 and any(self.recording.signals[name].width > 1 for name in names):
@@ -123,9 +127,15 @@ def open_capture(path: Path, map_path: Path, progress: Progress | None = None) -
     Raises UserError for a file that cannot be read, and signals that are not in it.
     """
     given = load_map(map_path)
-    return Opened(open_recording(path, progress), given)
+    return Opened(open_recording(path, given.file, progress), given)
 
 
-def open_recording(path: Path, progress: Progress | None = None) -> Recording:
-    """Open a recording by the form its name says."""
+def open_recording(
+    path: Path, table: TablePart | None = None, progress: Progress | None = None
+) -> Recording:
+    """Open a recording by the form its name says; what has none, such as a pipe, is a VCD."""
+    if path.suffix == ".fst":
+        return Fst(path)
+    if path.suffix in (".csv", ".tsv"):
+        return Table(path, table, progress)
     return Vcd(path, progress)

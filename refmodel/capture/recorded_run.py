@@ -92,9 +92,9 @@ class RecordedRun:
     @property
     def _behind(self) -> int:
         """How many edges later than a cycle all is known that is shown of it."""
-        depth = self._map.depth
-        latency = self._map.bus.read_latency if self._map.bus is not None else 0
-        return max(1, latency) + max(depth.bits, depth.reads, depth.writes)
+        bus = self._map.bus
+        latency = bus.read_latency if bus is not None else 0
+        return max(1, latency) + max(self._map.disk.latency, *(bus.depths if bus else (0, 0)))
 
     def _take(self, sampled: Sampled) -> None:
         """Append samples to what is held."""
@@ -153,8 +153,8 @@ class RecordedRun:
 
     def _span(self, first: int, end: int, fresh: bool) -> RunSpan:
         """Return the span of edges `first` .. `end - 1`."""
-        depth = self._map.depth
-        strobes = self._edges_up("strobe", first - depth.bits, end - depth.bits)
+        depth = self._map.disk.latency
+        strobes = self._edges_up("strobe", first - depth, end - depth)
         if fresh:
             strobes = strobes[strobes >= first]
         bit = self._value["value"].at(strobes) if len(strobes) else np.empty(0)
@@ -165,7 +165,7 @@ class RecordedRun:
         stimulus = Stimulus(
             first,
             end - first,
-            bit_cycle=strobes + depth.bits,
+            bit_cycle=strobes + depth,
             bit=bit.astype(np.uint8),
             access_cycle=accesses.cycle,
             access_kind=accesses.kind,
@@ -201,12 +201,13 @@ class RecordedRun:
     def _observed(self, first: int, end: int) -> Observed:
         """Return what the lanes showed in cycles `first` .. `end - 1`: as sampled an edge later."""
         lanes, unknown, undecided = {}, {}, {}
+        dark = self._dark.between(first + 1, end + 1).delayed(-1)
         for name, role in self._shown.items():
             value = self._value[role].between(first + 1, end + 1).delayed(-1)
             vague = self._unknown[role].between(first + 1, end + 1).delayed(-1)
             lsb, mask = self._slice(name, role)
             lanes[name] = Lane.of(value.cycle, value.value >> np.uint32(lsb) & np.uint32(mask))
-            never = Lane.of(vague.cycle, np.where(vague.value == 0xFFFFFFFF, ALL_BITS, 0))
+            never = _none_of(vague, dark)
             unknown[name] = Lane.of(vague.cycle, vague.value >> np.uint32(lsb) & np.uint32(mask))
             unsure = self._unsure.get(role)
             if never.value.any() or (unsure is not None and len(unsure)):
@@ -226,6 +227,13 @@ class RecordedRun:
         if name == UNUSED:
             return 0, self._layout.unused_mask
         return self._layout[name].lsb, self._layout[name].mask >> self._layout[name].lsb
+
+
+def _none_of(vague: Lane, dark: Lane) -> Lane:
+    """Return all bits where a signal had no value yet, or nothing was recorded."""
+    cycles = np.union1d(vague.cycle, dark.cycle)
+    never = (vague.at(cycles) == 0xFFFFFFFF) | (dark.at(cycles) != 0)
+    return Lane.of(cycles, np.where(never, ALL_BITS, 0))
 
 
 def _joined(

@@ -77,6 +77,7 @@ class Vcd:
         """Yield the changes of the body."""
         header = self.header
         unit, now, offset, text = float(header.unit_ns), 0.0, header.offset, header.rest
+        declared = np.array([code_of(code) for code in header.ids], np.uint64)
         dark_since: float | None = None
         ended = False
         while not ended:
@@ -96,7 +97,7 @@ class Vcd:
                     continue
                 used, part = int(words.begin[last]), words.part(slice(0, last))
             try:
-                block, now = changes_of(part, widths, unit, now)
+                block, now = changes_of(part, widths, unit, now, declared)
             except UserError as error:
                 raise self._placed(error, offset) from None
             end = FOREVER if ended else float(now)

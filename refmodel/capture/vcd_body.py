@@ -7,7 +7,6 @@ alone is an identifier code, whatever it looks like.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -28,6 +27,9 @@ _KIND[list(b"01xXzZuUwWlLhH-")] = SCALAR
 _KIND[list(b"bBrRsS")] = LEAD
 _KIND[ord("#")] = TIME
 _KIND[ord("$")] = KEY
+
+_ODD = np.zeros(256, bool)  # values of VHDL's nine, as some simulators write them
+_ODD[list(b"uUwWlLhH-")] = True
 
 NO_DIGIT = 4  # of the table below: no digit of a value
 _DIGIT = np.full(256, NO_DIGIT, np.uint8)
@@ -237,9 +239,15 @@ class Block:
 
 
 def changes_of(
-    words: Words, wanted: dict[int, int], unit_ns: float, now_ns: float
+    words: Words,
+    wanted: dict[int, int],
+    unit_ns: float,
+    now_ns: float,
+    declared: NDArray[np.uint64],
 ) -> tuple[Block, float]:
     """Return the changes of some codes, `wanted` with their widths, and the last time.
+
+    `declared` are all codes of the header.
 
     Words before the first time stand at `now_ns`. Raises UserError, its text beginning with the
     place of the word in the block and `:`, for a word that is none, or a time that falls.
@@ -255,6 +263,7 @@ def changes_of(
         raise _fault(words, at, "comes after a later time; times of a dump do not fall")
     _refuse_strays(words)
     value, code, _ = codes_of(words)
+    _refuse_undeclared(words, value, code, declared)
     block = Block()
     mine = np.flatnonzero(np.isin(code, np.array(list(wanted), np.uint64)))
     order = np.argsort(value[mine], kind="stable")
@@ -292,6 +301,16 @@ def _refuse_strays(words: Words) -> None:
         raise _fault(words, int(stray[0]), "is neither a time nor a value change")
 
 
+def _refuse_undeclared(
+    words: Words, value: Places, code: NDArray[np.uint64], declared: NDArray[np.uint64]
+) -> None:
+    """Raise UserError for a word that begins like a value of another standard and is none."""
+    odd = np.flatnonzero(_ODD[words.text[words.begin[value]]])
+    strange = odd[~np.isin(code[odd], declared)]
+    if len(strange):
+        raise _fault(words, int(value[strange[0]]), "is neither a time nor a value change")
+
+
 def _fault(words: Words, at: int, why: str) -> UserError:
     shown = words.word(at)[:40].decode(errors="replace")
     return UserError(f"{int(words.begin[at])}:'{shown}' {why}")
@@ -301,6 +320,3 @@ def last_time(words: Words) -> int:
     """Return the word that is the last time of a block, -1 if there is none."""
     stamps = np.flatnonzero(words.kind == TIME)
     return int(stamps[-1]) if len(stamps) else -1
-
-
-__all__: Sequence[str] = ("Block", "Words", "changes_of", "code_of", "cut", "last_time")

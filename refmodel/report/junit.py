@@ -7,7 +7,14 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 
 from refmodel.report import words
-from refmodel.report.result import ERROR, MISMATCH, SKIPPED, RunResult, SuiteResult
+from refmodel.report.result import (
+    ERROR,
+    MISMATCH,
+    SKIPPED,
+    UNDECIDED,
+    RunResult,
+    SuiteResult,
+)
 
 NO_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
 
@@ -45,9 +52,9 @@ def _add_outcome(case: ET.Element, suite: SuiteResult, run: RunResult) -> None:
     outcome, finding = run.outcome, run.outcome.finding
     if outcome.verdict == SKIPPED:
         ET.SubElement(case, "skipped", message=clean(outcome.note))
-    elif outcome.verdict == ERROR:
+    elif outcome.verdict in (ERROR, UNDECIDED):
         first, _, _ = outcome.note.partition("\n")
-        error = ET.SubElement(case, "error", message=clean(first), type="error")
+        error = ET.SubElement(case, "error", message=clean(first), type=outcome.verdict)
         error.text = clean(outcome.note)
     elif finding is not None:
         message = words.headline(finding, suite.scope.profile.status)
@@ -61,7 +68,8 @@ def _count(element: ET.Element, runs: Sequence[RunResult]) -> None:
     verdicts = [run.outcome.verdict for run in runs]
     element.set("tests", str(len(verdicts)))
     for name, verdict in (("failures", MISMATCH), ("errors", ERROR), ("skipped", SKIPPED)):
-        element.set(name, str(verdicts.count(verdict)))
+        count = verdicts.count(verdict) + (verdicts.count(UNDECIDED) if verdict == ERROR else 0)
+        element.set(name, str(count))
 
 
 def clean(text: str) -> str:

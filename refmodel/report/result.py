@@ -14,6 +14,20 @@ from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, 
 from refmodel.profile import Profile
 
 AGREE, MISMATCH, ERROR, SKIPPED = "agree", "mismatch", "error", "skipped"
+UNDECIDED = "undecided"  # of a capture that cannot tell the cycle of what changed
+
+
+@dataclass(frozen=True)
+class Decided:
+    """How far a capture could tell: cycles, reads of status and bits of fields, of how many each.
+
+    `reasons` say why the rest is undecided.
+    """
+
+    cycles: tuple[int, int]
+    reads: tuple[int, int]
+    bits: tuple[int, int]
+    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -23,7 +37,7 @@ class Outcome:
     scenario: str
     simulator: str
     seed: int
-    verdict: str  # agree, mismatch, error, skipped
+    verdict: str  # agree, mismatch, undecided, error, skipped
     cycles: int = 0
     reads: int = 0
     seconds: float = 0.0
@@ -34,6 +48,7 @@ class Outcome:
     shown: Shown | None = None
     recovered: Recovered | None = None  # for a core with its own separator
     fields: Mapping[str, Compared] = field(default_factory=dict)  # how far each was compared
+    decided: Decided | None = None  # of a capture
 
 
 @dataclass(frozen=True)
@@ -86,6 +101,7 @@ class Scope:
     waivers: tuple[WaiverTold, ...] = ()
     not_compared: tuple[Gap, ...] = ()
     depth: Mapping[str, str] = field(default_factory=dict)
+    what: str = "core"  # or capture
 
     @property
     def waived(self) -> set[str]:
@@ -149,8 +165,8 @@ class SuiteResult:
 
     @property
     def verdict(self) -> str:
-        """Agree, mismatch or error."""
-        return verdict_of(self.exit_status)
+        """Agree, mismatch, undecided or error."""
+        return overall([self.exit_status], self.outcomes)
 
     @property
     def _nothing(self) -> list[int]:
@@ -166,3 +182,10 @@ def worst_status(statuses: list[int]) -> int:
 def verdict_of(status: int) -> str:
     """Return the verdict an exit status stands for."""
     return {EXIT_AGREE: AGREE, EXIT_MISMATCH: MISMATCH}.get(status, ERROR)
+
+
+def overall(statuses: list[int], outcomes: list[Outcome]) -> str:
+    """Return the verdict on outcomes that end with these statuses: undecided where none failed."""
+    verdict = verdict_of(worst_status(statuses))
+    verdicts = {outcome.verdict for outcome in outcomes}
+    return UNDECIDED if verdict == ERROR and UNDECIDED in verdicts - {ERROR} else verdict

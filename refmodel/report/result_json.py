@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from refmodel.engine.finding import AccessSeen, Finding
@@ -11,13 +12,15 @@ from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import HIGH, READ_OTHER, READ_UNUSED, WRITE_UNUSED, WRITTEN
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
-from refmodel.report.result import RunResult, SuiteResult, verdict_of, worst_status
+from refmodel.report.result import RunResult, SuiteResult, overall
 
 
 def to_json(suites: Sequence[SuiteResult]) -> str:
     """Return the results as JSON text; every number in it is a decimal one."""
     found = {
-        "verdict": verdict_of(worst_status([suite.exit_status for suite in suites])),
+        "verdict": overall(
+            [suite.exit_status for suite in suites], [o for suite in suites for o in suite.outcomes]
+        ),
         "cycles_compared": sum(suite.cycles_compared for suite in suites),
         "reads_compared": sum(suite.reads_compared for suite in suites),
         "moves_compared": sum(suite.moves_compared for suite in suites),
@@ -60,6 +63,8 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
         "first_mismatch": _mismatch(finding) if finding else None,
         "reproduce": run.reproduce,
     }
+    if outcome.decided is not None:
+        told["decided"] = asdict(outcome.decided)
     if outcome.recovered is not None:
         told["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
     return told | ({"note": outcome.note} if outcome.note else {})

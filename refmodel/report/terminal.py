@@ -14,13 +14,20 @@ from refmodel.report.result import (
     ERROR,
     MISMATCH,
     SKIPPED,
+    UNDECIDED,
     Outcome,
     RunResult,
     Scope,
     SuiteResult,
 )
 
-STYLES = {AGREE: "green", MISMATCH: "bold red", ERROR: "bold red", SKIPPED: "yellow"}
+STYLES = {
+    AGREE: "green",
+    MISMATCH: "bold red",
+    ERROR: "bold red",
+    SKIPPED: "yellow",
+    UNDECIDED: "yellow",
+}
 
 
 def show(console: Console, suite: SuiteResult) -> None:
@@ -72,7 +79,8 @@ def show_mismatches(console: Console, suite: SuiteResult) -> None:
 def heading(suite: SuiteResult) -> str:
     """Say what was compared with what."""
     scope = suite.scope
-    text = f"{scope.binding}: core {scope.top}, profile {scope.profile.name}, seed {suite.seed}"
+    whose = f"{scope.binding}: {scope.what} {scope.top}"
+    text = f"{whose}, profile {scope.profile.name}, seed {suite.seed}"
     text += "".join(f", policy {name}={value}" for name, value in suite.policies.items())
     return text + (", host programs run live" if suite.live else "")
 
@@ -83,7 +91,7 @@ def total(suite: SuiteResult) -> str:
         return "error: nothing was compared, not one cycle and not one read"
     cycles = words.counted(suite.cycles_compared, "cycle")
     reads = words.counted(suite.reads_compared, "read")
-    runs = sum(outcome.verdict in (AGREE, MISMATCH) for outcome in suite.outcomes)
+    runs = sum(outcome.verdict in (AGREE, MISMATCH, UNDECIDED) for outcome in suite.outcomes)
     moves = words.counted(suite.moves_compared, "memory word")
     what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
     return f"{suite.verdict}: {what} compared in {words.counted(runs, 'run')}"
@@ -124,7 +132,7 @@ def _row(outcome: Outcome) -> Iterator[Text]:
     yield Text(outcome.simulator)
     yield Text(outcome.verdict, STYLES[outcome.verdict])
     for count in (outcome.cycles, outcome.reads):
-        yield Text(words.grouped(count) if outcome.verdict in (AGREE, MISMATCH) else "-")
+        yield Text(words.grouped(count) if outcome.verdict in (AGREE, MISMATCH, UNDECIDED) else "-")
 
 
 def _separators(suite: SuiteResult) -> Iterator[str]:

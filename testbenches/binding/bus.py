@@ -2,69 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal, NamedTuple
+from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field as Key
-from pydantic import model_validator
 
-from refmodel.ground.yamlfile import Schema, ShortForm
+from refmodel.ground.yamlfile import Schema
+from refmodel.host.addresses import Natural, Registers
 from testbenches.binding.roles import Signal
 
-Half = Literal["high", "low"]
-Natural = Annotated[int, Key(ge=0)]
 Cycles = Annotated[int, Key(ge=0, le=256)]
 STATUS = "status"
-REGISTERS = (STATUS, "sync_word", "transfer", "control")
-
-
-class StatusAddress(ShortForm):
-    """Where status is read: one address, or two bytes of which reading one clears byte_ready."""
-
-    short: ClassVar[str] = "word"
-    word: Natural | None = None
-    high: Natural | None = None
-    low: Natural | None = None
-    clears_on: Half | None = None
-
-    @model_validator(mode="after")
-    def _one_form(self) -> StatusAddress:
-        _check_halves(self.word, self.high, self.low)
-        if self.high is not None and self.clears_on is None:
-            raise ValueError("clears_on must say which byte's read clears byte_ready: high or low")
-        if self.high is None and self.clears_on is not None:
-            raise ValueError("clears_on goes with high and low of a byte-wide bus")
-        return self
-
-
-class WordAddress(ShortForm):
-    """Where a register is written: one address, or one for each byte."""
-
-    short: ClassVar[str] = "word"
-    word: Natural | None = None
-    high: Natural | None = None
-    low: Natural | None = None
-
-    @model_validator(mode="after")
-    def _one_form(self) -> WordAddress:
-        _check_halves(self.word, self.high, self.low)
-        return self
-
-
-def _check_halves(word: int | None, high: int | None, low: int | None) -> None:
-    """Raise ValueError unless there is one address, or two different ones."""
-    if (word is None) == (high is None) or (high is None) != (low is None):
-        raise ValueError("give one address, or both high and low of a byte-wide bus")
-    if high is not None and high == low:
-        raise ValueError(f"high and low are both {high}; the two bytes need two addresses")
-
-
-class Registers(Schema):
-    """The registers the core has on its bus. What is not here is not tested."""
-
-    status: StatusAddress | None = None
-    sync_word: WordAddress | None = None
-    transfer: WordAddress | None = None
-    control: WordAddress | None = None
+REGISTERS = tuple(Registers.model_fields)
 
 
 class Bus(Schema):

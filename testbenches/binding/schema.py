@@ -18,6 +18,7 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
 from refmodel.ground.bus import HIGH, LOW, BusShape
 from refmodel.ground.word import WORD
 from refmodel.ground.yamlfile import Document, Schema
+from refmodel.host.addresses import Natural, StatusAddress, WordAddress
 from refmodel.media.flux import pulse_width
 from refmodel.profile import Profile, load_profile
 from testbenches.binding.bus import (
@@ -25,9 +26,6 @@ from testbenches.binding.bus import (
     STATUS,
     Beat,
     Bus,
-    Natural,
-    StatusAddress,
-    WordAddress,
 )
 from testbenches.binding.pins import LEVEL_INPUTS, Clock, Disk, Inputs, Reset
 from testbenches.binding.roles import (

@@ -15,7 +15,7 @@ from refmodel.world.spans import disk_of
 
 PAL = load_profile("pal_dd")
 BENCH = Path(__file__).parent / "bench.v"
-ADDRESS = {"status": 0x4, "sync_word": 0x8, "transfer": 0xC, "control": 0xE}
+ADDRESS = {"status": 0x4, "sync_word": 0x8, "transfer": 0xC, "control": 0xE, "other": 0x0}
 MAP = """\
 profile: pal_dd
 clock: {signal: bench.clk}
@@ -57,8 +57,8 @@ def write_inputs(path, made, cycles, profile=PAL):
         ):
             if cycle >= cycles:
                 continue
-            register = "status" if kind == READ_STATUS else WRITTEN[int(kind)]
-            columns["rd" if kind == READ_STATUS else "wr"][cycle] = 1
+            register = WRITTEN.get(int(kind), "status" if kind == READ_STATUS else "other")
+            columns["wr" if kind in WRITTEN else "rd"][cycle] = 1
             columns["adr"][cycle] = ADDRESS[register]
             columns["din"][cycle] = value
         span = np.arange(stimulus.first, min(stimulus.end, cycles))

@@ -22,7 +22,7 @@ from refmodel.report.terminal import heading, scope_lines, total
 FOLDER = resources.files("refmodel.report.page")
 MOST_MISMATCHES, MOST_DRAWN = 4, 2  # a page of many runs stays small; its table tells the others
 VIEW = ("decode.js", "draw.js", "view.js")
-MARKS = {"agree": "=", "mismatch": "≠", "error": "!", "skipped": "–"}
+MARKS = {"agree": "=", "mismatch": "≠", "error": "!", "skipped": "–", "undecided": "?"}
 
 
 @dataclass(frozen=True)

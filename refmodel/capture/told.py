@@ -1,0 +1,104 @@
+"""The result of a check, in the form every report is made from."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Mapping
+from pathlib import Path
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.capture.capture_map import LEVELS, LINES
+from refmodel.capture.check import Checked
+from refmodel.capture.opened import Opened
+from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH
+from refmodel.report.result import (
+    AGREE,
+    MISMATCH,
+    UNDECIDED,
+    Decided,
+    Gap,
+    Outcome,
+    RunResult,
+    Scope,
+    SuiteResult,
+)
+from refmodel.report.words import counted
+
+STATUSES = {AGREE: EXIT_AGREE, MISMATCH: EXIT_MISMATCH, UNDECIDED: EXIT_BAD_INPUT}
+NO_SIMULATOR = "capture"
+
+
+def as_result(
+    opened: Opened, checked: Checked, capture: Path, given: Path, policies: Mapping[str, str]
+) -> SuiteResult:
+    """Return what a check found as the result of a suite of one run."""
+    verdict = verdict_of(checked)
+    outcome = Outcome(
+        capture.stem,
+        NO_SIMULATOR,
+        0,
+        verdict,
+        checked.cycles,
+        checked.reads,
+        finding=checked.finding,
+        note=_note(opened, checked),
+        shown=checked.shown,
+        fields=checked.fields,
+        decided=Decided(
+            (checked.cycles, checked.cycles_total),
+            (checked.reads, checked.reads_total),
+            (checked.bits, checked.bits_total),
+            tuple(checked.reasons),
+        ),
+    )
+    words = ["cellstep", "check", str(capture), "--map", str(given)]
+    words += [f"--policy={name}={value}" for name, value in policies.items()]
+    held = opened.map.held()
+    scope = Scope(
+        str(given),
+        str(capture),
+        opened.profile.with_policies(dict(policies)),
+        {**held.fields, **held.lines},
+        not_compared=tuple(_gaps(opened)),
+        what=NO_SIMULATOR,
+    )
+    run = RunResult(outcome, shlex.join(words), STATUSES[verdict])
+    return SuiteResult(scope, 0, (NO_SIMULATOR,), (run,), policies=dict(policies))
+
+
+def verdict_of(checked: Checked) -> str:
+    """Return agree, mismatch or undecided.
+
+    Undecided is a capture in which the cycle of some change is open: a core that is a cycle early
+    or late looks alike in it.
+    """
+    if checked.finding is not None:
+        return MISMATCH
+    return UNDECIDED if checked.unsure or not (checked.cycles or checked.reads) else AGREE
+
+
+def _note(opened: Opened, checked: Checked) -> str:
+    """Say how far the capture decides, and why no further."""
+    said = [
+        f"decided {counted(checked.cycles, 'cycle')} of {checked.cycles_total},"
+        f" {counted(checked.reads, 'read')} of {checked.reads_total},"
+        f" {counted(checked.bits, 'bit')} of {checked.bits_total}"
+    ]
+    said += [f"undecided: {reason}" for reason in checked.reasons]
+    return "; ".join([*said, *opened.notes])
+
+
+def _gaps(opened: Opened) -> list[Gap]:
+    """Return what the capture does not show."""
+    shown = opened.map.held()
+    gaps = [
+        Gap(name, "is not in the map: not compared")
+        for name in (*FIELD_NAMES, UNUSED, *LINES)
+        if name not in shown.fields and name not in shown.lines
+    ]
+    gaps += [
+        Gap(name, "is not in the map: taken as not driven")
+        for name in LEVELS
+        if getattr(opened.map.inputs, name) is None
+    ]
+    return gaps
