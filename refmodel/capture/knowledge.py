@@ -31,7 +31,7 @@ BY_TRANSFER = ("dma_active", "writing", "write_gate", "write_data", "transfer_do
 WHY = {
     "bits": "the byte count is not known before {0} channel bits have passed",
     "sync": "sync_word is not known before it is written; begin.sync_word can say it",
-    "transfer": "whether a transfer runs is not known before one is stopped; begin.stopped can say it",
+    "transfer": "a transfer is not known before one is stopped; begin.stopped can say it",
 }
 
 
