@@ -38,6 +38,7 @@ from refmodel.profile import load_profile
 from refmodel.world.disk import Disk
 from refmodel.world.scenario import HostPart, Scenario
 from refmodel.world.sector_layouts import IsoLayout
+from refmodel.world.turning import Turning
 from testbenches.binding.load import load_binding
 from testbenches.job import Job, Run
 from testbenches.lockstep import Lockstep
@@ -144,7 +145,7 @@ def flux_row() -> Row:
 
     def through() -> None:
         timeline = Timeline(profile)
-        for stimulus in disk.revolutions():
+        for stimulus in Turning(disk):
             timeline.run(stimulus)
 
     ms = median_seconds(through, 3) * 1000

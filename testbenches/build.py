@@ -51,6 +51,7 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "answer",
     "two_beats",
     "host_*",
+    "window_*",
     "read_value*",
 )
 KIT = "kit"  # in the folder of a build: a link to where Verilator's own files lie

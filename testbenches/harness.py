@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, StrictUndefined
 
 from refmodel.ground.bus import HIGH, LOW, BusShape
-from refmodel.world.scenario import MEMORY_WORDS
+from refmodel.world.memory import MEMORY_WORDS
 from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import Signal

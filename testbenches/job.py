@@ -29,6 +29,8 @@ class LiveHost:
     player: Any
     end: int  # accesses from this cycle on are not made
     machine: Any = None
+    disk: Any = None  # whose later revolutions the bench lays out while the run lasts
+    binding: Any = None
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,7 @@ class RunDone:
     result: Any = None
     skipped: str = ""
     failed: str = ""
+    written: list[Any] = field(default_factory=list)  # bursts, revolution by revolution
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeAlias
 
+import cocotb
 from cocotb.handle import Immediate
 
 from refmodel.ground.bus import HIGH, BusCycle
@@ -12,6 +13,7 @@ from refmodel.ground.errors import UserError
 from refmodel.host.machine import PLAIN
 from refmodel.host.processor import MissingRegisterError, Processor
 from testbenches.job import LONGEST_LIVE, LiveHost, RunDone
+from testbenches.windows import Windows
 
 Handle: TypeAlias = Any  # a simulator's handle has no type of its own
 
@@ -21,7 +23,7 @@ NEVER = LONGEST_LIVE + 1  # a cycle no live run comes to
 class LiveBus:
     """Lets a host program access the core itself: one wake-up of Python an access."""
 
-    def __init__(self, dut: Handle, host: LiveHost) -> None:
+    def __init__(self, dut: Handle, host: LiveHost, index: int) -> None:
         self._dut = dut
         self._host_cycle = dut.host_cycle
         self._read_values = (dut.read_value_1, dut.read_value)
@@ -31,11 +33,19 @@ class LiveBus:
         self._go_on(lambda: self._start(host))
         self._beats: list[BusCycle] = []
         self._end = host.end
+        self._windows = Windows(dut, host, index) if host.disk is not None else None
         self._drive_words: dict[tuple[int, int, int], Immediate[int]] = {}
         self._driven: list[Immediate[int]] = []  # as the harness has them
         dut.live.value = 1
 
     async def serve(self) -> None:
+        """Answer the core until the run has ended, and lay out the disk's later revolutions."""
+        feeding = cocotb.start_soon(self._windows.feed()) if self._windows else None
+        await self._serve()
+        if feeding is not None:
+            feeding.cancel()
+
+    async def _serve(self) -> None:
         """Answer the core until the run has ended.
 
         Called when time has passed since the start: Verilator sets its variables to their first
@@ -57,7 +67,9 @@ class LiveBus:
         """Return what became of the run."""
         made = self._processor
         told = (made.accesses, made.told) if made is not None else (0, None)
-        return RunDone(index, cycles, seconds, self._beats, *told, self._skipped, self._failed)
+        written = self._windows.finish() if self._windows else []
+        faults = (self._skipped, self._failed)
+        return RunDone(index, cycles, seconds, self._beats, *told, *faults, written)
 
     @property
     def _pending(self) -> list[BusCycle]:

@@ -15,19 +15,21 @@ from refmodel.engine.comparison import Comparison, Held
 from refmodel.engine.core_separator import Recovery
 from refmodel.engine.separator_run import SeparatorRun
 from refmodel.engine.separator_verdict import ModelTallies, models_of
-from refmodel.ground.bus import BusCycle
 from refmodel.ground.depth import Inside, quiet_in_reset
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.processors import processors
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.workers import run_all
-from refmodel.host.processor import MissingRegisterError, Processor
+from refmodel.host.processor import MissingRegisterError
+from refmodel.media.writing import Burst
 from refmodel.profile import Profile
 from refmodel.report.result import Outcome
 from refmodel.separator.choose import make_separator
 from refmodel.world.disk import Disk
-from refmodel.world.play import ModelPlayer, with_accesses
+from refmodel.world.play import with_accesses
 from refmodel.world.scenario import HostPart, Scenario
+from refmodel.world.turning import Turning
+from refmodel.world.world import World
 from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.roles import MOVES
@@ -52,7 +54,9 @@ class Prepared:
     seed: int
     disk: Disk
     accesses: list[Stimulus] = field(default_factory=list)
+    written: list[list[Burst]] = field(default_factory=list)
     skipped: str = ""
+    note: str = ""
     path: Path = Path()
 
 
@@ -75,7 +79,6 @@ class Lockstep:
         self.harness: Harness = generate(binding, self.ports)
         self._work = work
         self.depth = depth_of(binding)
-        self._player = Player(self.harness, self.profile.slots, seed)
         waived = binding.waived(date.today())
         self._lags = {
             name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED) if name not in waived
@@ -183,20 +186,41 @@ class Lockstep:
         player = Player(self.harness, disk.profile.slots, ready.seed)
         try:
             with reading(ready.path):
-                stimuli = self._at_pins(disk)
-                if not self.live:
-                    processor = disk.processor(self.binding.bus_shape, self._registers)
-                    played = self._model(disk, processor).play(stimuli)
-                    stimuli = map(self._strays(ready.seed).among, played)
-                for stimulus in player.write(stimuli, self.events(ready.index), disk.cycles):
+                stimuli, window_end = self._stimuli(ready)
+                path = self.events(ready.index)
+                for stimulus in player.write(stimuli, path, disk.cycles, window_end):
                     ready.accesses.append(stimulus.accesses_only())
         except MissingRegisterError as error:
             ready.skipped = str(error)
         return ready
 
-    def _model(self, disk: Disk, processor: Processor) -> ModelPlayer:
-        """Return the model for a host program to run against, as deep as the core."""
-        return ModelPlayer(disk.profile, processor, Inside(self.depth, disk.resets))
+    def _stimuli(self, ready: Prepared) -> tuple[Iterator[Stimulus], int | None]:
+        """Return what is played, and where it ends if the rest depends on what a core writes."""
+        disk = ready.disk
+        if not self.live:
+            return self._on_model(ready), None
+        turning = self._at_pins(disk, Turning(disk))
+        if not self._lays_windows(disk):
+            return turning, None
+        first = next(turning)
+        return iter([first]), first.end
+
+    def _on_model(self, ready: Prepared) -> Iterator[Stimulus]:
+        """Play the host program against the model; note what that writes."""
+        disk = ready.disk
+        processor = disk.processor(self.binding.bus_shape, self._registers)
+        world = World(disk, processor, self.depth)
+        strays = self._strays(ready.seed)
+        for stimulus, bursts in world.spans():
+            ready.written.append(bursts)
+            yield strays.among(stimulus)
+        ready.note = world.problem
+
+    def _lays_windows(self, disk: Disk) -> bool:
+        """Return whether a live core may write what later revolutions read."""
+        shown = {watched.lane for watched in self.binding.lines_observed}
+        writes = {"write_gate", "write_data"} <= shown and "transfer" in self.binding.registers
+        return writes and disk.scenario.revolutions > 1 and Turning(disk).takes_writes
 
     def _strays(self, seed: int) -> Strays:
         """Return what adds accesses beside the registers to a run."""
@@ -209,6 +233,7 @@ class Lockstep:
 
     def live_host(self, prepared: Prepared) -> LiveHost:
         """Return what the simulator needs to run the scenario's program against the core."""
+        disk = prepared.disk
         return LiveHost(
             prepared.scenario,
             self.profile,
@@ -216,9 +241,10 @@ class Lockstep:
             self._registers,
             prepared.disk.start,
             prepared.seed,
-            self._player,
+            Player(self.harness, disk.profile.slots, prepared.seed),
             prepared.disk.cycles - self.binding.bus_shape.busy,
             prepared.disk.machine,
+            **({"disk": disk, "binding": self.binding} if self._lays_windows(disk) else {}),
         )
 
     def events(self, index: int) -> Path:
@@ -237,7 +263,8 @@ class Lockstep:
         )
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
         comparison = Comparison(disk.profile, held, disk, self._recovery())
-        found = comparison.run(self.stimuli(prepared, done.beats), recorder)
+        found = comparison.run(self.stimuli(prepared, done), recorder)
+        slots = disk.profile.slot_rate.problem if found.moves else ""
         return Outcome(
             prepared.scenario.name,
             simulator,
@@ -248,7 +275,7 @@ class Lockstep:
             done.seconds,
             found.finding,
             done.result,
-            note=disk.profile.slot_rate.problem if found.moves else "",
+            note="; ".join(filter(None, (prepared.note, slots))),
             moves=found.moves,
             shown=found.shown,
             recovered=found.recovered,
@@ -269,19 +296,28 @@ class Lockstep:
         beside = ModelTallies(models, known.pulse_latency, binding.pulse_cycles)
         return Recovery(claimed, known.pulse_latency, lag, beside, known.bounds)
 
-    def stimuli(self, prepared: Prepared, beats: Sequence[BusCycle] = ()) -> Iterator[Stimulus]:
-        """Yield the run's stimuli again, as the block has them, with the accesses made."""
-        inside = Inside(self.depth, prepared.disk.resets)
-        for n, turn in enumerate(self._at_pins(prepared.disk)):
-            if self.live:
-                made = with_accesses(turn, [b for b in beats if turn.first <= b.cycle < turn.end])
+    def stimuli(self, prepared: Prepared, done: RunDone | None = None) -> Iterator[Stimulus]:
+        """Yield the run's stimuli again, as the block has them, with the accesses that were made.
+
+        A live run's are those its simulator noted when it was `done`.
+        """
+        disk = prepared.disk
+        turning = Turning(disk)
+        inside = Inside(self.depth, disk.resets)
+        written = iter(done.written if done and self.live else prepared.written)
+        for n, turn in enumerate(self._at_pins(disk, turning)):
+            turning.write(next(written, []))  # read from the next revolution on
+            if done and self.live:
+                made = with_accesses(
+                    turn, [b for b in done.beats if turn.first <= b.cycle < turn.end]
+                )
             else:
                 made = turn.with_accesses_of(prepared.accesses[n])
             yield inside.take(made)
 
-    def _at_pins(self, disk: Disk) -> Iterator[Stimulus]:
+    def _at_pins(self, disk: Disk, turning: Turning) -> Iterator[Stimulus]:
         """Yield what a disk brings to the core's pins."""
-        for turn in disk.revolutions():
+        for turn in turning:
             yield quiet_in_reset(turn, self.depth, disk.resets)
 
 

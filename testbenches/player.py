@@ -43,26 +43,35 @@ class Player:
         self._slots = slots
         self._random = np.random.default_rng((seed, IDLE))
 
-    def write(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
+    def write(
+        self, stimuli: Iterable[Stimulus], path: Path, cycles: int, window_end: int | None = None
+    ) -> Iterator[Stimulus]:
         """Write the event file of `cycles` cycles while passing the stimuli on.
 
+        The file ends at `window_end`, and the harness asks for more there, if that comes before.
         Raises OSError with the path when it cannot be written.
         """
         try:
-            yield from self._written(stimuli, path, cycles)
+            yield from self._written(stimuli, path, cycles, window_end or cycles)
         except OSError as error:
             raise OSError(error.errno, error.strerror, str(path)) from error
 
-    def _written(self, stimuli: Iterable[Stimulus], path: Path, cycles: int) -> Iterator[Stimulus]:
+    def _written(
+        self, stimuli: Iterable[Stimulus], path: Path, cycles: int, window_end: int
+    ) -> Iterator[Stimulus]:
         with path.open("w", encoding="ascii") as file:
-            file.write(f"{cycles}\n")
+            file.write(f"{cycles} {window_end}\n")
             before = Stimulus(0, 0)
             for stimulus in stimuli:
-                edges, words = self.events(stimulus, before)
+                file.write(self.lines(stimulus, before))
                 before = stimulus
-                pairs = zip(edges.tolist(), words.tolist(), strict=True)
-                file.write("".join(map("%d %x\n".__mod__, pairs)))
                 yield stimulus
+
+    def lines(self, stimulus: Stimulus, before: Stimulus) -> str:
+        """Return the lines of the events of a stimulus, which follows another."""
+        edges, words = self.events(stimulus, before)
+        pairs = zip(edges.tolist(), words.tolist(), strict=True)
+        return "".join(map("%d %x\n".__mod__, pairs))
 
     def events(self, stimulus: Stimulus, before: Stimulus) -> tuple[Cycles, Words]:
         """Return the cycles in which a driven input changes or lasts, and their drive words.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TextIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,36 +106,48 @@ class Recorder:
 
 
 class Table:
-    """A file of whole numbers in rows, sorted by the first column, read in blocks."""
+    """A file of whole numbers in rows, sorted by the first column, read in blocks.
+
+    It may grow between two calls, by whole rows.
+    """
 
     BLOCK = 1 << 22  # characters
 
     def __init__(self, path: Path, columns: int) -> None:
-        self._blocks = self._read(path, columns)
+        self._path = path
+        self._columns = columns
+        self._file: TextIO | None = None
         self._rows = np.empty((0, columns), np.int64)
-        self._more = True
 
     def before(self, end: int) -> NDArray[np.int64]:
-        """Return the rows not returned yet whose first column is below `end`."""
-        while self._more and (not len(self._rows) or self._rows[-1, 0] < end):
-            block = next(self._blocks, None)
-            if block is None:
-                self._more = False
-            else:
-                self._rows = np.concatenate((self._rows, block))
+        """Return the rows not returned yet whose first column is below `end`.
+
+        Raises CannotRun for a file that is not whole.
+        """
+        while not len(self._rows) or self._rows[-1, 0] < end:
+            block = self._block()
+            if not len(block):
+                break
+            self._rows = np.concatenate((self._rows, block))
         at = int(np.searchsorted(self._rows[:, 0], end))
         rows, self._rows = self._rows[:at], self._rows[at:]
         return rows
 
-    def _read(self, path: Path, columns: int) -> Iterator[NDArray[np.int64]]:
-        """Yield the file's rows block by block."""
+    def _block(self) -> NDArray[np.int64]:
+        """Return the file's next rows, none at its end."""
         try:
-            with path.open("r", encoding="ascii") as file:
-                while text := file.read(self.BLOCK):
-                    text += file.readline()
-                    yield np.fromstring(text, np.int64, sep=" ").reshape(-1, columns)
+            if self._file is None:
+                self._file = self._path.open("r", encoding="ascii")
+            text = self._file.read(self.BLOCK)
+            text += self._file.readline() if text else ""
+            return np.fromstring(text, np.int64, sep=" ").reshape(-1, self._columns)
         except (OSError, ValueError, DeprecationWarning) as error:
-            raise CannotRun(f"{path.name}: the simulator's record is not whole: {error}") from None
+            message = f"{self._path.name}: the simulator's record is not whole: {error}"
+            raise CannotRun(message) from None
+
+    def __del__(self) -> None:
+        if self._file is not None:
+            self._file.close()
 
 
 def _form_of(binding: Binding, resets: Sequence[tuple[int, int]]) -> LongPulses | Toggles | None:

@@ -31,7 +31,7 @@ async def _play(dut: Any, run: Run) -> RunDone:
     if run.live is not None:
         from testbenches.live_bus import LiveBus  # imports the model
 
-        host = LiveBus(dut, run.live)
+        host = LiveBus(dut, run.live, run.index)
     await Timer(1, "ns")
     started = time.perf_counter()
     dut.go.value = 1

@@ -22,6 +22,7 @@ from cocotb_tools.check_results import get_results
 
 from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
+from testbenches.build import PUBLIC
 from testbenches.harness import HARNESS, Harness
 from testbenches.job import BUILD_FAILED, DISK_FULL, Job, Run, RunDone
 from testbenches.toolchain import cache_folder, need, simulator_environment
@@ -126,7 +127,8 @@ class Session:
         core = self._harness.binding.core
         tool = need(self.simulator)
         cache = cache_folder()
-        key = _digest(tool.mark, self._harness.source, core.defines, *_contents(self._ports))
+        built = (tool.mark, PUBLIC, self._harness.source, core.defines)
+        key = _digest(*built, *_contents(self._ports))
         return Job(
             self.simulator,
             HARNESS,

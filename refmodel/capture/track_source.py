@@ -19,6 +19,7 @@ from refmodel.world.disk import Disk
 from refmodel.world.find import find_scenario
 from refmodel.world.revolutions import Turns, turns_of
 from refmodel.world.spans import disk_of
+from refmodel.world.turning import Turning
 
 FLUX = (".txt", ".csv", ".npy", ".npz", ".flux")
 IMAGES = (".img", ".bin", ".raw", ".dsk")
@@ -90,7 +91,7 @@ def _of_scenario(disk: Disk) -> FluxList:
         return FluxList(np.concatenate(pulses), begin)
     seen = [
         stimulus.pulses.cycle if len(stimulus.pulses) else stimulus.bit_cycle[stimulus.bit == 1]
-        for stimulus in disk.revolutions()
+        for stimulus in Turning(disk)
     ]
     late = 0 if disk.separator else float(disk.profile.cycles_per_bit) / 2
     ends = [*disk.drive.index, disk.pace.begin(disk.scenario.revolutions, disk.start)]

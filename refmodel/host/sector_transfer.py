@@ -57,6 +57,28 @@ def write_sector_by_transfer(
     return identity.hex(" ")
 
 
+def write_and_read_sector(
+    number: int = 1,
+    size: int = 512,
+    words: int = 532,
+    precompensation: int = 0,
+    gap: int = GAP_2_CYCLES,
+    tail: int = 1200,
+    cost: int = 32,
+    arming: int = 2,
+) -> Program:
+    """Write `words` words from memory over a sector's data field, then read it back into memory.
+
+    The words read lie behind those written. Return the sector's ID field, as found both times.
+    """
+    first = yield from write_sector_by_transfer(
+        number, words, precompensation, gap, tail, cost, arming
+    )
+    yield Put("control", PRECOMPENSATION.mask, cost)
+    second = yield from read_sector_by_transfer(number, size, cost, arming)
+    return [first, second]
+
+
 def _find(number: int, cost: int) -> Generator[Access, Any, bytes]:
     """Read ID fields through status until that of a sector comes, its CRC right."""
     while True:
@@ -66,5 +88,6 @@ def _find(number: int, cost: int) -> Generator[Access, Any, bytes]:
 
 
 SECTOR_PROGRAMS: dict[str, ProgramMaker] = {
-    program.__name__: program for program in (read_sector_by_transfer, write_sector_by_transfer)
+    program.__name__: program
+    for program in (read_sector_by_transfer, write_sector_by_transfer, write_and_read_sector)
 }

@@ -18,9 +18,10 @@ from refmodel.media.mfm import Bits
 from refmodel.profile import Profile, load_profile
 from refmodel.report.waves import block_waves
 from refmodel.world.disk import RESET_CYCLES, Disk
-from refmodel.world.play import result_on_model, with_accesses
+from refmodel.world.play import with_accesses
 from refmodel.world.scenario import Scenario
 from refmodel.world.spans import Span
+from refmodel.world.world import result_on_model
 
 PAL = load_profile("pal_dd")
 SEED = 1

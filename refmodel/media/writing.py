@@ -43,6 +43,14 @@ class Burst:
         bits[index[(index >= 0) & (index < count)]] = 1
         return bits
 
+    def bit_cycles(self, nominal: int) -> int:
+        """Return how long the bits are: the closest pulses are those of two ones in a row.
+
+        So it is with any but a few words at random. Fewer than two pulses give the nominal length.
+        """
+        apart = np.diff(self.pulses)
+        return int(apart.min()) if len(apart) else nominal
+
     def peaks(self, pw50_cycles: float) -> NDArray[np.float64]:
         """Return when each transition is read, in cycles; that of a pulse is its cycle's middle.
 

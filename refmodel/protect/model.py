@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
-import numpy as np
-
 from refmodel.ground.lane import Lane
 from refmodel.host.processor import REGISTERS
-from refmodel.media.writing import Burst, WriteHead
+from refmodel.media.writing import WriteHead
 from refmodel.profile import Profile
 from refmodel.protect.cases import Case
 from refmodel.world.disk import Disk
-from refmodel.world.play import ModelPlayer, result_on_model
 from refmodel.world.scenario import Scenario, Written
 from refmodel.world.spans import through
+from refmodel.world.world import World, result_on_model
 
 
 def disk_of(scenario: Scenario, profile: Profile, folder: Path) -> Disk:
@@ -50,9 +48,9 @@ def full_scenario(case: Case, profile: Profile, used: set[str] | None = None) ->
         return case.scenario()
     disk = disk_of(first, profile, case.check.path.parent)
     registers = _Used(used)
-    player = ModelPlayer(profile, disk.processor(registers=registers))
+    world = World(disk, disk.processor(registers=registers))
     written: list[Written] = []
-    for span in through(profile, player.play(disk.revolutions())):
+    for span in through(profile, (stimulus for stimulus, _ in world.spans())):
         written += written_in(span.expected.lines, disk, span.stimulus.end)
     return case.scenario(written)
 
@@ -60,7 +58,7 @@ def full_scenario(case: Case, profile: Profile, used: set[str] | None = None) ->
 def written_in(lines: Mapping[str, Lane], disk: Disk, end: int) -> list[Written]:
     """Return what lies on the disk after a revolution with these write_gate and write_data."""
     bursts = WriteHead().take(lines["write_gate"], lines["write_data"], end)
-    steps = [_bit_cycles(burst, disk.profile.cycles_per_written_bit) for burst in bursts]
+    steps = [burst.bit_cycles(disk.profile.cycles_per_written_bit) for burst in bursts]
     return [
         Written(
             first=burst.first - disk.start,
@@ -70,15 +68,6 @@ def written_in(lines: Mapping[str, Lane], disk: Disk, end: int) -> list[Written]
         for burst, step in zip(bursts, steps, strict=True)
         if burst.end - burst.first >= step
     ]
-
-
-def _bit_cycles(burst: Burst, nominal: int) -> int:
-    """Return how long the bits of a burst are: its closest pulses are those of two ones in a row.
-
-    So it is with any but a few words at random. A burst with fewer than two pulses is nominal.
-    """
-    apart = np.diff(burst.pulses)
-    return int(apart.min()) if len(apart) else nominal
 
 
 def run_model(disk: Disk, used: set[str] | None = None) -> object:

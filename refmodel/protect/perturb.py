@@ -14,6 +14,7 @@ from refmodel.engine.edges import Arrival, EdgeStepper, arrivals
 from refmodel.engine.quiet import NEVER
 from refmodel.ground.bus import BusCycle
 from refmodel.world.disk import Disk
+from refmodel.world.turning import Turning
 
 EARLY, LATE, LONG = "early", "late", "long"
 LEVELS = ("byte_ready", "dma_active", "writing", "sync_equal")  # bits that can be up too long
@@ -23,7 +24,7 @@ SHIFTS = {EARLY: -1, LATE: 1, LONG: 0}
 
 def disk_arrivals(disk: Disk) -> list[Arrival]:
     """Return everything that reaches the block from a disk, in order of edges."""
-    return [a for stimulus in disk.revolutions() for a in arrivals(stimulus) if a[0] != NEVER]
+    return [a for stimulus in Turning(disk) for a in arrivals(stimulus) if a[0] != NEVER]
 
 
 def run_perturbed(disk: Disk, coming: list[Arrival], field: str, kind: str, cycles: int) -> object:

@@ -1,59 +1,36 @@
-"""A scenario's disk turning under the head: the stimulus it makes, and what the drive shows."""
+"""A scenario's disk: its tracks, its pace, its places, and what its drive shows."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.drive.lines import DriveLines
 from refmodel.ground.bus import WORD_BUS, BusShape
-from refmodel.ground.errors import UserError
-from refmodel.ground.lane import Cycles
-from refmodel.ground.pulses import NO_PULSES, Pulses
-from refmodel.ground.separated import SeparatedBits
-from refmodel.ground.stimulus import Stimulus
 from refmodel.host.machine import Machine
 from refmodel.host.processor import REGISTERS, Processor
-from refmodel.media import flux_build
 from refmodel.media.density import Pace
-from refmodel.media.flux import makes_edge, pulse_width
 from refmodel.media.flux_defects import Defects
-from refmodel.media.mfm import Bits
-from refmodel.media.seeded import Floats, gaussian, random_bytes, uniform
+from refmodel.media.seeded import gaussian, uniform
 from refmodel.media.track import Track
-from refmodel.media.writing import Burst, Surface
 from refmodel.profile import Profile
-from refmodel.separator import clocks, leap
 from refmodel.world.captured import CapturedPace, CapturedTrack
-from refmodel.world.levels import LONGEST_RUN, Toggling, in_cycles, lane_of
+from refmodel.world.levels import LONGEST_RUN, Toggling
+from refmodel.world.memory import memory_of
 from refmodel.world.scenario import Scenario
 
 RESET_CYCLES = 4
-NO_EDGES = np.empty(0, np.int64)
-FOREVER = 1 << 62
-ONE = Fraction(1)
-MEMORY, INDEX = 1, 2  # streams of random numbers beside the track's
-
-
-class _Turn(NamedTuple):
-    """Channel bits of a revolution and when they arrive; from flux also how that came about."""
-
-    cycle: Cycles
-    bit: Bits
-    pulses: Pulses = NO_PULSES
-    separated: SeparatedBits | None = None
+INDEX = 2  # stream of random numbers beside the track's
 
 
 @dataclass(frozen=True)
 class Disk:
-    """A scenario's disk turning under the head of one profile: the stimulus it makes.
+    """A scenario's disk under the head of one profile; `Turning` sets it turning.
 
     The scenario's flux goes through the separator it names, or the one the profile uses; a track
     without defects, and no separator named, through an ideal one. Then channel bit i arrives at
@@ -152,7 +129,7 @@ class Disk:
     @property
     def cycles(self) -> int:
         """Length of the whole run in cycles."""
-        return self._revolution_end(self.scenario.revolutions - 1)
+        return self.revolution_end(self.scenario.revolutions - 1)
 
     @cached_property
     def machine(self) -> Machine:
@@ -182,39 +159,8 @@ class Disk:
 
     @cached_property
     def memory(self) -> NDArray[np.uint16]:
-        """The words memory holds at the start, drawn from the seed."""
-        words = random_bytes(2 * self.scenario.memory_words, self.seed, MEMORY)
-        return np.frombuffer(words, "<u2").astype(np.uint16)
-
-    @cached_property
-    def surface(self) -> Surface:
-        """What has been written over the track."""
-        surface = Surface()
-        for part in self.scenario.written:
-            bits = np.array([int(c) for c in part.bits if c != "_"], np.uint8)
-            burst = Burst(part.first, part.first + len(bits) * part.bit_cycles, NO_EDGES)
-            surface.write(burst, bits, part.bit_cycles, [0, int(self.pace.cycles)])
-        return surface
-
-    def revolutions(self) -> Iterator[Stimulus]:
-        """Yield the stimulus revolution by revolution, without host accesses."""
-        levels = {n: in_cycles(v, self.profile) for n, v in self.scenario.levels.items()}
-        first = 0
-        for turn, passing in enumerate(self._turns()):
-            end = self._revolution_end(turn)
-            yield Stimulus(
-                first,
-                end - first,
-                bit_cycle=passing.cycle,
-                bit=passing.bit,
-                levels={n: lane_of(level, self.start, first, end) for n, level in levels.items()},
-                resets=self._resets(first, end),
-                reset_before=int(any(a < first <= b for a, b in self.resets)),
-                memory=self.memory,
-                pulses=passing.pulses,
-                separated=passing.separated,
-            )
-            first = end
+        """The words memory holds at the start."""
+        return memory_of(self.scenario.memory, self.scenario.memory_words, self.seed)
 
     def place(self, cycle: int) -> str:
         """Say what is under the head in a cycle: revolution, and place on the track."""
@@ -244,87 +190,21 @@ class Disk:
         from_flux = captured or self.pulse_cycles is not None or self.scenario.flux != Defects()
         return self.scenario.separator or (self.profile.separator.use if from_flux else None)
 
-    def _turns(self) -> Iterator[_Turn]:
-        """Yield what passes the head in each revolution."""
-        if self.separator is not None:
-            yield from self._separated(self.separator)
-            return
-        for turn in range(self.scenario.revolutions):
-            cycles = self.pace.arrivals(turn, self.start)
-            bits = self._under_the_head(cycles, turn)
-            begin = self.pace.begin(turn, self.start)
-            passing = self.surface.under_the_head(cycles, bits, begin)
-            yield _Turn(passing.cycle, passing.bit)
-
-    def _under_the_head(self, cycles: Cycles, turn: int) -> Bits:
-        """Return the channel bits of a revolution; noise while the head is on its way."""
-        bits = self.track.bits
-        drive = self.drive
-        for step, (at, track) in enumerate(drive.steps):
-            first, still = np.searchsorted(cycles, (at, at + drive.settle)).tolist()
-            bits = np.concatenate((bits[:first], (self.track, *self.tracks)[track].bits[first:]))
-            noise = random_bytes(still - first, self.seed, turn, step)
-            bits[first:still] = np.frombuffer(noise, np.uint8) & 1
-        return bits
-
-    def _separated(self, name: str) -> Iterator[_Turn]:
-        """Yield what the separator `name` makes of the track's flux, and the pulses."""
-        profile = self.profile if self.pulse_cycles is None else self.profile.on_one_clock()
-        separator = profile.make_separator(name, self.scenario.slow_bits)
-        ratio = profile.separator_clock_hz / profile.clock_hz
-        on_line = self._pulses()
-        own = on_line if ratio == 1 else self._pulses(ratio)
-        for turn, seen in enumerate(own):
-            end = clocks.edge_of(self._revolution_end(turn), ratio)
-            bits = clocks.crossed(leap.run(separator, seen.cycle, end), ratio).since(self.start)
-            yield _Turn(bits.cycle, bits.bit, seen if ratio == 1 else next(on_line), bits)
-
-    def _pulses(self, ratio: Fraction = ONE) -> Iterator[Pulses]:
-        """Yield the pulses of each revolution, at edges of a clock `ratio` times the block's."""
-        width = self.pulse_cycles or pulse_width(self.profile.cycle_ns / ratio)
-        before: int | None = None
-        late = NO_PULSES
-        for turn, (moments, bit) in enumerate(self._moments()):
-            seen = np.ceil(moments * float(ratio)).astype(np.int64)
-            end = clocks.edge_of(self._revolution_end(turn), ratio)
-            edge = makes_edge(seen, width, before)
-            before = int(seen[-1]) if len(seen) else before
-            pulses = late.then(Pulses(seen[edge], bit[edge]))
-            late, pulses = pulses.between(end, FOREVER), pulses.between(0, end)
-            yield pulses
-
-    def _moments(self) -> Iterator[tuple[Floats, Cycles]]:
-        """Yield when each pulse of a revolution comes, in cycles, and the channel bit it was."""
-        turns = range(self.scenario.revolutions)
-        if isinstance(self.track, CapturedTrack):
-            for turn in turns:
-                read = self.track.flux(turn)
-                at = self.pace.begin(turn, self.start)
-                yield at + read.ns / float(self.profile.cycle_ns), read.bit
-            return
-        flux, bit_ns = self.scenario.flux, float(self.profile.channel_bit_ns * self.bit_times)
-        try:
-            written = flux_build.write(self.track, bit_ns, flux)
-        except UserError as error:
-            key = "track" if flux == Defects() else "flux"
-            raise self.scenario.fault((key,), str(error).removeprefix("flux: ")) from None
-        for turn in turns:
-            read = flux_build.read(written, flux, self.seed, turn)
-            position = (read.ns - read.start_ns) / bit_ns
-            begin = self.start + float(turn * self.pace.cycles)
-            yield begin + self.pace.times(position), read.bit
-
-    def _revolution_end(self, turn: int) -> int:
+    def revolution_end(self, turn: int) -> int:
         """Return the first cycle after revolution `turn`: its last bit has arrived."""
         return self.pace.begin(turn + 1, self.start) + 1
 
     def _cycles_of(self, microseconds: int) -> int:
         return int(self.profile.clock_hz * microseconds / 1_000_000)
 
-    def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
+    def resets_between(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
         """Return the reset spans in cycles `first` .. `end - 1`."""
         clipped = ((max(a, first), min(b, end)) for a, b in self.resets)
         return tuple((a, b) for a, b in clipped if a < b)
+
+    def in_reset(self, edge: int) -> bool:
+        """Return whether reset is asserted at an edge."""
+        return any(start <= edge < stop for start, stop in self.resets)
 
     @cached_property
     def resets(self) -> list[tuple[int, int]]:

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from heapq import heappop, heappush
-from typing import Any
 
 import numpy as np
 
-from refmodel.block.registers import RegisterBlock
+from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.edges import EdgeStepper, arrivals
 from refmodel.engine.quiet import NEVER
 from refmodel.ground.bus import BusCycle, is_read
 from refmodel.ground.depth import PLAIN, Inside
 from refmodel.ground.stimulus import Stimulus
-from refmodel.host.processor import REGISTERS, Processor
+from refmodel.host.processor import Processor
 from refmodel.profile import Profile
-from refmodel.world.disk import Disk
 
 
 class ModelPlayer:
@@ -38,10 +36,23 @@ class ModelPlayer:
         self._pushed = 0
         self._read: list[int] = []  # what the access under way has read so far
 
+    @property
+    def state(self) -> State:
+        """The block's state."""
+        return self._stepper.block.state
+
     def play(self, disk: Iterable[Stimulus]) -> Iterator[Stimulus]:
         """Yield each stimulus again with the bus cycles the program makes in it."""
         for stimulus in disk:
-            yield with_accesses(stimulus, self._through(stimulus))
+            yield self.through(stimulus)
+        self.close()
+
+    def through(self, stimulus: Stimulus) -> Stimulus:
+        """Step through one stimulus; return it with the bus cycles the program made in it."""
+        return with_accesses(stimulus, self._through(stimulus))
+
+    def close(self) -> None:
+        """Stop the program where it stands."""
         self._processor.close()
 
     def _through(self, stimulus: Stimulus) -> list[BusCycle]:
@@ -101,15 +112,6 @@ class ModelPlayer:
         if self._read and len(self._read) == len(self._processor.pending):
             read, self._read, self._begun = self._read, [], 0
             self._processor.complete(read)
-
-
-def result_on_model(disk: Disk, registers: Collection[str] = REGISTERS) -> Any:  # noqa: ANN401
-    """Return what a disk's host program returns when it meets the model, or how far it came."""
-    processor = disk.processor(registers=registers)
-    for _ in ModelPlayer(disk.profile, processor).play(disk.revolutions()):
-        if processor.ended:
-            break
-    return processor.told
 
 
 def with_accesses(stimulus: Stimulus, beats: list[BusCycle]) -> Stimulus:

@@ -25,10 +25,10 @@ from refmodel.profile import Profile
 from refmodel.separator.parameters import SeparatorName
 from refmodel.world.layouts import ScenarioTrack, TrackLayout
 from refmodel.world.levels import Cycle, Cycles, Level, LevelName
+from refmodel.world.memory import MEMORY_WORDS, MemoryPart, memory_of
 
 LONGEST_US = 1_000_000_000  # of anything that takes time: 1000 s
 Microseconds = Annotated[int, Key(ge=0, le=LONGEST_US)]
-MEMORY_WORDS = 1 << 16  # at most
 
 
 class Contention(Schema):
@@ -138,7 +138,8 @@ class Scenario(Schema):
     levels: dict[LevelName, Level] = Key({})
     resets: list[ResetPulse] = Key([])
     slots: Slots | None = None  # memory slots other than the profile's
-    memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)  # random words by the run's seed
+    memory: list[MemoryPart] = Key([])  # from its first word on; the rest is random by the seed
+    memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)
 
     _document: Document | None = PrivateAttr(None)
 
@@ -152,6 +153,14 @@ class Scenario(Schema):
                     f" {step.at_us} us; give steps in order of time"
                 )
         return value
+
+    @model_validator(mode="after")
+    def _memory_has_room(self) -> Scenario:
+        try:
+            memory_of(self.memory, self.memory_words, 0)
+        except ValueError as error:
+            raise ValueError(f"memory: {error}") from None
+        return self
 
     @model_validator(mode="after")
     def _parts_fit(self) -> Scenario:

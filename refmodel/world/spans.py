@@ -12,8 +12,8 @@ from refmodel.ground.errors import reading
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
 from refmodel.world.disk import Disk
-from refmodel.world.play import ModelPlayer
 from refmodel.world.scenario import Scenario
+from refmodel.world.world import World
 
 
 class Span(NamedTuple):
@@ -33,9 +33,8 @@ def disk_of(path: Path, scenario: Scenario, profile: Profile, seed: int) -> Disk
 def spans_of(path: Path, disk: Disk) -> Iterator[Span]:
     """Yield the revolutions of a scenario file, with the host's accesses."""
     with reading(path):
-        yield from through(
-            disk.profile, ModelPlayer(disk.profile, disk.processor()).play(disk.revolutions())
-        )
+        world = World(disk, disk.processor())
+        yield from through(disk.profile, (stimulus for stimulus, _ in world.spans()))
 
 
 def through(profile: Profile, stimuli: Iterable[Stimulus]) -> Iterator[Span]:

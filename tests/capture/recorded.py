@@ -12,6 +12,7 @@ from refmodel.profile import load_profile
 from refmodel.world.load import load_scenario
 from refmodel.world.play import ModelPlayer
 from refmodel.world.spans import disk_of
+from refmodel.world.turning import Turning
 
 PAL = load_profile("pal_dd")
 BENCH = Path(__file__).parent / "bench.v"
@@ -40,7 +41,7 @@ def stimuli(scenario, profile=PAL):
     given = load_scenario(scenario)
     disk = disk_of(scenario, given, profile, 1)
     processor = disk.processor(registers=REGISTERS)
-    return list(ModelPlayer(disk.profile, processor).play(disk.revolutions())), disk
+    return list(ModelPlayer(disk.profile, processor).play(Turning(disk))), disk
 
 
 def write_inputs(path, made, cycles, profile=PAL):

@@ -15,6 +15,7 @@ from refmodel.world.captured import CapturedPace, CapturedTrack
 from refmodel.world.load import load_scenario
 from refmodel.world.revolutions import turns_of
 from refmodel.world.spans import disk_of
+from refmodel.world.turning import Turning
 
 PAL = load_profile("pal_dd")
 WEAK = Weak(first_bit=40_000, bits=160)
@@ -39,14 +40,14 @@ def disk(path):
 
 def test_the_sectors_that_were_captured_are_read(tmp_path):
     """The profile's separator makes the sectors of the captured pulses again."""
-    bits = next(disk(scenario(tmp_path, 1)).revolutions()).bit
+    bits = next(Turning(disk(scenario(tmp_path, 1)))).bit
     sectors = read_sectors(bits)
     assert [s.number for s in sectors if s.data_crc_ok] == [1, 2, 3, 5, 6, 7, 8, 9]
 
 
 def test_each_revolution_is_the_captured_one_and_then_the_first_again(tmp_path):
     """Five revolutions of three captured ones: the fourth is the first, as long and as weak."""
-    made = list(disk(scenario(tmp_path, 5)).revolutions())
+    made = list(Turning(disk(scenario(tmp_path, 5))))
     pulses = [np.diff(stimulus.pulses.cycle) for stimulus in made]
     assert len({len(p) for p in pulses[:3]} | {p.tobytes() for p in pulses[:3]}) > 2
     same = min(len(pulses[0]), len(pulses[3]))
@@ -58,7 +59,7 @@ def test_weak_bits_differ_between_revolutions_as_counted(tmp_path):
     path = scenario(tmp_path, 3)
     made = disk(path)
     ones = made.track.turns.overlay.ones[40_000:40_160]
-    read = [s.pulses.bit for s in made.revolutions()]
+    read = [s.pulses.bit for s in Turning(made)]
     counted = np.zeros(160, int)
     for turn, bits in enumerate(read):
         here = bits[bits != NO_BIT] - turn * len(made.track)

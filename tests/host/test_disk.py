@@ -10,6 +10,7 @@ from refmodel.ground.errors import UserError
 from refmodel.profile import load_profile
 from refmodel.world.disk import Disk
 from refmodel.world.scenario import Scenario
+from refmodel.world.turning import Turning
 
 PAL = load_profile("pal_dd")
 NTSC = load_profile("ntsc_dd")
@@ -25,7 +26,7 @@ def disk(profile=PAL, seed=1, **parts):
 
 def bits(d):
     """Return the cycle and value of every channel bit of a run."""
-    turns = list(d.revolutions())
+    turns = list(Turning(d))
     return np.concatenate([t.bit_cycle for t in turns]), np.concatenate([t.bit for t in turns])
 
 
@@ -123,7 +124,7 @@ def test_doubtful_flux_differs_by_revolution_and_comes_back_by_seed(kind):
     extra = {"quiet_ns": 1000} if kind == "no_flux" else {"noise_ns": 400}
     flux = {kind: [part | extra]}
     make = {"flux": flux, "separator": "second_order", "revolutions": 2}
-    one, two = (turn.bit for turn in disk(**make).revolutions())
+    one, two = (turn.bit for turn in Turning(disk(**make)))
     assert one[:600].tolist() != two[:600].tolist()
     assert np.array_equal(bits(disk(**make))[1], bits(disk(**make))[1])
     assert not np.array_equal(bits(disk(**make))[1], bits(disk(seed=2, **make))[1])
@@ -132,7 +133,7 @@ def test_doubtful_flux_differs_by_revolution_and_comes_back_by_seed(kind):
 def test_a_span_is_up_from_its_rise_to_its_fall():
     """A level given as a span is 1 from the cycle it rises in until the one it falls in."""
     d = disk(levels={"dma_active": {"rise": 50, "fall": 80}})
-    lane = next(d.revolutions()).levels["dma_active"]
+    lane = next(Turning(d)).levels["dma_active"]
     assert [int(lane.at(c)) for c in (49, 50, 79, 80)] == [0, 1, 1, 0]
 
 

@@ -14,6 +14,7 @@ from refmodel.world.disk import Disk
 from refmodel.world.levels import LONGEST_RUN
 from refmodel.world.load import load_scenario
 from refmodel.world.scenario import Scenario
+from refmodel.world.turning import Turning
 from testbenches.binding.load import load_binding
 from testbenches.lockstep import Lockstep
 from testbenches.simulator import Session
@@ -111,6 +112,6 @@ def test_a_toggling_level_goes_on_over_the_revolutions():
     )
     disk = Disk(scenario, scenario.track.build(1, None), PAL)
     cycles = np.arange(disk.cycles)
-    seen = [t.levels["writing"].at(cycles[t.first : t.end]) for t in disk.revolutions()]
+    seen = [t.levels["writing"].at(cycles[t.first : t.end]) for t in Turning(disk)]
     expected = [int(c >= disk.start and (c - disk.start) // 37 % 2 == 0) for c in cycles]
     assert expected == np.concatenate(seen).tolist()

@@ -14,6 +14,7 @@ from refmodel.profile import load_profile
 from refmodel.world.disk import Disk
 from refmodel.world.play import ModelPlayer
 from refmodel.world.scenario import Scenario
+from refmodel.world.turning import Turning
 
 PAL = load_profile("pal_dd")
 TURN = 1362  # cycles of 96 channel bits
@@ -47,7 +48,7 @@ def check(resets, cost=1):
     timeline, stepped = Timeline(PAL), RegisterBlock(PAL)
     expected = []
     program = Processor(reads_of(seen, cost), PAL, start=0)
-    for stimulus in ModelPlayer(PAL, program).play(d.revolutions()):
+    for stimulus in ModelPlayer(PAL, program).play(Turning(d)):
         span = timeline.run(stimulus)
         expected += zip(span.read_cycle.tolist(), span.read_value.tolist(), strict=True)
         for _ in edges(stepped, stimulus):

@@ -27,6 +27,7 @@ from refmodel.report.result import Gap, Outcome, RunResult, Scope, SuiteResult, 
 from refmodel.world.disk import Disk
 from refmodel.world.play import with_accesses
 from refmodel.world.scenario import Scenario
+from refmodel.world.turning import Turning
 
 PAL = load_profile("pal_dd")
 RISE, FALL = 458, 472
@@ -44,7 +45,7 @@ def finding(field="sync_equal", core=None, unknown=None, read_xor=0):
     track = words_track([0xAAAA, 0x4489] * 20)
     scenario = Scenario(name="poll", track={"layout": "words", "words": [0xAAAA, 0x4489]})
     disk = Disk(scenario, track, PAL)
-    stimulus = with_accesses(next(disk.revolutions()), ACCESSES)
+    stimulus = with_accesses(next(Turning(disk)), ACCESSES)
     timeline = Timeline(PAL)
     state = timeline.state
     expected = timeline.run(stimulus)

@@ -12,6 +12,7 @@ from refmodel.profile import load_profile
 from refmodel.separator.clocks import crossed, edge_of
 from refmodel.world.disk import Disk
 from refmodel.world.scenario import Scenario
+from refmodel.world.turning import Turning
 
 HEAD = "name: own\nclock_hz: 7093790\nchannel_bit_ns: 2000\nseparator:\n"
 
@@ -35,7 +36,7 @@ def disk_of(profile, **flux):
 def test_perfect_flux_gives_the_track(clock, tmp_path):
     """Whatever the separator's clock, what is on the track arrives bit by bit, one a block edge."""
     disk = disk_of(profile_of(tmp_path, f"  clock_hz: {clock}\n"))
-    (stimulus,) = disk.revolutions()
+    (stimulus,) = Turning(disk)
     assert (np.diff(stimulus.bit_cycle) > 0).all()
     text = "".join(map(str, stimulus.bit.tolist()))
     assert "".join(map(str, disk.track.bits[1000:99000].tolist())) in text
@@ -44,7 +45,7 @@ def test_perfect_flux_gives_the_track(clock, tmp_path):
 def test_bits_arrive_in_time_at_any_clock(tmp_path):
     """The bits of two clocks arrive in the same block cycle, give or take what each rounds by."""
     slow, fast = (
-        next(disk_of(profile_of(tmp_path, f"  clock_hz: {hz}\n")).revolutions())
+        next(Turning(disk_of(profile_of(tmp_path, f"  clock_hz: {hz}\n"))))
         for hz in (7_093_790, 50_000_000)
     )
     assert len(fast.bit) == pytest.approx(len(slow.bit), abs=1)
@@ -57,7 +58,7 @@ def test_a_faster_clock_reads_what_a_slow_one_cannot(tmp_path):
     wrong = {}
     for hz in (7_093_790, 50_000_000):
         disk = disk_of(profile_of(tmp_path, f"  clock_hz: {hz}\n"), uniform_ns=470)
-        (stimulus,) = disk.revolutions()
+        (stimulus,) = Turning(disk)
         track = "".join(map(str, disk.track.bits[2000:98000].tolist()))
         wrong[hz] = track not in "".join(map(str, stimulus.bit.tolist()))
     assert wrong == {7_093_790: True, 50_000_000: False}
