@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 from functools import partial
 from itertools import count
 from pathlib import Path
@@ -79,7 +78,7 @@ class Lockstep:
         self.harness: Harness = generate(binding, self.ports)
         self._work = work
         self.depth = depth_of(binding)
-        waived = binding.waived(date.today())
+        waived = binding.waived_fields
         self._lags = {
             name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED) if name not in waived
         }
@@ -280,6 +279,7 @@ class Lockstep:
             shown=found.shown,
             recovered=found.recovered,
             fields=found.fields,
+            stirred=found.stirred,
         )
 
     def _recovery(self) -> Recovery | None:

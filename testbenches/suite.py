@@ -16,6 +16,7 @@ from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.stirred import input_name, register_name
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
 from refmodel.ground.processors import processors
 from refmodel.profile import Profile
@@ -24,6 +25,7 @@ from refmodel.report.result import (
     ERROR,
     MISMATCH,
     SKIPPED,
+    Bound,
     Gap,
     Outcome,
     RunResult,
@@ -65,6 +67,7 @@ class Options:
     policies: dict[str, str] = field(default_factory=dict)
     live: bool = False
     absent: dict[str, str] = field(default_factory=dict)  # simulators not run, and why
+    strict: bool = False  # what was not exercised counts as a mismatch
 
     def command(self, scenario: Path, simulator: str) -> str:
         """Return the command that runs one scenario on one simulator in the same way."""
@@ -72,7 +75,7 @@ class Options:
         words += ["--sim", simulator, "--seed", str(self.seed)]
         for name, value in self.policies.items():
             words += ["--policy", f"{name}={value}"]
-        return shlex.join(words + ["--live"] * self.live)
+        return shlex.join(words + ["--live"] * self.live + ["--strict"] * self.strict)
 
 
 def run_bindings(
@@ -83,7 +86,8 @@ def run_bindings(
     Raises UserError for anything wrong with any of them before the first simulator starts.
     """
     scenarios = find_suite(suite)
-    bindings = [load_binding(path) for path in paths]
+    today = date.today()  # asked once: a run may end on another day than it began
+    bindings = [load_binding(path, today) for path in paths]
     for binding in bindings:
         preflight(binding)
     names = simulators(options.simulators)
@@ -126,6 +130,7 @@ def run_suite(
         ),
         options.live,
         options.policies,
+        options.strict,
     )
 
 
@@ -134,11 +139,13 @@ def _refuse_nothing(binding: Binding) -> None:
     lines = {watched.lane for watched in binding.lines_observed}
     if binding.separator.model is not None:
         lines.add(CHANNEL_BIT)
-    if binding.waived(date.today()) >= {*FIELD_NAMES, UNUSED} | lines:
+    if binding.memory is not None:
+        lines.add(MOVES)
+    if binding.waived_fields >= {*FIELD_NAMES, UNUSED} | lines:
         message = "every field is waived, nothing would be compared"
         raise InputError([binding.document.problem(("waivers",), message)])
     shows_status = binding.observed or "status" in binding.registers
-    if not shows_status and not lines and binding.memory is None:
+    if not shows_status and not lines:
         message = (
             "only channel bits show, and no model is named as separator.model: nothing to hold "
             "them against; `cellstep margin` needs no model"
@@ -244,17 +251,32 @@ def _judged(outcome: Outcome) -> Judged:
 
 def scope_of(binding: Binding, options: Options, profile: Profile) -> Scope:
     """Return what of a core is compared, and what is not."""
-    waived = binding.waived(date.today())
+    waived = binding.waived_fields
     return Scope(
         options.given,
         binding.core.top,
         profile,
         {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)}
         | {name: binding.latency.get(name, 0) for name in _lines(binding)},
-        tuple(WaiverTold(w.field, w.reason, w.until) for w in binding.waivers if w.field in waived),
+        tuple(
+            WaiverTold(w.field, w.reason, w.until, binding.today)
+            for w in binding.waivers
+            if w.field in waived
+        ),
         (*_gaps(binding, waived), *_simulator_gaps(options)),
         depth_told(binding),
+        bound=Bound(
+            "status" in binding.registers,
+            binding.memory is not None and MOVES not in waived,
+            tuple(_stirred(binding)),
+        ),
     )
+
+
+def _stirred(binding: Binding) -> Iterator[str]:
+    """Yield the inputs and registers of a core that a run can stir."""
+    yield from map(input_name, binding.level_inputs)
+    yield from (register_name(name) for name in binding.registers if name != "status")
 
 
 def _lines(binding: Binding) -> list[str]:

@@ -11,6 +11,7 @@ from refmodel.capture.capture_map import LEVELS, LINES
 from refmodel.capture.check import Checked
 from refmodel.capture.opened import Opened
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH
+from refmodel.report.numbers import counted
 from refmodel.report.result import (
     AGREE,
     MISMATCH,
@@ -22,7 +23,6 @@ from refmodel.report.result import (
     Scope,
     SuiteResult,
 )
-from refmodel.report.words import counted
 
 STATUSES = {AGREE: EXIT_AGREE, MISMATCH: EXIT_MISMATCH, UNDECIDED: EXIT_BAD_INPUT}
 NO_SIMULATOR = "capture"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -11,7 +12,7 @@ import typer
 
 from refmodel.cli.options import Policies, chosen_policies
 from refmodel.cli.run import Simulators
-from refmodel.cli.wrote import say_wrote
+from refmodel.cli.wrote import write_and_show
 from refmodel.ground.errors import UserError
 from refmodel.protect.check import Check
 
@@ -76,9 +77,10 @@ def protect_command(
     from refmodel.host.catalogue import use_programs
     from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, cases
     from refmodel.protect.check import find_checks
-    from refmodel.protect.files import make_folder, write_matrix
+    from refmodel.protect.files import matrix_files
     from refmodel.protect.text import show_matrix
     from refmodel.report.progress import Progress
+    from refmodel.report.whole_folder import WholeFolder
     from testbenches.protect import run_matrix
     from testbenches.suite import Options
 
@@ -96,22 +98,25 @@ def protect_command(
         chosen, seed or [1], host_speed or list(HOST_SPEEDS), drive_speed or DRIVE_SPEEDS, every
     )
     options = Options(simulators=sim.names if sim else (), policies=policies)
-    if out:
-        make_folder(out)  # before anything runs
-    with Progress(Console(stderr=True)) as progress:
-        matrix = run_matrix(binding, grid, options, progress.say)
-    matrix = replace(matrix, options=_given_again(policies, programs or []))
-    files = write_matrix(out, matrix) if out else []
-    show_matrix(Console(), matrix)
-    if out:
-        say_wrote(out, ", ".join(files))
+    with WholeFolder(out) if out else nullcontext() as folder:
+        with Progress(Console(stderr=True)) as progress:
+            matrix = run_matrix(binding, grid, options, progress.say)
+        matrix = replace(matrix, options=_given_again(policies, programs or []))
+        write_and_show(
+            folder,
+            out,
+            lambda: matrix_files(matrix).items(),
+            lambda: show_matrix(Console(), matrix),
+            matrix.exit_status,
+        )
     raise typer.Exit(matrix.exit_status)
 
 
 def _given_again(policies: dict[str, str], programs: list[Path]) -> str:
     """Return the options that bring a cell about again, besides those of the cell itself."""
     words = [f"--programs {shlex.quote(str(path))}" for path in programs]
-    return " ".join(words + [f"--policy {name}={value}" for name, value in policies.items()])
+    words += [f"--policy {shlex.quote(f'{name}={value}')}" for name, value in policies.items()]
+    return " ".join(words)
 
 
 def _sensitivity(
@@ -120,16 +125,20 @@ def _sensitivity(
     """Show the sensitivity table for the profile of a binding."""
     from rich.console import Console
 
-    from refmodel.protect.files import write_sensitivity
+    from refmodel.protect.files import sensitivity_files
     from refmodel.protect.sensitivity import table
     from refmodel.protect.text import show_sensitivity
     from refmodel.report.progress import Progress
+    from refmodel.report.whole_folder import WholeFolder
     from testbenches.binding.load import load_binding
 
     profile = load_binding(binding).load_profile().with_policies(policies)
     with Progress(Console(stderr=True)) as progress:
         found = table(checks, profile, progress.say)
-    files = write_sensitivity(out, found) if out else []
-    show_sensitivity(Console(), found)
-    if out:
-        say_wrote(out, ", ".join(files))
+    with WholeFolder(out) if out else nullcontext() as folder:
+        write_and_show(
+            folder,
+            out,
+            lambda: sensitivity_files(found).items(),
+            lambda: show_sensitivity(Console(), found),
+        )

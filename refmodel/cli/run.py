@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from refmodel.cli.options import Policies, Seed, chosen_policies
-from refmodel.cli.wrote import say_wrote
+from refmodel.cli.wrote import write_and_show
 
 
 class Simulators(StrEnum):
@@ -45,6 +45,9 @@ def run_command(
         bool, typer.Option("--live", help="Run the host programs against the core itself.")
     ] = False,
     policy: Policies = None,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with 1 as well when a field is not exercised.")
+    ] = False,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -57,12 +60,16 @@ def run_command(
 
     Example: cellstep run binding.yaml --suite status --out results
 
+    What agrees without having been exercised is listed first, in amber; VERDICTS.md says what
+    each verdict promises.
+
     Exit status: 0 agree, 1 mismatch, 2 bad input or nothing compared, 125 a core that does not
     build or run.
     """
     from rich.console import Console
 
-    from refmodel.report.outdir import ResultFolder
+    from refmodel.report.exercised import status_of
+    from refmodel.report.outdir import WAVES, ResultFolder, result_files
     from refmodel.report.progress import Progress
     from refmodel.report.result import worst_status
     from refmodel.report.terminal import show_all
@@ -73,13 +80,15 @@ def run_command(
         seed=seed,
         policies=chosen_policies(policy),
         live=live,
+        strict=strict,
     )
     with ResultFolder(out) if out else nullcontext() as folder:
         with Progress(Console(stderr=True)) as progress:
             results = run_bindings(bindings, suite, options, progress.say)
-        if folder is not None:
-            folder.write(results)
-    show_all(Console(), results)
-    if out:
-        say_wrote(out, "report.html, result.json, junit.xml, report.txt, waves of mismatches")
-    raise typer.Exit(worst_status([result.exit_status for result in results]))
+        status = worst_status([status_of(result) for result in results])
+
+        def show() -> None:
+            show_all(Console(), results)
+
+        write_and_show(folder, out, lambda: result_files(results), show, status, WAVES)
+    raise typer.Exit(status)

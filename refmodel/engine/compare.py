@@ -9,7 +9,7 @@ import numpy as np
 from refmodel.block.fields import STATUS_FIELDS, UNUSED, Layout
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
 from refmodel.engine.timeline import LINES, Expected
-from refmodel.ground.lane import Lane
+from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
 
 CHANNEL_BIT = "channel_bit"  # what a core's own separator delivers
@@ -122,12 +122,32 @@ def first_move_mismatch(expected: Moves, moved: Moved) -> Mismatch | None:
 class Compared:
     """How far one field was held to the model: in `cycles` it was decided, `changes` it made there.
 
-    `reads` counts the reads of status that returned it.
+    `reads` counts the reads of status that returned it, `read_changes` how often they returned
+    another value than the one before. `shortest` is the least time between two changes, in cycles.
     """
 
     cycles: int = 0
     changes: int = 0
     reads: int = 0
+    read_changes: int = 0
+    shortest: int | None = None
+
+    def __add__(self, other: Compared) -> Compared:
+        """Return how far a field was held to the model in two runs together."""
+        return Compared(
+            self.cycles + other.cycles,
+            self.changes + other.changes,
+            self.reads + other.reads,
+            self.read_changes + other.read_changes,
+            min(filter(None, (self.shortest, other.shortest)), default=None),
+        )
+
+    def saw(self, changes: Cycles) -> None:
+        """Note the cycles in which the field changed in a span."""
+        self.changes += len(changes)
+        if len(changes) > 1:
+            least = int(np.diff(changes).min())
+            self.shortest = least if self.shortest is None else min(self.shortest, least)
 
 
 class Checker:
@@ -191,7 +211,7 @@ class Checker:
         undecided = observed.undecided.get(name)
         counted = self.fields[name]
         counted.cycles += max(0, end - first) - _cycles_undecided(undecided, first, end)
-        counted.changes += int(np.count_nonzero((model.cycle + lag > first) & (model.cycle < end)))
+        counted.saw(model.cycle[(model.cycle + lag > first) & (model.cycle < end)])
         return first_mismatch(
             name, model, observed.lanes[name], observed.unknown[name], lag, first, end, undecided
         )
@@ -202,7 +222,10 @@ class Checker:
         for name, lag in self._reads.items():
             mine = reads.since(self.start + lag + 1)
             mask = self._layout.mask_of(name)
-            self.fields[name].reads += int(np.count_nonzero(mine.decided & mask))
+            returned = mine.part(np.flatnonzero(mine.decided & mask))
+            self.fields[name].reads += len(returned.cycle)
+            values = lanes[name].at(returned.cycle - 1 - lag)
+            self.fields[name].read_changes += int(np.count_nonzero(values[1:] != values[:-1]))
             found.append(first_read_mismatch(lanes, mine, self._layout, {name: lag}))
         least = min(self._reads.values(), default=0)
         self.reads_compared += len(reads.since(self.start + least + 1).cycle)

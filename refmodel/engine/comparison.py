@@ -18,6 +18,7 @@ from refmodel.engine.core_separator import Recovery
 from refmodel.engine.evidence import Evidence, Reads
 from refmodel.engine.finding import AccessSeen, Finding, Shown
 from refmodel.engine.separator_verdict import Recovered
+from refmodel.engine.stirred import Stirred
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
@@ -73,6 +74,7 @@ class ComparedRun:
     fields: Mapping[str, Compared]
     shown: Shown | None
     recovered: Recovered | None = None
+    stirred: Mapping[str, int] = field(default_factory=dict)
 
 
 class Comparison:
@@ -97,6 +99,7 @@ class Comparison:
         self._timeline = Timeline(profile)
         if begin is not None:
             self._timeline.state = begin
+        self._stirred = Stirred()
         self._checker = Checker(
             profile.status, dict(held.fields), held.start, lines=dict(held.lines)
         )
@@ -148,6 +151,7 @@ class Comparison:
             checker.fields,
             self._shown,
             separator.told() if separator is not None else None,
+            self._stirred.counts,
         )
 
     def _span(
@@ -155,6 +159,7 @@ class Comparison:
     ) -> tuple[Shown, Mismatch | None]:
         """Compare one span; return it as it is drawn, and its first mismatch."""
         state, separator = self._timeline.state, self._separator
+        self._stirred.add(stimulus)
         observed = evidence.observed(stimulus.first, stimulus.end)
         if separator is not None:
             stimulus, observed = separator.follow(stimulus, observed)

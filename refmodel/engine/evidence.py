@@ -48,7 +48,7 @@ class Reads:
         """Return the reads from edge `cycle` on."""
         return self.part(slice(int(np.searchsorted(self.cycle, cycle)), None))
 
-    def part(self, which: slice) -> Reads:
+    def part(self, which: slice | Cycles) -> Reads:
         """Return some of the reads."""
         undecided = None if self.undecided is None else self.undecided[which]
         cycle, mask = self.cycle[which], self.mask[which]

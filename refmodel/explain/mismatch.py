@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from refmodel.explain.moment import MISMATCH, Found, Moment
 from refmodel.ground.errors import UserError
-from refmodel.report.words import counted
+from refmodel.report.numbers import counted
 
 RESULT = "result.json"
 

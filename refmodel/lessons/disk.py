@@ -10,7 +10,7 @@ from refmodel.lessons.lesson import Drawn, Knob, Lesson, Piece, Result, Results
 from refmodel.lessons.play import PAL, SEED, told_by
 from refmodel.media.mfm import Bits, bits_to_words, encode, find, word_bits
 from refmodel.media.seeded import random_bytes
-from refmodel.report.words import grouped
+from refmodel.report.numbers import grouped
 from refmodel.separator import leap
 from refmodel.separator.choose import NAMES, make_separator
 

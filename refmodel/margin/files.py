@@ -10,21 +10,20 @@ from collections.abc import Iterator
 from refmodel.margin.page import margin_page
 from refmodel.margin.plot import plots
 from refmodel.margin.result import MarginResult
-from refmodel.report.outdir import ResultFolder
+from refmodel.report.whole_folder import WholeFolder
 
 
-class MarginFolder(ResultFolder):
+class MarginFolder(WholeFolder):
     """A folder of results that takes those of a margin sweep."""
+
+    def __enter__(self) -> MarginFolder:
+        """Make the folder, as any folder of results."""
+        super().__enter__()
+        return self
 
     def write_margin(self, result: MarginResult) -> list[str]:
         """Write every file, then put all in place of the old ones; return their names."""
-        names = []
-        for name, content in _files(result):
-            (self._new / name).write_bytes(content)
-            names.append(name)
-        for name in names:
-            (self._new / name).replace(self._folder / name)
-        return names
+        return self.put(_files(result))
 
 
 def _files(result: MarginResult) -> Iterator[tuple[str, bytes]]:

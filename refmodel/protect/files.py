@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 import xml.etree.ElementTree as ET
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 
-from refmodel.ground.errors import UserError
 from refmodel.protect.matrix import Cell, Matrix, Tolerance
 from refmodel.protect.page import matrix_page
 from refmodel.protect.text import show_matrix, show_sensitivity, wrong_details
-from refmodel.report.atomic import write_text
 from refmodel.report.junit import clean
+from refmodel.report.result import verdict_of
 
 
 def matrix_data(matrix: Matrix) -> dict[str, Any]:
@@ -26,7 +25,7 @@ def matrix_data(matrix: Matrix) -> dict[str, Any]:
         "binding": matrix.binding,
         "profile": matrix.profile,
         "runners": list(matrix.runners),
-        "verdict": "agree" if not matrix.wrong else "mismatch",
+        "verdict": verdict_of(matrix.exit_status),
         "wrong": len(matrix.wrong),
         "checks": [
             {"name": c.name, "class": c.number, "about": c.about, "watches": list(c.watches)}
@@ -62,10 +61,10 @@ def reproduce(matrix: Matrix, cell: Cell) -> str:
     """Return the command that brings a cell about again."""
     case = cell.case
     check = case.check.name if case.check.ships else str(case.check.path)
-    words = ["cellstep protect", matrix.binding, f"--class {check}", f"--seed {case.seed}"]
-    words += [f"--host-speed {case.host.name}", f"--drive-speed={case.drive_percent:g}"]
-    words += [f"--sim {cell.runner}"] if cell.runner != matrix.runners[0] else []
-    return " ".join([*words, matrix.options]).strip()
+    words = ["cellstep", "protect", matrix.binding, "--class", check, "--seed", str(case.seed)]
+    words += ["--host-speed", case.host.name, f"--drive-speed={case.drive_percent:g}"]
+    words += ["--sim", cell.runner] if cell.runner != matrix.runners[0] else []
+    return f"{shlex.join(words)} {matrix.options}".strip()
 
 
 def matrix_junit(matrix: Matrix) -> str:
@@ -105,33 +104,20 @@ def _count(element: ET.Element, cells: Sequence[Cell]) -> None:
     element.set("skipped", str(sum(c.skipped for c in cells)))
 
 
-def write_matrix(folder: Path, matrix: Matrix) -> list[str]:
-    """Write a matrix as files and return their names; raise UserError when it cannot."""
-    report = _plain(lambda console: show_matrix(console, matrix))
-    return _write_all(
-        folder,
-        {
-            "protect.json": _json(matrix_data(matrix)),
-            "junit.xml": matrix_junit(matrix),
-            "report.txt": report,
-            "report.html": matrix_page(matrix),
-        },
-    )
+def matrix_files(matrix: Matrix) -> dict[str, str]:
+    """Return the files of a matrix: name and text."""
+    return {
+        "protect.json": _json(matrix_data(matrix)),
+        "junit.xml": matrix_junit(matrix),
+        "report.txt": _plain(lambda console: show_matrix(console, matrix)),
+        "report.html": matrix_page(matrix),
+    }
 
 
-def write_sensitivity(folder: Path, found: Sequence[Tolerance]) -> list[str]:
-    """Write a sensitivity table as files and return their names; UserError when it cannot."""
+def sensitivity_files(found: Sequence[Tolerance]) -> dict[str, str]:
+    """Return the files of a sensitivity table: name and text."""
     table = _plain(lambda console: show_sensitivity(console, found))
-    rows = _json([asdict(t) for t in found])
-    return _write_all(folder, {"sensitivity.json": rows, "sensitivity.txt": table})
-
-
-def _write_all(folder: Path, texts: Mapping[str, str]) -> list[str]:
-    """Write each text to the file of its name; return the names."""
-    make_folder(folder)
-    for name, text in texts.items():
-        write_text(folder / name, text)
-    return list(texts)
+    return {"sensitivity.json": _json([asdict(t) for t in found]), "sensitivity.txt": table}
 
 
 def _json(data: object) -> str:
@@ -142,11 +128,3 @@ def _plain(show: Any) -> str:  # noqa: ANN401
     file = io.StringIO()
     show(Console(file=file, color_system=None, force_terminal=False))
     return file.getvalue()
-
-
-def make_folder(folder: Path) -> None:
-    """Make the folder of results; raise UserError when it cannot be."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UserError(f"--out {folder}: cannot be written: {error.strerror}") from None

@@ -100,13 +100,21 @@ class Matrix:
         return list(rows.values())
 
     @property
+    def of_core(self) -> list[Cell]:
+        """The cells of the core, on whatever simulator."""
+        return [c for c in self.cells if c.runner != MODEL]
+
+    @property
     def wrong(self) -> list[Cell]:
         """The cells with a wrong verdict or none."""
         return [c for c in self.cells if not c.right and not c.skipped]
 
     @property
     def exit_status(self) -> int:
-        """0 when every cell is right, 1 for a wrong verdict, 125 when the core did not run."""
-        judged = [c for c in self.cells if c.judgement is not None]
+        """0 when every cell is right, 1 for a wrong verdict, 125 when the core did not run.
+
+        2 when no check was judged on the core: what the model does says nothing about it.
+        """
+        judged = [c for c in self.of_core if c.judgement is not None]
         statuses = [c.exit_status for c in self.cells] + [EXIT_BAD_INPUT] * (not judged)
         return worst_status(statuses)

@@ -12,7 +12,7 @@ from refmodel.protect.lines import fact_lines, folded, room_of, show_line, table
 from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
 from refmodel.protect.offset import EXTRA, LOST, OTHER, SHORT, UNSEEN, Offset
 from refmodel.protect.perturb import MOST
-from refmodel.report.words import counted
+from refmodel.report.numbers import counted
 
 SHOWN_WRONG = 12
 NOT_IN_TIME = {
@@ -78,10 +78,14 @@ def _show_wrong(console: Console, alike: list[Cell]) -> None:
 
 def summary(matrix: Matrix) -> str:
     """Return the one line that sums the matrix up."""
-    ran = [c for c in matrix.cells if not c.skipped]
+    ran = [c for c in matrix.of_core if not c.skipped]
+    if not ran:
+        return "error: no check was run on the core; the notes above say what it lacks"
+    left_out = len(dict.fromkeys(c.case.check.name for c in matrix.of_core if c.skipped))
+    left = f"; {counted(left_out, 'check')} not run" if left_out else ""
     if not matrix.wrong:
-        return f"{len(ran)} runs, every verdict right"
-    return f"{len(matrix.wrong)} of {len(ran)} runs wrong"
+        return f"{counted(len(ran), 'run')} of the core, every verdict right{left}"
+    return f"{len(matrix.wrong)} of {counted(len(ran), 'run')} of the core wrong{left}"
 
 
 def _row(matrix: Matrix, cells: list[Cell]) -> list[str | Text]:

@@ -1,19 +1,14 @@
-"""The folder of results: files are written beside the old ones and renamed when all are whole."""
+"""The files of a run: what is in the folder of its results."""
 
 from __future__ import annotations
 
 import io
 import re
-import shutil
-import tempfile
 from collections.abc import Iterator, Sequence
-from pathlib import Path
-from types import TracebackType
-from typing import IO
+from hashlib import sha256
 
 from rich.console import Console
 
-from refmodel.ground.errors import UserError
 from refmodel.report.atomic import Write
 from refmodel.report.junit import to_junit
 from refmodel.report.mismatch_vcd import write_mismatch
@@ -21,63 +16,32 @@ from refmodel.report.page.render import report_page
 from refmodel.report.result import RunResult, SuiteResult
 from refmodel.report.result_json import to_json
 from refmodel.report.terminal import show_all
+from refmodel.report.whole_folder import Content, WholeFolder
 
 TEXT_WIDTH = 100
 WAVES = "mismatch-*.vcd"
+LONGEST_NAME = 100  # characters of a scenario's name in that of its waves
 
 
-class ResultFolder:
-    """Takes the results of one command. Enter it before anything runs: it finds out if it can.
-
-    Until `write` has put every file in place, whatever the folder held stays as it was.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._made: list[Path] = []
+class ResultFolder(WholeFolder):
+    """The folder of results of a run."""
 
     def __enter__(self) -> ResultFolder:
-        """Make the folder, and one inside it for what is not whole yet; UserError if it cannot."""
-        self._made = [p for p in (self._folder, *self._folder.parents) if not p.exists()]
-        try:
-            self._folder.mkdir(parents=True, exist_ok=True)
-            self._new = Path(tempfile.mkdtemp(prefix=".new-", dir=self._folder))
-        except OSError as error:
-            raise UserError(f"--out {self._folder}: cannot be written: {error.strerror}") from None
+        """Make the folder, as any folder of results."""
+        super().__enter__()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Remove what is not whole, and the folders that were made for nothing."""
-        shutil.rmtree(self._new, ignore_errors=True)
-        for folder in self._made:
-            if not folder.is_dir() or any(folder.iterdir()):
-                break
-            folder.rmdir()
-
-    def write(self, suites: Sequence[SuiteResult]) -> None:
-        """Write every file, then put all in place of the old ones."""
-        names = []
-        for name, write in _files(suites):
-            with (self._new / name).open("w", encoding="utf-8", newline="\n") as file:
-                write(file)
-            names.append(name)
-        for name in names:
-            (self._new / name).replace(self._folder / name)
-        for stale in set(self._folder.glob(WAVES)) - {self._folder / name for name in names}:
-            stale.unlink()
+    def write(self, suites: Sequence[SuiteResult]) -> list[str]:
+        """Write every file, then put all in place of the old ones; return their names."""
+        return self.put(result_files(suites), stale=WAVES)
 
 
-def _files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Write]]:
-    """Yield the name of each result file and what writes it."""
-    yield "result.json", lambda file: _text(file, to_json(suites))
-    yield "junit.xml", lambda file: _text(file, to_junit(suites))
-    yield "report.txt", lambda file: _text(file, to_text(suites))
-    yield "report.html", lambda file: _text(file, report_page(suites))
+def result_files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Content]]:
+    """Yield the name of each result file and what is in it."""
+    yield "result.json", to_json(suites)
+    yield "junit.xml", to_junit(suites)
+    yield "report.txt", to_text(suites)
+    yield "report.html", report_page(suites)
     taken: list[str] = []
     for suite, run in ((s, run) for s in suites for run in s.runs):
         if run.outcome.finding is not None:
@@ -94,10 +58,6 @@ def to_text(suites: Sequence[SuiteResult]) -> str:
     return file.getvalue()
 
 
-def _text(file: IO[str], text: str) -> None:
-    file.write(text)
-
-
 def _waves(suite: SuiteResult, run: RunResult) -> Write:
     finding = run.outcome.finding
     assert finding is not None
@@ -105,6 +65,9 @@ def _waves(suite: SuiteResult, run: RunResult) -> Write:
 
 
 def _waves_name(run: RunResult) -> str:
-    """Return the name of a run's waves, whatever its scenario is called."""
-    scenario = re.sub(r"[^\w.-]", "_", run.outcome.scenario)
+    """Return the name of a run's waves, whatever its scenario is called, and however long."""
+    scenario = re.sub(r"[^A-Za-z0-9_.-]", "_", run.outcome.scenario)
+    if len(scenario) > LONGEST_NAME:
+        mark = sha256(run.outcome.scenario.encode(errors="replace")).hexdigest()[:8]
+        scenario = f"{scenario[:LONGEST_NAME]}-{mark}"
     return f"mismatch-{scenario}-{run.outcome.simulator}"

@@ -49,6 +49,7 @@ class Outcome:
     recovered: Recovered | None = None  # for a core with its own separator
     fields: Mapping[str, Compared] = field(default_factory=dict)  # how far each was compared
     decided: Decided | None = None  # of a capture
+    stirred: Mapping[str, int] = field(default_factory=dict)  # moves of inputs, writes of registers
 
 
 @dataclass(frozen=True)
@@ -72,11 +73,15 @@ class RunResult:
 
 @dataclass(frozen=True)
 class WaiverTold:
-    """A field that is not held against the core, why, and the last day of it."""
+    """A field that is not held against the core, why, and the last day of it.
+
+    `as_of` is the day of the run, if it is known.
+    """
 
     field: str
     reason: str
     until: date
+    as_of: date | None = None
 
 
 @dataclass(frozen=True)
@@ -85,6 +90,18 @@ class Gap:
 
     subject: str
     why: str
+
+
+@dataclass(frozen=True)
+class Bound:
+    """What of a core is bound besides its fields and lines, so that a run can exercise it.
+
+    `stirred` names inputs and registers as `engine.stirred` does.
+    """
+
+    readable: bool = False  # status can be read on the bus
+    memory: bool = False
+    stirred: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,6 +119,7 @@ class Scope:
     not_compared: tuple[Gap, ...] = ()
     depth: Mapping[str, str] = field(default_factory=dict)
     what: str = "core"  # or capture
+    bound: Bound = Bound()
 
     @property
     def waived(self) -> set[str]:
@@ -119,6 +137,7 @@ class SuiteResult:
     runs: tuple[RunResult, ...]
     live: bool = False
     policies: Mapping[str, str] = field(default_factory=dict)  # those of the command line
+    strict: bool = False  # what was not exercised makes it exit with 1
 
     @property
     def outcomes(self) -> list[Outcome]:

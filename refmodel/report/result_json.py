@@ -12,6 +12,7 @@ from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import HIGH, READ_OTHER, READ_UNUSED, WRITE_UNUSED, WRITTEN
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
+from refmodel.report.exercised import fields_of, not_exercised
 from refmodel.report.result import RunResult, SuiteResult, overall
 
 
@@ -26,6 +27,8 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
         "moves_compared": sum(suite.moves_compared for suite in suites),
         "waivers": [waiver for suite in suites for waiver in _waivers(suite)],
         "not_compared": [gap for suite in suites for gap in _gaps(suite)],
+        "not_exercised": [gap for suite in suites for gap in _not_exercised(suite)],
+        "fields": {suite.scope.binding: _fields(suite) for suite in suites},
         "latency": {suite.scope.binding: dict(suite.scope.lags) for suite in suites},
         "depth": {suite.scope.binding: dict(suite.scope.depth) for suite in suites},
         "runs": [_run(suite, run) for suite in suites for run in suite.runs],
@@ -35,17 +38,28 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
 
 def _waivers(suite: SuiteResult) -> Iterator[dict[str, str]]:
     for waiver in suite.scope.waivers:
-        yield {
+        told = {
             "binding": suite.scope.binding,
             "field": waiver.field,
             "reason": waiver.reason,
             "until": waiver.until.isoformat(),
         }
+        yield told | ({"as_of": waiver.as_of.isoformat()} if waiver.as_of else {})
 
 
 def _gaps(suite: SuiteResult) -> Iterator[dict[str, str]]:
     for gap in suite.scope.not_compared:
         yield {"binding": suite.scope.binding, "subject": gap.subject, "why": gap.why}
+
+
+def _not_exercised(suite: SuiteResult) -> Iterator[dict[str, str]]:
+    for gap in not_exercised(suite):
+        yield {"binding": suite.scope.binding, "subject": gap.subject, "why": gap.why}
+
+
+def _fields(suite: SuiteResult) -> dict[str, dict[str, int | None]]:
+    """Return how far each field was compared, in all runs together."""
+    return {name: asdict(one) for name, one in fields_of(suite).items()}
 
 
 def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:

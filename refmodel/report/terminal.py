@@ -9,6 +9,8 @@ from rich.table import Table
 from rich.text import Text
 
 from refmodel.report import words
+from refmodel.report.exercised import not_exercised, table
+from refmodel.report.numbers import counted, grouped
 from refmodel.report.result import (
     AGREE,
     ERROR,
@@ -28,13 +30,19 @@ STYLES = {
     SKIPPED: "yellow",
     UNDECIDED: "yellow",
 }
+AMBER = "yellow"
+STYLES = {AGREE: "green", MISMATCH: "bold red", ERROR: "bold red", SKIPPED: "yellow"}
 
 
 def show(console: Console, suite: SuiteResult) -> None:
     """Print the whole report of one core."""
     _line(console, Text(heading(suite), "bold"))
+    for line in amber_lines(suite):
+        _line(console, Text(line, AMBER))
     console.print()
     console.print(_runs(suite.outcomes))
+    for line in field_lines(suite):
+        _line(console, line)
     for line in _separators(suite):
         _line(console, line)
     for note in (*_notes(suite.outcomes), *_way_out(suite.outcomes)):
@@ -45,7 +53,8 @@ def show(console: Console, suite: SuiteResult) -> None:
     for line in scope_lines(suite.scope):
         _line(console, line)
     console.print()
-    _line(console, Text(total(suite), STYLES[suite.verdict]))
+    amber = suite.verdict == AGREE and not_exercised(suite)
+    _line(console, Text(total(suite), AMBER if amber else STYLES[suite.verdict]))
 
 
 def show_all(console: Console, suites: Sequence[SuiteResult]) -> None:
@@ -89,12 +98,32 @@ def total(suite: SuiteResult) -> str:
     """Return the verdict and what it rests on, in one line."""
     if suite.compared_nothing:
         return "error: nothing was compared, not one cycle and not one read"
-    cycles = words.counted(suite.cycles_compared, "cycle")
-    reads = words.counted(suite.reads_compared, "read")
+    cycles = counted(suite.cycles_compared, "cycle")
+    reads = counted(suite.reads_compared, "read")
     runs = sum(outcome.verdict in (AGREE, MISMATCH, UNDECIDED) for outcome in suite.outcomes)
-    moves = words.counted(suite.moves_compared, "memory word")
+    moves = counted(suite.moves_compared, "memory word")
     what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
-    return f"{suite.verdict}: {what} compared in {words.counted(runs, 'run')}"
+    told = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}"
+    names = [gap.subject for gap in not_exercised(suite)] if suite.verdict == AGREE else []
+    return f"{told}; not exercised: {', '.join(dict.fromkeys(names))}" if names else told
+
+
+def amber_lines(suite: SuiteResult) -> Iterator[str]:
+    """Yield what an agreement says nothing about; nothing where the core does not agree."""
+    gaps = not_exercised(suite) if suite.verdict == AGREE else ()
+    if gaps:
+        yield ""
+        yield "Not exercised: agreement says nothing about"
+    for gap in gaps:
+        yield f"  {gap.subject:<22} {gap.why}"
+
+
+def field_lines(suite: SuiteResult) -> Iterator[str]:
+    """Yield how far each field was compared, in all runs together."""
+    for n, (name, *numbers) in enumerate(table(suite)):
+        if not n:
+            yield ""
+        yield f"{name:<14}" + "".join(f"{number:>13}" for number in numbers)
 
 
 def scope_lines(scope: Scope) -> Iterator[str]:
@@ -105,7 +134,7 @@ def scope_lines(scope: Scope) -> Iterator[str]:
     yield "Waived" if scope.waivers else "Waived: no field"
     for waiver in scope.waivers:
         yield f"  {waiver.field:<14} {waiver.reason} (until {waiver.until})"
-    late = [f"{name} {words.counted(lag, 'cycle')}" for name, lag in scope.lags.items() if lag]
+    late = [f"{name} {counted(lag, 'cycle')}" for name, lag in scope.lags.items() if lag]
     yield f"Latency allowed: {', '.join(late) or 'none, every field is held to the cycle'}"
     if scope.depth:
         stated = ", ".join(f"{key} {value}" for key, value in scope.depth.items())
@@ -132,7 +161,8 @@ def _row(outcome: Outcome) -> Iterator[Text]:
     yield Text(outcome.simulator)
     yield Text(outcome.verdict, STYLES[outcome.verdict])
     for count in (outcome.cycles, outcome.reads):
-        yield Text(words.grouped(count) if outcome.verdict in (AGREE, MISMATCH, UNDECIDED) else "-")
+        yield Text(grouped(count) if outcome.verdict in (AGREE, MISMATCH, UNDECIDED) else "-")
+        yield Text(grouped(count) if outcome.verdict in (AGREE, MISMATCH) else "-")
 
 
 def _separators(suite: SuiteResult) -> Iterator[str]:

@@ -12,6 +12,7 @@ from refmodel.ground.bus import HIGH, READ_OTHER, READ_UNUSED, WRITE_UNUSED, WRI
 from refmodel.ground.clauses import SEPARATOR, says
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
+from refmodel.report.numbers import counted
 from refmodel.report.result import RunResult, SuiteResult
 
 BOUNDS = "a core's separator locks on, and keeps its bounds: max_error_rate and max_slips"
@@ -178,16 +179,6 @@ def place_in_status(field: str, layout: Layout) -> str:
 def time_text(ns: float) -> str:
     """Return a time since the start of the run."""
     return f"{ns / 1000:.3f} us" if ns < 1e6 else f"{ns / 1e6:.6f} ms"
-
-
-def counted(number: int, thing: str) -> str:
-    """Return a number of things, in groups of three digits."""
-    return f"{grouped(number)} {thing}{'' if number == 1 else 's'}"
-
-
-def grouped(number: int) -> str:
-    """Return a number in groups of three digits."""
-    return f"{number:,}".replace(",", " ")
 
 
 def _binary(value: int, unknown: int, width: int) -> str:

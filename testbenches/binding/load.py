@@ -16,8 +16,8 @@ def load_binding(path: Path, today: date | None = None) -> Binding:
 
     Raises UserError for a file that cannot be read, InputError with every fault otherwise.
     """
-    binding = Binding.of(load(path))
-    found = list(problems(binding, today or date.today()))
+    binding = Binding.of(load(path), today)
+    found = list(problems(binding, binding.today))
     if found:
         raise InputError(found)
     return binding

@@ -15,6 +15,14 @@ from testbenches.binding.roles import LINES, MOVES
 from testbenches.binding.schema import Binding
 from testbenches.hdl.elaborate import PLAIN_NAME
 
+PULSE_BITS = {  # channel bits a field lasts at least, left alone: B3; a byte; a word
+    "sync_equal": 1,
+    "byte_ready": 8,
+    "data": 8,
+    "dma_active": 16,
+    "writing": 16,
+}
+
 Fault = tuple[tuple[str | int, ...], str]  # key, message
 
 
@@ -142,6 +150,19 @@ def _latency(binding: Binding) -> Iterator[Fault]:
     for name in binding.latency:
         if name not in known:
             yield ("latency", name), f"no field of status{near(name, known)}"
+    try:
+        bit = load_profile(binding.profile, binding.folder).cycles_per_bit
+    except UserError:
+        return  # told of elsewhere
+    for name, bits in PULSE_BITS.items():
+        pulse = int(bits * bit)
+        key = name if name in binding.latency else "status"
+        if binding.lag(name) >= pulse:
+            message = (
+                f"{binding.lag(name)} cycles swallow a whole pulse of {name}, which lasts {bits} "
+                f"channel bit{'s' * (bits > 1)}, {pulse} cycles: must be below {pulse}"
+            )
+            yield ("latency", key), message
 
 
 def _waivers(binding: Binding, today: date) -> Iterator[Fault]:

@@ -88,12 +88,14 @@ class Binding(Schema):
     waivers: list[Waiver] = Key([])
 
     _document: Document = PrivateAttr()
+    _today: date = PrivateAttr(default_factory=date.today)
 
     @classmethod
-    def of(cls, document: Document) -> Binding:
+    def of(cls, document: Document, today: date | None = None) -> Binding:
         """Return the binding of a document; raise InputError with every fault the schema finds."""
         binding = document.validate(cls)
         binding._document = document
+        binding._today = today or date.today()
         return binding
 
     @property
@@ -160,6 +162,16 @@ class Binding(Schema):
     def lag(self, field: str) -> int:
         """Return how many cycles the core's `field` (or `unused`) may come after the model's."""
         return self.latency.get(field, self.latency.get(STATUS, 0))
+
+    @property
+    def today(self) -> date:
+        """The day on which it was loaded: its waivers hold or have ended as on that day."""
+        return self._today
+
+    @property
+    def waived_fields(self) -> set[str]:
+        """The fields waived as the binding was loaded, whatever day it is by now."""
+        return self.waived(self._today)
 
     def waived(self, today: date) -> set[str]:
         """Return the fields waived on that day."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -98,7 +97,7 @@ def vectors_of(lockstep: Lockstep, prepared: Prepared) -> Vectors:
 
 
 def _waived(binding: Binding, name: str) -> bool:
-    return name in binding.waived(date.today())
+    return name in binding.waived_fields
 
 
 def _lags(binding: Binding) -> dict[str, int]:
@@ -110,7 +109,7 @@ def _lags(binding: Binding) -> dict[str, int]:
 
 def _care(binding: Binding, slices: dict[str, tuple[int, int]]) -> int:
     """Return the bits of the observed word that are held against the core."""
-    waived = binding.waived(date.today())
+    waived = binding.waived_fields
     hidden = waived | ({STROBE, VALUE} if CHANNEL_BIT in waived else set())
     return sum(mask << lsb for name, (lsb, mask) in slices.items() if name not in hidden)
 
@@ -212,7 +211,7 @@ def _reads(
     start: int,
 ) -> ReadBack:
     """Return what reads of status must return from the first cycle on that counts."""
-    layout, waived = lockstep.profile.status, binding.waived(date.today())
+    layout, waived = lockstep.profile.status, binding.waived_fields
     cycle, mask = (np.concatenate(rows) for rows in zip(*_status_reads(stimuli), strict=True))
     counts = cycle >= start + max(_lags(binding).values())
     cycle, mask = cycle[counts], mask[counts].astype(np.int64)

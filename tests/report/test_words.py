@@ -19,6 +19,7 @@ from refmodel.ground.bus import (
 )
 from refmodel.ground.clauses import CLAUSES
 from refmodel.report import words
+from refmodel.report.numbers import counted
 
 SPEC = refmodel.__path__[0] + "/SPEC.md"
 
@@ -114,4 +115,4 @@ def test_times(ns, text):
 )
 def test_counts(number, text):
     """A count is grouped by three digits, and one thing is no things."""
-    assert text == words.counted(number, "read")
+    assert text == counted(number, "read")

@@ -15,9 +15,10 @@ from markupsafe import Markup
 
 from refmodel.ground.clauses import says
 from refmodel.report import words
+from refmodel.report.numbers import grouped
 from refmodel.report.page.picture import picture
 from refmodel.report.result import MISMATCH, SKIPPED, RunResult, SuiteResult
-from refmodel.report.terminal import heading, scope_lines, total
+from refmodel.report.terminal import amber_lines, field_lines, heading, scope_lines, total
 
 FOLDER = resources.files("refmodel.report.page")
 MOST_MISMATCHES, MOST_DRAWN = 4, 2  # a page of many runs stays small; its table tells the others
@@ -59,7 +60,7 @@ def render(template: str, scripts: Sequence[str], data: object, **values: Any) -
         policy=f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}';"
         " img-src data:",
         data=Markup(as_data(data)),
-        grouped=words.grouped,
+        grouped=grouped,
         marks=MARKS,
         **values,
     )
@@ -127,7 +128,8 @@ def _told(suite: SuiteResult) -> dict[str, Any]:
         ],
         "outcomes": suite.outcomes,
         "compared": lambda o: o.verdict not in (SKIPPED, "error"),
-        "scope": list(scope_lines(scope)),
+        "amber": list(amber_lines(suite))[1:],
+        "scope": [*field_lines(suite), "", *scope_lines(scope)],
         "findings": list(_findings(suite)),
     }
 
