@@ -162,7 +162,6 @@ def _row(outcome: Outcome) -> Iterator[Text]:
     yield Text(outcome.verdict, STYLES[outcome.verdict])
     for count in (outcome.cycles, outcome.reads):
         yield Text(grouped(count) if outcome.verdict in (AGREE, MISMATCH, UNDECIDED) else "-")
-        yield Text(grouped(count) if outcome.verdict in (AGREE, MISMATCH) else "-")
 
 
 def _separators(suite: SuiteResult) -> Iterator[str]:

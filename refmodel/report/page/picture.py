@@ -210,5 +210,5 @@ def _writes(shown: Shown, first: int, end: int) -> dict[str, Any]:
     return {
         "c": encode_cycles(stimulus.access_cycle[part], first),
         "v": encode(stimulus.access_value[part]),
-        "register": [WRITTEN[kind] for kind in kinds],
+        "register": [WRITTEN.get(kind, "an unused address") for kind in kinds],
     }
