@@ -7,17 +7,24 @@ takes a time from `cycle` of what a read returns, as from a free-running timer.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from refmodel.block.arming import ENABLE, WRITE
 from refmodel.block.control import SET, WAIT_FOR_SYNC
-from refmodel.host.program import Access, Program, ProgramMaker, Read, StatusView, Wait, Word, Write
+from refmodel.host.polling import (
+    SYNC_COST,
+    byte_cycle,
+    field_behind_sync,
+    index_up,
+    is_unwritable,
+    next_bytes,
+    next_index,
+    sync_seen,
+    timed_bytes,
+)
+from refmodel.host.program import Program, ProgramMaker, Read, Wait, Word, Write
 from refmodel.host.sector_program import sector_headers
 from refmodel.host.transfer_programs import arm
-
-Step = Generator[Access, Any, Any]
-SYNC_COST = 6  # three reads or more fall into one channel bit of 14 cycles, at any host speed
 
 
 def measure_region(
@@ -27,11 +34,11 @@ def measure_region(
 
     `poll_ratio` and `time_ratio` are the second against the first, by polls counted and by timer.
     """
-    yield from _sync(cost_sync)
-    yield from _bytes(skip, cost)
-    first = yield from _timed(count, cost)
-    yield from _bytes(between, cost)
-    second = yield from _timed(count, cost)
+    yield from sync_seen(cost_sync)
+    yield from next_bytes(skip, cost)
+    first = yield from timed_bytes(count, cost)
+    yield from next_bytes(between, cost)
+    second = yield from timed_bytes(count, cost)
     return {
         "polls_outside": first[0],
         "polls_inside": second[0],
@@ -42,7 +49,7 @@ def measure_region(
 
 def track_length(cost: int = 20) -> Program:
     """Count the bytes from one index pulse to the next."""
-    yield from _index(cost)
+    yield from next_index(cost)
     count, up = 0, 1
     while True:
         count += (yield Read("status", cost)).byte_ready
@@ -54,7 +61,7 @@ def track_length(cost: int = 20) -> Program:
 
 def data_length(cost: int = SYNC_COST) -> Program:
     """Count the bytes from a sync word to where it comes round again."""
-    yield from _sync(cost)
+    yield from sync_seen(cost)
     count, up = 0, 1
     while True:
         status = yield Read("status", cost)
@@ -78,8 +85,8 @@ def read_twice(
     """
     turns = []
     for _ in range(2):
-        first = yield from _field(stable + weak, cost, cost_sync, patience)
-        second = yield from _field(behind, cost, cost_sync, patience)
+        first = yield from field_behind_sync(stable + weak, cost, cost_sync, patience)
+        second = yield from field_behind_sync(behind, cost, cost_sync, patience)
         turns.append((first, second))
     (one, one_behind), (two, two_behind) = turns
     differ = [a != b for a, b in zip(one, two, strict=True)]
@@ -98,7 +105,7 @@ def odd_syncs(
     right = 0
     for word in sync_words:
         yield Write("sync_word", word, cost)
-        found = yield from _field(len(content), cost, cost_sync, patience)
+        found = yield from field_behind_sync(len(content), cost, cost_sync, patience)
         right += found == list(content)
     return {"fields": right}
 
@@ -126,7 +133,7 @@ def second_read(
 ) -> Program:
     """Read status again when the sync flag has just been seen; it must be down by then."""
     caught = still_up = 0
-    while caught < count and (yield from _sync(cost, patience)) is not None:
+    while caught < count and (yield from sync_seen(cost, patience)) is not None:
         yield Wait(pause)
         still_up += (yield Read("status", cost)).sync_equal
         caught += 1
@@ -144,24 +151,19 @@ def silent_gap(
 
     Those have two transitions side by side, or none in four channel bits or more.
     """
-    gap = yield from _field(length, cost, cost_sync, patience)
-    after = yield from _field(len(behind), cost, cost_sync, patience)
+    gap = yield from field_behind_sync(length, cost, cost_sync, patience)
+    after = yield from field_behind_sync(len(behind), cost, cost_sync, patience)
     return {
-        "unwritable_bytes": sum(map(_is_unwritable, gap)),
+        "unwritable_bytes": sum(map(is_unwritable, gap)),
         "right_behind": int(after == list(behind)),
     }
 
 
-def _is_unwritable(byte: int) -> bool:
-    text = f"{byte:08b}"
-    return "11" in text or "0000" in text
-
-
 def index_to_sync(wait: int = 28_000, cost: int = 16, cost_sync: int = SYNC_COST) -> Program:
     """Measure from the index pulse to the first sync word, looking for it after `wait` cycles."""
-    index = yield from _index(cost)
+    index = yield from next_index(cost)
     yield Wait(wait)
-    status = yield from _sync(cost_sync)
+    status = yield from sync_seen(cost_sync)
     return {"cycles": status.cycle - index}
 
 
@@ -170,14 +172,14 @@ def track_angle(cost: int = 20, cost_sync: int = SYNC_COST) -> Program:
 
     The scenario moves the head; the program waits until it stands on track 1.
     """
-    before = yield from _index(cost)
-    index = yield from _index(cost)
-    here = (yield from _sync(cost_sync)).cycle - index
+    before = yield from next_index(cost)
+    index = yield from next_index(cost)
+    here = (yield from sync_seen(cost_sync)).cycle - index
     drive = yield Read("drive", cost)
     while not (drive.track == 1 and drive.settled):
         drive = yield Read("drive", cost)
-    there = -(yield from _index(cost))
-    there += (yield from _sync(cost_sync)).cycle
+    there = -(yield from next_index(cost))
+    there += (yield from sync_seen(cost_sync)).cycle
     return {"turns": (there - here) / (index - before) % 1}
 
 
@@ -232,7 +234,7 @@ def write_field(
     words: int = 60, wait: int = 2000, lasts: int = 15_000, cost: int = 20, arming: int = 2
 ) -> Program:
     """Write words from memory, `wait` cycles behind the index; stop `lasts` cycles later."""
-    yield from _index_up(cost)
+    yield from index_up(cost)
     yield Wait(wait)
     yield from arm(ENABLE | WRITE | words, arming, cost)
     yield Wait(lasts)
@@ -242,78 +244,13 @@ def write_field(
 
 def read_written(wait: int = 3500, count: int = 64, cost: int = SYNC_COST) -> Program:
     """Time `count` bytes, `wait` cycles behind the index; `bit_cycles` is a channel bit."""
-    yield from _index_up(cost)
+    yield from index_up(cost)
     yield Wait(wait)
-    yield from _bytes(2, cost)
-    first = yield from _byte_cycle(cost)
-    yield from _bytes(count - 1, cost)
-    last = yield from _byte_cycle(cost)
+    yield from next_bytes(2, cost)
+    first = yield from byte_cycle(cost)
+    yield from next_bytes(count - 1, cost)
+    last = yield from byte_cycle(cost)
     return {"bit_cycles": (last - first) / count / 8}
-
-
-def _byte_cycle(cost: int) -> Step:
-    """Return the cycle in which the next byte is seen."""
-    while not (status := (yield Read("status", cost))).byte_ready:
-        pass
-    return status.cycle
-
-
-def _index_up(cost: int) -> Step:
-    """Wait while the index line is down; a run begins with it up."""
-    while not (yield Read("drive", cost)).index:
-        pass
-
-
-def _sync(cost: int, patience: int | None = None) -> Step:
-    """Poll until sync_equal has gone up; return what was read then, None when patience ends."""
-    end = None
-    while True:
-        status = yield Read("status", cost)
-        if status.sync_equal:
-            return status
-        if end is None and patience is not None:
-            end = status.cycle + patience
-        if end is not None and status.cycle >= end:
-            return None
-
-
-def _field(count: int, cost: int, cost_sync: int, patience: int) -> Step:
-    """Return `count` bytes behind the next sync word; all -1 if there is none."""
-    found: StatusView | None = yield from _sync(cost_sync, patience)
-    if found is None:
-        return [-1] * count
-    return (yield from _bytes(count, cost))
-
-
-def _bytes(count: int, cost: int) -> Step:
-    """Return the next `count` bytes."""
-    values = []
-    for _ in range(count):
-        while not (status := (yield Read("status", cost))).byte_ready:
-            pass
-        values.append(int(status.data))
-    return values
-
-
-def _timed(count: int, cost: int) -> Step:
-    """Return the polls and the cycles until `count` bytes more have been seen ready."""
-    polls, seen, first = 0, 0, None
-    while seen < count:
-        status = yield Read("status", cost)
-        polls += 1
-        first = status.cycle if first is None else first
-        seen += status.byte_ready
-    return polls, status.cycle - first + cost
-
-
-def _index(cost: int) -> Step:
-    """Return the cycle in which an index pulse is seen to begin."""
-    drive = yield Read("drive", cost)
-    while drive.index:
-        drive = yield Read("drive", cost)
-    while not drive.index:
-        drive = yield Read("drive", cost)
-    return drive.cycle
 
 
 PROTECTION_PROGRAMS: dict[str, ProgramMaker] = {
