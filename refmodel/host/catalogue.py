@@ -8,6 +8,7 @@ import os
 from pathlib import Path
 
 from refmodel.ground.errors import UserError
+from refmodel.host.layout_programs import LAYOUT_PROGRAMS
 from refmodel.host.other_recordings import OTHER_RECORDINGS
 from refmodel.host.program import ProgramMaker
 from refmodel.host.programs import PROGRAMS
@@ -16,6 +17,14 @@ from refmodel.host.sector_transfer import SECTOR_PROGRAMS
 from refmodel.host.transfer_programs import TRANSFER_PROGRAMS
 
 FILES = "CELLSTEP_PROGRAMS"  # the user's files: a simulator's process inherits it
+SHIPPED = (
+    PROGRAMS,
+    PROTECTION_PROGRAMS,
+    LAYOUT_PROGRAMS,
+    TRANSFER_PROGRAMS,
+    SECTOR_PROGRAMS,
+    OTHER_RECORDINGS,
+)
 _loaded: dict[str, dict[str, ProgramMaker]] = {}
 
 
@@ -24,8 +33,7 @@ def programs() -> dict[str, ProgramMaker]:
     own: dict[str, ProgramMaker] = {}
     for name in filter(None, os.environ.get(FILES, "").split(os.pathsep)):
         own |= _programs_of(name)
-    tables = (PROGRAMS, PROTECTION_PROGRAMS, TRANSFER_PROGRAMS, SECTOR_PROGRAMS, OTHER_RECORDINGS)
-    shipped = {name: make for table in tables for name, make in table.items()}
+    shipped = {name: make for table in SHIPPED for name, make in table.items()}
     return {**shipped, **own}
 
 

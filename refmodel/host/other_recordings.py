@@ -73,15 +73,25 @@ def _byte(cost: int) -> Steps:
     return int(status.data)
 
 
-def group_sectors(sectors: int = 10, size: int = 256, cost: int = 24) -> Program:
-    """Read group-coded sectors, bytes framed by their top bit; count right headers and data."""
+def group_sectors(
+    sectors: int = 10, size: int = 256, cost: int = 24, patience: int = 100_000_000
+) -> Program:
+    """Read group-coded sectors, bytes framed by their top bit; count right headers and data.
+
+    It gives up after `patience` cycles.
+    """
     yield Write("control", SET | TOP_BIT_FRAMING, cost)
     numbers: list[int] = []
     right = 0
     last: tuple[int, ...] = ()
     header_groups, data_groups = (-(-8 * n // 6) for n in (5, size + 2))
-    while len(numbers) < sectors or last:
-        last = (*last[-2:], (yield from _byte(cost)))
+    status = yield Read("status", cost)
+    end = status.cycle + patience
+    while (len(numbers) < sectors or last) and status.cycle < end:
+        status = yield Read("status", cost)
+        if not status.byte_ready:
+            continue
+        last = (*last[-2:], int(status.data))
         if last == HEADER_MARK:
             header = from_groups((yield from _groups(header_groups, cost)), 5)
             if header and crc16(header) == 0:

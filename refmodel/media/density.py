@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -16,20 +16,37 @@ from refmodel.ground.errors import UserError
 from refmodel.ground.yamlfile import Schema
 from refmodel.media.strobes import strobe_cycles
 
+RAMP_BITS = 16
+
 
 class Stretch(Schema):
     """A density region: its cells are `percent` longer than nominal, shorter below 0.
 
-    It is `bits` channel bits from `first_bit` on; without `bits` it goes on to the end.
+    It is `bits` channel bits from `first_bit` on; without `bits` it goes on to the end. With
+    `to_percent` the length goes evenly from `percent` to that, in steps of `RAMP_BITS`.
     """
 
     first_bit: int = Key(0, ge=0)
     bits: int | None = Key(None, ge=1)
     percent: float = Key(ge=-40, le=100)
+    to_percent: float | None = Key(None, ge=-40, le=100)
 
     def end(self, track_bits: int) -> int:
         """Return the first channel bit behind it."""
         return track_bits if self.bits is None else self.first_bit + self.bits
+
+    def steps(self, track_bits: int) -> Iterator[tuple[int, int, Fraction]]:
+        """Yield first bit, end and percentage of its parts, in each of which cells are equal."""
+        first, end = self.first_bit, self.end(track_bits)
+        whole = Fraction(str(self.percent))
+        if self.to_percent is None:
+            yield first, end, whole
+            return
+        starts = range(first, end, RAMP_BITS)
+        rise = Fraction(str(self.to_percent)) - whole
+        for n, start in enumerate(starts):
+            along = Fraction(n, max(len(starts) - 1, 1))
+            yield start, min(start + RAMP_BITS, end), whole + along * rise
 
     def fault(self, track_bits: int) -> str:
         """Say what is wrong with it on a track of so many channel bits; nothing if it fits."""
@@ -76,10 +93,11 @@ class Pace:
             if other.first_bit < one.end(bits):
                 raise UserError(f"density: two regions share channel bit {other.first_bit}")
         nominal = cycles_per_bit / (1 + Fraction(str(speed_percent)) / 100)
-        parts, at = [], 0
+        parts: list[tuple[int, int, Fraction]] = []
+        at = 0
         for region in ordered:
             parts.append((at, region.first_bit, Fraction(0)))
-            parts.append((region.first_bit, region.end(bits), Fraction(str(region.percent))))
+            parts += region.steps(bits)
             at = region.end(bits)
         parts.append((at, bits, Fraction(0)))
         segments, begins = [], Fraction(0)

@@ -10,7 +10,7 @@ from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles
 from refmodel.ground.pulses import NO_BIT
 from refmodel.media.flux import Flux
-from refmodel.media.flux_defects import Defects, NoFlux, Region, Weak
+from refmodel.media.flux_defects import Defects, NoFlux, Region
 from refmodel.media.flux_shift import peak_shifts
 from refmodel.media.seeded import Floats, exponential, gaussian, uniform
 from refmodel.media.track import Track
@@ -129,15 +129,9 @@ def _weakened(written: Written, defects: Defects, seed: int, turn: int) -> tuple
     for n, region in enumerate(defects.weak):
         weak = np.flatnonzero(region.holds(written.bit))
         noise = gaussian(len(weak), seed, turn, WEAK, n)
-        late, sigma = _weak_ns(region, written.bit_ns)
-        position[weak] += late + sigma * noise
+        sigma = written.bit_ns / 8 if region.noise_ns is None else region.noise_ns
+        position[weak] += region.late_ns(written.bit[weak], written.bit_ns) + sigma * noise
     return position, written.bit
-
-
-def _weak_ns(region: Weak, bit_ns: float) -> tuple[float, float]:
-    """Return how late a weak pulse is and the sigma of its jitter."""
-    late = bit_ns / 2 if region.shift_ns is None else region.shift_ns
-    return late, bit_ns / 8 if region.noise_ns is None else region.noise_ns
 
 
 def _extra(written: Written, defects: Defects, seed: int, turn: int) -> Floats:

@@ -37,13 +37,23 @@ class Weak(Region):
 
     They lie `shift_ns` late (half a channel bit if not given), and `noise_ns` is the sigma of a
     Gaussian jitter of their own (an eighth of a channel bit). The region comes `times` times, each
-    `every` channel bits behind the one before. Common practice, no source.
+    `every` channel bits behind the one before; with `graded` the first of them is not late at all
+    and the last one a whole channel bit, evenly in between (US 4,849,836 shifts a pulse gradually
+    until 1101 reads as 1011). Common practice, no source.
     """
 
     times: int = Key(1, ge=1, le=100_000)
     every: int = Key(16, ge=1)
+    graded: bool = False
     shift_ns: float | None = Key(None, ge=-4000, le=4000)
     noise_ns: float | None = Key(None, ge=0, le=4000)
+
+    def late_ns(self, bit: Cycles, bit_ns: float) -> Floats:
+        """Return how late the pulses of channel bits in it are."""
+        if self.graded:
+            which = (bit - self.first_bit) // self.every
+            return np.asarray(which / max(self.times - 1, 1) * bit_ns, np.float64)
+        return np.full(len(bit), bit_ns / 2 if self.shift_ns is None else self.shift_ns)
 
     @property
     def end_bit(self) -> int:

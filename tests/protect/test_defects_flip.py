@@ -15,14 +15,29 @@ FLIPS = [  # defect, a check it flips, the bit the report must name
     ("data_moves_bit_by_bit", "odd_syncs", "data"),
     ("bytes_at_a_fixed_rate", "timed_cells", "byte_ready"),
     ("never_realigns", "odd_syncs", "byte_ready"),
+    ("sync_lasts_a_cycle", "sector_pitch", "sync_equal"),
+    ("never_realigns", "inner_sector", "byte_ready"),
+    ("data_moves_bit_by_bit", "odd_ids", "data"),
+    ("bytes_at_a_fixed_rate", "short_track", "byte_ready"),
+    ("data_moves_bit_by_bit", "graded_shift", "data"),
+    ("bytes_at_a_fixed_rate", "density_zones", "byte_ready"),
+    ("bytes_at_a_fixed_rate", "density_ramp", "byte_ready"),
+    ("zero_runs_filled_in", "unformatted_track", "data"),
+    ("second_match_ignored", "sync_run", "sync_equal"),
+    ("byte_starts_at_a_zero", "group_coded", "byte_ready"),
+    ("never_realigns", "outer_track", "byte_ready"),
+    ("sync_lasts_a_cycle", "side_angle", "sync_equal"),
 ]
 
 
-@pytest.mark.parametrize(("name", "check", "field"), FLIPS, ids=[flip[0] for flip in FLIPS])
+@pytest.mark.parametrize(
+    ("name", "check", "field"), FLIPS, ids=["-".join(flip[:2]) for flip in FLIPS]
+)
 def test_defect_flips_a_check(name, check, field, matrix_of):
     """The core refuses the original; the first wrong bit, its clause and the access are told."""
     defect = DEFECTS[name]
-    matrix = matrix_of([(defect.file, defect.replace, defect.replacement)], [check], [ORIGINAL])
+    change = (defect.file, defect.replace, defect.replacement)
+    matrix = matrix_of([change], [check], [ORIGINAL], defect.binding)
     (wrong,) = matrix.wrong
     assert wrong.runner == "icarus"
     assert wrong.judgement.verdict == "refuse"
@@ -30,11 +45,21 @@ def test_defect_flips_a_check(name, check, field, matrix_of):
     assert wrong.blame.wrong_cycles > 0
     told = dict(wrong_details(wrong))
     assert told["bit"].startswith(f"{field} is ")
-    assert told["access"].startswith("cycle ")
+    assert told["access"].startswith(("cycle ", "no read in this revolution"))
     assert matrix.exit_status == 1
     if name == "ready_never_clears":  # a 32-cycle loop lets 31 cycles pass (computed)
         beyond = wrong.blame.wrong_cycles - 31
         assert told["allowed"].endswith(f"up to 31 cycles; here exceeded by {beyond} cycles")
+
+
+def test_a_core_that_always_realigns_takes_a_copy_for_the_original(matrix_of):
+    """Where every mark restarts the bytes, no splice shows: the track written in parts passes."""
+    defect = DEFECTS["always_realigns"]
+    change = (defect.file, defect.replace, defect.replacement)
+    matrix = matrix_of([change], ["one_splice"])
+    (wrong,) = matrix.wrong
+    assert (wrong.case.kind, wrong.judgement.verdict) == ("copy", "accept")
+    assert (wrong.blame.field, wrong.blame.clause) == ("byte_ready", "B4")
 
 
 def test_a_lost_byte_is_framings_fault_wherever_it_shows(matrix_of, tmp_path):

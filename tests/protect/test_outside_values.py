@@ -98,6 +98,38 @@ def test_drives_give_their_index_up_to_400_us_off():
     assert statistics.stdev(apart) == pytest.approx(2 * 2**0.5, rel=0.15)
 
 
+@pytest.mark.parametrize("percent", [5, -5, 0])
+def test_long_cells_are_told_on_a_whole_track(percent):
+    """In the fifth sector of a whole ISO track the region's polls are those of its percentage.
+
+    A region of 5 % against 1.5 % of a drive's speed is common practice, no source. Computed: the
+    sector's data begins 146 + 4 x 658 + 60 bytes of 16 channel bits behind the index; 64 bytes of 8
+    channel bits are counted inside and before.
+    """
+    first = 16 * (146 + 4 * 658 + 60)
+    told = run_model(
+        disk(
+            0,
+            track={"layout": "iso"},
+            density=[{"first_bit": first + 160, "bits": 1000, "percent": percent}] * bool(percent),
+            host={
+                "program": "measure_region",
+                "params": {"skip": (first - 16 * 158) // 8 - 68, "between": 40, "cost": 32},
+            },
+        )
+    )
+    assert told["poll_ratio"] == pytest.approx(1 + percent / 100, abs=0.012)
+
+
+def test_a_ramp_takes_the_time_of_its_mean():
+    """Cells that grow evenly from 0 to 12 % take as long as cells 6 % long: arithmetic."""
+    ramp = Pace.of(16_000, PAL.cycles_per_bit, [Stretch(percent=0, to_percent=12)])
+    even = Pace.of(16_000, PAL.cycles_per_bit, [Stretch(percent=6)])
+    assert float(ramp.cycles / even.cycles) == pytest.approx(1, abs=1e-9)
+    middle = ramp.arrivals(0)[8000] / ramp.arrivals(0)[-1]
+    assert middle == pytest.approx((1 + 1.06) / (1 + 1.12) / 2, abs=1e-3)
+
+
 def test_a_revolution_of_a_long_track_takes_as_long_as_any():
     """104 % of the channel bits, each 1/1.04 as long, take 200 ms to a part in 10 000.
 

@@ -8,6 +8,8 @@ import pytest
 from protect_cases import PAL, judged
 
 from refmodel.host.catalogue import FILES, use_programs
+from refmodel.host.layout_programs import LAYOUT_PROGRAMS
+from refmodel.host.other_recordings import OTHER_RECORDINGS
 from refmodel.host.protection_programs import PROTECTION_PROGRAMS
 from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, cases
 from refmodel.protect.check import find_checks, load_check
@@ -43,6 +45,7 @@ def test_program_is_short():
 
 def test_every_check_and_program_is_named():
     """The page names each check that ships and each program for checks."""
-    missing = [n for n in PROTECTION_PROGRAMS if f"`{n}`" not in PAGE]
+    programs = {**PROTECTION_PROGRAMS, **LAYOUT_PROGRAMS, **OTHER_RECORDINGS}
+    missing = [n for n in programs if f"`{n}`" not in PAGE]
     missing += [c.name for c in find_checks([]) if f"`{c.name}`" not in PAGE]
     assert missing == []
