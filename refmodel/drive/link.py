@@ -10,9 +10,9 @@ linked.latency("select_1")           # how late that line came
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from statistics import median
+from typing import Any
 
 from refmodel.drive.bus import Change, DriveBus
 from refmodel.drive.cable import BACK, OUT
@@ -21,7 +21,15 @@ from refmodel.drive.ticks import LONG_AGO, NEVER
 from refmodel.drive.two_wire import Transfer, microseconds, times_of
 
 _Sampled = dict[int, dict[str, Change]]  # by bank and line: since when, and what
-Happens = tuple[int, Callable[[int], None]]  # at a cycle
+
+
+@dataclass(frozen=True)
+class _Happens:
+    """What happens on the bus at a cycle: `what` is a method, `given` what it is told besides."""
+
+    cycle: int
+    what: str
+    given: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -60,7 +68,7 @@ class LinkedDrives:
         self._times = times_of(settings.speed)
         self._dies = drives.ticks.of(settings.dies_at_us) if settings.dies_at_us else NEVER
         self._waiting: deque[_Wanted] = deque()
-        self._coming: deque[Happens] = deque()  # of the transfer under way
+        self._coming: deque[_Happens] = deque()  # of the transfer under way
         self._free = 0  # the bus, from this cycle on
         self._poll_at = 0 if settings.input_banks else NEVER
         self._late: dict[str, list[int]] = {}
@@ -103,8 +111,8 @@ class LinkedDrives:
         while (at := self._next()) <= min(cycle, self._dies - 1):
             self._watch(at)
             if self._coming:
-                _, happen = self._coming.popleft()
-                happen(at)
+                happens = self._coming.popleft()
+                getattr(self, happens.what)(at, *happens.given)
             else:
                 self._start(at)
         self._watch(cycle)
@@ -117,10 +125,16 @@ class LinkedDrives:
 
     # -- the link --------------------------------------------------------------------------------
 
+    @property
+    def next_event(self) -> int:
+        """When something next happens on the link or in a drive."""
+        drives = min((d.next_event for d in self.drives.drives.values()), default=NEVER)
+        return min(self._next(), drives)
+
     def _next(self) -> int:
         """Return when the next thing happens on the link."""
         if self._coming:
-            return self._coming[0][0]
+            return self._coming[0].cycle
         wanted = self._waiting[0].since if self._waiting else NEVER
         return max(self._free, min(wanted, self._poll_at))
 
@@ -147,7 +161,7 @@ class LinkedDrives:
         for n, bank in enumerate(banks):
             at = cycle + self._cycles(transfer.data_byte(self._times, n))
             lines = [w for w in wanted if self._bank(w.line) == bank]
-            self._coming.append((at, self._arrivals(lines)))
+            self._coming.append(_Happens(at, "_arrive", (lines,)))
         self._occupy(cycle, transfer)
 
     def _merged(self, cycle: int, sent: list[_Wanted]) -> list[_Wanted]:
@@ -165,16 +179,12 @@ class LinkedDrives:
                 self._under_way[line] -= len(changes)
         return kept
 
-    def _arrivals(self, lines: list[_Wanted]) -> Callable[[int], None]:
-        """Return what happens when a bank's byte is acknowledged: its lines change together."""
-
-        def happen(cycle: int) -> None:
-            for wanted in lines:
-                self._under_way[wanted.line] -= wanted.changes
-                self._late.setdefault(wanted.line, []).append(cycle - wanted.since)
-                self._arrives(cycle, wanted.line, wanted.value)
-
-        return happen
+    def _arrive(self, cycle: int, lines: list[_Wanted]) -> None:
+        """Let a bank's lines change together: its byte is acknowledged."""
+        for wanted in lines:
+            self._under_way[wanted.line] -= wanted.changes
+            self._late.setdefault(wanted.line, []).append(cycle - wanted.since)
+            self._arrives(cycle, wanted.line, wanted.value)
 
     def _read(self, cycle: int) -> None:
         """Read every bank with inputs: sampled bank by bank, known when the byte has come."""
@@ -183,33 +193,30 @@ class LinkedDrives:
         for n, bank in enumerate(self._settings.input_banks):
             sampled = cycle + self._cycles(transfer.sampled(self._times, n))
             known = cycle + self._cycles(transfer.data_byte(self._times, n))
-            self._coming += [(sampled, self._sample(bank, found)), (known, self._know(bank, found))]
-        self._coming = deque(sorted(self._coming, key=lambda happens: happens[0]))
+            self._coming.append(_Happens(sampled, "_sample", (bank, found)))
+            self._coming.append(_Happens(known, "_know", (bank, found)))
+        self._coming = deque(sorted(self._coming, key=lambda happens: happens.cycle))
         self._poll_at = cycle + self.drives.ticks.of(self._settings.poll_us)
         self._occupy(cycle, transfer)
 
-    def _sample(self, bank: int, found: _Sampled) -> Callable[[int], None]:
-        def happen(cycle: int) -> None:
-            self.drives.advance(cycle)
-            inputs = [line for line in self._settings.banks[bank] if line in BACK]
-            found[bank] = {line: self.drives.lane(line)[-1] for line in inputs}
+    def _sample(self, cycle: int, bank: int, found: _Sampled) -> None:
+        """Note what the inputs of a bank are."""
+        self.drives.advance(cycle)
+        inputs = [line for line in self._settings.banks[bank] if line in BACK]
+        found[bank] = {line: self.drives.lane(line)[-1] for line in inputs}
 
-        return happen
-
-    def _know(self, bank: int, found: _Sampled) -> Callable[[int], None]:
-        def happen(cycle: int) -> None:
-            for line, (changed, value) in found[bank].items():
-                if self._seen[line][-1][1] != value:
-                    self._late.setdefault(line, []).append(cycle - changed)
-                    self._seen[line].append((cycle, value))
-
-        return happen
+    def _know(self, cycle: int, bank: int, found: _Sampled) -> None:
+        """Let the controller see what was sampled."""
+        for line, (changed, value) in found[bank].items():
+            if self._seen[line][-1][1] != value:
+                self._late.setdefault(line, []).append(cycle - changed)
+                self._seen[line].append((cycle, value))
 
     def _occupy(self, cycle: int, transfer: Transfer) -> None:
         """Keep the bus for a transfer; its end is a sign of life."""
         self._free = cycle + self._cycles(transfer.occupies(self._times))
         ends = cycle + self._cycles(transfer.duration(self._times))
-        self._coming.append((ends, self._lives))
+        self._coming.append(_Happens(ends, "_lives"))
 
     def _lives(self, cycle: int) -> None:
         self._alive_at = cycle

@@ -70,6 +70,11 @@ class Mechanism:
         self._offs: dict[int, int] = {}  # of the index pulses so far
         self.next_event = NEVER
 
+    def keep_turning(self) -> None:
+        """Be at full speed from the start, as if the motor had been on for long."""
+        self.rotation.run(0)
+        self._plan(0)
+
     # -- what it shows ---------------------------------------------------------------------------
 
     def back(self, cycle: int) -> tuple[int, ...]:

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from math import ceil, floor, sqrt
 
+import numpy as np
+
 from refmodel.drive.ticks import NEVER
+from refmodel.ground.lane import Cycles
 
 AT_SPEED = 0.985  # of the nominal speed: the 1.5 % a drive's speed may be off
 
@@ -63,6 +66,20 @@ class Rotation:
             return self._at + ceil(far / self._speed) if self._speed else NEVER
         root = sqrt(max(self._speed**2 + 2 * self._slope * far, 0.0))
         return self._at + ceil((root - self._speed) / self._slope)
+
+    def arrivals(self, parts: int, first: int, end: int) -> tuple[Cycles, Cycles]:
+        """Return the parts of a turn that end at edges `first` .. `end - 1`, and those edges.
+
+        A turn has `parts` of them, counted on through all turns. The disk must be at full speed.
+        """
+        since = self._at + self._ramp
+        angle = self.angle(int(since) + 1) - (int(since) + 1 - since) / self.turn
+        low, high = (int(self.angle(cycle) * parts) for cycle in (first, end))
+        counted = np.arange(max(low - 2, 0), high + 2, dtype=np.int64)
+        ends = since + ((counted + 1) / parts - angle) * self.turn
+        cycles = np.ceil(ends).astype(np.int64)
+        inside = (cycles >= first) & (cycles < end)
+        return counted[inside], cycles[inside]
 
     def next_turn(self, cycle: int) -> int:
         """Return the whole turn that comes after a cycle."""

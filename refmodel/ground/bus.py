@@ -21,30 +21,34 @@ class BusKind(IntEnum):
     READ_STATUS_PART = 1  # reads the part of status that clears nothing
     READ_OTHER = 2  # reads some other register: no effect, value not modelled
     READ_UNUSED = 3  # reads the address `value`, at which nothing is read: no effect
-    WRITE_SYNC_WORD = 4
-    WRITE_TRANSFER = 5  # acts when its mask has the low byte; the value is the whole word then
-    WRITE_CONTROL = 6  # likewise
-    WRITE_UNUSED = 7  # writes to the address `value`, at which nothing is written: no effect
+    READ_DRIVE = 4  # reads the lines that come back from the drive, beside the block
+    WRITE_SYNC_WORD = 5
+    WRITE_TRANSFER = 6  # acts when its mask has the low byte; the value is the whole word then
+    WRITE_CONTROL = 7  # likewise
+    WRITE_UNUSED = 8  # writes to the address `value`, at which nothing is written: no effect
+    WRITE_DRIVE = 9  # sets the lines to the drive, beside the block
 
 
-READ_STATUS, READ_STATUS_PART, READ_OTHER, READ_UNUSED = tuple(BusKind)[:4]
-WRITE_SYNC_WORD, WRITE_TRANSFER, WRITE_CONTROL, WRITE_UNUSED = tuple(BusKind)[4:]
+READ_STATUS, READ_STATUS_PART, READ_OTHER, READ_UNUSED, READ_DRIVE = tuple(BusKind)[:5]
+WRITE_SYNC_WORD, WRITE_TRANSFER, WRITE_CONTROL, WRITE_UNUSED, WRITE_DRIVE = tuple(BusKind)[5:]
+DRIVE_LINES, DRIVE_STATUS = "drive_lines", "drive_status"  # registers beside the block
 WRITE_KINDS = {
     "sync_word": WRITE_SYNC_WORD,
     "transfer": WRITE_TRANSFER,
     "control": WRITE_CONTROL,
 }
 WRITTEN = {int(kind): register for register, kind in WRITE_KINDS.items()}
+WRITTEN[int(WRITE_DRIVE)] = DRIVE_LINES
 
 
 def reads(kind: Kinds) -> NDArray[np.bool_]:
     """Return which bus cycles read a register; all others write one."""
-    return np.asarray(kind) <= READ_UNUSED
+    return np.asarray(kind) <= READ_DRIVE
 
 
 def is_read(kind: int) -> bool:
     """Return whether a bus cycle reads a register."""
-    return kind <= READ_UNUSED
+    return kind <= READ_DRIVE
 
 
 def reads_status(kind: Kinds) -> NDArray[np.bool_]:

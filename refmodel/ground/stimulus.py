@@ -51,6 +51,7 @@ class Stimulus:
     resets: tuple[tuple[int, int], ...] = ()  # reset is 1 at edges start .. stop - 1
     reset_before: int = 0  # reset at edge `first - 1`
     memory: NDArray[np.uint16] = field(default_factory=lambda: np.empty(0, np.uint16))
+    back: dict[str, Lane] = field(default_factory=dict)  # lines from the drive; no block sees them
     pulses: Pulses = NO_PULSES
     separated: SeparatedBits | None = None
 
@@ -115,6 +116,7 @@ class Stimulus:
             self.access_mask[accesses],
             self.access_value[accesses],
             self.levels,
+            back=self.back,
             memory=self.memory,
             pulses=self.pulses.between(first, end),
             separated=self.separated,

@@ -10,7 +10,17 @@ from pathlib import Path
 from typing import Any
 
 from refmodel.drive.lines import DriveView
-from refmodel.ground.bus import READ_OTHER, WORD_BUS, WRITE_KINDS, BusCycle, BusShape
+from refmodel.ground.bus import (
+    DRIVE_LINES,
+    DRIVE_STATUS,
+    READ_DRIVE,
+    READ_OTHER,
+    WORD_BUS,
+    WRITE_DRIVE,
+    WRITE_KINDS,
+    BusCycle,
+    BusShape,
+)
 from refmodel.ground.errors import UserError, near
 from refmodel.ground.word import WORD
 from refmodel.host.machine import PLAIN, Machine
@@ -163,17 +173,21 @@ class Processor:
         if not isinstance(access, Read | Write):
             raise UserError(f"it yielded {access!r}; yield Read, Write or Wait")
         cycle = self._cycle_of(access)
-        if access.register not in REGISTERS:
-            hint = near(access.register, REGISTERS)
+        known = (*REGISTERS, DRIVE_LINES, DRIVE_STATUS)
+        if access.register not in known:
+            hint = near(access.register, known)
             raise UserError(f"no register '{access.register}'{hint}")
         if access.register not in self._registers:
             raise MissingRegisterError(access.register)
         if isinstance(access, Read):
             if access.register == "status":
                 return self._shape.read_status(cycle)
-            return [BusCycle(cycle, READ_OTHER)]
-        if access.register not in WRITE_KINDS:
+            kind = READ_DRIVE if access.register == DRIVE_STATUS else READ_OTHER
+            return [BusCycle(cycle, kind)]
+        if access.register not in (*WRITE_KINDS, DRIVE_LINES):
             raise UserError(f"{access!r}: the register is read only")
         if not 0 <= access.value <= WORD:
             raise UserError(f"{access!r}: the value is not in 0 .. 0xFFFF")
+        if access.register == DRIVE_LINES:
+            return [BusCycle(cycle, WRITE_DRIVE, value=access.value)]
         return self._shape.write(access.register, cycle, access.value)

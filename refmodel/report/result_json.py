@@ -9,7 +9,15 @@ from typing import Any
 
 from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.engine.separator_verdict import Recovered
-from refmodel.ground.bus import HIGH, READ_OTHER, READ_UNUSED, WRITE_UNUSED, WRITTEN
+from refmodel.ground.bus import (
+    DRIVE_STATUS,
+    HIGH,
+    READ_DRIVE,
+    READ_OTHER,
+    READ_UNUSED,
+    WRITE_UNUSED,
+    WRITTEN,
+)
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 from refmodel.report.exercised import fields_of, not_exercised
@@ -124,8 +132,9 @@ def _mismatch(finding: Finding) -> dict[str, Any]:
 def _access(seen: AccessSeen) -> dict[str, Any]:
     """Tell a bus cycle; what a read of another register returned is not known."""
     told: dict[str, Any] = {"cycle": seen.cycle}
-    if seen.kind == READ_OTHER:
-        return told | {"access": "read", "register": "other"}
+    if seen.kind in (READ_DRIVE, READ_OTHER):
+        name = DRIVE_STATUS if seen.kind == READ_DRIVE else "other"
+        return told | {"access": "read", "register": name}
     if seen.kind in (READ_UNUSED, WRITE_UNUSED):
         verb = "read" if seen.kind == READ_UNUSED else "write"
         return told | {"access": verb, "register": None, "address": seen.value}

@@ -8,7 +8,15 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.engine.separator_verdict import Recovered
-from refmodel.ground.bus import HIGH, READ_OTHER, READ_UNUSED, WRITE_UNUSED, WRITTEN
+from refmodel.ground.bus import (
+    DRIVE_STATUS,
+    HIGH,
+    READ_DRIVE,
+    READ_OTHER,
+    READ_UNUSED,
+    WRITE_UNUSED,
+    WRITTEN,
+)
 from refmodel.ground.clauses import SEPARATOR, says
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
@@ -98,8 +106,9 @@ def access_text(seen: AccessSeen, layout: Layout) -> str:
     if seen.kind in (READ_UNUSED, WRITE_UNUSED):
         verb = "reads" if seen.kind == READ_UNUSED else "writes to"
         return f"cycle {seen.cycle}: {verb} address 0x{seen.value:X}, where the binding has nothing"
-    if seen.kind == READ_OTHER:
-        return f"cycle {seen.cycle}: reads another register"
+    if seen.kind in (READ_DRIVE, READ_OTHER):
+        register = DRIVE_STATUS if seen.kind == READ_DRIVE else "another register"
+        return f"cycle {seen.cycle}: reads {register}"
     if seen.kind in WRITTEN:
         return f"cycle {seen.cycle}: writes {WRITTEN[seen.kind]}{part}: 0x{seen.value:04X}"
     if seen.unknown:
