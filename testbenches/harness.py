@@ -9,7 +9,9 @@ from typing import Any
 
 from jinja2 import Environment, StrictUndefined
 
-from refmodel.ground.bus import HIGH, LOW, BusShape
+from refmodel.drive.cable import BACK
+from refmodel.ground.bus import DRIVE_LINES, DRIVE_STATUS, HIGH, LOW, BusShape
+from refmodel.ground.word import WORD
 from refmodel.world.memory import MEMORY_WORDS
 from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts
@@ -26,6 +28,7 @@ HELD = (
     "wait_for_sync",
     "master_enable",
     "channel_enable",
+    *BACK,
 )
 MOVING = ("bit", "address", "write_data")
 BUS = ("read", "write", "counts", "address", "write_data")
@@ -170,6 +173,8 @@ def drive_of(binding: Binding, ports: CorePorts) -> Drive:
     """Lay out the drive word: what is held first, then what lasts one cycle."""
     disk = ("flux",) if binding.disk.flux is not None else ("bit_strobe", "bit")
     widths = {"reset": 1, **dict.fromkeys(binding.level_inputs, 1), **dict.fromkeys(disk, 1)}
+    if binding.drive is not None:
+        widths |= {driven.key[-1]: 1 for driven in binding.drive.driven()}
     if binding.memory is not None:
         widths["slot"] = 1
     if binding.bus is not None:
@@ -197,6 +202,9 @@ def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
         found[driven.port] = _inverted(drive.verilog(slots[driven.key[-1]]), driven.active)
     if binding.bus is not None:
         found |= _bus_connections(binding, drive)
+    if binding.drive is not None:
+        for driven in binding.drive.driven():
+            found[driven.port] = _inverted(drive.verilog(driven.key[-1]), driven.active)
     if binding.memory is not None:
         found[binding.memory.slot.port] = _signal(drive.verilog("slot"), binding.memory.slot)
         found[binding.memory.data_in] = "memory_word"
@@ -252,6 +260,9 @@ def _addresses(binding: Binding, ports: CorePorts) -> tuple[dict[tuple[str, int]
             found[name, HIGH | LOW] = where.word
         else:
             found[name, HIGH], found[name, LOW] = where.high or 0, where.low or 0
+    if binding.drive is not None:
+        found[DRIVE_LINES, WORD] = binding.drive.registers.lines
+        found[DRIVE_STATUS, WORD] = binding.drive.registers.status
     if binding.bus is None:
         return found, 0
     status = {address for (name, _), address in found.items() if name == "status"}

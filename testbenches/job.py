@@ -31,6 +31,7 @@ class LiveHost:
     machine: Any = None
     disk: Any = None  # whose later revolutions the bench lays out while the run lasts
     binding: Any = None
+    drive_registers: Any = None  # of a core with the lines of a drive
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 import cocotb
 from cocotb.handle import Immediate
 
-from refmodel.ground.bus import HIGH, BusCycle
+from refmodel.ground.bus import HIGH, READ_DRIVE, BusCycle
 from refmodel.ground.errors import UserError
 from refmodel.host.machine import PLAIN
 from refmodel.host.processor import MissingRegisterError, Processor
@@ -28,6 +28,7 @@ class LiveBus:
         self._host_cycle = dut.host_cycle
         self._read_values = (dut.read_value_1, dut.read_value)
         self._player = host.player
+        self._registers = host.drive_registers
         self._skipped = self._failed = ""
         self._processor: Processor | None = None
         self._go_on(lambda: self._start(host))
@@ -132,7 +133,10 @@ class LiveBus:
         A bit that is X or Z reads as 0 here; the record of the read has it.
         """
         read = [int(handle.value) for handle in self._read_values[-len(pending) :]]
-        return [
-            value << 8 if beat.mask == HIGH and value < 0x100 else value
-            for beat, value in zip(pending, read, strict=True)
-        ]
+        return [self._value(beat, value) for beat, value in zip(pending, read, strict=True)]
+
+    def _value(self, beat: BusCycle, value: int) -> int:
+        """Return what a bus cycle read, in the model's places."""
+        if beat.kind == READ_DRIVE and self._registers is not None:
+            return int(self._registers.read(value))
+        return value << 8 if beat.mask == HIGH and value < 0x100 else value

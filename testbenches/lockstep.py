@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import count
@@ -139,13 +139,24 @@ class Lockstep:
                 say(f"{name}: comparing {p.scenario.name}")
                 yield self.compare(p, name, done[p.index])
 
-    def play(self, prepared: list[Prepared], session: Session, runs: list[Run]) -> list[RunDone]:
-        """Give the session the events of the prepared scenarios and let it play the runs."""
+    def play(
+        self,
+        prepared: list[Prepared],
+        session: Session,
+        runs: list[Run],
+        instead: Mapping[int, Path] | None = None,
+    ) -> list[RunDone]:
+        """Give the session the events of the prepared scenarios and let it play the runs.
+
+        `instead` has event files to take in place of those prepared.
+        """
         folder = self._folder(session.simulator)
         folder.mkdir(parents=True, exist_ok=True)
         for p in prepared:
             (folder / f"{p.index}.events").unlink(missing_ok=True)
-            (folder / f"{p.index}.events").hardlink_to(self.events(p.index))
+            (folder / f"{p.index}.events").hardlink_to(
+                (instead or {}).get(p.index, self.events(p.index))
+            )
             if self.binding.memory is not None:
                 words = p.disk.memory.tolist()
                 (folder / f"{p.index}.memory").write_text("".join(f"{w:04x}\n" for w in words))

@@ -9,9 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.slots import Slots
+from refmodel.drive.cable import BACK
 from refmodel.ground.bus import (
+    DRIVE_LINES,
+    DRIVE_STATUS,
     HIGH,
+    READ_DRIVE,
     READ_UNUSED,
+    WRITE_DRIVE,
     WRITE_KINDS,
     WRITE_UNUSED,
     BusCycle,
@@ -23,6 +28,7 @@ from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 from testbenches.harness import Harness
 
 Words = NDArray[np.uint64]
+KINDS = {**WRITE_KINDS, DRIVE_LINES: WRITE_DRIVE, DRIVE_STATUS: READ_DRIVE}
 IDLE = 2  # stream of random numbers beside the track's and the memory's
 
 
@@ -158,9 +164,10 @@ class Player:
         addresses = self._harness.addresses
         address = np.full(len(kind), self._harness.other_address)
         for (register, part), place in addresses.items():
-            write_kind = WRITE_KINDS.get(register)
-            meant = reads_status(kind) if write_kind is None else kind == write_kind
+            own = KINDS.get(register)
+            meant = reads_status(kind) if own is None else kind == own
             address[meant & (mask == part)] = place
+        value = self._for_the_core(kind, value)
         unused = (kind == READ_UNUSED) | (kind == WRITE_UNUSED)
         address[unused] = value[unused]
         write = ~reads(kind)
@@ -169,6 +176,18 @@ class Player:
         data = np.where(write & ~unused, data, self._random.integers(0, 1 << 16, len(kind)))
         words = self._slot("write", write) | self._slot("read", ~write)
         return words | self._slot("address", address) | self._slot("write_data", data)
+
+    def _for_the_core(
+        self, kind: NDArray[np.integer], value: NDArray[np.integer]
+    ) -> NDArray[np.integer]:
+        """Return the values, those of drive_lines with its bits where the core has them."""
+        drive = self._harness.binding.drive
+        at = np.flatnonzero(kind == WRITE_DRIVE)
+        if drive is None or not len(at):
+            return value
+        value = value.copy()
+        value[at] = [drive.registers.written(word) for word in value[at].tolist()]
+        return value
 
     def _granted(self, stimulus: Stimulus) -> Cycles:
         """Return the edges with a memory slot, none for a core without memory."""
@@ -185,6 +204,11 @@ class Player:
         lanes = {
             name: stimulus.levels.get(name, Lane.constant(value, stimulus.first))
             for name, value in LEVEL_INPUTS.items()
+            if name in self._drive.slots
+        }
+        lanes |= {
+            name: stimulus.back.get(name, Lane.constant(0, stimulus.first))
+            for name in BACK
             if name in self._drive.slots
         }
         resets = [edge for span in stimulus.resets for edge in span if edge < stimulus.end]

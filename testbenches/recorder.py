@@ -23,7 +23,10 @@ from testbenches.binding.schema import Binding
 
 
 class Recorder:
-    """Reads the records of one run, span by span in step with the model."""
+    """Reads the records of one run, span by span in step with the model.
+
+    The lines of a drive are among them if asked for with `drive`.
+    """
 
     def __init__(
         self,
@@ -32,11 +35,14 @@ class Recorder:
         folder: Path,
         index: int,
         resets: Sequence[tuple[int, int]] = (),
+        drive: bool = False,
     ) -> None:
         self._binding = binding
         self._deep = depth_of(binding).reads > 0
         self._form = _form_of(binding, resets)
-        self._slices = slices_of(binding, layout)
+        own = {w.lane for w in binding.drive.watched()} if binding.drive and not drive else set()
+        slices = slices_of(binding, layout)
+        self._slices = {name: place for name, place in slices.items() if name not in own}
         self._changes = Table(folder / f"{index}.changes", 2)
         self._unknown = Table(folder / f"{index}.unknown", 2)
         self._reads = Table(folder / f"{index}.reads", 3)

@@ -95,4 +95,7 @@ def _free(binding: Binding, width: int, reads: bool) -> list[int]:
         if (name == STATUS) == reads
         for beat in binding.beats(name)
     } | {address & decoded for address in bus.others}
+    if binding.drive is not None:
+        own = binding.drive.registers
+        taken |= {own.lines & decoded, own.status & decoded}
     return [a for a in range(min(1 << width, MOST)) if a & decoded not in taken]

@@ -42,6 +42,7 @@ from testbenches.binding.pins import LEVEL_INPUTS
 from testbenches.binding.ports import preflight
 from testbenches.binding.roles import GATES, LINES, MOVES
 from testbenches.binding.schema import Binding
+from testbenches.driven import lockstep_for
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.simulator import Session
 from testbenches.toolchain import SIMULATORS, simulators, why_not
@@ -114,7 +115,8 @@ def run_suite(
     _refuse_nothing(binding)
     with tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True) as folder:
         work = Path(folder)
-        lockstep = Lockstep(binding, work, options.seed, options.policies, options.live)
+        make = lockstep_for(scenario for _, scenario in scenarios)
+        lockstep = make(binding, work, options.seed, options.policies, options.live)
         prepared = lockstep.prepare(scenarios, say)
         outcomes = _outcomes(lockstep, prepared, options.simulators, say)
         if any(status != EXIT_AGREE for _, status in outcomes):

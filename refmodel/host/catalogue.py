@@ -8,6 +8,7 @@ import os
 from pathlib import Path
 
 from refmodel.ground.errors import UserError
+from refmodel.host.drive_programs import DRIVE_PROGRAMS
 from refmodel.host.layout_programs import LAYOUT_PROGRAMS
 from refmodel.host.other_recordings import OTHER_RECORDINGS
 from refmodel.host.program import ProgramMaker
@@ -24,6 +25,7 @@ SHIPPED = (
     TRANSFER_PROGRAMS,
     SECTOR_PROGRAMS,
     OTHER_RECORDINGS,
+    DRIVE_PROGRAMS,
 )
 _loaded: dict[str, dict[str, ProgramMaker]] = {}
 

@@ -60,7 +60,11 @@ def _add_outcome(case: ET.Element, suite: SuiteResult, run: RunResult) -> None:
         message = words.headline(finding, suite.scope.profile.status)
         failure = ET.SubElement(case, "failure", message=message, type="mismatch")
         facts = [f"{label:<9} {text}" for label, text in words.details(suite, run)]
-        failure.text = clean("\n".join([message, *facts]))
+        failure.text = clean("\n".join([message, *facts, *outcome.note.splitlines()]))
+    elif outcome.verdict == MISMATCH:
+        first, _, _ = outcome.note.partition("\n")
+        failure = ET.SubElement(case, "failure", message=clean(first), type="mismatch")
+        failure.text = clean(outcome.note)
 
 
 def _count(element: ET.Element, runs: Sequence[RunResult]) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from refmodel.drive.rules import Violation
 from refmodel.engine.compare import Compared
 from refmodel.engine.finding import Finding, Shown
 from refmodel.engine.separator_verdict import Recovered
@@ -50,6 +51,7 @@ class Outcome:
     fields: Mapping[str, Compared] = field(default_factory=dict)  # how far each was compared
     decided: Decided | None = None  # of a capture
     stirred: Mapping[str, int] = field(default_factory=dict)  # moves of inputs, writes of registers
+    broken: tuple[Violation, ...] = ()  # rules of a drive's lines
 
 
 @dataclass(frozen=True)

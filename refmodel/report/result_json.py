@@ -89,6 +89,8 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
         told["decided"] = asdict(outcome.decided)
     if outcome.recovered is not None:
         told["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
+    if outcome.broken:
+        told["rules_broken"] = [violation.as_json() for violation in outcome.broken]
     return told | ({"note": outcome.note} if outcome.note else {})
 
 

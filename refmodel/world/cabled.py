@@ -28,6 +28,8 @@ from refmodel.world.drive_setup import DriveSetup
 from refmodel.world.sources import Sources
 
 NOISE = (Shows.SPINNING_UP, Shows.SETTLING, Shows.SEVERAL)
+READS = (Shows.DATA, Shows.WRITING)  # what is under the head is read until it is written over
+BLOCK = 4096  # bits of noise drawn at once
 SPANS_A_TURN = 4  # at least, so that a live run never waits long for what it has written
 Place = tuple[int, int, int]  # drive, cylinder, side
 
@@ -79,7 +81,7 @@ class Cabled:
         )
 
     def take(self, end: int, lines: dict[str, Lane]) -> None:
-        """Take what the core did on its lines up to cycle `end`: the drives see it an edge later."""
+        """Take what the core did on its lines up to cycle `end`; drives see it an edge later."""
         events = [
             (cycle + 1, line, value)
             for line, lane in lines.items()
@@ -148,7 +150,7 @@ class Cabled:
         first = max(first, self._disk.start)
         if head.shows in NOISE:
             return self._noise(first, end)
-        if head.shows is not Shows.DATA or head.drive is None or end <= first:
+        if head.shows not in READS or head.drive is None or end <= first:
             return np.empty(0, np.int64), np.empty(0, np.uint8)
         return self._data(head, head.drive, first, end)
 
@@ -157,9 +159,17 @@ class Cabled:
         every = self._disk.profile.cycles_per_bit
         numbers = np.arange(int(first / every), int(end / every) + 2)
         cycles = np.ceil(numbers * float(every)).astype(np.int64)
-        cycles = cycles[(cycles >= first) & (cycles < end)]
-        drawn = np.frombuffer(random_bytes(len(cycles), self._disk.seed, first), np.uint8)
-        return cycles, drawn & 1
+        inside = (cycles >= first) & (cycles < end)
+        cycles = cycles[inside]
+        return cycles, self._noise_bits(numbers[inside])
+
+    def _noise_bits(self, numbers: Cycles) -> Bits:
+        """Return random bits by their number, the same however a run is cut into spans."""
+        blocks = np.unique(numbers // BLOCK).tolist()
+        drawn = [random_bytes(BLOCK, self._disk.seed, block) for block in blocks]
+        bits = np.frombuffer(b"".join(drawn), np.uint8) & 1
+        at = np.searchsorted(blocks, numbers // BLOCK) * BLOCK + numbers % BLOCK
+        return np.asarray(bits[at], np.uint8)
 
     def _data(self, head: Head, number: int, first: int, end: int) -> tuple[Cycles, Bits]:
         """Return a track's channel bits, what was written on it in place of what was there."""
@@ -186,7 +196,7 @@ class Cabled:
 
     def _lay_down(self, burst: Burst) -> None:
         """Lay a write down on every track it went over."""
-        bit_cycles = burst.bit_cycles(self._disk.profile.cycles_per_written_bit)
+        bit_cycles = self._disk.profile.cycles_per_written_bit
         bits = burst.bits(bit_cycles)
         for written in self.bus.written[self._landed :]:
             if not written.refused:

@@ -14,7 +14,7 @@ from refmodel.drive.profile import DriveProfile, load_drive_profile
 from refmodel.drive.ticks import Ticks
 from refmodel.ground.errors import UserError
 from refmodel.ground.yamlfile import Schema
-from refmodel.world.layouts import TrackLayout
+from refmodel.world.layouts import IsoLayout, ScenarioTrack
 
 LONGEST_US = 1_000_000_000
 Us = Annotated[int, Key(ge=0, le=LONGEST_US)]
@@ -36,7 +36,7 @@ class Source(Schema):
     """
 
     from_us: Us = 0
-    track: TrackLayout
+    track: ScenarioTrack
 
 
 class DrivePart(Schema):
@@ -83,9 +83,13 @@ class DrivePart(Schema):
 
 
 class DriveSetup(Schema):
-    """Every drive of a scenario, and the link they hang on, if any."""
+    """Every drive of a scenario, and the link they hang on, if any.
+
+    `format_with` is what a program that formats a track finds in memory.
+    """
 
     units: list[DrivePart] = Key(min_length=1, max_length=4)
+    format_with: IsoLayout | None = None  # memory begins with the words of this track
     link: LinkSettings | None = None
 
     @model_validator(mode="after")

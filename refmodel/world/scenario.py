@@ -23,6 +23,7 @@ from refmodel.media.flux_defects import Defects
 from refmodel.media.seeded import seed_of
 from refmodel.profile import Profile
 from refmodel.separator.parameters import SeparatorName
+from refmodel.world.drive_setup import DriveSetup
 from refmodel.world.layouts import ScenarioTrack, TrackLayout
 from refmodel.world.levels import Cycle, Cycles, Level, LevelName
 from refmodel.world.memory import MEMORY_WORDS, MemoryPart, memory_of
@@ -135,6 +136,7 @@ class Scenario(Schema):
     seed: int | None = Key(None, ge=0)
     revolutions: int = Key(1, ge=1, le=1000)
     host: HostPart = HostPart()
+    drives: DriveSetup | None = None  # several drives, whose lines the core moves
     levels: dict[LevelName, Level] = Key({})
     resets: list[ResetPulse] = Key([])
     slots: Slots | None = None  # memory slots other than the profile's

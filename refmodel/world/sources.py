@@ -1,4 +1,4 @@
-"""What is on the disks of a scenario's drives: made, from an image, or captured; switched in time."""
+"""What is on the disks of a scenario's drives: made, an image, or captured; switched in time."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from refmodel.media.seeded import seed_of
 from refmodel.media.track import Track, image_track
 from refmodel.world.disk import Disk
 from refmodel.world.drive_setup import DriveSetup
-from refmodel.world.layouts import ImageLayout, IsoLayout, TrackLayout, beside
+from refmodel.world.layouts import ImageLayout, IsoLayout, ScenarioTrack, beside
 
 
 class Sources:
@@ -38,7 +38,7 @@ class Sources:
             self._made[key] = self._build(layout, drive, cylinder, side)
         return self._made[key]
 
-    def _build(self, layout: TrackLayout, drive: int, cylinder: int, side: int) -> Track:
+    def _build(self, layout: ScenarioTrack, drive: int, cylinder: int, side: int) -> Track:
         """Return a track; one in ISO layout knows where it lies."""
         seed = seed_of(self._disk.seed, "drive", drive)
         if isinstance(layout, IsoLayout):

@@ -27,6 +27,7 @@ from testbenches.binding.bus import (
     Beat,
     Bus,
 )
+from testbenches.binding.drive import DriveRoles
 from testbenches.binding.pins import LEVEL_INPUTS, Clock, Disk, Inputs, Reset
 from testbenches.binding.roles import (
     GATES,
@@ -81,6 +82,7 @@ class Binding(Schema):
     gates: Gates = Gates()
     memory: Memory | None = None
     lines: Lines = Lines()
+    drive: DriveRoles | None = None
     separator: Separator = Separator()
     tie: dict[str, Natural] = Key({})
     observe: Observe = Observe()
@@ -210,6 +212,8 @@ class Binding(Schema):
         yield from self.gates.driven()
         if self.memory is not None:
             yield from self.memory.driven()
+        if self.drive is not None:
+            yield from self.drive.driven()
 
     @property
     def observed(self) -> list[Watched]:
@@ -245,7 +249,8 @@ class Binding(Schema):
     @property
     def all_observed(self) -> list[Watched]:
         """Everything that is recorded in every cycle, in the order of the recorded word."""
-        return [*self.observed, *self.lines_observed, *self.channel_bit_observed]
+        drive = self.drive.watched() if self.drive is not None else ()
+        return [*self.observed, *self.lines_observed, *self.channel_bit_observed, *drive]
 
     def load_profile(self) -> Profile:
         """Return the profile with the binding's policies; raise UserError if it is no good."""

@@ -1,0 +1,96 @@
+"""Roles of a core that has the lines of a drive: out to the drive, and back from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from pydantic import Field as Key
+from pydantic import model_validator
+
+from refmodel.drive.cable import BACK
+from refmodel.drive.register import LINES
+from refmodel.ground.errors import near
+from refmodel.ground.yamlfile import Schema
+from testbenches.binding.bus import Natural
+from testbenches.binding.roles import Driven, Observed, Signal, Watched
+
+
+class DriveRegisters(Schema):
+    """Where the lines are written and read on the bus, one address each.
+
+    `bits` and `status_bits` say which bit of the register each line is, if not in the usual order.
+    """
+
+    lines: Natural
+    status: Natural
+    bits: dict[str, int] = Key({})
+    status_bits: dict[str, int] = Key({})
+
+    @model_validator(mode="after")
+    def _bits_fit(self) -> DriveRegisters:
+        for key, given, known in (
+            ("bits", self.bits, LINES),
+            ("status_bits", self.status_bits, BACK),
+        ):
+            for name, bit in given.items():
+                if name not in known:
+                    raise ValueError(f"{key}: no line '{name}'{near(name, known)}")
+                if not 0 <= bit <= 15:
+                    raise ValueError(f"{key}: '{bit}' is no bit of a word, 0 to 15")
+            places = list(_places(given, known).values())
+            twice = [bit for bit in places if places.count(bit) > 1]
+            if twice:
+                raise ValueError(f"{key}: two lines are at bit {twice[0]}; name every line's bit")
+        return self
+
+    def written(self, word: int) -> int:
+        """Return what the core's register takes for the lines of a word."""
+        places = _places(self.bits, LINES)
+        return sum((word >> n & 1) << places[line] for n, line in enumerate(LINES))
+
+    def read(self, word: int) -> int:
+        """Return the lines back for what the core's register reads."""
+        places = _places(self.status_bits, BACK)
+        return sum((word >> places[line] & 1) << n for n, line in enumerate(BACK))
+
+
+def _places(given: Mapping[str, int], known: tuple[str, ...]) -> dict[str, int]:
+    """Return the bit of every line: as given, else in the usual order."""
+    return {line: given.get(line, n) for n, line in enumerate(known)}
+
+
+class DriveRoles(Schema):
+    """The ports of a core that lead to a drive, and come from it.
+
+    A line is asserted where its port is at its active level.
+    """
+
+    select_0: Observed | None = None
+    select_1: Observed | None = None
+    select_2: Observed | None = None
+    select_3: Observed | None = None
+    motor: Observed | None = None
+    step: Observed | None = None
+    direction: Observed | None = None
+    side: Observed | None = None
+    density: Observed | None = None
+    index: Signal | None = None
+    track_zero: Signal | None = None
+    change: Signal | None = None
+    protect: Signal | None = None
+    ready: Signal | None = None
+    registers: DriveRegisters
+
+    def driven(self) -> Iterator[Driven]:
+        """Yield the inputs of the core: the lines back."""
+        for name in BACK:
+            signal = getattr(self, name)
+            if signal is not None:
+                yield Driven(("drive", name), signal.port, signal.active)
+
+    def watched(self) -> Iterator[Watched]:
+        """Yield the outputs of the core: the lines to the drive."""
+        for name in LINES:
+            shown = getattr(self, name)
+            if shown is not None:
+                yield Watched(name, shown.signal, 1, shown.active, ("drive", name))
