@@ -93,7 +93,6 @@ class LinkedDrives:
         else:
             self._waiting.append(_Wanted(line, value, cycle))
             self._under_way[line] += 1
-            self.advance(cycle)
 
     def lane(self, line: str) -> list[Change]:
         """Return what the controller has seen of a line back, the first value at cycle 0."""
@@ -135,12 +134,12 @@ class LinkedDrives:
         """Return when the next thing happens on the link."""
         if self._coming:
             return self._coming[0].cycle
-        wanted = self._waiting[0].since if self._waiting else NEVER
+        wanted = self._waiting[0].since + 1 if self._waiting else NEVER  # all of that edge together
         return max(self._free, min(wanted, self._poll_at))
 
     def _start(self, cycle: int) -> None:
         """Start a transfer: a write if a change is waiting, else a read."""
-        if self._waiting and self._waiting[0].since <= cycle:
+        if self._waiting and self._waiting[0].since < cycle:
             self._write(cycle)
         else:
             self._read(cycle)
@@ -239,7 +238,13 @@ class LinkedDrives:
             if why:
                 self.kept.append(Kept(cycle, why))
                 return
+        if line == "write_data" and self._held():
+            return
         self.drives.put(cycle, line, value)
+
+    def _held(self) -> bool:
+        """Return whether the interlock keeps the gate shut, and write data with it."""
+        return bool(self._gate_wanted and not self.drives.cable["write_gate"])
 
     def _why_shut(self, cycle: int) -> str:
         """Say why the interlock keeps the gate shut; empty if it does not, or there is none."""

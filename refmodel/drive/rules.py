@@ -108,6 +108,12 @@ RULES = {
             "what was there is erased without anything put in its place",
         ),
         Rule(
+            "gate_without_data",
+            "a write gate has write pulses in it",
+            "what was there is erased without anything put in its place",
+            "pulses",
+        ),
+        Rule(
             "pulse_after_last",
             "one more write pulse follows the last of the data",
             "the last transition is shifted and may be read wrong",

@@ -40,6 +40,7 @@ class WriteRules:
         self._open: list[Written] = []
         self._gate_at = self._shut_at = LONG_AGO
         self._first_pulse = self._last_pulse = LONG_AGO
+        self._strayed = False
         self._behind = 0  # pulses behind the last of the data
 
     @property
@@ -53,6 +54,7 @@ class WriteRules:
             self._shuts(cycle, selected)
             return
         self._gate_at, self._first_pulse, self._behind = cycle, LONG_AGO, 0
+        self._strayed = False
         if not selected:
             self._watch.broken("gate_unselected", cycle, None, 0, 1)
         elif len(selected) > 1:
@@ -91,7 +93,7 @@ class WriteRules:
             passed = cycle - self._gate_at
             self._watch.at_most("gate_too_long", cycle, drive.number, passed, turn)
             if self._first_pulse < self._gate_at:
-                self._first(cycle, drive)
+                self._watch.broken("gate_without_data", cycle, drive.number, 0, 1)
             if self.data_us is not None and not self._behind:
                 self._watch.broken("pulse_after_last", cycle, drive.number, 0, 1)
         self._end_stretch(cycle)
@@ -101,9 +103,7 @@ class WriteRules:
         if not value:
             return
         if not self.is_open:
-            for drive in selected[:1]:
-                passed = cycle - self._shut_at
-                self._watch.broken("pulse_outside_gate", cycle, drive.number, passed, 0)
+            self._stray(cycle, selected)
             return
         if self._first_pulse < self._gate_at:
             self._first_pulse = cycle
@@ -111,6 +111,15 @@ class WriteRules:
                 self._first(cycle, drive)
         if self.data_us is not None:
             self._behind += self._watch.longer(cycle - self._gate_at, self.data_us)
+
+    def _stray(self, cycle: int, selected: list[Mechanism]) -> None:
+        """Note a pulse with the gate shut: the first until it opens again, since it shut."""
+        if self._strayed:
+            return
+        self._strayed = True
+        for drive in selected[:1]:
+            passed = cycle - max(self._shut_at, 0)
+            self._watch.at_most("pulse_outside_gate", cycle, drive.number, passed, 0)
 
     def _first(self, cycle: int, drive: Mechanism) -> None:
         allowed = drive.profile.write.first_pulse_us.use

@@ -24,6 +24,7 @@ from refmodel.media.mfm import Bits
 from refmodel.media.seeded import random_bytes
 from refmodel.media.writing import Burst, Surface, WriteHead
 from refmodel.world.disk import Disk
+from refmodel.world.drive_faults import check_rates
 from refmodel.world.drive_setup import DriveSetup
 from refmodel.world.sources import Sources
 
@@ -40,7 +41,8 @@ class Cabled:
     def __init__(self, disk: Disk, folder: Path) -> None:
         setup = disk.scenario.drives
         assert setup is not None, "a scenario without drives has a disk that turns by itself"
-        self._disk, self._setup = disk, setup
+        check_rates(disk, setup, folder)
+        self._disk = disk
         ticks = Ticks(disk.profile.clock_hz)
         units = {u.select: u.mechanism(folder, ticks, disk.seed) for u in setup.units}
         self.bus = DriveBus(units, ticks)

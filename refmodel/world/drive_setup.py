@@ -14,7 +14,8 @@ from refmodel.drive.profile import DriveProfile, load_drive_profile
 from refmodel.drive.ticks import Ticks
 from refmodel.ground.errors import UserError
 from refmodel.ground.yamlfile import Schema
-from refmodel.world.layouts import IsoLayout, ScenarioTrack
+from refmodel.world.layouts import ScenarioTrack
+from refmodel.world.sector_layouts import IsoLayout
 
 LONGEST_US = 1_000_000_000
 Us = Annotated[int, Key(ge=0, le=LONGEST_US)]

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from refmodel.ground.errors import InputError
 from refmodel.ground.yamlfile import load
+from refmodel.world.drive_faults import drive_problems
 from refmodel.world.scenario import Scenario
 from refmodel.world.scenario_faults import disk_problems, host_problems
 
@@ -15,6 +16,7 @@ def load_scenario(path: Path) -> Scenario:
     document = load(path)
     scenario = Scenario.of(document)
     problems = host_problems(document, scenario.host, ("host",))
+    problems += drive_problems(document, scenario, path.parent)
     problems += disk_problems(document, scenario, path.parent)
     if problems:
         raise InputError(problems)

@@ -10,7 +10,8 @@ from refmodel.media.seeded import seed_of
 from refmodel.media.track import Track, image_track
 from refmodel.world.disk import Disk
 from refmodel.world.drive_setup import DriveSetup
-from refmodel.world.layouts import ImageLayout, IsoLayout, ScenarioTrack, beside
+from refmodel.world.layouts import ScenarioTrack
+from refmodel.world.sector_layouts import ImageLayout, IsoLayout, beside
 
 
 class Sources:
@@ -41,7 +42,7 @@ class Sources:
     def _build(self, layout: ScenarioTrack, drive: int, cylinder: int, side: int) -> Track:
         """Return a track; one in ISO layout knows where it lies."""
         seed = seed_of(self._disk.seed, "drive", drive)
-        if isinstance(layout, IsoLayout):
+        if isinstance(layout, IsoLayout | ImageLayout):
             layout = layout.model_copy(update={"cylinder": cylinder, "head": side})
         if isinstance(layout, ImageLayout):
             return self._from_image(layout, drive, cylinder, side)
@@ -61,4 +62,4 @@ class Sources:
                 f"{layout.file}: ends before cylinder {cylinder}, side {side}: it has"
                 f" {len(data) // length} tracks of {length} bytes"
             )
-        return image_track(part, layout.sectors, layout.size, cylinder=cylinder, head=side)
+        return image_track(part, layout.sectors, layout.size, **layout.gaps, **layout.which)

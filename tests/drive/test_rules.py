@@ -239,7 +239,7 @@ def test_the_first_pulse_follows_the_gate():
     assert ("gate_to_data", FAR + 9, 9, 8) == broken(bus)
     bus = spun_up("mm90")
     write(bus, FAR, first=2000)
-    assert "gate_to_data" == broken(bus)[0]
+    assert ("gate_without_data", FAR + 1000, 0, 1) == broken(bus)
 
 
 def test_one_more_pulse_after_the_last():

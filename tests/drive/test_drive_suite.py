@@ -1,0 +1,213 @@
+"""Cores with the lines of drives: compared in replay and live, their lines held to the rules."""
+
+import json
+
+import pytest
+from command import cellstep
+
+from hdl_stubs.defects import HERE
+from refmodel.drive.rules import RULES
+from refmodel.world.drive_world import DriveWorld
+from refmodel.world.find import find_scenario
+
+GOOD = HERE / "drive" / "binding.yaml"
+SHORT = """\
+name: short_seek
+track: {layout: random, bits: 30000}
+revolutions: 1
+drives: {units: [{select: 2, turning: true}]}
+host: {program: seek_and_recalibrate, params: {drive: 2, to: 3}}
+"""
+WRITES = """\
+name: short_write
+track: {layout: random, bits: 30000}
+revolutions: 1
+drives: {units: [{select: 0, turning: true, angle: 0.87}]}
+host: {program: format_and_read, params: {words: 300, sectors: 0, tail: 1500}}
+"""
+LATE = "    reg late; always @(posedge clk) late <= stepping;\n\nendmodule"
+# what of the core is replaced, by what, and the rule that is broken then
+VARIANTS = {
+    "narrow": ("step   = stepping;", "step = stepping && !late;", "step_width"),
+    "turns_late": ("= inwards;", "= inwards && stepping;", "direction_setup"),
+    "side_moves": ("= upper;", "= upper ^ gate;", "side_while_writing"),
+    "lets_go": ("sel0} = select;", "sel0} = select & {4{!gate}};", "gate_unselected"),
+    "writes_on_steps": ("= gate;", "= gate || stepping;", "step_while_writing"),
+    "opens_early": ("= gate;", "= gate || (wr && adr == 4'hc);", "gate_without_data"),
+    "strays": ("= data;", "= data || stepping;", "pulse_outside_gate"),
+}
+
+
+@pytest.fixture
+def scenario(tmp_path):
+    """Return a function that lays down a scenario."""
+
+    def lay(text):
+        path = tmp_path / "scenario.yaml"
+        path.write_text(text)
+        return path
+
+    return lay
+
+
+def variant(folder, old, new):
+    """Return the binding of the shipped core with a part of its text replaced."""
+    core = (GOOD.parent / "drive_regs.v").read_text()
+    assert core.count(old) == 1, old
+    core = core.replace(old, new).replace("endmodule", LATE)
+    (folder / "drive_regs.v").write_text(core)
+    text = GOOD.read_text().replace('"*.v", "../reference/*.v"', '"*.v"')
+    for path in [GOOD.parent / "drive_lines.v", *(HERE / "reference").glob("*.v")]:
+        (folder / path.name).write_text(path.read_text())
+    binding = folder / "binding.yaml"
+    binding.write_text(text)
+    return binding
+
+
+def run(binding, scenario, *more, out=None):
+    """Run a scenario; return the command's end, and its result."""
+    out = out or binding.parent / "out"
+    done = cellstep("run", binding, "--suite", scenario, "--out", out, *more)
+    return done, json.loads((out / "result.json").read_text())
+
+
+def test_a_seek_agrees(scenario, simulator, tmp_path):
+    """A seek there and back agrees on each simulator: status, and every line in every cycle."""
+    done, result = run(GOOD, scenario(SHORT), "--sim", simulator, out=tmp_path / "out")
+    assert 0 == done.returncode, done.stdout + done.stderr
+    assert "agree" == result["verdict"]
+    assert result["cycles_compared"] > 400_000
+
+
+def test_a_live_seek_agrees(scenario, simulator, tmp_path):
+    """Live, the host program steps the core's own lines, and finds track zero when it is there."""
+    path = scenario(SHORT)
+    done, result = run(GOOD, path, "--live", "--sim", simulator, out=tmp_path / "out")
+    assert 0 == done.returncode, done.stdout + done.stderr
+    assert "agree" == result["verdict"]
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+def test_a_core_that_breaks_a_rule_is_caught(name, scenario, tmp_path):
+    """Seven variants of the core, each with one line wrong: each is caught by the rule's name."""
+    old, new, rule = VARIANTS[name]
+    folder = tmp_path / "core"
+    folder.mkdir()
+    done, result = run(variant(folder, old, new), scenario(WRITES), "--sim", "icarus")
+    assert 1 == done.returncode, done.stdout + done.stderr
+    (found,) = result["runs"]
+    broken = [event for event in found["rules_broken"] if event["rule"] == rule]
+    assert broken, found
+    assert RULES[rule].consequence == broken[0]["consequence"]
+    assert f"{rule}: " in found["note"]
+    assert "failure" in (folder / "out" / "junit.xml").read_text()
+
+
+def test_the_good_core_breaks_none(scenario, tmp_path):
+    """The core as it ships writes the same and breaks no rule."""
+    done, result = run(GOOD, scenario(WRITES), "--sim", "icarus", out=tmp_path / "out")
+    assert 0 == done.returncode, done.stdout + done.stderr
+    assert "rules_broken" not in result["runs"][0]
+    assert result["moves_compared"] == 300
+
+
+def test_a_late_select_is_caught(tmp_path):
+    """The gate opens about 120 us before the select has reached the drive: rule, drive, cycle."""
+    done, result = run(GOOD, "hazard/late_select", "--sim", "icarus", out=tmp_path / "out")
+    assert 1 == done.returncode
+    events = {event["rule"]: event for event in result["runs"][0]["rules_broken"]}
+    late = events["gate_after_select"]
+    assert (1, 1) == (late["drive"], late["required"])
+    assert -130 < late["measured"] < -110
+    assert 0 == events["select_while_writing"]["drive"]
+
+
+def test_the_interlock_keeps_the_disk(tmp_path):
+    """The same with an interlock in the link is clean."""
+    done, result = run(GOOD, "drive/late_select_held", "--sim", "icarus", out=tmp_path / "out")
+    assert (0, "agree") == (done.returncode, result["verdict"]), done.stdout
+
+
+def test_a_core_without_the_lines_is_skipped(scenario, tmp_path):
+    """A core whose drive lines are not bound is skipped, with the reason."""
+    binding = HERE / "reference" / "binding_block.yaml"
+    done, result = run(binding, scenario(SHORT), "--sim", "icarus", out=tmp_path / "out")
+    assert "skipped" == result["runs"][0]["verdict"]
+    assert "the core has no lines of a drive" in done.stdout
+
+
+def on_model(name):
+    """Return what a shipped scenario's program returns on the model, and its world."""
+    from refmodel.ground.bus import DRIVE_LINES, DRIVE_STATUS
+    from refmodel.host.processor import REGISTERS
+    from refmodel.profile import load_profile
+    from refmodel.world.disk import Disk
+
+    path, scenario = find_scenario(name)
+    disk = Disk.of(scenario, load_profile("pal_dd"), path.parent, scenario.own_seed(1))
+    processor = disk.processor(registers=(*REGISTERS, DRIVE_LINES, DRIVE_STATUS))
+    world = DriveWorld(disk, path.parent, processor)
+    for _ in world.spans():
+        pass
+    return processor.told, world
+
+
+def test_four_drives_are_read_end_to_end():
+    """Four drives behind the link are read one after the other, each its own sectors."""
+    found, world = on_model("drive/four")
+    assert 4 == len(found)
+    assert all(crc_ok for sectors in found for *_, crc_ok in sectors)
+    assert [] == world.cabled.violations
+    late = world.cabled.link.latency("select_1")
+    assert 68.1 <= late.typical <= late.worst <= 68.1 + 2 * 96.3
+
+
+@pytest.mark.long
+def test_a_track_is_formatted_and_read_back():
+    """A track written whole from memory is read back sector by sector, every check code right."""
+    found, world = on_model("drive/format")
+    assert [(1, 0, number, True) for number in range(1, 10)] == found
+    assert [] == world.cabled.violations
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("more", [(), ("--live",)])
+def test_the_whole_suite_agrees(more, tmp_path):
+    """The whole suite agrees on both simulators, in replay and live."""
+    done, result = run(GOOD, "drive", *more, out=tmp_path / "out")
+    assert (0, "agree") == (done.returncode, result["verdict"]), done.stdout
+
+
+BAD = [
+    ("{select: 2, turning: true}", "{select: 4}", "less than or equal to 3"),
+    (
+        "{select: 2, turning: true}",
+        "{select: 2}, {select: 2}",
+        "two drives answer select 2; give each a select of its own",
+    ),
+    ("{select: 2, turning: true}", "{select: 2, profile: mm91}", "did you mean 'mm90'"),
+    ("{select: 2, turning: true}", "{select: 2, cylinder: 80}", "'80' is not on drive 2"),
+    ("drive: 2, to: 3", "drive: 2, to: 3, step_time: 2000 us", "faster than drive 2 steps"),
+    ("drive: 2, to: 3", "drive: 2, too: 3", "has no parameter 'too'"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), BAD)
+def test_faults_of_a_scenario(old, new, said, scenario):
+    """A fault is told with file, line, column and what would do; nothing runs."""
+    path = scenario(SHORT.replace(old, new, 1))
+    done = cellstep("run", GOOD, "--suite", path)
+    assert 2 == done.returncode
+    assert said in done.stderr
+    assert done.stderr.startswith(f"{path}:")
+
+
+def test_a_line_bound_to_two_ports(tmp_path):
+    """One port with two roles is told with file, line and column."""
+    folder = tmp_path / "core"
+    folder.mkdir()
+    binding = variant(folder, "= upper;", "= upper ;")
+    binding.write_text(binding.read_text().replace("select_1: sel1", "select_1: sel0"))
+    done = cellstep("run", binding, "--suite", "drive/seek")
+    assert 2 == done.returncode
+    assert "drive.select_1: 'sel0' already has the role drive.select_0" in done.stderr
