@@ -34,7 +34,8 @@ def run_command(
         str,
         typer.Option(
             metavar="SUITE",
-            help="quick, status, block, flux or recording; a folder of scenarios, or one scenario.",
+            help="quick, status, block, flux, recording, drive or hazard; a folder of scenarios, or"
+            " one scenario.",
         ),
     ] = "status",
     sim: Annotated[

@@ -44,12 +44,13 @@ class Burst:
         return bits
 
     def bit_cycles(self, nominal: int) -> int:
-        """Return how long the bits are: the closest pulses are those of two ones in a row.
+        """Return how long the bits are: nominal, or twice as long (control.slow_bits, B13).
 
-        So it is with any but a few words at random. Fewer than two pulses give the nominal length.
+        They are nominal if any two pulses are an odd number of such bits apart, as three in MFM
+        always come up. Fewer than two pulses give the nominal length.
         """
-        apart = np.diff(self.pulses)
-        return int(apart.min()) if len(apart) else nominal
+        apart = np.rint(np.diff(self.pulses) / nominal)
+        return nominal if not len(apart) or (apart % 2).any() else 2 * nominal
 
     def peaks(self, pw50_cycles: float) -> NDArray[np.float64]:
         """Return when each transition is read, in cycles; that of a pulse is its cycle's middle.

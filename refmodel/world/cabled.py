@@ -198,7 +198,7 @@ class Cabled:
 
     def _lay_down(self, burst: Burst) -> None:
         """Lay a write down on every track it went over."""
-        bit_cycles = self._disk.profile.cycles_per_written_bit
+        bit_cycles = burst.bit_cycles(self._disk.profile.cycles_per_written_bit)
         bits = burst.bits(bit_cycles)
         for written in self.bus.written[self._landed :]:
             if not written.refused:

@@ -15,7 +15,6 @@ from refmodel.drive.ticks import Ticks
 from refmodel.ground.errors import UserError
 from refmodel.ground.yamlfile import Schema
 from refmodel.world.layouts import ScenarioTrack
-from refmodel.world.sector_layouts import IsoLayout
 
 LONGEST_US = 1_000_000_000
 Us = Annotated[int, Key(ge=0, le=LONGEST_US)]
@@ -84,13 +83,9 @@ class DrivePart(Schema):
 
 
 class DriveSetup(Schema):
-    """Every drive of a scenario, and the link they hang on, if any.
-
-    `format_with` is what a program that formats a track finds in memory.
-    """
+    """Every drive of a scenario, and the link they hang on, if any."""
 
     units: list[DrivePart] = Key(min_length=1, max_length=4)
-    format_with: IsoLayout | None = None  # memory begins with the words of this track
     link: LinkSettings | None = None
 
     @model_validator(mode="after")

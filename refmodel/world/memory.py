@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Annotated, Literal
 
 import numpy as np
@@ -10,8 +11,10 @@ from numpy.typing import NDArray
 from pydantic import Field as Key
 
 from refmodel.ground.yamlfile import Schema
+from refmodel.media.mfm import bits_to_words
 from refmodel.media.seeded import random_bytes
 from refmodel.media.writing import data_field_words
+from refmodel.world.sector_layouts import IsoLayout
 
 MEMORY_WORDS = 1 << 16  # at most
 STREAM = 1  # of random numbers, beside the track's
@@ -51,7 +54,17 @@ class DataFieldPart(Schema):
         return data_field_words(self.contents(seed), self.mark)
 
 
-MemoryPart = WordsPart | DataFieldPart
+class TrackPart(Schema):
+    """The channel bits of a whole track from the index on, for a program that formats one."""
+
+    track: IsoLayout
+
+    def fill(self, seed: int) -> NDArray[np.uint16]:
+        """Return the words of channel bits."""
+        return bits_to_words(self.track.build(seed, Path()).bits)
+
+
+MemoryPart = WordsPart | DataFieldPart | TrackPart
 
 
 def memory_of(parts: Sequence[MemoryPart], words: int, seed: int) -> NDArray[np.uint16]:

@@ -11,7 +11,7 @@ from refmodel.drive.cable import BACK
 from refmodel.drive.register import LINES
 from refmodel.ground.errors import near
 from refmodel.ground.yamlfile import Schema
-from testbenches.binding.bus import Natural
+from refmodel.host.addresses import Natural
 from testbenches.binding.roles import Driven, Observed, Signal, Watched
 
 

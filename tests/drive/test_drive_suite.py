@@ -211,3 +211,16 @@ def test_a_line_bound_to_two_ports(tmp_path):
     done = cellstep("run", binding, "--suite", "drive/seek")
     assert 2 == done.returncode
     assert "drive.select_1: 'sel0' already has the role drive.select_0" in done.stderr
+
+
+def test_the_length_of_written_bits():
+    """MFM's pulses come 2, 3 or 4 channel bits apart (ISO 8860-2): its bits are told by the 3s."""
+    import numpy as np
+
+    from refmodel.media.writing import Burst
+
+    apart = [2, 3, 4, 2, 2]
+    for cycles in (14, 28):
+        pulses = np.cumsum(np.array([5, *apart]) * cycles)
+        assert cycles == Burst(0, 1000, pulses).bit_cycles(14)
+    assert 14 == Burst(0, 1000, np.array([5])).bit_cycles(14)

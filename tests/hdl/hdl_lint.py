@@ -35,5 +35,5 @@ def verilator(*arguments: object) -> subprocess.CompletedProcess[str]:
 
 def sources(core: str) -> list[Path]:
     """Return a core's files; the one with separators is built around the reference core."""
-    folders = ("flux", "reference") if core == "flux" else (core,)
+    folders = (core, "reference") if core in ("flux", "drive") else (core,)
     return sorted(path for folder in folders for path in (HERE / folder).glob("*.v"))

@@ -18,6 +18,7 @@ TOPS = {
     "stub": "disk_regs",
     "bytewide": "byte_port",
     "flux": "flux_regs",
+    "drive": "drive_regs",
     "wire": "two_wire_controller",
 }
 BLOCKS = [core for core in TOPS if core != "wire"]  # those with a register block
