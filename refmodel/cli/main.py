@@ -38,6 +38,7 @@ COMMANDS = {
     "demo": Entry("demo", "demo_command", "Compare a good core, then one with a defect."),
     "bind": Entry("bind", "bind_command", "Draft a binding from a core's source."),
     "run": Entry("run", "run_command", "Compare cores with the model, cycle by cycle."),
+    "prove": Entry("prove", "prove_command", "Prove a core equal to the model for all inputs."),
     "protect": Entry(
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),

@@ -137,10 +137,20 @@ def _raw_word(cost: int) -> Generator[Access, Any, int]:
     return high << 8 | low
 
 
+def in_order(accesses: Sequence[Sequence[int | str]] = ()) -> Program:
+    """Make the listed accesses: each `[cost, register]` to read or `[cost, register, value]`."""
+    for cost, register, *value in accesses:
+        if value:
+            yield Write(str(register), int(value[0]), int(cost))
+        else:
+            yield Read(str(register), int(cost))
+
+
 PROGRAMS: dict[str, Callable[..., Program]] = {
     program.__name__: program
     for program in (
         idle,
+        in_order,
         poll_until_ready,
         random_accesses,
         read_every,

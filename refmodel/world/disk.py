@@ -23,6 +23,7 @@ from refmodel.world.captured import CapturedPace, CapturedTrack
 from refmodel.world.levels import LONGEST_RUN, Toggling
 from refmodel.world.memory import memory_of
 from refmodel.world.scenario import Scenario
+from refmodel.world.timed import TimedPace, TimedTrack
 
 RESET_CYCLES = 4
 INDEX = 2  # stream of random numbers beside the track's
@@ -109,11 +110,13 @@ class Disk:
                 yield ("levels", name, "toggle_every"), message
 
     @cached_property
-    def pace(self) -> Pace | CapturedPace:
+    def pace(self) -> Pace | CapturedPace | TimedPace:
         """How long each channel bit is."""
         scenario = self.scenario
         if isinstance(self.track, CapturedTrack):
             return CapturedPace(self.track, self.profile.clock_hz)
+        if isinstance(self.track, TimedTrack):
+            return TimedPace(self.track)
         return Pace.of(
             len(self.track),
             self.profile.cycles_per_bit * self.bit_times,

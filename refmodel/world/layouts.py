@@ -26,6 +26,7 @@ from refmodel.world.sector_layouts import (
     IsoLayout,
     beside,
 )
+from refmodel.world.timed import TimedLayout
 
 
 def _check_length(bits: int) -> None:
@@ -150,6 +151,7 @@ ScenarioTrack = Annotated[
     | RandomLayout
     | ImageLayout
     | RunsLayout
-    | CaptureLayout,
+    | CaptureLayout
+    | TimedLayout,
     Key(discriminator="layout"),
 ]

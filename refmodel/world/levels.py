@@ -52,7 +52,19 @@ class Raised(Schema):
         return self
 
 
-Level = Held | Toggling | Raised
+class Changing(Schema):
+    """A level that is 0 in reset and changes at each of these cycles."""
+
+    changes_at: list[Cycle] = Key(max_length=MOST_CHANGES)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Changing:
+        if sorted(set(self.changes_at)) != self.changes_at:
+            raise ValueError("changes_at: each cycle comes behind the one before")
+        return self
+
+
+Level = Held | Toggling | Raised | Changing
 
 
 def in_cycles(level: Level, profile: Profile) -> Level:
@@ -70,6 +82,9 @@ def lane_of(level: Level, start: int, first: int, end: int) -> Lane:
         so_far = max(0, (first - start) // every + 1)
         later = np.arange(start + so_far * every, end, every)
         return Lane.of(np.concatenate(([first], later)), (so_far + np.arange(len(later) + 1)) % 2)
+    if isinstance(level, Changing):
+        at = np.array([0, *(max(start, cycle) for cycle in level.changes_at)], np.int64)
+        return Lane.of(at, np.arange(len(at)) % 2).between(first, end)
     if isinstance(level, Raised):
         rise = max(level.rise, start)
         lane = Lane.of(np.array([0, rise, max(level.fall, rise)]), np.array([0, 1, 0]))

@@ -175,8 +175,9 @@ class Scenario(Schema):
             raise ValueError(
                 f"steps: track {wrong[0]} is not there, the last is {len(self.tracks)}"
             )
-        if self.track.layout == "capture" and (given := self._set_on_a_capture):
-            raise ValueError(f"{given}: the track is a capture, which has it as it was read")
+        known = {"capture": "a capture, which has it as it was read", "timed": "timed by itself"}
+        if self.track.layout in known and (given := self._set_on_a_capture):
+            raise ValueError(f"{given}: the track is {known[self.track.layout]}")
         if self.flux.speed_percent:
             raise ValueError("flux.speed_percent: give the drive's speed as speed_percent")
         return self

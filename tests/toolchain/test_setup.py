@@ -59,7 +59,7 @@ def machine(tmp_path, programs):
     for name in (".ci/setup", "requirements.lock", "pyproject.toml"):
         shutil.copy(TOP / name, folder / name)
     programs.link(*TOOLS.split())
-    for name in ("c++", "perl", "make", "iverilog", "ghdl"):
+    for name in ("c++", "perl", "make", "iverilog", "ghdl", "yosys"):
         programs.add(name)
     programs.add("python3", PYTHON)
     programs.add("id", "echo 1000")

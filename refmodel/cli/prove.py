@@ -1,0 +1,90 @@
+"""`cellstep prove`: equal for all inputs, not only those tried."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from refmodel.cli.options import Policies, chosen_policies
+from refmodel.ground.errors import UserError
+
+if TYPE_CHECKING:
+    from testbenches.prove.prover import Proof
+
+
+def prove_command(
+    binding: Annotated[Path, typer.Argument(metavar="BINDING", help="A binding file.")],
+    policy: Policies = None,
+    seconds: Annotated[
+        float, typer.Option(metavar="S", min=1, help="How long to try, in seconds.")
+    ] = 300,
+    depth: Annotated[
+        int,
+        typer.Option(
+            metavar="N", min=1, help="Cycles from the reset on to search where induction fails."
+        ),
+    ] = 200,
+    second: Annotated[
+        bool, typer.Option(help="Have a second solver look at what is proved.")
+    ] = True,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Folder for proof.json and the run that refutes."),
+    ] = None,
+) -> None:
+    """Prove that a core equals the model for all inputs in every cycle, or show where it does not.
+
+    proved holds for ever under the assumptions that are listed. bounded says only that nothing
+    differs within so many cycles of reset. refuted comes with a scenario that shows it.
+
+    Example: cellstep prove binding.yaml --out proof
+
+    Exit status: 0 proved, 1 refuted, 2 bad input, 125 bounded, or a core yosys does not take.
+    """
+    from rich.console import Console
+
+    from refmodel.prove.verdict import REFUTED
+    from refmodel.report.progress import Progress
+    from testbenches.prove.prover import Effort, prove_binding
+
+    effort = Effort(seconds=seconds, depth=depth, second=second)
+    policies = chosen_policies(policy)
+    with Progress(Console(stderr=True)) as progress:
+        proof = prove_binding(binding, policies, effort, progress.say)
+    verdict = proof.verdict
+    if out is not None:
+        _make_folder(out)
+    if verdict.verdict == REFUTED:
+        _show_refutation(proof, binding, policies, out)
+    for line in verdict.lines():
+        typer.echo(line)
+    if out is not None:
+        from refmodel.report.atomic import write_text
+
+        write_text(out / "proof.json", verdict.to_json())
+    raise typer.Exit(verdict.exit_status)
+
+
+def _make_folder(out: Path) -> None:
+    """Make the folder of the results; UserError if that cannot be."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UserError(f"--out {out}: cannot be made: {error.strerror}") from None
+
+
+def _show_refutation(proof: Proof, given: Path, policies: dict[str, str], out: Path | None) -> None:
+    """Replay the run that refutes in simulators, and show the usual report of it."""
+    from rich.console import Console
+
+    from refmodel.report.terminal import show_mismatches
+    from testbenches.prove.replay import NAME, replayed
+
+    file = out / NAME if out is not None else None
+    result, differs = replayed(proof, given, policies, file)
+    proof.verdict.scenario = str(file or "")
+    show_mismatches(Console(), result)
+    simulators = ", ".join(result.simulators)
+    proof.verdict.replayed = differs or f"{simulators}: the same first mismatch"

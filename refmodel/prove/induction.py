@@ -1,0 +1,125 @@
+"""Induction: what holds at the start, and after each edge before which it held, holds for ever."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import z3
+
+from refmodel.prove.arrays import Computer
+from refmodel.prove.candidates import Candidate
+from refmodel.prove.system import System
+
+
+class OutOfTimeError(Exception):
+    """The time for a proof is over."""
+
+
+@dataclass
+class Clock:
+    """How much time a proof may take, in seconds."""
+
+    seconds: float
+    _begin: float = field(default_factory=time.monotonic)
+
+    @property
+    def left(self) -> float:
+        """Seconds left; raises OutOfTimeError when there are none."""
+        left = self.seconds - self.passed
+        if left <= 0:
+            raise OutOfTimeError
+        return left
+
+    @property
+    def passed(self) -> float:
+        """Seconds since the proof began."""
+        return time.monotonic() - self._begin
+
+    def check(self, solver: z3.Solver) -> z3.CheckSatResult:
+        """Return what a solver finds within the time; raises OutOfTimeError if it needs more."""
+        solver.set("timeout", max(1, int(1000 * self.left)))
+        found = solver.check()
+        if found == z3.unknown:
+            raise OutOfTimeError
+        return found
+
+
+class Step:
+    """One edge of a system, for a solver: before it, and after."""
+
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self._pairs = [(system.state[name], value) for name, value in system.after.items()]
+
+    def after(self, holds: z3.BoolRef) -> z3.BoolRef:
+        """Return a condition on the state, of the state after the edge."""
+        return z3.substitute(holds, *self._pairs)
+
+
+@dataclass
+class Kept:
+    """The candidates that are inductive together, and how many rounds it took to find them."""
+
+    candidates: list[Candidate]
+    rounds: int
+
+
+def keep(system: System, candidates: Sequence[Candidate], clock: Clock) -> Kept:
+    """Return the largest set of candidates that holds at the start and follows from itself."""
+    step = Step(system)
+    kept = list(candidates)
+    kept = _at_start(system, kept, clock)
+    after = {c.said: step.after(c.holds) for c in kept}
+    computer = Computer([after[c.said] for c in kept]) if kept else None
+    place = {c.said: n for n, c in enumerate(kept)}
+    rounds = 0
+    while kept:
+        rounds += 1
+        solver = z3.SolverFor("QF_BV")
+        solver.add(system.assumption, *(c.holds for c in kept))
+        solver.add(z3.Not(z3.And([after[c.said] for c in kept])))
+        if clock.check(solver) == z3.unsat:
+            break
+        assert computer is not None
+        holds = computer.run(_values(system, solver.model()))
+        kept = [c for c in kept if bool(holds[place[c.said]][0])]
+    return Kept(kept, rounds)
+
+
+def _values(system: System, model: z3.ModelRef) -> Mapping[str, np.ndarray]:
+    """Return the values of all variables in a model, each as an array of one."""
+    variables = {**system.state, **system.inputs}
+    return {
+        name: np.array([model.eval(v, model_completion=True).as_long()], np.uint64)
+        for name, v in variables.items()
+    }
+
+
+def _at_start(system: System, kept: list[Candidate], clock: Clock) -> list[Candidate]:
+    """Return the candidates that hold at the start."""
+    begins = [system.state[name] == value for name, value in system.start.items()]
+    while kept:
+        solver = z3.SolverFor("QF_BV")
+        solver.add(*begins, z3.Not(z3.And([c.holds for c in kept])))
+        if clock.check(solver) == z3.unsat:
+            break
+        model = solver.model()
+        kept = [c for c in kept if z3.is_true(model.eval(c.holds, model_completion=True))]
+    return kept
+
+
+def unproved(system: System, kept: Sequence[Candidate], clock: Clock) -> dict[str, z3.ModelRef]:
+    """Return the claims that do not follow from what is kept, each with a state where it fails."""
+    found: dict[str, z3.ModelRef] = {}
+    solver = z3.SolverFor("QF_BV")
+    solver.add(system.assumption, *(c.holds for c in kept))
+    for name, claim in (system.claims | system.ranges).items():
+        solver.push()
+        solver.add(z3.Not(claim))
+        if clock.check(solver) == z3.sat:
+            found[name] = solver.model()
+        solver.pop()
+    return found

@@ -1,0 +1,85 @@
+"""What became of a proof: proved, bounded or refuted, and on which assumptions."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN, EXIT_MISMATCH
+
+PROVED, BOUNDED, REFUTED = "proved", "bounded", "refuted"
+STATUS = {PROVED: EXIT_AGREE, REFUTED: EXIT_MISMATCH, BOUNDED: EXIT_CANNOT_RUN}
+WIDTH = 96  # of a line
+
+
+@dataclass
+class Verdict:
+    """The outcome for one core, for every input and every cycle if it is `proved`.
+
+    `claims` are what is equal, `assumed` on what conditions, `reached` how often each clause's
+    trigger was seen under them. `depth` is how many cycles from the reset on nothing can differ,
+    where no more is proved; `why` says why not. `broken` names what differs, after `length` cycles.
+    """
+
+    verdict: str
+    subject: str
+    claims: list[str]
+    assumed: list[str]
+    reached: dict[str, int]
+    seconds: float = 0.0
+    relations: int = 0  # between the two, that hold in every cycle
+    edges: int = 1  # of the induction step
+    depth: int = 0
+    why: str = ""
+    broken: list[str] = field(default_factory=list)
+    length: int = 0
+    shortest: bool = False
+    second: str = ""  # what another solver says of a proof
+    scenario: str = ""  # the file that shows a refutation
+    replayed: str = ""  # what simulators show of it
+
+    @property
+    def exit_status(self) -> int:
+        """0 proved, 1 refuted, 125 bounded: neither shown."""
+        return STATUS[self.verdict]
+
+    def to_json(self) -> str:
+        """Return everything as JSON."""
+        return json.dumps(vars(self), indent=2) + "\n"
+
+    def lines(self) -> Iterator[str]:
+        """Yield the report."""
+        yield from self._head()
+        yield f"compared in every cycle: {', '.join(self.claims)}"
+        yield "assumed:"
+        for assumption in self.assumed:
+            yield f"  {assumption}"
+        seen = [f"{name} {count}" for name, count in self.reached.items() if count]
+        yield f"met under these assumptions, times: {', '.join(seen) or 'nothing'}"
+        missed = [name for name, count in self.reached.items() if not count]
+        if missed:
+            yield f"never met, so nothing is shown of it: {', '.join(missed)}"
+        yield f"time: {self.seconds:.1f} s"
+
+    def _head(self) -> Iterator[str]:
+        if self.verdict == PROVED:
+            yield f"proved: {self.subject}, for all inputs, in every cycle"
+            step = "one step" if self.edges == 1 else f"{self.edges} steps"
+            yield f"how: {self.relations} relations hold after reset and after every cycle ({step})"
+            if self.second:
+                yield f"second opinion: {self.second}"
+        elif self.verdict == BOUNDED:
+            yield (
+                f"bounded: {self.subject}: no difference within {self.depth} cycles of reset;"
+                " more is not proved"
+            )
+            yield f"why not: {self.why}"
+        else:
+            cycles = f"{self.length} cycle{'s' * (self.length != 1)} after reset"
+            least = ", and no sooner" if self.shortest else ""
+            yield f"refuted: {self.subject}: {', '.join(self.broken)} differs {cycles}{least}"
+            if self.scenario:
+                yield f"the run that shows it: {self.scenario}"
+            if self.replayed:
+                yield f"replayed: {self.replayed}"

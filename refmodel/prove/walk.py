@@ -1,0 +1,135 @@
+"""Many runs of a machine side by side from its start, on drawn inputs: what it does, and shows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import z3
+
+from refmodel.prove.arrays import Array, Computer
+from refmodel.prove.system import System
+
+Values = dict[str, Array]
+Draw = Callable[[Values], Values]  # the state before an edge; returns the inputs
+KEPT_EACH_EDGE = 12  # states kept of each edge, of different runs
+
+
+@dataclass
+class Trace:
+    """One run: the state it begins with, the inputs of each edge, and what the last breaks."""
+
+    start: dict[str, int]
+    inputs: list[dict[str, int]]
+    broken: list[str]
+
+    def __len__(self) -> int:
+        return len(self.inputs)
+
+
+@dataclass
+class Walked:
+    """What was seen: states of many runs, by name, and the shortest run that broke a claim."""
+
+    samples: Values
+    edges: int
+    broken: Trace | None = None
+    reached: dict[str, int] = field(default_factory=dict)
+
+
+class Walker:
+    """Runs a system on numbers. `watched` are conditions on an edge that are counted."""
+
+    def __init__(self, system: System, watched: Mapping[str, z3.BoolRef] | None = None) -> None:
+        self.system = system
+        self._watched = dict(watched or {})
+        self._met = dict.fromkeys(self._watched, 0)
+        self._names = list(system.state)
+        wanted = [system.after[n] for n in self._names]
+        claims, watches = system.claims.values(), self._watched.values()
+        self._computer = Computer([*wanted, *claims, *watches, system.assumption])
+        self.dtype = self._computer.dtype
+
+    def step(self, values: Mapping[str, Array]) -> tuple[Values, Values, Array]:
+        """Return the state after an edge, which claims hold on it, and whether it may be."""
+        found = self._computer.run(values)
+        n = len(self._names)
+        after = {
+            name: np.asarray(value, self.dtype)
+            for name, value in zip(self._names, found[:n], strict=True)
+        }
+        claims = len(self.system.claims)
+        holds = dict(zip(self.system.claims, found[n:], strict=False))
+        for name, met in zip(self._watched, found[n + claims :], strict=False):
+            self._met[name] += int(np.count_nonzero(met))
+        return after, holds, found[-1]
+
+    def begin(self, runs: int, rng: np.random.Generator) -> Values:
+        """Return a first state for each run, drawn where nothing is known of it."""
+        system = self.system
+        begins: Values = {}
+        for name, register in system.state.items():
+            known = system.start.get(name)
+            if known is None:
+                begins[name] = self._drawn(rng, register.size(), runs)
+            else:
+                begins[name] = np.full(runs, z3.simplify(known).as_long(), self.dtype)
+        return begins
+
+    def _drawn(self, rng: np.random.Generator, width: int, runs: int) -> Array:
+        drawn = rng.integers(0, 1 << min(width, 63), runs, dtype=np.int64)
+        return drawn.astype(self.dtype)
+
+    def walk(
+        self,
+        draw: Draw,
+        runs: int,
+        edges: int,
+        seed: int = 1,
+        stop: Callable[[], bool] = lambda: False,
+    ) -> Walked:
+        """Run so many edges, or up to the first that breaks a claim, or behind which to stop."""
+        rng = np.random.default_rng(seed)
+        state = begin = self.begin(runs, rng)
+        history: list[Values] = []
+        kept: list[Values] = []
+        for edge in range(edges):
+            inputs = draw(state)
+            some = rng.integers(0, runs, KEPT_EACH_EDGE)
+            kept.append({n: v[some] for n, v in state.items()})
+            after, holds, allowed = self.step(state | inputs)
+            assert allowed.all(), "the drawn inputs keep what is assumed"
+            history.append(inputs)
+            good = np.logical_and.reduce(list(holds.values()))
+            if not good.all():
+                run = int(np.flatnonzero(~good)[0])
+                broken = [name for name, held in holds.items() if not held[run]]
+                trace = Trace(_of(begin, run), [_of(i, run) for i in history], broken)
+                return Walked(_joined(kept), edge + 1, trace, self._met)
+            state = after
+            if stop():
+                edges = edge + 1
+                break
+        return Walked(_joined(kept), edges, None, self._met)
+
+    def replay(self, start: Mapping[str, int], inputs: list[dict[str, int]]) -> Trace | None:
+        """Run once on given inputs; return the run up to what it broke, None if nothing."""
+        state = {n: np.array([v], self.dtype) for n, v in start.items()}
+        for edge, given in enumerate(inputs):
+            arrays = {n: np.array([v], self.dtype) for n, v in given.items()}
+            state, holds, allowed = self.step(state | arrays)
+            if not allowed[0]:
+                return None
+            broken = [name for name, held in holds.items() if not held[0]]
+            if broken:
+                return Trace(dict(start), inputs[: edge + 1], broken)
+        return None
+
+
+def _of(values: Mapping[str, Array], run: int) -> dict[str, int]:
+    return {name: int(value[run]) for name, value in values.items()}
+
+
+def _joined(kept: list[Values]) -> Values:
+    return {name: np.concatenate([k[name] for k in kept]) for name in kept[0]} if kept else {}

@@ -1,0 +1,90 @@
+"""A track whose channel bits arrive at the very cycles a scenario names: no drive is like that."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field as Key
+from pydantic import model_validator
+
+from refmodel.ground.lane import Cycles
+from refmodel.ground.yamlfile import Schema
+from refmodel.media.track import Place, Track
+from refmodel.world.levels import Cycle
+
+
+@dataclass(frozen=True, eq=False)
+class TimedTrack(Track):
+    """Channel bits and the cycle each arrives at, counted from the first behind the reset."""
+
+    at: tuple[int, ...]
+    length: int  # cycles until it begins anew
+
+
+@dataclass(frozen=True)
+class TimedPace:
+    """When the channel bits of a timed track arrive; it answers as `Pace` does."""
+
+    track: TimedTrack
+
+    @property
+    def cycles(self) -> Fraction:
+        """Length of a revolution in cycles."""
+        return Fraction(self.track.length)
+
+    @property
+    def bits(self) -> int:
+        """How many channel bits a revolution has."""
+        return len(self.track)
+
+    def begin(self, turn: int, start: int = 0) -> int:
+        """Return the cycle in which revolution `turn` begins."""
+        return start + turn * self.track.length
+
+    def turn_at(self, cycle: int, start: int = 0) -> int:
+        """Return which revolution the disk is in, from 0 on."""
+        return max(0, (cycle - start) // self.track.length)
+
+    def fitting(self, cycles: int) -> int:
+        """Return how many whole revolutions fit into so many cycles."""
+        return cycles // self.track.length
+
+    def arrivals(self, turn: int, start: int = 0) -> Cycles:
+        """Return the cycle in which each channel bit of revolution `turn` arrives."""
+        return self.begin(turn, start) + np.array(self.track.at, np.int64)
+
+    def times(self, position: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return when places of the revolution, in channel bits, pass the head, in cycles."""
+        ends = np.concatenate(([0], self.arrivals(0)))
+        return np.interp(position, np.arange(len(ends)), ends)
+
+
+class TimedLayout(Schema):
+    """Channel bits at the cycles `at`, counted from the first behind the reset, of `cycles`."""
+
+    layout: Literal["timed"]
+    at: list[Cycle] = Key(min_length=1)
+    bits: str = Key(pattern="^[01_]+$")
+    cycles: int = Key(ge=1, le=1_000_000_000)
+
+    @model_validator(mode="after")
+    def _bits_have_their_cycles(self) -> TimedLayout:
+        if sorted(set(self.at)) != self.at:
+            raise ValueError("at: each cycle comes behind the one before")
+        if len(self.bits.replace("_", "")) != len(self.at):
+            raise ValueError(f"{len(self.at)} cycles and {len(self.bits)} bits; give one for each")
+        if self.at[-1] >= self.cycles:
+            raise ValueError(f"at: {self.at[-1]} lies behind the last of {self.cycles} cycles")
+        return self
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track."""
+        del seed, folder
+        bits = np.array([int(c) for c in self.bits if c != "_"], np.uint8)
+        place = Place("timed bits", 0, 0)
+        return TimedTrack(bits, (place,), tuple(self.at), self.cycles)

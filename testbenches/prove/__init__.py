@@ -1,0 +1,1 @@
+"""A core and the model proved equal: for every input, in every cycle."""

@@ -1,0 +1,55 @@
+"""A refutation replayed in simulators: it counts when they show the very same first mismatch."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from refmodel.report.result import SuiteResult
+from testbenches.prove.counterexample import scenario_of, write_scenario
+from testbenches.prove.prover import Proof
+from testbenches.suite import Options, run_bindings
+
+NAME = "refuted.yaml"
+
+
+def write_refutation(proof: Proof, path: Path) -> None:
+    """Write the scenario of a refuted proof."""
+    assert proof.product is not None
+    assert proof.trace is not None
+    name = f"{proof.binding.core.top}_refuted"
+    write_scenario(path, scenario_of(proof.product, proof.harness, proof.trace, name))
+
+
+def replay(given: Path, policies: dict[str, str], file: Path) -> SuiteResult:
+    """Run the scenario file of a refutation in lockstep, on every simulator there is."""
+    (result,) = run_bindings([given], str(file), Options(policies=policies))
+    return result
+
+
+def same_as_proof(proof: Proof, result: SuiteResult) -> str:
+    """Say in what a replay differs from the proof; empty when each run shows the same mismatch."""
+    assert proof.trace is not None
+    cycle = proof.binding.reset.cycles - 2 + len(proof.trace)
+    for run in result.runs:
+        outcome = run.outcome
+        if outcome.finding is None:
+            return f"{outcome.simulator} shows no mismatch: {outcome.verdict} {outcome.note}"
+        mismatch = outcome.finding.mismatch
+        if mismatch.cycle != cycle or mismatch.field not in proof.verdict.broken:
+            return (
+                f"{outcome.simulator} shows {mismatch.field} in cycle {mismatch.cycle} first, the"
+                f" proof {', '.join(proof.verdict.broken)} in cycle {cycle}"
+            )
+    return ""
+
+
+def replayed(
+    proof: Proof, given: Path, policies: dict[str, str], file: Path | None
+) -> tuple[SuiteResult, str]:
+    """Replay a refutation from `file`, or from one that goes away again; say what differs."""
+    with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
+        path = file or Path(folder) / NAME
+        write_refutation(proof, path)
+        result = replay(given, policies, path)
+    return result, same_as_proof(proof, result)

@@ -1,0 +1,106 @@
+"""Inputs drawn for runs of model and core side by side: each run has habits of its own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from refmodel.block.fields import TRANSFER_FIELDS, field
+from refmodel.ground.bus import READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
+from refmodel.ground.word import WORD
+from refmodel.prove.arrays import Array
+from refmodel.prove.walk import Values
+from testbenches.prove.product import AGE, FIRST_ACCESS, Product
+
+ENABLE = field(TRANSFER_FIELDS, "enable").mask
+LENGTH = field(TRANSFER_FIELDS, "length").mask
+BIT_EVERY = (1, 1, 2, 3, 5, 14)
+ACCESS_EVERY = (1, 2, 7, 20, 60)
+SLOT_EVERY = (1, 2, 6, 40, 150)
+RESET_EVERY = (0, 0, 200, 2000)
+LEVEL_EVERY = (0, 5, 40, 300)
+
+
+class Habits:
+    """Draws the inputs of `runs` runs, edge by edge."""
+
+    def __init__(self, product: Product, runs: int, dtype: type[Any], seed: int = 1) -> None:
+        self._product, self._runs, self._dtype = product, runs, dtype
+        self._rng = rng = np.random.default_rng(seed)
+        self._bit, self._access, self._slot, self._reset, self._level = (
+            rng.choice(choices, runs)
+            for choices in (BIT_EVERY, ACCESS_EVERY, SLOT_EVERY, RESET_EVERY, LEVEL_EVERY)
+        )
+        self._fixed_bit = rng.integers(0, 4, runs)  # 0 and 1: always this bit, or else random
+        self._levels = {name: rng.integers(0, 2, runs) for name in product.levels}
+        self._favourite = self._favourites()
+
+    def _favourites(self) -> Array:
+        """Return for each run the register accesses most, as a kind of bus cycle."""
+        bus = self._product.bus
+        if bus is None or bus.first < 2:
+            return np.ones(self._runs, int)
+        return self._rng.integers(1, bus.first, self._runs)
+
+    def draw(self, state: Values) -> Values:
+        """Return the inputs of an edge for the state before it."""
+        rng, runs, system = self._rng, self._runs, self._product.system
+        settled = state[AGE].astype(int)
+        drawn = {
+            name: rng.integers(0, 1 << taken.size(), runs) for name, taken in system.inputs.items()
+        }
+        awake = settled >= 1
+        drawn["drive.reset"] = np.where(awake, self._now(self._reset), 1)
+        if "drive.bit_strobe" in drawn:
+            drawn["drive.bit_strobe"] = self._now(self._bit)
+            drawn["drive.bit"] = np.where(
+                self._fixed_bit < 2, self._fixed_bit ^ (rng.random(runs) < 0.02), drawn["drive.bit"]
+            )
+        if "drive.slot" in drawn:
+            drawn["drive.slot"] = self._now(self._slot)
+        for name, held in self._levels.items():
+            held = np.where(self._now(self._level) == 1, 1 - held, held)
+            if name.endswith("_enable"):
+                held = held | (rng.random(runs) < 0.9)
+            self._levels[name] = drawn[f"drive.{name}"] = held
+        if "host.access" in drawn:
+            drawn |= self._host(state, settled >= FIRST_ACCESS)
+        for name in drawn:
+            if name.startswith("drive.") and name != "drive.reset":
+                drawn[name] = np.where(awake, drawn[name], 0)
+        return {name: value.astype(self._dtype) for name, value in drawn.items()}
+
+    def _now(self, every: Array) -> Array:
+        """Return 1 where something that comes every so many edges comes on this one."""
+        return ((every > 0) & (self._rng.random(self._runs) * np.maximum(every, 1) < 1)).astype(int)
+
+    def _host(self, state: Values, settled: Array) -> dict[str, Array]:
+        """Return which access begins, and the word it would write."""
+        bus, rng, runs = self._product.bus, self._rng, self._runs
+        assert bus is not None
+        free = settled & (state["host.due"].astype(int) == 0)
+        if "host.waits" in state:
+            free &= state["host.waits"].astype(int) == 0
+        any_access = rng.integers(1, max(bus.first, 2), runs)
+        access = np.where(rng.random(runs) < 0.6, self._favourite, any_access)
+        access = np.where(free & (self._now(self._access) == 1), access, 0)
+        if bus.first < 2:
+            access = np.zeros(runs, int)
+        kinds = np.array([-1, *(cycle.kind for cycle in bus.cycles)])[access]
+        return {"host.access": access, "host.value": self._value(state, kinds)}
+
+    def _value(self, state: Values, kinds: Array) -> Array:
+        """Return the words written: such as make something happen, most of the time."""
+        rng, runs = self._rng, self._runs
+        value = rng.integers(0, WORD + 1, runs)
+        window = state.get("model.window", np.zeros(runs, int)).astype(int)
+        near = np.where(rng.random(runs) < 0.5, window, window << 1 & WORD | rng.integers(0, 2))
+        value = np.where((kinds == WRITE_SYNC_WORD) & (rng.random(runs) < 0.8), near, value)
+        length = rng.choice((0, 1, 1, 2, 3, 4, 5), runs)
+        order = value & (WORD ^ LENGTH) | length
+        order = np.where(rng.random(runs) < 0.85, order | ENABLE, order)
+        value = np.where((kinds == WRITE_TRANSFER) & (rng.random(runs) < 0.95), order, value)
+        return np.where(
+            (kinds == WRITE_CONTROL) | (kinds == READ_STATUS), rng.permutation(value), value
+        )
