@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import count
 from pathlib import Path
@@ -12,6 +12,7 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.comparison import Comparison, Held
 from refmodel.engine.core_separator import Recovery
+from refmodel.engine.finding import Finding
 from refmodel.engine.separator_run import SeparatorRun
 from refmodel.engine.separator_verdict import ModelTallies, models_of
 from refmodel.ground.depth import Inside, quiet_in_reset
@@ -35,7 +36,7 @@ from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, generate
 from testbenches.job import LONGEST_LIVE, LiveHost, Run, RunDone
-from testbenches.player import Player
+from testbenches.player import Player, value_line
 from testbenches.recorder import Recorder
 from testbenches.simulator import Session
 from testbenches.strays import Strays
@@ -274,6 +275,8 @@ class Lockstep:
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
         comparison = Comparison(disk.profile, held, disk, self._recovery())
         found = comparison.run(self.stimuli(prepared, done), recorder)
+        if found.finding is not None:
+            found = replace(found, finding=self._with_value_line(found.finding, prepared.index))
         slots = disk.profile.slot_rate.problem if found.moves else ""
         return Outcome(
             prepared.scenario.name,
@@ -292,6 +295,15 @@ class Lockstep:
             fields=found.fields,
             stirred=found.stirred,
         )
+
+    def _with_value_line(self, finding: Finding, index: int) -> Finding:
+        """Return a finding with what stood on the pin of the channel bit's value."""
+        drive = self.harness.drive
+        if "bit" not in drive.slots:
+            return finding
+        lsb, end = drive.lsb("bit"), finding.shown.stimulus.end
+        line = value_line(self.events(index), lsb, drive.flipped >> lsb & 1, end)
+        return replace(finding, shown=replace(finding.shown, value_line=line))
 
     def _recovery(self) -> Recovery | None:
         """Return what follows the core's own separator, if it has one."""

@@ -235,3 +235,17 @@ class Player:
         lsb, width = self._drive.slots[name]
         fitted: Words = values.astype(np.uint64) & np.uint64((1 << width) - 1)
         return fitted << np.uint64(lsb)
+
+
+def value_line(events: Path, lsb: int, flipped: int, end: int) -> Lane:
+    """Return one bit of the drive word in each cycle before `end`, `flipped` behind an event."""
+    cycles, values = [-1], [0]
+    with events.open(encoding="ascii") as file:
+        next(file)
+        for cycle, word in map(str.split, file):
+            if int(cycle) >= end:
+                break
+            value = int(word, 16) >> lsb & 1
+            cycles += [int(cycle), int(cycle) + 1]
+            values += [value, value ^ flipped]
+    return Lane.of(np.array(cycles, np.int64), np.array(values))

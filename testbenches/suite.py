@@ -15,6 +15,7 @@ from datetime import date
 from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.engine.alternatives import tried
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.stirred import input_name, register_name
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
@@ -49,6 +50,7 @@ from testbenches.toolchain import SIMULATORS, simulators, why_not
 
 Say = Callable[[str], None]
 Judged = tuple[Outcome, int]  # and the exit status it alone would give
+MOST_TRIED = 2  # scenarios on whose mismatch other bindings are tried
 ENOUGH = 4096  # bytes free on a disk that took all that was written
 NOTHING = "compared nothing: the core shows no field, and the scenario reads no status"
 
@@ -122,18 +124,38 @@ def run_suite(
         if any(status != EXIT_AGREE for _, status in outcomes):
             _refuse_full_disk(work)
     paths = [path for path, _ in scenarios] * len(options.simulators)
+    scope = scope_of(binding, options, lockstep.profile)
+    runs = tuple(
+        RunResult(outcome, options.command(path, outcome.simulator), status)
+        for path, (outcome, status) in zip(paths, outcomes, strict=True)
+    )
     return SuiteResult(
-        scope_of(binding, options, lockstep.profile),
+        scope,
         options.seed,
         tuple(options.simulators),
-        tuple(
-            RunResult(outcome, options.command(path, outcome.simulator), status)
-            for path, (outcome, status) in zip(paths, outcomes, strict=True)
-        ),
+        with_trials(runs, scope),
         options.live,
         options.policies,
         options.strict,
     )
+
+
+def with_trials(runs: Sequence[RunResult], scope: Scope) -> tuple[RunResult, ...]:
+    """Return runs with what is commonly wrong in a binding tried on the first that mismatch."""
+    names = [run.outcome.scenario for run in runs if run.outcome.finding is not None]
+    trying = list(dict.fromkeys(names))[:MOST_TRIED]
+    lags = {name: lag for name, lag in scope.lags.items() if name not in scope.waived}
+    return tuple(
+        _with_trial(run, scope, lags) if run.outcome.scenario in trying else run for run in runs
+    )
+
+
+def _with_trial(run: RunResult, scope: Scope, lags: dict[str, int]) -> RunResult:
+    finding = run.outcome.finding
+    if finding is None:
+        return run
+    finding = replace(finding, tried=tried(finding, scope.profile, lags))
+    return replace(run, outcome=replace(run.outcome, finding=finding))
 
 
 def _refuse_nothing(binding: Binding) -> None:

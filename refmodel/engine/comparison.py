@@ -17,8 +17,10 @@ from refmodel.engine.compare import CHANNEL_BIT, Checker, Compared, Mismatch
 from refmodel.engine.core_separator import Recovery
 from refmodel.engine.evidence import Evidence, Reads
 from refmodel.engine.finding import AccessSeen, Finding, Shown
+from refmodel.engine.history import History
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.engine.stirred import Stirred
+from refmodel.engine.symptoms import symptoms
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
@@ -103,6 +105,7 @@ class Comparison:
         self._checker = Checker(
             profile.status, dict(held.fields), held.start, lines=dict(held.lines)
         )
+        self._history = History(profile)
         self._spans = 0
         self._last: Shown | None = None
         self._shown: Shown | None = None
@@ -129,6 +132,8 @@ class Comparison:
             self._shown = seen
         if mismatch is not None:
             self._found = self._finding(mismatch, seen)
+        else:
+            self._history.follow(seen.state, seen.stimulus, seen.expected, seen.stimulus.end)
         return mismatch is not None
 
     def _judge_separator(self) -> None:
@@ -177,6 +182,10 @@ class Comparison:
 
     def _finding(self, mismatch: Mismatch, shown: Shown) -> Finding:
         """Say of a mismatch where and when it is, why, and what the host did before."""
+        target = mismatch.cycle - mismatch.lag
+        self._history.follow(shown.state, shown.stimulus, shown.expected, target + 1)
+        earlier = self._history.before(mismatch.field)
+        told = symptoms(mismatch, self._profile, shown, earlier)
         return Finding(
             mismatch,
             self._cause(mismatch, shown),
@@ -184,6 +193,8 @@ class Comparison:
             float(mismatch.cycle * self._profile.cycle_ns),
             accesses_before(shown.stimulus, shown.reads, mismatch.cycle),
             shown,
+            tuple(earlier),
+            tuple(told) if mismatch.field != CHANNEL_BIT else (),
         )
 
     def _cause(self, mismatch: Mismatch, shown: Shown) -> Cause:

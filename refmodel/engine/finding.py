@@ -8,7 +8,9 @@ from refmodel.block.registers import State
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import Mismatch
 from refmodel.engine.evidence import Observed, Reads
+from refmodel.engine.history import Earlier
 from refmodel.engine.timeline import Expected
+from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
 
@@ -44,11 +46,24 @@ class Shown:
     compared_from: int
     places: tuple[tuple[int, str], ...] = ()
     moves: Moves | None = None
+    value_line: Lane | None = None
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A change of the binding, or another policy, and whether the span agrees with it."""
+
+    change: str
+    agrees: bool
 
 
 @dataclass(frozen=True)
 class Finding:
-    """The first mismatch of a run: where, when, why, after which accesses, and its span."""
+    """The first mismatch of a run: where, when, why, after which accesses, and its span.
+
+    `earlier` has what happened before and still matters, `symptoms` what the whole span tells,
+    `tried` which changes of the binding were tried on it.
+    """
 
     mismatch: Mismatch
     cause: Cause
@@ -56,6 +71,9 @@ class Finding:
     time_ns: float
     accesses: list[AccessSeen]
     shown: Shown
+    earlier: tuple[Earlier, ...] = ()
+    symptoms: tuple[str, ...] = ()
+    tried: tuple[Tried, ...] = ()
 
     def same_as(self, other: Finding) -> bool:
         """Return whether two runs of one scenario mismatch in the same way."""

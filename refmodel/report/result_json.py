@@ -127,6 +127,12 @@ def _mismatch(finding: Finding) -> dict[str, Any]:
             "after": cause.after,
         },
         "last_accesses": [_access(seen) for seen in finding.accesses],
+        "earlier": [
+            {"event": e.what, "cycle": e.cycle, "value": e.value, "mask": e.mask}
+            for e in finding.earlier
+        ],
+        "symptoms": list(finding.symptoms),
+        "tried": [{"change": one.change, "agrees": one.agrees} for one in finding.tried],
         "track_position": finding.place,
     }
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
-from refmodel.engine.finding import AccessSeen, Finding
+from refmodel.engine.finding import AccessSeen, Finding, Tried
+from refmodel.engine.history import MATCH, RESET, Earlier
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import (
     DRIVE_STATUS,
@@ -14,6 +15,7 @@ from refmodel.ground.bus import (
     READ_DRIVE,
     READ_OTHER,
     READ_UNUSED,
+    WRITE_KINDS,
     WRITE_UNUSED,
     WRITTEN,
 )
@@ -58,6 +60,12 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield "clause", f"{clause}: {said}" if said else clause
     yield "cause", cause_text(finding, layout)
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
+    if finding.earlier:
+        yield from _labelled("earlier", [earlier_text(e) for e in finding.earlier])
+    if finding.symptoms:
+        yield from _labelled("also", list(finding.symptoms))
+    if finding.tried:
+        yield "tried", tried_text(finding.tried)
     yield "seed", str(suite.seed)
     yield "reproduce", run.reproduce
     if clause == "B14":
@@ -72,6 +80,36 @@ def _labelled(label: str, lines: list[str]) -> Iterator[tuple[str, str]]:
     """Yield lines under one label; with none of them, that there is none."""
     for n, line in enumerate(lines or ["none before this cycle"]):
         yield "" if n else label, line
+
+
+def earlier_text(event: Earlier) -> str:
+    """Say what happened some time before a mismatch and still matters for it."""
+    at = f"cycle {event.cycle}"
+    if event.what == RESET:
+        return f"{at}: last cycle of the last reset"
+    if event.what == MATCH:
+        return f"{at}: last match of sync_word" + ", which restarts the byte" * event.value
+    if event.what in WRITE_KINDS:
+        part = {WORD: "", HIGH: ", high byte"}.get(event.mask, ", low byte")
+        return f"{at}: last write of {event.what}{part}: 0x{event.value:04X}"
+    return f"{at}: {event.what} {'rises' if event.value else 'falls'}"
+
+
+def tried_text(tried: Sequence[Tried]) -> str:
+    """Say which changes of the binding were tried, and with which the span agrees."""
+    agreeing = [one.change for one in tried if one.agrees]
+    said = f"{counted(len(tried), 'change')} of binding and policies"
+    if agreeing:
+        with_them = " or with ".join(agreeing)
+        return f"{said}; this revolution agrees with {with_them}"
+    kinds = {
+        "latency": ("latency", "bus.read_latency"),
+        "strobe and value": ("disk.strobe and",),
+        "polarities": ("disk.", "inputs.", "gates.", "reset."),
+        "policies": ("policy",),
+    }
+    names = [n for n, begins in kinds.items() if any(t.change.startswith(begins) for t in tried)]
+    return f"{said} ({', '.join(names)}); this revolution agrees with none"
 
 
 def _through(finding: Finding) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from refmodel.ground.depth import Depth
+from refmodel.ground.errors import InputError
 from refmodel.ground.yamlfile import Schema
 from testbenches.binding.pins import LEVEL_INPUTS
 from testbenches.binding.roles import GATES
@@ -21,6 +22,14 @@ def depth_of(binding: Binding) -> Depth:
         return Depth(binding.disk.latency, levels=late, straight=straight)
     writes = bus.latency + bus.write_latency
     return Depth(binding.disk.latency, bus.latency, writes, late, bus.counted, straight)
+
+
+def refuse_depth(binding: Binding, who: str) -> None:
+    """Raise UserError at the first key beyond `bus.read_latency` that says how deep the core is."""
+    for key in depth_told(binding):
+        if key != "bus.read_latency":
+            message = f"{who}: takes no such core yet; leave the key out, or use `cellstep run`"
+            raise InputError([binding.document.problem(tuple(key.split(".")), message)])
 
 
 def depth_told(binding: Binding) -> dict[str, str]:

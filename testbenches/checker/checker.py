@@ -19,6 +19,7 @@ from refmodel.engine.comparison import Comparison, Held
 from refmodel.ground.bus import READ_OTHER, READ_STATUS, READ_STATUS_PART
 from refmodel.ground.errors import UserError
 from refmodel.profile import Profile
+from testbenches.binding.depth import refuse_depth
 from testbenches.binding.load import load_binding
 from testbenches.binding.schema import STATUS, Binding
 from testbenches.checker.accesses import PARTS, Access, Bus, at_edge, one_an_edge
@@ -291,6 +292,7 @@ class Checker:
 
 def _refuse_what_it_cannot(binding: Binding, calls: bool) -> None:
     """Raise UserError for a binding the checker cannot follow."""
+    refuse_depth(binding, "the checker")
     if binding.disk.flux is not None:
         message = "the checker takes channel bits: name the separator's output as strobe and value"
         raise refuse(binding, ("disk", "flux"), message)

@@ -17,7 +17,7 @@ from refmodel.report.outdir import ResultFolder, to_text
 from refmodel.report.result import AGREE, ERROR, MISMATCH, Gap, Outcome, RunResult, SuiteResult
 from testbenches.binding.schema import Binding
 from testbenches.checker.spans import Known
-from testbenches.suite import Options, scope_of
+from testbenches.suite import Options, scope_of, with_trials
 
 SIMULATORS = {"Icarus Verilog": "icarus", "Verilator": "verilator"}
 NOTHING = "compared nothing"
@@ -79,11 +79,12 @@ def _suite(watched: Watched) -> SuiteResult:
     scope = scope_of(watched.binding, options, watched.profile)
     gaps = (*scope.not_compared, *_gaps(watched))
     again = f"run the test {test} again with seed {seed}"
+    scope = replace(scope, not_compared=gaps)
     return SuiteResult(
-        replace(scope, not_compared=gaps),
+        scope,
         seed,
         (name,),
-        (RunResult(outcome, again, status),),
+        with_trials([RunResult(outcome, again, status)], scope),
         policies=dict(watched.policies),
     )
 

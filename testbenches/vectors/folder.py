@@ -15,6 +15,7 @@ import numpy as np
 import hdl_stubs
 from refmodel.ground.errors import UserError
 from refmodel.world.find import find_scenario
+from testbenches.binding.depth import refuse_depth
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
 from testbenches.harness import render, wiring
@@ -54,6 +55,7 @@ def write_vectors(binding: Binding, order: Order, folder: Path) -> list[str]:
         raise UserError(f"--out {folder}: exists already; vectors are written to a new folder")
     if order.profile is not None:
         binding = binding.model_copy(update={"profile": _given_profile(order.profile)})
+    refuse_depth(binding, "vectors")
     path, scenario = find_scenario(order.scenario)
     with tempfile.TemporaryDirectory(prefix="cellstep-") as work:
         lockstep = Lockstep(binding, Path(work), order.seed, order.policies)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED
 from refmodel.block.registers import RegisterBlock
@@ -176,10 +177,11 @@ def _clipped(lane: Lane, first: int, end: int) -> Lane:
 def _reads(shown: Shown, scope: Scope, first: int, end: int) -> dict[str, Any]:
     """Return the reads of status: edge, what the model returns, and whether the core differs."""
     stimulus, reads = shown.stimulus, shown.reads
-    made = stimulus.access_cycle[reads_status(stimulus.access_kind)]
-    cycles = made[_part(made, first, end)]
-    every = dict(zip(shown.expected.read_cycle.tolist(), shown.expected.read_value, strict=True))
-    model = np.array([int(every.get(cycle, 0)) for cycle in cycles.tolist()], np.int64)
+    status = reads_status(stimulus.access_kind)
+    made = stimulus.access_cycle[status]
+    inside = _part(made, first, end)
+    cycles = made[inside]
+    model = _expected_words(shown, scope, cycles) & stimulus.access_mask[status][inside]
     core = dict(zip(reads.cycle.tolist(), reads.value.tolist(), strict=True))
     returned = np.array(
         [core.get(c, m) for c, m in zip(cycles.tolist(), model.tolist(), strict=True)], np.int64
@@ -191,6 +193,16 @@ def _reads(shown: Shown, scope: Scope, first: int, end: int) -> dict[str, Any]:
         "wrong": _wrong_reads(shown, scope, first, end),
         "digits": STATUS_WIDTH // 4,
     }
+
+
+def _expected_words(shown: Shown, scope: Scope, cycles: Cycles) -> NDArray[np.int64]:
+    """Return status as reads at these edges must return it, each field as late as it may be."""
+    words = np.zeros(len(cycles), np.int64)
+    for field in scope.profile.status.fields:
+        lane = shown.expected.lanes[field.name]
+        at = np.maximum(cycles - 1 - scope.lags[field.name], lane.cycle[0])
+        words |= lane.at(at).astype(np.int64) << field.lsb
+    return words
 
 
 def _wrong_reads(shown: Shown, scope: Scope, first: int, end: int) -> list[int]:

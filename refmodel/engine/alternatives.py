@@ -1,0 +1,178 @@
+"""What is commonly wrong in a binding, tried on the span of a mismatch.
+
+No simulator runs again. What the core showed stays; what the model is given changes to what the
+core got if the binding is wrong in this way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import get_args
+
+import numpy as np
+
+from refmodel.block.fields import FIELD_NAMES
+from refmodel.block.registers import RegisterBlock
+from refmodel.block.settings import Policies
+from refmodel.engine.compare import CHANNEL_BIT, Checker
+from refmodel.engine.evidence import Reads
+from refmodel.engine.finding import Finding, Shown, Tried
+from refmodel.engine.timeline import LINES, Timeline
+from refmodel.ground.lane import Lane
+from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
+from refmodel.profile import Profile
+
+LATEST = 3  # cycles that a latency is tried longer than the binding's
+GATES = ("master_enable", "channel_enable")
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """What is given to the model and the comparison in place of what the binding says."""
+
+    change: str
+    stimulus: Stimulus
+    profile: Profile
+    lags: Mapping[str, int]
+    reads: Reads
+    start: int
+
+
+def tried(finding: Finding, profile: Profile, lags: Mapping[str, int]) -> tuple[Tried, ...]:
+    """Return every change that was tried on the span of a mismatch.
+
+    `lags` has the compared fields and lines and the latency the binding allows each. Changes of
+    what goes into the core are tried in a run's first span only: before a later one the core has
+    already met them.
+    """
+    shown = finding.shown
+    if finding.mismatch.field not in lags:
+        return ()
+    known = {name: lag for name, lag in lags.items() if name in _comparable(shown)}
+    plain = _Trial("", shown.stimulus, profile, known, shown.reads, shown.compared_from)
+    return tuple(
+        Tried(trial.change, _agrees(trial, shown)) for trial in _trials(plain, finding, shown)
+    )
+
+
+def _comparable(shown: Shown) -> set[str]:
+    return set(shown.expected.lanes) | set(LINES)
+
+
+def _agrees(trial: _Trial, shown: Shown) -> bool:
+    """Return whether the span agrees with what is tried."""
+    timeline = Timeline(trial.profile)
+    timeline.state = shown.state
+    if shown.stimulus.first == 0:
+        timeline.state = RegisterBlock(trial.profile).state
+    try:
+        expected = timeline.run(trial.stimulus)
+    except Exception:
+        return False
+    fields = {name: lag for name, lag in trial.lags.items() if name in expected.lanes}
+    lines = {name: lag for name, lag in trial.lags.items() if name in expected.lines}
+    checker = Checker(trial.profile.status, fields, trial.start, lines=lines)
+    found = checker.check(expected, shown.observed, trial.reads)
+    return found is None and bool(checker.cycles_compared or checker.reads_compared)
+
+
+def _trials(plain: _Trial, finding: Finding, shown: Shown) -> Iterator[_Trial]:
+    yield from _latencies(plain, finding)
+    yield from _read_latencies(plain, finding, shown)
+    yield from _policies(plain)
+    if shown.stimulus.first == 0:
+        if CHANNEL_BIT not in shown.observed.lanes:
+            yield from _disk_ports(plain, shown.value_line)
+        yield from _levels(plain)
+        yield from _resets(plain)
+
+
+def _latencies(plain: _Trial, finding: Finding) -> Iterator[_Trial]:
+    """Yield other latencies of the mismatching field, and of all of status together."""
+    field = finding.mismatch.field
+    now = plain.lags[field]
+    for lag in range(max(0, now - LATEST), now + LATEST + 1):
+        if lag != now:
+            yield replace(
+                plain, change=f"latency: {{{field}: {lag}}}", lags={**plain.lags, field: lag}
+            )
+    if field in FIELD_NAMES:
+        for lag in range(max(0, now - 1), now + 2):
+            if lag != now:
+                every = {n: lag if n not in LINES else old for n, old in plain.lags.items()}
+                yield replace(plain, change=f"latency: {{status: {lag}}}", lags=every)
+
+
+def _read_latencies(plain: _Trial, finding: Finding, shown: Shown) -> Iterator[_Trial]:
+    """Yield reads whose values come a cycle or two sooner or later than the binding says."""
+    if finding.mismatch.through != "read":
+        return
+    reads = shown.reads
+    for shift in (1, 2):
+        sooner = replace(reads, cycle=reads.cycle + shift)
+        yield replace(plain, change=f"bus.read_latency: {shift} less", reads=sooner)
+    if len(reads.cycle) > 1:  # a register still shows what the read before put there
+        later = replace(
+            reads,
+            cycle=reads.cycle[:-1],
+            mask=reads.mask[:-1],
+            value=reads.value[1:],
+            unknown=reads.unknown[1:],
+            undecided=None if reads.undecided is None else reads.undecided[1:],
+        )
+        yield replace(plain, change="bus.read_latency: 1 more", reads=later)
+
+
+def _policies(plain: _Trial) -> Iterator[_Trial]:
+    for name, info in Policies.model_fields.items():
+        for choice in get_args(info.annotation):
+            if choice != getattr(plain.profile.policies, name):
+                other = plain.profile.with_policies({name: str(choice)})
+                yield replace(plain, change=f"policy {name}={choice}", profile=other)
+
+
+def _disk_ports(plain: _Trial, line: Lane | None) -> Iterator[_Trial]:
+    """Yield the channel bits a core gets when strobe and value are bound wrongly."""
+    stimulus = plain.stimulus
+    inverted = stimulus.with_bits(stimulus.bit_cycle, 1 - stimulus.bit)
+    yield replace(plain, change="disk.value active the other way", stimulus=inverted)
+    if line is None:
+        return
+    every = np.arange(stimulus.first, stimulus.end, dtype=np.int64)
+    value = line.at(every).astype(np.uint8)
+    strobe = np.isin(every, stimulus.bit_cycle, assume_unique=True)
+    ones = value == 1
+    swapped = stimulus.with_bits(every[ones], strobe[ones].astype(np.uint8))
+    yield replace(plain, change="disk.strobe and disk.value the other way round", stimulus=swapped)
+    between = stimulus.with_bits(every[~strobe], value[~strobe])
+    yield replace(plain, change="disk.strobe active the other way", stimulus=between)
+
+
+def _levels(plain: _Trial) -> Iterator[_Trial]:
+    """Yield the levels a core gets when one is bound with the wrong polarity."""
+    stimulus = plain.stimulus
+    for name, unbound in LEVEL_INPUTS.items():
+        lane = stimulus.levels.get(name, Lane.constant(unbound, stimulus.first))
+        if name in GATES and name not in stimulus.levels:
+            continue
+        turned = Lane(lane.cycle, 1 - lane.value)
+        key = f"gates.{name.removesuffix('_enable')}" if name in GATES else f"inputs.{name}"
+        levels = {**stimulus.levels, name: turned}
+        yield replace(
+            plain,
+            change=f"{key} active the other way",
+            stimulus=replace(stimulus, levels=levels),
+        )
+
+
+def _resets(plain: _Trial) -> Iterator[_Trial]:
+    """Yield what a core gets that is in reset when it should not be."""
+    stimulus = plain.stimulus
+    if not stimulus.resets or stimulus.resets[0][0] != stimulus.first:
+        return
+    begins = stimulus.resets[0][1]
+    turned = replace(stimulus, resets=((begins, stimulus.end),), reset_before=0)
+    yield replace(
+        plain, change="reset.active the other way", stimulus=turned, start=plain.start + 1
+    )

@@ -1,0 +1,133 @@
+"""What the span of a mismatch tells beyond it: dead outputs, straight levels, shifted bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from refmodel.block.control import TOP_BIT_FRAMING, WAIT_FOR_SYNC
+from refmodel.block.fields import FIELD_NAMES
+from refmodel.engine.compare import Mismatch
+from refmodel.engine.control import bit_of, control_lane
+from refmodel.engine.finding import Shown
+from refmodel.engine.framing import Framing, frame, sync_word_writes
+from refmodel.engine.history import MATCH, Earlier
+from refmodel.ground.lane import Cycles, Lane, either
+from refmodel.profile import Profile
+
+LEVELS = ("dma_active", "writing")
+BYTE = 8  # channel bits
+ENOUGH = 2  # changes of the core's that say the same
+FARTHEST = 16  # channel bits
+
+
+def symptoms(
+    mismatch: Mismatch, profile: Profile, shown: Shown, earlier: list[Earlier]
+) -> Iterator[str]:
+    """Yield what the span tells beyond its first mismatch, in sentences."""
+    if dead(shown):
+        yield (
+            "no compared output ever changed in this revolution: are clock, enable and reset bound"
+            " right, and does the core drive its outputs?"
+        )
+        return
+    if follows_its_input(mismatch, shown):
+        yield (
+            f"{mismatch.field} follows its input in the same cycle: the read at this edge returns"
+            f" the level as it is, not as sampled; inputs.{mismatch.field}.path: straight says so"
+        )
+    shift = shifted_bytes(mismatch, profile, shown)
+    if shift:
+        yield _shift_text(shift, mismatch, earlier)
+
+
+def dead(shown: Shown) -> bool:
+    """Return whether no lane of the core changes though the model's do."""
+    since = shown.compared_from
+    lanes = {n: lane for n, lane in shown.observed.lanes.items() if n in FIELD_NAMES}
+    still = all(not (lane.cycle > since).any() for lane in lanes.values())
+    moving = any((shown.expected.lanes[name].cycle > since).any() for name in lanes)
+    same_reads = len(np.unique(shown.reads.value & shown.reads.mask)) <= 1
+    return bool(lanes) and still and moving and same_reads
+
+
+def follows_its_input(mismatch: Mismatch, shown: Shown) -> bool:
+    """Return whether a read shows a level that changed at its own edge, and already as it is."""
+    if mismatch.through != "read" or mismatch.field not in LEVELS or mismatch.unknown:
+        return False
+    level = shown.stimulus.level(mismatch.field)
+    changed = bool((level.cycle == mismatch.cycle).any())
+    return changed and int(level.at(mismatch.cycle)) == mismatch.observed
+
+
+def shifted_bytes(mismatch: Mismatch, profile: Profile, shown: Shown) -> int:
+    """Return by how many channel bits the core completes its bytes later than the model.
+
+    Below 0 it is earlier; 0: not always by as many, or not known. Only `data` tells.
+    """
+    data = shown.observed.lanes.get("data")
+    if data is None or mismatch.field not in ("data", "byte_ready") or mismatch.through != "status":
+        return 0
+    framing = _framing(profile, shown)
+    lag = mismatch.lag if mismatch.field == "data" else 0
+    core = data.delayed(-lag)
+    restarts = shown.stimulus.bit_cycle[framing.restart]
+    after = restarts[restarts > mismatch.cycle - lag]
+    until = int(after[0]) if len(after) else shown.stimulus.end
+    at = core.cycle[(core.cycle >= mismatch.cycle - lag) & (core.cycle < until)]
+    bits = shown.stimulus.bit_cycle
+    index = np.searchsorted(bits, at)
+    inside = index < len(bits)
+    at, index = at[inside], index[inside]
+    if len(at) < ENOUGH:
+        return 0
+    cut = framing.window[index] & 0xFF == core.at(at)
+    on_a_bit = bits[index] == at
+    if on_a_bit.all() and cut.all():
+        return _phase(np.searchsorted(bits, framing.byte_cycle), index)
+    return _whole_bytes(shown.expected.lanes["data"], core, at, bits)
+
+
+def _framing(profile: Profile, shown: Shown) -> Framing:
+    """Return how the model frames the span."""
+    stimulus, state = shown.stimulus, shown.state
+    control = control_lane(stimulus, state.control)
+    waits = either(stimulus.level("wait_for_sync"), bit_of(control, WAIT_FOR_SYNC))
+    policy = profile.policies.realign
+    always = Lane.constant(int(policy == "always"), stimulus.first)
+    realigning = waits if policy == "when_waiting" else always
+    writes = sync_word_writes(stimulus, state.sync_word)
+    return frame(stimulus, writes, state, realigning, bit_of(control, TOP_BIT_FRAMING))
+
+
+def _phase(model: Cycles, core: Cycles) -> int:
+    """Return by how many bits the core's bytes end behind the model's; 0 if that differs.
+
+    Up to the next match that realigns, the model's end every eight bits.
+    """
+    coming = model[model >= core[0]]
+    if not len(coming):
+        return 0
+    behind = (core - coming[0]) % BYTE
+    return int(behind[0]) if (behind == behind[0]).all() else 0
+
+
+def _whole_bytes(model: Lane, core: Lane, at: Cycles, bits: Cycles) -> int:
+    """Return by how many channel bits the core's changes come after the same ones of the model."""
+    mine = list(zip(np.searchsorted(bits, at).tolist(), core.at(at).tolist(), strict=True))
+    theirs = dict(
+        zip(np.searchsorted(bits, model.cycle).tolist(), model.value.tolist(), strict=True)
+    )
+    for shift in (n * sign for n in range(1, FARTHEST + 1) for sign in (1, -1)):
+        if all(theirs.get(index - shift) == value for index, value in mine):
+            return shift
+    return 0
+
+
+def _shift_text(shift: int, mismatch: Mismatch, earlier: list[Earlier]) -> str:
+    bits = f"{abs(shift)} channel bit{'' if abs(shift) == 1 else 's'}"
+    way = "late" if shift > 0 else "early"
+    matches = [event.cycle for event in earlier if event.what == MATCH]
+    since = f"the match at cycle {matches[-1]}" if matches else f"cycle {mismatch.cycle}"
+    return f"the core completes its bytes {bits} {way} from {since} on"
