@@ -5,17 +5,45 @@ from __future__ import annotations
 from fractions import Fraction
 from importlib import resources
 from pathlib import Path
+from typing import Literal
 
+from pydantic import Field as Key
 from pydantic import model_validator
 
 from refmodel.block.settings import Settings
 from refmodel.ground.errors import InputError, UserError, near
-from refmodel.ground.yamlfile import load
+from refmodel.ground.yamlfile import Schema, load
 from refmodel.separator.choose import NAMES, make_separator
 from refmodel.separator.interface import Separator
 from refmodel.separator.parameters import SeparatorPart
 
+SHORTEST_PULSE_NS, LONGEST_PULSE_NS = 150, 1100
 PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
+
+
+class WritePulse(Schema):
+    """How the machine's block shows a written 1 to the drive, unless a binding says otherwise.
+
+    A pulse of `ns`, as whole cycles, or a line that changes its level (`toggle`). Drives take 150
+    to 1 100 ns (from memory, common practice).
+    """
+
+    form: Literal["pulse", "toggle"] = "pulse"
+    ns: float | None = Key(None, ge=SHORTEST_PULSE_NS, le=LONGEST_PULSE_NS)
+
+    @model_validator(mode="after")
+    def _is_one_of_both(self) -> WritePulse:
+        if self.form == "toggle" and self.ns is not None:
+            raise ValueError(
+                f"ns {self.ns:g} is the length of a pulse, and a toggling line has none"
+            )
+        if self.form == "pulse" and self.ns is None:
+            raise ValueError("a pulse needs ns, how long it is, e.g. 400")
+        return self
+
+    def cycles(self, cycle_ns: Fraction) -> int:
+        """Return how many cycles it lasts, 1 for a line that toggles."""
+        return 1 if self.ns is None else max(1, round(self.ns / float(cycle_ns)))
 
 
 class Profile(Settings):
@@ -24,6 +52,7 @@ class Profile(Settings):
     name: str
     about: str = ""
     separator: SeparatorPart = SeparatorPart()
+    write_pulse: WritePulse | None = None  # None: pulses of a cycle
 
     @model_validator(mode="after")
     def _bits_last(self) -> Profile:
@@ -31,6 +60,12 @@ class Profile(Settings):
             raise ValueError(
                 f"a channel bit of {self.channel_bit_ns} ns takes {float(self.cycles_per_bit):.3g}"
                 f" of a cycle of {float(self.cycle_ns):.6g} ns; it must take 1 or more (B2)"
+            )
+        pulse = self.write_pulse.cycles(self.cycle_ns) if self.write_pulse else 1
+        if pulse >= self.cycles_per_written_bit:
+            raise ValueError(
+                f"write_pulse.ns: {pulse} cycles are no shorter than a written channel bit of"
+                f" {self.cycles_per_written_bit}; two ones in a row would be one pulse"
             )
         for name in NAMES:
             try:

@@ -202,3 +202,24 @@ def test_no_such_profile(name, message):
 def test_empty_file(tmp_path):
     """An empty file is no profile."""
     assert refusal(tmp_path, "", UserError) == "mine.yaml: the file is empty"
+
+
+@pytest.mark.parametrize(
+    ("pulse", "message"),
+    [
+        ("{ns: 100}", "write_pulse.ns: '100' should be greater than or equal to 150"),
+        ("{ns: 1200}", "write_pulse.ns: '1200' should be less than or equal to 1100"),
+        ("{form: toggle, ns: 400}", "a toggling line has none"),
+        ("{form: pulse}", "a pulse needs ns, how long it is, e.g. 400"),
+        ("{ns: 1000}\nwrite_bit_cycles: 6", "write_bit_cycles"),
+        ("{ns: 1100}\nclock_hz: 14000000\nchannel_bit_ns: 1000", "15 cycles are no shorter than a"),
+    ],
+)
+def test_write_pulses_no_drive_takes_are_refused(pulse, message, tmp_path):
+    """A write pulse outside 150 to 1 100 ns, or as long as a channel bit, is told by its key."""
+    path = tmp_path / "own.yaml"
+    own = "" if "clock_hz" in pulse else "clock_hz: 7093790\nchannel_bit_ns: 2000\n"
+    path.write_text(f"name: own\n{own}write_pulse: {pulse}\n")
+    with pytest.raises(InputError) as error:
+        load_profile(str(path))
+    assert message in str(error.value)

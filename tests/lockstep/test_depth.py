@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 from variants import variant
 
+from refmodel.profile import PROFILES
+
 HERE = Path(__file__).parent
 LEVELS = {
     "master: en_master, channel: en_channel": "master: {port: en_master, latency: 1}, "
@@ -114,6 +116,21 @@ def test_wires_and_forms_agree(outcomes, tmp_path, data):
     said, reads, _ = verdicts(outcomes(path, "block/stirred_gates", revolutions=1))
     assert said == {"agree"}
     assert reads
+
+
+@pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
+@pytest.mark.parametrize(("pulse", "shown"), [("{ns: 400}", LONG), ("{form: toggle}", LEVEL)])
+def test_a_profile_gives_the_write_pulse_in_ns(outcomes, tmp_path, pulse, shown):
+    """400 ns are three cycles of 141 ns, with no key in the binding; so is a line that toggles."""
+    text = (PROFILES / "pal_dd.yaml").read_text()
+    said = {}
+    for name, given in (("right", pulse), ("wrong", "{ns: 800}")):
+        change = [("profile: pal_dd", "profile: p.yaml")]
+        path = variant(tmp_path / name, form(shown).items(), change)
+        (path.parent / "p.yaml").write_text(f"{text}write_pulse: {given}\n")
+        (outcome,) = outcomes(path, "block/write_transfer", revolutions=1)
+        said[name] = outcome.finding and outcome.finding.mismatch.field
+    assert said == {"right": None, "wrong": "write_data"}
 
 
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
