@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
@@ -19,7 +20,6 @@ from testbenches.binding.roles import Signal
 from testbenches.binding.schema import Binding
 from testbenches.hdl.elaborate import verilog_literal
 
-HARNESS = "cellstep_harness"
 HELD = (
     "reset",
     "flux",
@@ -103,6 +103,7 @@ class Harness:
     source: str
     addresses: Mapping[tuple[str, int], int]  # (register, mask of the bits): bus address
     other_address: int  # where a read has no effect
+    name: str = ""  # of its module, which no core can know
 
     @property
     def status_addresses(self) -> list[int]:
@@ -113,8 +114,17 @@ class Harness:
 def generate(binding: Binding, ports: CorePorts) -> Harness:
     """Generate the harness for a binding whose ports have been checked."""
     drive = drive_of(binding, ports)
-    source = render("harness.sv.j2", wiring(binding, ports, drive))
-    return Harness(binding, drive, binding.bus_shape, source, *_addresses(binding, ports))
+    name = _own_name(ports)
+    source = render("harness.sv.j2", wiring(binding, ports, drive) | {"own": name})
+    return Harness(binding, drive, binding.bus_shape, source, *_addresses(binding, ports), name)
+
+
+def _own_name(ports: CorePorts) -> str:
+    """Return a name drawn from the text of the core, so that the core cannot contain it."""
+    digest = hashlib.sha256()
+    for path in dict.fromkeys((*ports.sources, *ports.files)):
+        digest.update(path.read_bytes())
+    return f"bench_{digest.hexdigest()[:16]}"
 
 
 def render(template: str, values: Mapping[str, object]) -> str:
@@ -134,7 +144,8 @@ def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
     connections |= {port: f"{ports.width(port)}'d{value}" for port, value in binding.tie.items()}
     taken = {*connections, binding.bus.read_data if binding.bus else None}
     outputs = {port: width for port, width in ports.outputs.items() if port not in taken}
-    connections |= {port: port for port in outputs}
+    wires = {port: f"of_core_{port}" for port in outputs}
+    connections |= wires
     if binding.bus is not None and binding.bus.read_data is not None:
         connections[binding.bus.read_data] = "read_data"
     watched = binding.all_observed
@@ -163,6 +174,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
         "enable_every": binding.clock.enable_every,
         "connections": connections,
         "outputs": outputs,
+        "wires": {port: f"{ports.declared(port)}{wire}" for port, wire in wires.items()},
         "straight": sorted(depth_of(binding).straight),
         "observed": [_inverted(_seen(w.expression, outputs), w.active) for w in watched],
         "observed_width": max(1, sum(w.width for w in watched)),
@@ -249,7 +261,7 @@ def _inverted(expression: str, active: str) -> str:
 
 def _seen(expression: str, outputs: Mapping[str, int]) -> str:
     """Return an observed name as seen from the harness: an output's wire, or below `dut`."""
-    return expression if expression.split("[")[0] in outputs else f"dut.{expression}"
+    return f"of_core_{expression}" if expression.split("[")[0] in outputs else f"dut.{expression}"
 
 
 def _addresses(binding: Binding, ports: CorePorts) -> tuple[dict[tuple[str, int], int], int]:

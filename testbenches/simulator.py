@@ -23,7 +23,7 @@ from cocotb_tools.check_results import get_results
 from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.build import PUBLIC
-from testbenches.harness import HARNESS, Harness
+from testbenches.harness import Harness
 from testbenches.job import BUILD_FAILED, DISK_FULL, Job, Run, RunDone
 from testbenches.toolchain import cache_folder, need, simulator_environment
 
@@ -131,7 +131,7 @@ class Session:
         key = _digest(*built, *_contents(self._ports))
         return Job(
             self.simulator,
-            HARNESS,
+            self._harness.name,
             tuple(source.resolve() for source in self._ports.sources),
             tuple(folder.resolve() for folder in self._ports.include_dirs),
             dict(core.defines),

@@ -17,7 +17,6 @@ from jinja2 import Environment, StrictUndefined
 from refmodel.drive.two_wire import BusTimes, times_of
 from refmodel.drive.wire import Message, Sample, WireFault, check, decode, stretches
 from refmodel.ground.errors import CannotRun
-from testbenches.harness import HARNESS
 from testbenches.hdl.elaborate import Design
 from testbenches.job import BUILD_FAILED, Job
 from testbenches.simulator import Session, said
@@ -26,6 +25,7 @@ from testbenches.wire_binding import WireBinding, render_values
 
 Plan = dict[str, Any]  # as JSON carries it
 RUN_SECONDS = 300
+HARNESS = "cellstep_harness"
 LONG_ENOUGH = 4  # transfers for each change of the outputs
 
 

@@ -22,7 +22,7 @@ def session(job: Job, entry: Path) -> tuple[list[str], dict[str, str]]:
     These are the settings of cocotb's manual, "Extending existing build flows". Its own runner
     does the same, but imports all of cocotb and pytest for it.
     """
-    arguments = [f"+cellstep_dir={job.folder}"]
+    arguments = [f"+{job.toplevel}={job.folder}"]
     environment = {
         "GPI_USERS": f"{find_libpython.find_libpython()};{_entry_point()}",
         "PYGPI_PYTHON_BIN": sys.executable,

@@ -49,6 +49,12 @@ class CorePorts:
         found = (p for p in self.ports.values() if p.direction == "output")
         return {port.name: port.width for port in found if port.width is not None}
 
+    def declared(self, name: str) -> str:
+        """Return a port's range as it is declared, such as `[0:15]`; empty for a bit."""
+        port = self.ports[name]
+        left, right = port.bounds or ((port.width or 1) - 1, 0)
+        return f"[{left}:{right}] " if port.bounds or self.width(name) > 1 else ""
+
 
 def preflight(binding: Binding) -> CorePorts:
     """Check every role and return the core's ports.

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 Direction = Literal["input", "output", "inout"]
 SHOWN_FAULTS = 20
+OWN_MACROS = ("__ICARUS__", "VERILATOR")
 PLAIN_NAME = re.compile(r"[A-Za-z_][\w$]*")
 _INDEX = r"\d{1,9}"
 _INDEXED = rf"({PLAIN_NAME.pattern})((?:\[{_INDEX}\])*)"
@@ -32,6 +33,7 @@ class Port:
     name: str
     direction: Direction
     width: int | None
+    bounds: tuple[int, int] | None = None  # as declared, left and right, of a vector
 
 
 class UnknownTopError(Exception):
@@ -136,17 +138,13 @@ def elaborate(
     path that no tool can be told.
     """
     with held():  # a stop half-way through would abort the process
-        import pyslang
+        pass
 
     _refuse_odd_names((*files, *include_dirs))
-    sources = pyslang.SourceManager()
-    for folder in include_dirs:
-        sources.addUserDirectories(str(folder))
-    compilation = _compilation(files, sources, top, defines or {}, parameters or {})
-    _raise_faults(compilation.getParseDiagnostics(), sources)
-    instance = _instance(compilation, top)
-    _raise_faults(compilation.getSemanticDiagnostics(), sources)
-    _refuse_driven_inputs(compilation, instance, sources)
+    defines, parameters = defines or {}, parameters or {}
+    compilation, instance, sources = _checked(files, top, include_dirs, defines, parameters)
+    for macro in _macros_of_simulators(sources):  # what only a simulator sees must compile, too
+        _checked(files, top, include_dirs, {**defines, macro: 1}, parameters)
     return Design(
         instance,
         {port.name: port for port in _ports(instance)},
@@ -154,6 +152,51 @@ def elaborate(
         tuple(_files_read(sources)),
         (compilation, sources),
     )
+
+
+def _checked(
+    files: Sequence[Path],
+    top: str | None,
+    include_dirs: Sequence[Path],
+    defines: Mapping[str, str | int | None],
+    parameters: Mapping[str, str | int],
+) -> tuple[ast.Compilation, ast.InstanceSymbol, pyslang.SourceManager]:
+    """Return the compilation of the files with these macros, and its top; raise its faults."""
+    import pyslang
+
+    sources = pyslang.SourceManager()
+    for folder in include_dirs:
+        sources.addUserDirectories(str(folder))
+    compilation = _compilation(files, sources, top, defines, parameters)
+    _raise_faults(compilation.getParseDiagnostics(), sources)
+    _refuse_second_modules(compilation, sources)
+    instance = _instance(compilation, top)
+    _raise_faults(compilation.getSemanticDiagnostics(), sources)
+    _refuse_driven_inputs(compilation, instance, sources)
+    return compilation, instance, sources
+
+
+def _macros_of_simulators(sources: pyslang.SourceManager) -> list[str]:
+    """Return which macros that a simulator defines by itself the files speak of."""
+    texts = [path.read_bytes() for path in _files_read(sources)]
+    return [macro for macro in OWN_MACROS if any(macro.encode() in text for text in texts)]
+
+
+def _refuse_second_modules(compilation: ast.Compilation, sources: pyslang.SourceManager) -> None:
+    """Raise CannotRun for a module whose name another one has: each tool takes one of them."""
+    first: dict[str, Any] = {}
+    faults = []
+    for tree in compilation.getSyntaxTrees():
+        for member in getattr(tree.root, "members", ()):
+            named = getattr(getattr(member, "header", None), "name", None)
+            if named is None:
+                continue
+            if named.valueText in first:
+                place = _place(first[named.valueText], sources)
+                message = f"a second module '{named.valueText}'; the first is at {place}"
+                faults.append((named.location, message))
+            first.setdefault(named.valueText, named.location)
+    _raise(faults, sources)
 
 
 def _files_read(sources: pyslang.SourceManager) -> Iterator[Path]:
@@ -195,6 +238,10 @@ def _compilation(
     )
     options.paramOverrides = [f"{name}={verilog_literal(v)}" for name, v in parameters.items()]
     options.topModules = {top} if top else set()
+    nanosecond = pyslang.TimeScaleValue(
+        pyslang.TimeUnit.Nanoseconds, pyslang.TimeScaleMagnitude.One
+    )
+    options.defaultTimeScale = pyslang.TimeScale(nanosecond, nanosecond)  # as the simulators have
     compilation = ast.Compilation(pyslang.Bag([options]))
     compilation.addSyntaxTree(syntax.SyntaxTree.fromFiles([str(f) for f in files], sources, bag))
     return compilation
@@ -290,4 +337,12 @@ def _ports(instance: ast.InstanceSymbol) -> Iterator[Port]:
         vector: Any = getattr(port, "type", None)
         plain = getattr(vector, "isIntegral", False) and PLAIN_NAME.fullmatch(port.name)
         width = int(vector.bitWidth) if plain else None
-        yield Port(port.name, directions.get(kind, "inout"), width)
+        yield Port(port.name, directions.get(kind, "inout"), width, _bounds(vector, width))
+
+
+def _bounds(vector: Any, width: int | None) -> tuple[int, int] | None:  # noqa: ANN401
+    """Return the declared bounds of a vector of single bits."""
+    if not width or not getattr(vector, "hasFixedRange", False):
+        return None
+    bounds = vector.fixedRange
+    return (bounds.left, bounds.right) if abs(bounds.left - bounds.right) + 1 == width else None

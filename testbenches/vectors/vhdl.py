@@ -58,8 +58,9 @@ def _shown(
     for watched, expression in zip(binding.all_observed, observed, strict=True):
         at -= watched.width
         found = _OUTPUT.fullmatch(expression)
-        if found and found[1] in outputs:
-            text = vhdl_expression(found[1] + found[2], watched.width)
+        port = found[1].removeprefix("of_core_") if found else ""
+        if found and port in outputs:
+            text = vhdl_expression(port + found[2], watched.width)
             inverted = "not " if expression.startswith("~") else ""
             shown.append(f"({inverted}p_{text})")
         else:
