@@ -53,6 +53,9 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "host_*",
     "window_*",
     "read_value*",
+    "stuck",
+    "ack_cycle*",
+    "begun*",
 )
 KIT = "kit"  # in the folder of a build: a link to where Verilator's own files lie
 PRELUDE = "prelude.h"

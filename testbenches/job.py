@@ -32,6 +32,7 @@ class LiveHost:
     disk: Any = None  # whose later revolutions the bench lays out while the run lasts
     binding: Any = None
     drive_registers: Any = None  # of a core with the lines of a drive
+    acknowledged: str = ""  # the core ends an access, which counts at its first or last edge
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,8 @@ class RunDone:
     skipped: str = ""
     failed: str = ""
     written: list[Any] = field(default_factory=list)  # bursts, revolution by revolution
+    stuck: int = 0  # 1: an acknowledge never came, 2: nor the core's own clock enable
+    waiting: str = ""  # the access that was not answered at the end
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, TypeAlias
 
 import cocotb
 from cocotb.handle import Immediate
+from cocotb.triggers import First
 
 from refmodel.ground.bus import HIGH, READ_DRIVE, BusCycle
 from refmodel.ground.errors import UserError
@@ -35,6 +37,7 @@ class LiveBus:
         self._beats: list[BusCycle] = []
         self._end = host.end
         self._windows = Windows(dut, host, index) if host.disk is not None else None
+        self._acts = host.acknowledged
         self._drive_words: dict[tuple[int, int, int], Immediate[int]] = {}
         self._driven: list[Immediate[int]] = []  # as the harness has them
         dut.live.value = 1
@@ -53,16 +56,42 @@ class LiveBus:
         values then, and a value that is there at once would be lost.
         """
         self._place_next()
-        answer = self._dut.answer.value_change
+        answer, finished = self._dut.answer.value_change, self._dut.finished.value_change
+        before = int(self._dut.finished.value)
         while self._placed:
-            await answer
-            pending = self._pending
-            self._beats += pending
+            await (First(answer, finished) if self._acts else answer)
+            if self._acts and (self._stuck or int(self._dut.finished.value) != before):
+                break  # the core has not answered
+            pending = self._answered() if self._acts else self._taken()
             self._complete(self._read(pending))
             self._place_next()
-        await self._dut.finished.value_change
+        if int(self._dut.finished.value) == before:
+            await finished
         if self._processor is not None:
             self._processor.close()
+
+    @property
+    def _stuck(self) -> int:
+        return int(self._dut.stuck.value)
+
+    def _taken(self) -> list[BusCycle]:
+        """Return the access's bus cycles, which were as long as planned."""
+        self._beats += self._pending
+        return self._pending
+
+    def _answered(self) -> list[BusCycle]:
+        """Return the access's bus cycles as the core has answered them; note when they count."""
+        dut, pending = self._dut, self._pending
+        times = {
+            name: [int(getattr(dut, f"{name}{end}").value) for end in ("_1", "")][-len(pending) :]
+            for name in ("begun", "ack_cycle")
+        }
+        counted = times["begun" if self._acts == "first" else "ack_cycle"]
+        self._beats += [replace(b, cycle=at) for b, at in zip(pending, counted, strict=True)]
+        ended = [replace(b, cycle=at) for b, at in zip(pending, times["ack_cycle"], strict=True)]
+        assert self._processor is not None
+        self._processor.pending = ended
+        return ended
 
     def done(self, index: int, cycles: int, seconds: float) -> RunDone:
         """Return what became of the run."""
@@ -70,7 +99,10 @@ class LiveBus:
         told = (made.accesses, made.told) if made is not None else (0, None)
         written = self._windows.finish() if self._windows else []
         faults = (self._skipped, self._failed)
-        return RunDone(index, cycles, seconds, self._beats, *told, *faults, written)
+        waiting = repr(made.access) if made is not None and made.access else ""
+        return RunDone(
+            index, cycles, seconds, self._beats, *told, *faults, written, waiting=waiting
+        )
 
     @property
     def _pending(self) -> list[BusCycle]:

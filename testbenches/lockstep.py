@@ -42,6 +42,7 @@ from testbenches.simulator import Session
 from testbenches.strays import Strays
 
 Progress = Callable[[str], None]
+OWN_ENABLE = 2  # what a run got stuck at
 WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
 
 
@@ -73,7 +74,8 @@ class Lockstep:
     ) -> None:
         self.binding = binding
         self.seed = seed
-        self.live = live
+        bus = binding.bus
+        self.live = live or (bus is not None and bus.acknowledge is not None)
         self.ports: CorePorts = preflight(binding)
         self.profile: Profile = binding.load_profile().with_policies(policies)
         self.harness: Harness = generate(binding, self.ports)
@@ -133,12 +135,29 @@ class Lockstep:
             skipped = p.skipped or done[p.index].skipped
             if skipped:
                 yield Outcome(p.scenario.name, name, p.seed, "skipped", note=skipped)
+            elif done[p.index].stuck:
+                note = self._told_stuck(done[p.index])
+                seconds = done[p.index].seconds
+                yield Outcome(p.scenario.name, name, p.seed, "mismatch", 0, 0, seconds, note=note)
             elif done[p.index].failed:
                 note = in_file(p.path, done[p.index].failed)
                 yield Outcome(p.scenario.name, name, p.seed, "error", note=note)
             else:
                 say(f"{name}: comparing {p.scenario.name}")
                 yield self.compare(p, name, done[p.index])
+
+    def _told_stuck(self, done: RunDone) -> str:
+        """Say what a core never did that the run waited for."""
+        at = f"in cycle {done.cycles}"
+        if done.stuck == OWN_ENABLE:
+            return f"{at} the core's own clock enable stays off: clock.enabled_by is never active"
+        bus = self.binding.bus
+        assert bus is not None, "only a bus waits"
+        assert bus.acknowledge is not None, "for its acknowledge"
+        return (
+            f"{at} {done.waiting}, after {done.accesses} other accesses, is not acknowledged: '"
+            f"{bus.acknowledge.port}' has stayed inactive for {bus.acknowledge.timeout} cycles"
+        )
 
     def play(
         self,
@@ -162,7 +181,7 @@ class Lockstep:
                 words = p.disk.memory.tolist()
                 (folder / f"{p.index}.memory").write_text("".join(f"{w:04x}\n" for w in words))
         cycles = len(runs) * max(p.disk.cycles for p in prepared)
-        return session.run(runs, 120 + cycles * self.binding.clock.enable_every / 20_000)
+        return session.run(runs, 120 + cycles * self.binding.clock.edges_a_cycle / 20_000)
 
     def _on_disk(self, index: int, path: Path, scenario: Scenario) -> Prepared:
         """Fit a scenario to the core and build its disk."""
@@ -256,6 +275,7 @@ class Lockstep:
             prepared.disk.cycles - self.binding.bus_shape.busy,
             prepared.disk.machine,
             **({"disk": disk, "binding": self.binding} if self._lays_windows(disk) else {}),
+            acknowledged=bus.acts if (bus := self.binding.bus) and bus.acknowledge else "",
         )
 
     def events(self, index: int) -> Path:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from dataclasses import replace
 from typing import Any
 
 import cocotb
@@ -40,9 +41,9 @@ async def _play(dut: Any, run: Run) -> RunDone:
     else:
         await host.serve()
     seconds = time.perf_counter() - started
-    cycles = int(dut.cycle.value)
+    cycles, stuck = int(dut.cycle.value), int(dut.stuck.value)
     dut.go.value = 0
     await Timer(1, "ns")
     if host is None:
-        return RunDone(run.index, cycles, seconds)
-    return host.done(run.index, cycles, seconds)
+        return RunDone(run.index, cycles, seconds, stuck=stuck)
+    return replace(host.done(run.index, cycles, seconds), stuck=stuck)

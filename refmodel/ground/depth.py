@@ -111,7 +111,7 @@ class Inside:
 
     def lost(self, pin: int, edge: int) -> bool:
         """Return whether a reset ends between the edge at the pin and the one at the block."""
-        return any(start < edge and stop > pin for start, stop in self._resets)
+        return any(max(start, pin) < min(stop, edge) for start, stop in self._resets)
 
     def _delayed_bits(self, stimulus: Stimulus) -> Columns:
         edge = stimulus.bit_cycle + self.depth.disk
@@ -147,7 +147,7 @@ class Inside:
         """Return which events no reset ends on their way."""
         kept = np.ones(len(pin), bool)
         for start, stop in self._resets:
-            kept &= ~((edge > start) & (pin < stop))
+            kept &= np.maximum(pin, start) >= np.minimum(edge, stop)
         return kept
 
 

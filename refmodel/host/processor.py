@@ -108,6 +108,11 @@ class Processor:
         self._continue(StatusView(word, self._layout, beats[-1].cycle))
 
     @property
+    def access(self) -> Access | None:
+        """The access under way, or the last one."""
+        return self._access
+
+    @property
     def told(self) -> Any:  # noqa: ANN401 - whatever a program returns
         """What the program returned, or how far it came."""
         return self.result if self.ended else Unfinished(self.accesses, tuple(self._recent))

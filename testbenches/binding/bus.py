@@ -2,17 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field as Key
 
 from refmodel.ground.yamlfile import Schema
 from refmodel.host.addresses import Natural, Registers
-from testbenches.binding.roles import Signal
+from testbenches.binding.roles import Driven, Observed, Signal, Watched
 
 Cycles = Annotated[int, Key(ge=0, le=256)]
 STATUS = "status"
 REGISTERS = tuple(Registers.model_fields)
+
+
+class Strobes(Schema):
+    """Data strobes of the two bytes of a word: both are active with an access of the word."""
+
+    high: Signal
+    low: Signal
+
+
+class SharedData(Schema):
+    """A data bus for both directions on one port, and what is up while the core drives it."""
+
+    port: str
+    drives: Observed
+
+
+class Acknowledge(Signal):
+    """An output of the core that ends an access; one that never comes ends the run.
+
+    The host holds its strobes up to the edge that samples it active, `timeout` cycles at most.
+    """
+
+    timeout: int = Key(256, ge=1, le=100_000)
 
 
 class Bus(Schema):
@@ -25,6 +49,10 @@ class Bus(Schema):
 
     `decoded` has the address lines the core looks at, all of them if it is not given, and `others`
     the addresses at which something answers that is not bound: they are left alone.
+
+    With `acknowledge` the core says how long an access takes: it counts at its first edge, or at
+    the last, which samples the acknowledge. With `asynchronous` the host's lines change anywhere
+    between two edges.
     """
 
     address: str
@@ -33,6 +61,11 @@ class Bus(Schema):
     write: Signal | None = None
     write_data: str | None = None
     read_data: str | None = None
+    data: SharedData | None = None
+    strobes: Strobes | None = None
+    byte_order: Literal["straight", "swapped"] = "straight"
+    acknowledge: Acknowledge | None = None
+    asynchronous: bool = False
     registers: Registers
     decoded: Natural | None = None
     others: list[Natural] = Key([])
@@ -43,11 +76,41 @@ class Bus(Schema):
     write_latency: Cycles = 0
     read_latency: Cycles = 0
 
+    def driven(self) -> Iterator[Driven]:
+        """Yield the inputs of the core, and its data bus if it is one for both directions."""
+        yield Driven(("bus", "address"), self.address, "high")
+        for name in ("read", "select", "write"):
+            signal = getattr(self, name)
+            if signal is not None:
+                yield Driven(("bus", name), signal.port, signal.active)
+        for name in ("high", "low") if self.strobes is not None else ():
+            strobe = getattr(self.strobes, name)
+            yield Driven(("bus", "strobes", name), strobe.port, strobe.active)
+        if self.write_data is not None:
+            yield Driven(("bus", "write_data"), self.write_data, "high")
+        if self.data is not None:
+            yield Driven(("bus", "data", "port"), self.data.port, "high")
+
+    def watched(self) -> Iterator[Watched]:
+        """Yield what the harness looks at beside the data."""
+        if self.acknowledge is not None:
+            ack = self.acknowledge
+            yield Watched("acknowledge", ack.port, 1, ack.active, ("bus", "acknowledge"))
+        if self.data is not None:
+            drives = self.data.drives
+            key = ("bus", "data", "drives")
+            yield Watched("drives", drives.signal, 1, drives.active, key)
+
     @property
     def counted(self) -> tuple[int, ...]:
         """How many edges after its first an access counts at, before any latency."""
         edges = range(self.hold)
         return {"first": (0,), "last": (self.hold - 1,), "held": tuple(edges)}[self.acts]
+
+    @property
+    def written_on(self) -> str | None:
+        """The port that data are written on."""
+        return self.data.port if self.data is not None else self.write_data
 
     @property
     def answer(self) -> int:

@@ -21,7 +21,8 @@ def depth_of(binding: Binding) -> Depth:
     if bus is None:
         return Depth(binding.disk.latency, levels=late, straight=straight)
     writes = bus.latency + bus.write_latency
-    return Depth(binding.disk.latency, bus.latency, writes, late, bus.counted, straight)
+    counted = bus.counted if bus.acknowledge is None else (0,)  # from the edge the core answers at
+    return Depth(binding.disk.latency, bus.latency, writes, late, counted, straight)
 
 
 def refuse_depth(binding: Binding, who: str) -> None:

@@ -39,9 +39,21 @@ def _level(key: tuple[str, str], level: Level | None) -> Iterator[Fault]:
 
 
 def _bus(bus: Bus) -> Iterator[Fault]:
-    if bus.hold == 1 and bus.acts != "first":
+    if bus.hold == 1 and bus.acts != "first" and bus.acknowledge is None:
         message = f"'{bus.acts}' needs a strobe held for more than one cycle; give hold"
         yield ("bus", "acts"), f"{message} as well, or leave acts out"
+    if bus.acknowledge is not None and bus.hold > 1:
+        message = f"the acknowledge '{bus.acknowledge.port}' says how long an access is held"
+        yield ("bus", "hold"), f"{message}; leave hold out"
+    if bus.acknowledge is not None and bus.acts == "held":
+        yield ("bus", "acts"), "with an acknowledge an access counts at its first edge or its last"
+    if bus.asynchronous and bus.hold == 1 and bus.acknowledge is None:
+        message = "a core cannot see a strobe of one cycle from another clock; give hold"
+        yield ("bus", "asynchronous"), f"{message}, such as hold: 4"
+    if bus.data is not None:
+        for name in ("read_data", "write_data"):
+            if getattr(bus, name) is not None:
+                yield ("bus", name), f"data and {name} exclude each other"
     if bus.hold > 1 and bus.answer >= bus.hold:
         yield (
             ("bus", "hold"),

@@ -3,30 +3,71 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Literal
 
 from pydantic import Field as Key
 
 from refmodel.ground.yamlfile import Schema
-from testbenches.binding.roles import Active, Driven, Level, Signal
+from testbenches.binding.roles import Active, Driven, Level, Observed, Signal
 
 LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
 
 
 class Clock(Schema):
-    """The clock port, and the enable that is on in one of `enable_every` clock periods."""
+    """The clock port, and which of its edges count: one of `enable_every`, or as a pattern says.
+
+    `enable_pattern` has a 1 for each clock period in which the enable is on, and starts again at
+    its end; `enable_ratio` such as `3/8` spreads 3 of them evenly over 8 periods. `divide` is for
+    a core that divides the clock itself, by that number, or enables itself one edge of so many.
+    With `enabled_by`, a signal of the core, an edge counts when that is on before it.
+    """
 
     port: str
     enable: str | None = None
     enable_active: Active = "high"
     enable_every: int = Key(1, ge=1, le=1024)
+    enable_pattern: str | None = Key(None, pattern="^[01]{1,256}$")
+    enable_ratio: str | None = Key(None, pattern="^[1-9][0-9]{0,2}/[1-9][0-9]{0,2}$")
+    divide: int = Key(1, ge=1, le=1024)
+    enabled_by: Observed | None = None
+
+    @property
+    def gaps(self) -> tuple[int, ...]:
+        """How many edges that do not count follow each that does, in turn."""
+        pattern = self._pattern
+        ones = [n for n, on in enumerate(pattern) if on == "1"] or [0]
+        return tuple(
+            (after - at - 1) % len(pattern)
+            for at, after in zip(ones, [*ones[1:], ones[0] + len(pattern)], strict=True)
+        )
+
+    @property
+    def edges_a_cycle(self) -> float:
+        """How many edges of the clock make a cycle on the average, if the core does not say."""
+        gaps = self.gaps
+        return 1 + sum(gaps) / len(gaps)
+
+    @property
+    def _pattern(self) -> str:
+        if self.enable_pattern is not None:
+            return self.enable_pattern
+        if self.enable_ratio is not None:
+            on, periods = map(int, self.enable_ratio.split("/"))
+            steps = [(n + 1) * on // periods - n * on // periods for n in range(periods)]
+            return "".join(map(str, steps))
+        return "1" + "0" * (max(self.enable_every, self.divide) - 1)
 
 
 class Reset(Schema):
-    """The reset port, asserted for `cycles` cycles at the start."""
+    """The reset port, asserted for `cycles` cycles at the start.
+
+    An asynchronous one comes just behind an edge, and is released anywhere before the next.
+    """
 
     port: str
     active: Active = "high"
     cycles: int = Key(4, ge=1, le=1_000_000)
+    kind: Literal["synchronous", "asynchronous"] = "synchronous"
 
 
 class Disk(Schema):

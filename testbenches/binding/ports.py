@@ -167,7 +167,8 @@ def _faults(binding: Binding, design: Design, parameters: Parameters) -> Iterato
 
 def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator[Fault]:
     """Yield what keeps the harness from driving a port: name, direction, width."""
-    message = _wrong(design, driven.port, "input")
+    shared = driven.key == ("bus", "data", "port")
+    message = _wrong(design, driven.port, "inout" if shared else "input")
     if message:
         yield driven.key, message
         return
@@ -177,7 +178,7 @@ def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator
     elif driven.key == ("memory", "data_in"):
         if width != 16:
             yield driven.key, f"'{driven.port}' has {_bits(width)}; memory moves words of 16 bits"
-    elif driven.key == ("bus", "write_data"):
+    elif shared or driven.key == ("bus", "write_data"):
         yield from _data_fault(binding, driven.key, driven.port, width)
     elif width != 1:
         yield driven.key, f"'{driven.port}' has {_bits(width)}; this role takes 1 bit"
@@ -280,7 +281,11 @@ def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
 def _all_watched(binding: Binding) -> list[Watched]:
     """Return everything of the core the harness looks at, besides what a read returns."""
     memory = binding.memory.watched() if binding.memory is not None else ()
-    return [*binding.all_observed, *memory]
+    bus = binding.bus.watched() if binding.bus is not None else ()
+    own = binding.clock.enabled_by
+    key = ("clock", "enabled_by")
+    clock = [Watched("enable", own.signal, 1, own.active, key)] if own is not None else []
+    return [*binding.all_observed, *memory, *bus, *clock]
 
 
 def _watched_faults(design: Design, watched: Watched) -> Iterator[Fault]:

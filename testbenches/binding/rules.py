@@ -22,7 +22,7 @@ PULSE_BITS = {  # channel bits a field lasts at least, left alone: B3; a byte; a
     "dma_active": 16,
     "writing": 16,
 }
-
+LONGEST_PATTERN = 256  # clock periods
 Fault = tuple[tuple[str | int, ...], str]  # key, message
 
 
@@ -70,9 +70,25 @@ def _core(binding: Binding) -> Iterator[Fault]:
 
 def _clock(binding: Binding) -> Iterator[Fault]:
     clock = binding.clock
+    rates = ("enable_every", "enable_pattern", "enable_ratio", "divide", "enabled_by")
+    given = [name for name in rates if name in clock.model_fields_set]
+    for name in given[1:]:
+        yield ("clock", name), f"{given[0]} and {name} exclude each other"
     if clock.enable is None:
-        for name in sorted(clock.model_fields_set & {"enable_active", "enable_every"}):
+        needing = {"enable_active", *rates[:3]}
+        for name in sorted(clock.model_fields_set & needing):
             yield ("clock", name), "needs 'enable', the port of the clock enable"
+    else:
+        for name in sorted({"divide", "enabled_by"} & {*given}):
+            yield ("clock", name), "is for a core that makes its enable itself, without a port"
+    if clock.enable_pattern is not None and "1" not in clock.enable_pattern:
+        message = f"'{clock.enable_pattern}' has no 1: no edge would count"
+        yield ("clock", "enable_pattern"), f"{message}; 1000 is one edge of four"
+    if clock.enable_ratio is not None:
+        on, periods = map(int, clock.enable_ratio.split("/"))
+        if on > periods or periods > LONGEST_PATTERN:
+            message = f"'{clock.enable_ratio}' is more than 1, or of more than {LONGEST_PATTERN}"
+            yield ("clock", "enable_ratio"), f"{message}; 3/8 is three edges of eight"
 
 
 def _disk(binding: Binding) -> Iterator[Fault]:
@@ -128,6 +144,8 @@ def _needs(bus: Bus) -> Iterator[Fault]:
             needs += [("write", register, bus.write), ("write_data", register, bus.write_data)]
     told: set[str] = set()
     for key, register, given in needs:
+        if bus.data is not None and key in ("read_data", "write_data"):
+            continue
         if given is None and key not in told:
             told.add(key)
             yield ("bus", key), f"missing; the register {register} needs it"

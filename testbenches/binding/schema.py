@@ -198,13 +198,7 @@ class Binding(Schema):
         yield Driven(("reset", "port"), self.reset.port, self.reset.active)
         yield from self.disk.driven()
         if self.bus is not None:
-            yield Driven(("bus", "address"), self.bus.address, "high")
-            for name in ("read", "select", "write"):
-                signal = getattr(self.bus, name)
-                if signal is not None:
-                    yield Driven(("bus", name), signal.port, signal.active)
-            if self.bus.write_data is not None:
-                yield Driven(("bus", "write_data"), self.bus.write_data, "high")
+            yield from self.bus.driven()
         for name in LEVEL_INPUTS:
             signal = getattr(self.inputs, name)
             if signal is not None:

@@ -132,7 +132,28 @@ FAULTS = [
       "{status: status}": "{channel_bit: {strobe: a, value: b}}"},
      "binding.yaml:5:17: disk.latency: '2' goes with strobe and value; for flux it is called "
      "separator.pulse_latency"),
+    # forms of the bus
+    ({"  read: rd": "  acknowledge: ack\n  hold: 3\n  read: rd"},
+     "binding.yaml:9:3: bus.hold: the acknowledge 'ack' says how long an access is held; leave "
+     "hold out"),
+    ({"  read: rd": "  asynchronous: true\n  read: rd"},
+     "binding.yaml:8:3: bus.asynchronous: a core cannot see a strobe of one cycle from another "
+     "clock; give hold, such as hold: 4"),
+    ({"  write_data: din\n": "  data: {port: pads}\n", "  read_data: dout\n": ""},
+     "binding.yaml:10:3: bus.data.drives: missing; 'drives' must be given"),
+    ({"  write_data: din\n": "  data: {port: pads, drives: oe}\n"},
+     "binding.yaml:11:3: bus.read_data: data and read_data exclude each other"),
     # clock
+    ({"enable: en, enable_every: 4": "enable: en, enable_pattern: '0000'"},
+     "binding.yaml:3:32: clock.enable_pattern: '0000' has no 1: no edge would count; 1000 is one "
+     "edge of four"),
+    ({"enable: en, enable_every: 4": "enable: en, enable_ratio: 9/8"},
+     "binding.yaml:3:32: clock.enable_ratio: '9/8' is more than 1, or of more than 256; 3/8 is "
+     "three edges of eight"),
+    ({"enable: en, enable_every: 4": "enable: en, enable_every: 4, enable_ratio: 1/4"},
+     "binding.yaml:3:49: clock.enable_ratio: enable_every and enable_ratio exclude each other"),
+    ({"enable: en, enable_every: 4": "enable: en, divide: 4"},
+     "binding.yaml:3:32: clock.divide: is for a core that makes its enable itself, without a port"),
     ({"enable: en, enable_every: 4": "enable_active: low, enable_every: 4"},
      "binding.yaml:3:20: clock.enable_active: needs 'enable', the port of the clock enable\n"
      "binding.yaml:3:40: clock.enable_every: needs 'enable', the port of the clock enable"),

@@ -117,7 +117,7 @@ def test_fitting_core(check, tmp_path):
     assert found.top == "regs"
     assert found.sources == (tmp_path / "regs.v",)
     assert found.include_dirs == (tmp_path,)
-    assert found.ports["adr"] == Port("adr", "input", 4)
+    assert found.ports["adr"] == Port("adr", "input", 4, (3, 0))
     assert list(found.ports)[:3] == ["clk", "en", "rst_n"]
     assert found.width("dout") == 16
     assert found.outputs == {"dout": 16, "status": 16}

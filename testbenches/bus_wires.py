@@ -1,0 +1,107 @@
+"""The host's side of a core in Verilog: what drives its ports, and what the harness must know."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from testbenches.binding.bus import Bus
+from testbenches.binding.ports import CorePorts
+from testbenches.binding.schema import Binding
+from testbenches.drive_word import Drive
+from testbenches.expressions import inverted, seen, signal_of
+
+
+def bus_connections(bus: Bus, drive: Drive) -> dict[str, str]:
+    """Return the expressions that drive the bus ports."""
+    lines = _Lines(bus, drive)
+    access = f"({lines.read} | {lines.write})"
+    found = {bus.address: lines.of("address")}
+    if bus.read is not None:
+        found[bus.read.port] = signal_of(lines.read, bus.read)
+    if bus.select is not None:
+        found[bus.select.port] = signal_of(access, bus.select)
+    if bus.write is not None:
+        found[bus.write.port] = signal_of(lines.write, bus.write)
+    if bus.strobes is not None:
+        for strobe in (bus.strobes.high, bus.strobes.low):
+            found[strobe.port] = signal_of(access, strobe)
+    if bus.write_data is not None:
+        found[bus.write_data] = lines.data
+    if bus.data is not None:
+        found[bus.data.port] = "data_lines"
+    return found
+
+
+def bus_values(
+    binding: Binding, ports: CorePorts, drive: Drive, outputs: Mapping[str, int]
+) -> dict[str, Any] | None:
+    """Return what the harness must know of the bus; None for a core without one."""
+    bus = binding.bus
+    if bus is None:
+        return None
+    lines = _Lines(bus, drive)
+    read_from = bus.data.port if bus.data is not None else bus.read_data
+    width = ports.width(read_from) if read_from else 1
+    ack = bus.acknowledge
+    lag = bus.read_latency if ack is None else -bus.latency
+    swaps = bus.byte_order == "swapped"
+    name = "data_lines" if bus.data is not None else "read_lines"
+    return {
+        "read_width": width,
+        "latency": bus.answer - bus.counted[0],  # from the edge it would count at without any
+        "lagging": f" {'-' if lag > 0 else '+'} {abs(lag)}" if lag else "",
+        "counted_at": "begun" if ack is not None and bus.acts == "first" else "cycle",
+        "hold": bus.hold,
+        "idle": bus.idle,
+        "step": bus.hold + bus.idle,
+        "acts": bus.counted[0],
+        "over": max(bus.hold - 1, bus.answer),
+        "acknowledge": ack is not None,
+        "timeout": ack.timeout if ack is not None else 0,
+        "asynchronous": bus.asynchronous,
+        "shared": bus.data is not None,
+        "writes": lines.write,
+        "data": lines.data,
+        "read": _swapped(name) if swaps else name,
+        "seen": {w.lane: inverted(seen(w.expression, outputs), w.active) for w in bus.watched()},
+    }
+
+
+class _Lines:
+    """The host's lines as expressions; they change with the others, or by themselves."""
+
+    def __init__(self, bus: Bus, drive: Drive) -> None:
+        self._drive = drive
+        self._word = "host_lines" if bus.asynchronous else "drive"
+        self._swaps = bus.byte_order == "swapped"
+
+    def of(self, name: str) -> str:
+        """Return a slot of the word."""
+        text = self._drive.verilog(name)
+        return text.replace("drive[", f"{self._word}[", 1)
+
+    @property
+    def read(self) -> str:
+        """1 while the host reads."""
+        return self.of("read")
+
+    @property
+    def write(self) -> str:
+        """1 while the host writes."""
+        return self.of("write")
+
+    @property
+    def data(self) -> str:
+        """What the host writes."""
+        if "write_data" not in self._drive.slots:
+            return "0"
+        if not self._swaps:
+            return self.of("write_data")
+        at = self._drive.lsb("write_data")
+        word = self._word
+        return f"{{{word}[{at + 7}:{at}], {word}[{at + 15}:{at + 8}]}}"
+
+
+def _swapped(name: str) -> str:
+    return f"{{{name}[7:0], {name}[15:8]}}"

@@ -1,0 +1,120 @@
+"""Small cores of unlike styles agree by their bindings alone, and a wrong key is told."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from command import cellstep
+from replaced import replace_in
+
+import hdl_stubs
+from testbenches.toolchain import available
+
+PLAIN = Path(hdl_stubs.__file__).parent / "plain"
+CORES = sorted(path.name for path in PLAIN.iterdir())
+WRONG = [
+    ("registered", "value: bit_in, latency: 2", "value: bit_in, latency: 3"),
+    ("acknowledged", "acts: last", "acts: first"),
+    ("acknowledged", "byte_order: swapped", "byte_order: straight"),
+    ("other_clock", "  latency: 2\n", "  latency: 1\n"),
+    ("other_clock", "divide: 4", "divide: 8"),
+    ("one_data_bus", "write_latency: 3", "write_latency: 2"),
+    ("one_data_bus", "enable_ratio: 3/8", "enable_ratio: 3/8, enable_active: low"),
+]
+DIVIDER = """\
+    reg [3:0] own = 4'd0;
+    always @(posedge clk) own <= own == 4'd10 ? 4'd0 : own + 4'd1;
+    wire on = own == 4'd1 || own == 4'd4 || own == 4'd6;
+"""
+
+
+@pytest.fixture
+def core(tmp_path):
+    """Return a function that copies a core, changed, and returns its binding's path."""
+
+    def copy(name, *changes, verilog=()):
+        folder = tmp_path / name
+        shutil.copytree(PLAIN / name, folder)
+        replace_in(folder / "binding.yaml", *changes)
+        replace_in(folder / f"{name}.v", *verilog)
+        return folder / "binding.yaml"
+
+    return copy
+
+
+@pytest.mark.parametrize("name", CORES)
+def test_plain_core_agrees(outcomes, name):
+    """Each agrees with writes, reads, resets and levels at random."""
+    (found,) = outcomes(PLAIN / name / "binding.yaml", "quick/random", revolutions=1)
+    assert (found.verdict, found.reads > 1000) == ("agree", True)
+
+
+@pytest.mark.parametrize("name", ["other_clock", "one_data_bus"])
+def test_held_strobes_agree_live(outcomes, name):
+    """A live host holds its strobes as a played one does."""
+    (found,) = outcomes(PLAIN / name / "binding.yaml", "quick/sync_poll", live=True)
+    assert (found.verdict, found.reads > 1000) == ("agree", True)
+
+
+@pytest.mark.parametrize(("name", "old", "new"), WRONG)
+@pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
+def test_another_key_differs(outcomes, core, name, old, new):
+    """A key that is not the core's is a mismatch."""
+    path = core(name, (old, new))
+    scenario = "quick/sync_words" if "write" in old else "quick/sync_poll"
+    (found,) = outcomes(path, scenario, revolutions=1)
+    assert found.verdict == "mismatch"
+
+
+@pytest.mark.parametrize(
+    ("ratio", "new"),
+    [("enable_ratio: 3/8", "enable_pattern: '00101'"), ("enable_ratio: 3/8", "enable_every: 3")],
+)
+def test_other_clock_enables_agree(outcomes, core, ratio, new):
+    """An enable in any pattern makes the same cycles."""
+    path = core("one_data_bus", (ratio, new))
+    (found,) = outcomes(path, "quick/sync_words", revolutions=1)
+    assert (found.verdict, found.reads > 100) == ("agree", True)
+
+
+def test_core_that_enables_itself_agrees(outcomes, core):
+    """An edge counts where the core's own divider, which is not even, says so."""
+    path = core(
+        "one_data_bus",
+        ("enable: enable, enable_ratio: 3/8", "enabled_by: on"),
+        verilog=[
+            ("    input  wire        enable,\n", ""),
+            ("    reg [15:0] answer;", DIVIDER + "    reg [15:0] answer;"),
+            ("if (enable)", "if (on)"),
+        ],
+    )
+    (found,) = outcomes(path, "quick/sync_words", revolutions=1)
+    assert (found.verdict, found.reads > 100) == ("agree", True)
+
+
+def test_an_enable_that_never_comes_is_a_mismatch(outcomes, core):
+    """A core whose own clock enable stays off is told apart, and does not hang."""
+    path = core(
+        "one_data_bus",
+        ("enable: enable, enable_ratio: 3/8", "enabled_by: on"),
+        verilog=[
+            ("    input  wire        enable,\n", "    input  wire        never,\n"),
+            ("    reg [15:0] answer;", "    wire on = never;\n    reg [15:0] answer;"),
+            ("if (enable)", "if (on)"),
+        ],
+    )
+    path.write_text(path.read_text() + "tie: {never: 0}\n")
+    (found,) = outcomes(path, "quick/sync_words", revolutions=1)
+    assert found.verdict == "mismatch"
+    assert "clock enable stays off: clock.enabled_by is never active" in found.note
+
+
+@pytest.mark.skipif(not available(), reason="needs a simulator")
+def test_an_acknowledge_that_never_comes_is_a_mismatch(core):
+    """The access and how long the host waited are told; the command ends with 1."""
+    path = core("acknowledged", verilog=[("assign ack_n = !acting;", "assign ack_n = 1'b1;")])
+    done = cellstep("run", path, "--suite", "quick/sync_words")
+    assert done.returncode == 1
+    words = " ".join(done.stdout.split())
+    assert "is not acknowledged: 'ack_n' has stayed inactive for 16 cycles" in words
+    assert "after 0 other accesses" in words
