@@ -83,6 +83,13 @@ class Strays:
         return at[kept]
 
 
+def _of_drive(binding: Binding) -> tuple[int, ...]:
+    """Return the addresses of the drive's registers."""
+    if binding.drive is None:
+        return ()
+    return binding.drive.registers.lines, binding.drive.registers.status
+
+
 def _free(binding: Binding, width: int, reads: bool) -> list[int]:
     """Return the addresses at which nothing is read, or written."""
     bus = binding.bus
@@ -94,7 +101,7 @@ def _free(binding: Binding, width: int, reads: bool) -> list[int]:
         for name in binding.registers
         if (name == STATUS) == reads
         for beat in binding.beats(name)
-    } | {address & decoded for address in bus.others}
+    } | {address & decoded for address in (*bus.others, *_of_drive(binding))}
     if binding.drive is not None:
         own = binding.drive.registers
         taken |= {own.lines & decoded, own.status & decoded}
