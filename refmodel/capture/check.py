@@ -64,17 +64,23 @@ class _Counted:
 def check(opened: Opened, policies: dict[str, str] | None = None) -> Checked:
     """Hold a capture to the model of its map's profile; `policies` change the profile's."""
     profile = opened.profile.with_policies(policies or {})
-    checked = Checked()
-    for run in runs_of(opened.spans()):
-        _check_run(opened.map, profile, run, checked)
-        if checked.finding is not None:
-            break
+    checked = check_spans(opened.map, profile, opened.spans())
     checked.reasons += opened.reasons()
     checked.unsure = opened.unsure
     if checked.finding is not None:
         time_ns = opened.time_of(checked.finding.mismatch.cycle)
         if time_ns is not None:
             checked.finding = replace(checked.finding, time_ns=time_ns)
+    return checked
+
+
+def check_spans(given: CaptureMap, profile: Profile, spans: Iterable[RunSpan]) -> Checked:
+    """Hold the spans of a capture to a profile's model, run by run, up to a mismatch."""
+    checked = Checked()
+    for run in runs_of(spans):
+        _check_run(given, profile, run, checked)
+        if checked.finding is not None:
+            break
     return checked
 
 

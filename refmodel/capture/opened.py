@@ -67,9 +67,24 @@ class Opened:
 
     def spans(self) -> Iterator[RunSpan]:
         """Yield the spans of the capture's runs."""
+        yield from self.spans_of(self.samples(), self.map, self.profile)
+
+    def spans_of(
+        self, samples: Iterator[Sampled], given: CaptureMap, profile: Profile
+    ) -> Iterator[RunSpan]:
+        """Yield the spans that samples make with a map's latencies and a profile's separator."""
+        self._run = RecordedRun(given, self._sampled_roles, profile)
+        yield from self._run.spans(samples)
+
+    @property
+    def _sampled_roles(self) -> dict[str, Role]:
+        """The roles whose values count at each edge."""
+        return {n: r for n, r in self.roles.items() if n not in ("clock", "enable", "index")}
+
+    def samples(self) -> Iterator[Sampled]:
+        """Yield what each edge of the clock samples."""
         clock = self.map.clock
-        roles = {n: r for n, r in self.roles.items() if n not in ("clock", "enable", "index")}
-        signals = [name for role in roles.values() for name in role.signals]
+        signals = [name for role in self._sampled_roles.values() for name in role.signals]
         enable = self.roles.get("enable")
         role = ClockRole(
             self.roles["clock"].signals[0],
@@ -77,10 +92,8 @@ class Opened:
             enable.signals[0] if enable else None,
             enable.active_low if enable else False,
         )
-        samples = ClockedSamples(self.recording, role, signals)
-        self._run = RecordedRun(self.map, roles, self.profile.status)
         self._edges = []
-        yield from self._run.spans(self._watched(samples.spans()))
+        yield from self._watched(ClockedSamples(self.recording, role, signals).spans())
 
     def _watched(self, samples: Iterator[Sampled]) -> Iterator[Sampled]:
         """Pass samples on; keep the times of the last edges, and look at the clock's rate."""

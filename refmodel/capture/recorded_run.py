@@ -11,13 +11,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from refmodel.block.fields import UNUSED, Layout
+from refmodel.block.fields import UNUSED
 from refmodel.capture.accesses import NO_ACCESSES, AccessReader
 from refmodel.capture.capture_map import LEVELS, LINES, STATUS, CaptureMap, Role
 from refmodel.capture.clocked import Sampled
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
 from refmodel.ground.lane import Cycles, Lane, cycles_up
 from refmodel.ground.stimulus import Stimulus
+from refmodel.media.mfm import Bits
+from refmodel.profile import Profile
+from refmodel.separator import leap
+from refmodel.separator.choose import make_separator
+from refmodel.separator.interface import Separator
 
 SHORTEST = 64  # cycles of a run worth a look
 WATCHED = ("reset", "strobe", "bus_read", "bus_select", "bus_write", *LEVELS)
@@ -67,10 +72,12 @@ class SpanEvidence:
 class RecordedRun:
     """Turns samples into spans of runs."""
 
-    def __init__(self, given: CaptureMap, roles: dict[str, Role], layout: Layout) -> None:
+    def __init__(self, given: CaptureMap, roles: dict[str, Role], profile: Profile) -> None:
         self._map = given
         self._roles = roles
-        self._layout = layout
+        self._layout = profile.status
+        self._profile = profile
+        self._separator: Separator | None = None
         self._value: dict[str, Lane] = {}
         self._unknown: dict[str, Lane] = {}
         self._unsure: dict[str, Cycles] = {}
@@ -153,11 +160,7 @@ class RecordedRun:
 
     def _span(self, first: int, end: int, fresh: bool) -> RunSpan:
         """Return the span of edges `first` .. `end - 1`."""
-        depth = self._map.disk.latency
-        strobes = self._edges_up("strobe", first - depth, end - depth)
-        if fresh:
-            strobes = strobes[strobes >= first]
-        bit = self._value["value"].at(strobes) if len(strobes) else np.empty(0)
+        bit_cycle, bit = self._bits(first, end, fresh)
         accesses = NO_ACCESSES
         if self._map.bus is not None:
             accesses = self._reader.read(self._value, self._unknown, first, end, fresh)
@@ -165,8 +168,8 @@ class RecordedRun:
         stimulus = Stimulus(
             first,
             end - first,
-            bit_cycle=strobes + depth,
-            bit=bit.astype(np.uint8),
+            bit_cycle=bit_cycle,
+            bit=bit,
             access_cycle=accesses.cycle,
             access_kind=accesses.kind,
             access_mask=accesses.mask,
@@ -177,6 +180,33 @@ class RecordedRun:
             memory=np.zeros(1 << 16, np.uint16),
         )
         return RunSpan(stimulus, self._observed(first, end), accesses.reads(), fresh)
+
+    def _bits(self, first: int, end: int, fresh: bool) -> tuple[Cycles, Bits]:
+        """Return the channel bits that count at edges `first` .. `end - 1`."""
+        depth = self._map.disk.latency
+        if "strobe" not in self._roles:
+            return self._separated(first, end, fresh)
+        strobes = self._edges_up("strobe", first - depth, end - depth)
+        if fresh:
+            strobes = strobes[strobes >= first]
+        bit = self._value["value"].at(strobes) if len(strobes) else np.empty(0)
+        return strobes + depth, bit.astype(np.uint8)
+
+    def _separated(self, first: int, end: int, fresh: bool) -> tuple[Cycles, Bits]:
+        """Return the channel bits the profile's separator makes of the recorded pulses."""
+        profile, depth = self._profile, self._map.disk.latency
+        if fresh or self._separator is None:
+            part = profile.separator
+            self._separator = make_separator(part.use, part, profile.cycles_per_bit)
+            self._separator.cycle = first - 1
+        lane = self._value["flux"]
+        before = np.concatenate(([1], lane.value[:-1]))
+        pulses = lane.cycle[(lane.value != 0) & (before == 0)] + depth
+        read = leap.run(
+            self._separator, pulses[(pulses > self._separator.cycle) & (pulses < end)], end
+        )
+        inside = read.cycle >= first
+        return read.cycle[inside], read.bit[inside]
 
     def _edges_up(self, name: str, first: int, end: int) -> Cycles:
         """Return the edges at which a line is active."""

@@ -44,6 +44,7 @@ COMMANDS = {
     ),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "check": Entry("check", "check_command", "Hold a capture to the model, without a simulator."),
+    "fit": Entry("fit", "fit_command", "Find which policies a captured controller follows."),
     "track": Entry("track", "track_command", "Show what is on a track, captured or made."),
     "link": Entry("link", "link_command", "Plan pins: what may go through a serial link."),
     "wire": Entry("wire", "wire_command", "Check a core's two-wire controller, edge by edge."),

@@ -1,0 +1,163 @@
+"""What a fit leaves: a profile ready to use, the findings as JSON, and what to capture next."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import yaml
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from refmodel.block.settings import Policies
+from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, Fitted, Question, Value
+from refmodel.capture.next_capture import Next, told
+from refmodel.capture.reading import NUMBERS
+from refmodel.engine.finding import Finding
+from refmodel.profile import Profile
+from refmodel.report.words import access_text, headline
+
+STYLES = {CONTRADICTED: "red", NOT_EXERCISED: "yellow"}
+PROFILE, NEXT, FINDINGS = "profile.yaml", "next.md", "fit.json"
+KEPT = ("clock_hz", "channel_bit_ns", "layout", "reset", "fifo_words", "slots", "write_bit_cycles")
+
+
+def show_fit(console: Console, fitted: Fitted, chosen: Sequence[Next], profile: Profile) -> None:
+    """Print a row a question, then what to capture next."""
+    if not fitted.holds:
+        finding = fitted.best.finding
+        assert finding is not None
+        _line(console, "No reading of the policies and depths explains this capture.")
+        _line(console, f"The best one holds up to cycle {finding.mismatch.cycle}:")
+        _line(console, f"  {headline(finding, profile.status)} ({finding.cause.clause})")
+        return
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for name in ("question", "answer", "value", "verdict", "first contradiction"):
+        table.add_column(name, overflow="fold")
+    for question in fitted.questions:
+        for n, value in enumerate(question.values):
+            head = (question.name, _answer(question)) if not n else ("", "")
+            why = contradiction(value, profile)
+            verdict = Text(value.verdict, STYLES.get(value.verdict, "green"))
+            table.add_row(*head, value.value, verdict, why)
+    console.print(table)
+    console.print()
+    _line(console, f"{_decided(fitted)} of {len(fitted.questions)} questions are decided")
+    if chosen:
+        _line(console, "Capture next:")
+    for line in told(fitted.best.reading, chosen):
+        _line(console, f"  {line}")
+
+
+def _decided(fitted: Fitted) -> int:
+    return len(fitted.questions) - len(fitted.open)
+
+
+def _answer(question: Question) -> str:
+    return question.answer if question.decided else f"{question.answer}?"
+
+
+def contradiction(value: Value, profile: Profile) -> str:
+    """Say which access first contradicts an answer."""
+    finding = value.finding
+    if finding is None:
+        return ""
+    at = f"cycle {finding.mismatch.cycle}: {headline(finding, profile.status)}"
+    return f"{at}; {_access(finding, profile)}" if finding.accesses else at
+
+
+def _access(finding: Finding, profile: Profile) -> str:
+    return f"last access: {access_text(finding.accesses[-1], profile.status)}"
+
+
+def _line(console: Console, text: str) -> None:
+    console.print(text, markup=False, highlight=False, soft_wrap=True)
+
+
+def fit_json(fitted: Fitted, chosen: Sequence[Next], profile: Profile) -> dict[str, Any]:
+    """Return the findings as plain data."""
+    return {
+        "holds": fitted.holds,
+        "questions": {
+            q.name: {
+                "answer": q.answer,
+                "decided": q.decided,
+                "values": {
+                    v.value: {"verdict": v.verdict, "first_contradiction": _place(v, profile)}
+                    for v in q.values
+                },
+            }
+            for q in fitted.questions
+        },
+        "next": [
+            {"question": n.question, "value": n.value, "scenario": n.scenario, "cycle": n.cycle}
+            for n in chosen
+        ],
+    }
+
+
+def _place(value: Value, profile: Profile) -> dict[str, Any] | None:
+    finding = value.finding
+    if finding is None:
+        return None
+    d = finding.mismatch
+    return {
+        "cycle": d.cycle,
+        "field": d.field,
+        "expected": d.expected,
+        "observed": d.observed,
+        "clause": finding.cause.clause,
+        "access": _access(finding, profile) if finding.accesses else None,
+    }
+
+
+def profile_text(fitted: Fitted, base: Profile, captures: Sequence[str]) -> str:
+    """Return a profile file with the answers found, each with how sure it is."""
+    profile = fitted.best.reading.profile(base)
+    data = profile.model_dump(mode="json")
+    shown = {key: data[key] for key in KEPT if data[key] not in (None, {})}
+    shown["clock_hz"] = str(profile.clock_hz)
+    shown["separator"] = json.loads(profile.separator.model_dump_json())
+    lines = [
+        f"# Fitted to {', '.join(captures)}; an answer marked `open` is a guess, not a finding.",
+        "name: fitted",
+        yaml.safe_dump(shown, sort_keys=False, default_flow_style=None).rstrip(),
+        *(_answer_line(q, "") for q in fitted.questions if q.name in NUMBERS),
+        "policies:",
+        *(_answer_line(q, "  ") for q in fitted.questions if q.name in Policies.model_fields),
+    ]
+    depths = [q for q in fitted.questions if "latency" in q.name and q.answer != "0"]
+    lines += [f"# key of the binding: {q.name}: {q.answer}" for q in depths]
+    return "\n".join(lines) + "\n"
+
+
+def _answer_line(question: Question, indent: str) -> str:
+    sure = "found" if question.decided else "open"
+    return f"{indent}{question.name}: {question.answer}  # {sure}"
+
+
+def write_fit(
+    folder: Path,
+    fitted: Fitted,
+    chosen: Sequence[Next],
+    base: Profile,
+    captures: Sequence[str],
+) -> Iterator[str]:
+    """Write the profile, the findings, and the scenarios to capture next; yield their names."""
+    profile = fitted.best.reading.profile(base)
+    findings = json.dumps(fit_json(fitted, chosen, profile), indent=1) + "\n"
+    (folder / FINDINGS).write_text(findings, encoding="utf-8")
+    yield FINDINGS
+    if not fitted.holds:
+        return
+    (folder / PROFILE).write_text(profile_text(fitted, base, captures), encoding="utf-8")
+    yield PROFILE
+    for one in chosen:
+        shutil.copy(one.path, folder / f"next-{one.path.name}")
+    lines = ["# What to capture next", "", *(f"- {t}" for t in told(fitted.best.reading, chosen))]
+    (folder / NEXT).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    yield NEXT

@@ -1,0 +1,62 @@
+"""`cellstep fit`: which policies, depths and numbers a real part follows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from refmodel.cli.wrote import say_wrote
+
+
+def fit_command(
+    captures: Annotated[
+        list[Path],
+        typer.Argument(metavar="CAPTURE", help="One or more captures of one controller."),
+    ],
+    given: Annotated[
+        Path, typer.Option("--map", metavar="MAP", help="Which recorded signal plays which role.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Folder for profile.yaml, fit.json, next.md and scenarios."
+        ),
+    ] = None,
+) -> None:
+    """Find which policies, depths and numbers of the model explain a controller's captures.
+
+    Each answer is consistent, contradicted (by which access first), or not exercised; for what is
+    open it names a scenario to play and capture next. Playing one that writes destroys what is on
+    the disk: use a scrap disk.
+
+    Example: cellstep fit bench.vcd --map map.yaml --out fitted
+
+    Exit status: 0, 1 when no reading explains the captures, 2 for bad input.
+    """
+    from rich.console import Console
+
+    from refmodel.capture.fit import fit
+    from refmodel.capture.fit_files import show_fit, write_fit
+    from refmodel.capture.next_capture import what_next
+    from refmodel.capture.opened import open_capture
+    from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH, UserError
+    from refmodel.report.progress import Progress
+
+    if out is not None:
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise UserError(f"--out {out}: cannot be written: {error.strerror}") from None
+    with Progress(Console(stderr=True)) as progress:
+        progress.say("fit: reading the captures")
+        opened = [open_capture(path, given) for path in captures]
+        base = opened[0].profile
+        fitted = fit(opened, progress.say)
+        chosen = what_next(fitted, opened[0].map, base, progress.say) if fitted.holds else []
+    show_fit(Console(), fitted, chosen, base)
+    if out is not None:
+        names = write_fit(out, fitted, chosen, base, [str(path) for path in captures])
+        say_wrote(out, ", ".join(names))
+    raise typer.Exit(EXIT_AGREE if fitted.holds else EXIT_MISMATCH)
