@@ -19,7 +19,7 @@ from refmodel.ground.bus import (
     WRITE_SYNC_WORD,
     reads_status,
 )
-from refmodel.ground.lane import Cycles, Lane, cycles_up
+from refmodel.ground.lane import Cycles, Lane, cycles_up, rises_of
 from refmodel.ground.word import WORD
 from refmodel.host.addresses import StatusAddress, WordAddress
 
@@ -63,14 +63,24 @@ class AccessReader:
         self._high = {}
 
     def read(
-        self, value: dict[str, Lane], unknown: dict[str, Lane], first: int, end: int, fresh: bool
+        self,
+        value: dict[str, Lane],
+        unknown: dict[str, Lane],
+        first: int,
+        end: int,
+        fresh: bool,
+        tails: Cycles,
     ) -> Accesses:
-        """Return the accesses that act at edges `first` .. `end - 1`."""
+        """Return the accesses that act at edges `first` .. `end - 1`.
+
+        `tails` are edges at which a strobe may be over: they are no accesses.
+        """
         assert self._bus is not None
         rows = []
         for write, depth in zip((False, True), self._bus.depths, strict=True):
             low = first if fresh else first - depth
             edges = _active(self._bus, value, write, low, end - depth)
+            edges = edges[~np.isin(edges, tails)]
             rows.append(self._rows(value, unknown, edges, write, depth))
         both = [np.concatenate(pair) for pair in zip(*rows, strict=True)]
         order = np.argsort(both[0], kind="stable")
@@ -185,8 +195,8 @@ def _active(bus: BusPart, value: dict[str, Lane], write: bool, first: int, end: 
 
 def _once(lane: Lane, at_first: bool, first: int, end: int) -> Cycles:
     """Return the first or the last edge of each time a level is up."""
+    if at_first:
+        return rises_of(lane, first, end)
     before = np.concatenate(([0], lane.value[:-1]))
-    rises = lane.cycle[(lane.value != 0) & (before == 0)]
     falls = lane.cycle[(lane.value == 0) & (before != 0)] - 1
-    edges = rises if at_first else falls
-    return np.asarray(edges[(edges >= first) & (edges < end)], np.int64)
+    return np.asarray(falls[(falls >= first) & (falls < end)], np.int64)

@@ -65,13 +65,22 @@ def check(opened: Opened, policies: dict[str, str] | None = None) -> Checked:
     """Hold a capture to the model of its map's profile; `policies` change the profile's."""
     profile = opened.profile.with_policies(policies or {})
     checked = check_spans(opened.map, profile, opened.spans())
-    checked.reasons += opened.reasons()
+    checked.reasons = [*merged(checked.reasons), *opened.reasons()]
     checked.unsure = opened.unsure
     if checked.finding is not None:
         time_ns = opened.time_of(checked.finding.mismatch.cycle)
         if time_ns is not None:
             checked.finding = replace(checked.finding, time_ns=time_ns)
     return checked
+
+
+def merged(reasons: Iterable[str]) -> list[str]:
+    """Return reasons, each once with the cycles of all runs together."""
+    cycles: dict[str, int] = {}
+    for reason in reasons:
+        count, _, why = reason.partition(" cycles: ")
+        cycles[why] = cycles.get(why, 0) + int(count)
+    return [f"{count} cycles: {why}" for why, count in cycles.items()]
 
 
 def check_spans(given: CaptureMap, profile: Profile, spans: Iterable[RunSpan]) -> Checked:

@@ -12,6 +12,7 @@ from refmodel.capture.clocked import ClockedSamples, ClockRole, Sampled
 from refmodel.capture.columns import Table, TablePart
 from refmodel.capture.fst import Fst
 from refmodel.capture.recorded_run import RecordedRun, RunSpan
+from refmodel.capture.recovery import RecoveredSamples
 from refmodel.capture.vcd import Vcd
 from refmodel.capture.waves import Recording, find_signal
 from refmodel.ground.errors import InputError, Problem, UserError
@@ -85,6 +86,19 @@ class Opened:
         """Yield what each edge of the clock samples."""
         clock = self.map.clock
         signals = [name for role in self._sampled_roles.values() for name in role.signals]
+        self._edges = []
+        if clock.sampled:
+            recovered = RecoveredSamples(
+                self.recording,
+                clock,
+                self.roles["clock"].signals[0],
+                signals,
+                float(self.profile.cycle_ns),
+                self.map.glitch_ns,
+            )
+            yield from self._watched(recovered.spans())
+            self.unsure = recovered.unsure
+            return
         enable = self.roles.get("enable")
         role = ClockRole(
             self.roles["clock"].signals[0],
@@ -92,7 +106,6 @@ class Opened:
             enable.signals[0] if enable else None,
             enable.active_low if enable else False,
         )
-        self._edges = []
         yield from self._watched(ClockedSamples(self.recording, role, signals).spans())
 
     def _watched(self, samples: Iterator[Sampled]) -> Iterator[Sampled]:
@@ -124,9 +137,17 @@ class Opened:
 
     def reasons(self) -> list[str]:
         """Return why edges were left out."""
-        if self._run is None or not self._run.lost_edges:
-            return []
-        return [f"{self._run.lost_edges} edges: an input was unknown, or nothing was recorded"]
+        told = []
+        if self._run is not None and self._run.lost_edges:
+            told.append(
+                f"{self._run.lost_edges} edges: an input was unknown, or nothing was recorded"
+            )
+        if self.unsure:
+            told.append(
+                f"{self.unsure} changes: samples too far apart to tell which of two edges each"
+                " belongs to"
+            )
+        return told
 
 
 def replace_signals(role: Role, names: list[str]) -> Role:

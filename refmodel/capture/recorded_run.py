@@ -7,7 +7,7 @@ unknown, or nothing was recorded, the run ends, and what follows is a run that b
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -15,9 +15,11 @@ from refmodel.block.fields import UNUSED
 from refmodel.capture.accesses import NO_ACCESSES, AccessReader
 from refmodel.capture.capture_map import LEVELS, LINES, STATUS, CaptureMap, Role
 from refmodel.capture.clocked import Sampled
+from refmodel.capture.doubts import Doubts
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
-from refmodel.ground.lane import Cycles, Lane, cycles_up
+from refmodel.ground.lane import Cycles, Lane, cycles_up, rises_of
 from refmodel.ground.stimulus import Stimulus
+from refmodel.ground.word import WORD
 from refmodel.media.mfm import Bits
 from refmodel.profile import Profile
 from refmodel.separator import leap
@@ -80,7 +82,7 @@ class RecordedRun:
         self._separator: Separator | None = None
         self._value: dict[str, Lane] = {}
         self._unknown: dict[str, Lane] = {}
-        self._unsure: dict[str, Cycles] = {}
+        self._doubts = Doubts(given, profile)
         self._dark = Lane.constant(0)
         self._done = 0  # edges that have been told
         self._begun = False  # a run is under way
@@ -113,8 +115,8 @@ class RecordedRun:
             self._unknown[name] = vague if held is None else self._unknown[name].then(vague)
             unsure = [sampled.undecided[s] for s in role.signals if s in sampled.undecided]
             if unsure:
-                before = self._unsure.get(name, np.empty(0, np.int64))
-                self._unsure[name] = np.unique(np.concatenate((before, *unsure)))
+                self._doubts.add(name, unsure)
+        self._doubts.value = self._value
         self._dark = sampled.dark if not self._done else self._dark.then(sampled.dark)
 
     def _until(self, ready: int) -> Iterator[RunSpan]:
@@ -134,10 +136,11 @@ class RecordedRun:
             self.cycles += end - begin
             yield self._span(begin, end, fresh)
         self._done = ready
-        keep = max(0, ready - self._behind)
+        keep = max(0, ready - self._behind - self._doubts.lasts)
         self._value = {n: _kept(lane, keep) for n, lane in self._value.items()}
         self._unknown = {n: _kept(lane, keep) for n, lane in self._unknown.items()}
-        self._unsure = {n: at[at >= keep] for n, at in self._unsure.items()}
+        self._doubts.forget(keep)
+        self._doubts.value = self._value
         self._dark = _kept(self._dark, keep)
 
     def _lost(self, first: int, end: int) -> Lane:
@@ -156,14 +159,17 @@ class RecordedRun:
         for lane in vague:
             lost |= lane.at(cycles) != 0
         lost |= (strobe.at(cycles) != 0) & (bit.at(cycles) != 0)
-        return Lane.of(cycles, lost)
+        writes = ("bus_write", "bus_select")
+        close = self._doubts.collisions(first, end, writes), self._doubts.tails(first, end, writes)
+        return _either(Lane.of(cycles, lost), np.concatenate(close), first, end)
 
     def _span(self, first: int, end: int, fresh: bool) -> RunSpan:
         """Return the span of edges `first` .. `end - 1`."""
         bit_cycle, bit = self._bits(first, end, fresh)
         accesses = NO_ACCESSES
         if self._map.bus is not None:
-            accesses = self._reader.read(self._value, self._unknown, first, end, fresh)
+            tails = self._doubts.tails(first, end, ("bus_read", "bus_write", "bus_select"))
+            accesses = self._reader.read(self._value, self._unknown, first, end, fresh, tails)
         levels = {n: self._value[n].between(first, end) for n in LEVELS if n in self._value}
         stimulus = Stimulus(
             first,
@@ -179,7 +185,19 @@ class RecordedRun:
             reset_before=0 if fresh else self._reset_at(first - 1),
             memory=np.zeros(1 << 16, np.uint16),
         )
-        return RunSpan(stimulus, self._observed(first, end), accesses.reads(), fresh)
+        reads = self._unsure_reads(accesses.reads(), first, end)
+        return RunSpan(stimulus, self._observed(first, end), reads, fresh)
+
+    def _unsure_reads(self, reads: Reads, first: int, end: int) -> Reads:
+        """Return reads with nothing decided of those whose edge, or what they show, is not sure."""
+        unsure = self._doubts.at("bus_read_data")
+        if unsure is None or not len(reads.cycle):
+            return reads
+        held = np.zeros(len(reads.cycle), np.uint16) if reads.undecided is None else reads.undecided
+        held = np.where(np.isin(reads.cycle, unsure), np.uint16(WORD), held)
+        either = np.isin(reads.cycle - 1, self._doubts.doubtful(first, end))
+        ready = np.uint16(self._layout["byte_ready"].mask)
+        return replace(reads, undecided=np.where(either, held | ready, held).astype(np.uint16))
 
     def _bits(self, first: int, end: int, fresh: bool) -> tuple[Cycles, Bits]:
         """Return the channel bits that count at edges `first` .. `end - 1`."""
@@ -213,6 +231,8 @@ class RecordedRun:
         lane = self._value.get(name)
         if lane is None or end <= first:
             return np.empty(0, np.int64)
+        if self._map.clock.sampled:
+            return rises_of(lane, first, end)
         return cycles_up(lane.between(max(first, int(lane.cycle[0])), end), end)
 
     def _resets(self, first: int, end: int) -> tuple[tuple[int, int], ...]:
@@ -239,9 +259,13 @@ class RecordedRun:
             lanes[name] = Lane.of(value.cycle, value.value >> np.uint32(lsb) & np.uint32(mask))
             never = _none_of(vague, dark)
             unknown[name] = Lane.of(vague.cycle, vague.value >> np.uint32(lsb) & np.uint32(mask))
-            unsure = self._unsure.get(role)
+            unsure = self._doubts.at(role)
             if never.value.any() or (unsure is not None and len(unsure)):
                 undecided[name] = _with(never, unsure, first, end)
+        doubtful = self._doubts.doubtful(first, end)
+        if len(doubtful) and "byte_ready" in lanes:
+            held = undecided.get("byte_ready", Lane.constant(0, first))
+            undecided["byte_ready"] = _with(held, doubtful + 1, first, end)
         return Observed(lanes, unknown, undecided)
 
     @property
@@ -257,6 +281,16 @@ class RecordedRun:
         if name == UNUSED:
             return 0, self._layout.unused_mask
         return self._layout[name].lsb, self._layout[name].mask >> self._layout[name].lsb
+
+
+def _either(lost: Lane, edges: Cycles, first: int, end: int) -> Lane:
+    """Return a level that is also up at some edges."""
+    edges = edges[(edges >= first) & (edges < end)]
+    if not len(edges):
+        return lost
+    cycles = np.unique(np.concatenate((lost.cycle, edges, edges + 1)))
+    cycles = cycles[cycles < end]
+    return Lane.of(cycles, (lost.at(cycles) != 0) | np.isin(cycles, edges))
 
 
 def _none_of(vague: Lane, dark: Lane) -> Lane:

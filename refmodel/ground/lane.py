@@ -101,3 +101,10 @@ def cycles_up(level: Lane, end: int) -> Cycles:
     first, length = level.cycle[up], length[up]
     into = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
     return np.asarray(np.repeat(first, length) + into, np.int64)
+
+
+def rises_of(lane: Lane, first: int, end: int) -> Cycles:
+    """Return the edges of a stretch at which a level goes up."""
+    before = np.concatenate(([0], lane.value[:-1]))
+    rises = lane.cycle[(lane.value != 0) & (before == 0)]
+    return np.asarray(rises[(rises >= first) & (rises < end)], np.int64)

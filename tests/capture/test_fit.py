@@ -1,0 +1,171 @@
+"""Captures of an unknown controller: its policies and depths are found, or named as open."""
+
+import json
+
+import pytest
+import yaml
+from command import cellstep
+from recorded import MAP, PAL, dumped, mapped
+
+from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, fit
+from refmodel.capture.next_capture import what_next
+from refmodel.capture.opened import open_capture
+from refmodel.profile import load_profile
+from refmodel.world.find import SCENARIOS
+from testbenches.toolchain import available
+
+pytestmark = pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
+WORDS = SCENARIOS / "quick" / "sync_words.yaml"
+PARAMETER = {  # of the reference core: its name, and the number of each choice
+    "sync_view": ("SYNC_VIEW", {"live": 0, "registered": 1}),
+    "realign": ("REALIGN", {"never": 0, "when_waiting": 1, "always": 2}),
+    "ready_tie": ("READY_TIE", {"set_wins": 0, "clear_wins": 1}),
+    "dma_active_means": ("DMA_ACTIVE_MEANS", {"running": 0, "enabled": 1}),
+    "writing_means": ("WRITING_MEANS", {"requested": 0, "gate_open": 1}),
+    "zero_length": ("ZERO_LENGTH", {"done_at_once": 0, "ignored": 1}),
+    "write_tail_lost_bits": ("TAIL_LOST_BITS", {"0": 0, "3": 3}),
+}
+SETTINGS = [
+    {},
+    {"sync_view": "registered"},
+    {"realign": "always", "ready_tie": "clear_wins"},
+    {"realign": "never"},
+    {"dma_active_means": "enabled", "zero_length": "ignored"},
+    {"writing_means": "gate_open", "write_tail_lost_bits": "3"},
+    {"sync_view": "registered", "ready_tie": "clear_wins", "realign": "always"},
+    {"dma_active_means": "enabled", "writing_means": "gate_open", "realign": "never"},
+]
+
+
+def silent(_message):
+    """Say nothing."""
+
+
+def captured(folder, scenario, setting, cycles=30_000):
+    """Return a dump of the reference core under a setting."""
+    parameters = {PARAMETER[name][0]: PARAMETER[name][1][value] for name, value in setting.items()}
+    profile = PAL.with_policies(setting)
+    dump = dumped(folder, scenario, cycles, profile=profile, **parameters)
+    return dump.rename(folder / f"{scenario.stem}.vcd")
+
+
+def fitted(folder, dumps, text=MAP):
+    """Fit dumps with one map."""
+    given = mapped(folder, text)
+    return fit([open_capture(dump, given) for dump in dumps], silent)
+
+
+def wrong(found, setting):
+    """Return the questions decided otherwise than the core was set."""
+    true = {name: str(getattr(PAL.policies, name)) for name in PARAMETER} | setting
+    return [q.name for q in found.questions if q.decided and q.answer != true.get(q.name, q.answer)]
+
+
+@pytest.fixture(scope="module")
+def tie(tmp_path_factory):
+    """Return the dump of a core in which the clear wins, and what fits it."""
+    folder = tmp_path_factory.mktemp("tie")
+    dump = captured(folder, WORDS, {"ready_tie": "clear_wins"})
+    return dump, fitted(folder, [dump])
+
+
+def test_exercised_policies_are_found_and_the_others_left_open(tie):
+    """ready_tie is found; what needs a transfer is not exercised."""
+    _, found = tie
+    assert found.holds
+    answers = {q.name: q for q in found.questions}
+    assert answers["ready_tie"].answer == "clear_wins"
+    assert answers["ready_tie"].decided
+    assert wrong(found, {"ready_tie": "clear_wins"}) == []
+    assert {v.verdict for v in answers["zero_length"].values} == {NOT_EXERCISED}
+
+
+def test_a_contradicted_answer_names_the_first_access(tie):
+    """It tells the cycle, the field and the access at which the answer first fails."""
+    _, found = tie
+    values = next(q for q in found.questions if q.name == "ready_tie").values
+    other = next(v for v in values if v.value == "set_wins")
+    assert other.verdict == CONTRADICTED
+    assert other.finding.mismatch.field == "byte_ready"
+    assert other.finding.accesses[-1].cycle <= other.finding.mismatch.cycle
+
+
+def test_depths_are_found(tmp_path):
+    """A map that claims a latency the core has not is put right by the fit."""
+    dump = captured(tmp_path, WORDS, {}, 10_000)
+    text = MAP.replace("lines: {", "latency: {status: 2}\nlines: {")
+    text = text.replace("bench.bit_in}", "bench.bit_in, latency: 1}")
+    found = fitted(tmp_path, [dump], text)
+    assert found.holds
+    answers = {q.name: q.answer for q in found.questions}
+    assert (answers["latency.status"], answers["disk.latency"]) == ("0", "0")
+
+
+def test_every_policy_is_a_question(tie):
+    """A policy that is added to the model is fitted without another word."""
+    _, found = tie
+    assert set(type(PAL.policies).model_fields) <= {q.name for q in found.questions}
+
+
+def test_what_is_open_is_decided_by_what_to_capture_next(tie, tmp_path):
+    """Two of the scenarios it names, captured and fitted with the first, decide two policies."""
+    dump, found = tie
+    opened = open_capture(dump, mapped(tmp_path))
+    chosen = what_next(found, opened.map, opened.profile, silent)
+    named = {n.question: n for n in chosen}
+    assert {"zero_length", "writing_means"} <= set(named)
+    more = [
+        captured(tmp_path, named[name].path, {"ready_tie": "clear_wins"}, 10_000)
+        for name in ("zero_length", "writing_means")
+    ]
+    again = fitted(tmp_path, [dump, *more])
+    answers = {q.name: q for q in again.questions}
+    assert again.holds
+    assert answers["zero_length"].decided
+    assert answers["writing_means"].decided
+    assert wrong(again, {"ready_tie": "clear_wins"}) == []
+
+
+def test_the_command_writes_a_profile_ready_to_use(tie, tmp_path):
+    """profile.yaml loads, and the capture agrees under it."""
+    dump, _ = tie
+    out = tmp_path / "out"
+    done = cellstep("fit", dump, "--map", mapped(tmp_path), "--out", out, env={"COLUMNS": "180"})
+    assert done.returncode == 0, done.stderr
+    assert "Capture next:" in done.stdout
+    assert load_profile(str(out / "profile.yaml")).policies.ready_tie == "clear_wins"
+    told = json.loads((out / "fit.json").read_text())
+    assert told["questions"]["ready_tie"]["decided"] is True
+    assert (out / "next.md").read_text().startswith("# What to capture next")
+    for path in out.glob("next-*.yaml"):
+        assert "track" in yaml.safe_load(path.read_text())
+    text = MAP.replace("profile: pal_dd", f"profile: {out / 'profile.yaml'}")
+    done = cellstep("check", dump, "--map", mapped(tmp_path, text))
+    assert done.returncode == 0, done.stdout
+
+
+def test_a_capture_that_nothing_explains_says_so(tmp_path):
+    """With two roles swapped no reading holds: exit status 1 and the place it breaks."""
+    dump = captured(tmp_path, WORDS, {}, 6_000)
+    text = MAP.replace("value: bench.bit_in", "value: bench.rd")
+    done = cellstep("fit", dump, "--map", mapped(tmp_path, text))
+    assert done.returncode == 1
+    assert "No reading of the policies and depths explains this capture." in done.stdout
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("setting", SETTINGS, ids=[str(n) for n in range(len(SETTINGS))])
+def test_every_setting_of_the_reference_core_is_recovered(setting, tmp_path):
+    """After the captures it asks for, every question is decided, and rightly."""
+    first = captured(tmp_path, WORDS, setting)
+    found = fitted(tmp_path, [first])
+    assert found.holds
+    assert wrong(found, setting) == []
+    opened = open_capture(first, mapped(tmp_path))
+    chosen = what_next(found, opened.map, opened.profile, silent)
+    paths = sorted({n.path for n in chosen})
+    dumps = [first, *(captured(tmp_path, path, setting, 40_000) for path in paths)]
+    again = fitted(tmp_path, dumps)
+    assert again.holds
+    assert again.open == []
+    assert wrong(again, setting) == []

@@ -1,0 +1,113 @@
+"""A logic analyser's capture has no clock of the controller's: it is recovered, or undecided."""
+
+import numpy as np
+import pytest
+from analyser import sampled
+from recorded import MAP, REFERENCE, dumped, mapped
+
+from hdl_stubs.defects import apply, load_defects
+from refmodel.capture.check import check
+from refmodel.capture.opened import open_capture
+from refmodel.capture.told import verdict_of
+from refmodel.ground.errors import UserError
+from refmodel.world.find import SCENARIOS
+from testbenches.toolchain import available
+
+pytestmark = pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
+RANDOM = SCENARIOS / "quick" / "random.yaml"
+STEADY = "{signal: clk, sampled: true, settle_ns: 40, jitter_ns: 2}"
+JITTERY = "{signal: clk, sampled: true, settle_ns: 45, jitter_ns: 25}"
+DEFECTS = [d for d in load_defects() if d.clause in ("B2", "B3", "B4", "B5") and d.field][:10]
+ABOUT_ONE_CYCLE = "samples too far apart to tell which of two edges each belongs to"
+
+
+@pytest.fixture(scope="session")
+def good(tmp_path_factory):
+    """Return a dump of the reference core under random accesses."""
+    return dumped(tmp_path_factory.mktemp("sampled"), RANDOM, 20_000)
+
+
+def checked(folder, dump, clock, **analyser):
+    """Sample a dump anew and check what the analyser recorded of it."""
+    table = sampled(dump, folder / "analyser.csv", **analyser)
+    text = MAP.replace("bench.", "").replace("{signal: clk}", clock)
+    return check(open_capture(table, mapped(folder, text)))
+
+
+def test_a_steady_analyser_decides_every_cycle(good, tmp_path):
+    """At 24 MHz the clock is recovered from its samples, and each change has one edge."""
+    found = checked(tmp_path, good, STEADY, jitter_ns=1)
+    assert verdict_of(found) == "agree"
+    assert found.cycles == found.cycles_total >= 19_990
+    assert found.reads == found.reads_total > 200
+
+
+def test_a_strobe_is_as_good_as_the_clock(good, tmp_path):
+    """Without the clock, one synchronous strobe is enough to lay the grid."""
+    clock = "{signal: bit_stb, sampled: true, settle_ns: 40, jitter_ns: 2}"
+    found = checked(tmp_path, good, clock, jitter_ns=1)
+    assert verdict_of(found) == "agree"
+    assert found.cycles > 19_900
+
+
+def test_a_jittery_analyser_says_what_it_cannot_decide(good, tmp_path):
+    """The verdict is undecided, never agree, with the counts and the reason."""
+    found = checked(tmp_path, good, JITTERY, jitter_ns=22)
+    assert verdict_of(found) == "undecided"
+    assert found.finding is None
+    assert 0 < found.reads < found.reads_total
+    assert 0.5 * found.bits_total < found.bits < found.bits_total
+    assert any(ABOUT_ONE_CYCLE in reason for reason in found.reasons)
+
+
+def test_sampling_too_slowly_is_refused_with_the_least_rate(good, tmp_path):
+    """Below two samples a cycle the clock is lost; the message says how fast is enough."""
+    with pytest.raises(UserError, match=r"sample at 15\.6 MHz or more"):
+        checked(tmp_path, good, STEADY, rate_hz=12_000_000)
+
+
+def test_a_clock_that_is_none_is_refused(good, tmp_path):
+    """A signal that follows no clock cannot be one."""
+    clock = "{signal: gate_out, sampled: true}"
+    with pytest.raises(UserError, match="too few to recover a clock from"):
+        checked(tmp_path, good, clock)
+
+
+def test_short_pulses_are_glitches(tmp_path):
+    """A pulse below the filter's length is left out, a longer one stays."""
+    from refmodel.capture.recovery import _without_glitches
+    from refmodel.capture.waves import Changes
+
+    ns = np.array([0.0, 100.0, 105.0, 200.0, 300.0])
+    value = np.array([0, 1, 0, 1, 0], np.uint64)
+    left = _without_glitches(Changes(ns, value, np.zeros(5, np.uint64)), 20.0)
+    assert left.ns.tolist() == [0.0, 200.0, 300.0]
+    assert tmp_path
+
+
+def of_defect(folder, defect, clock, **analyser):
+    """Check what an analyser records of a core with a defect."""
+    apply(defect, REFERENCE, folder / "core")
+    return checked(folder, dumped(folder, RANDOM, 60_000, folder / "core"), clock, **analyser)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("defect", DEFECTS, ids=[d.name for d in DEFECTS])
+def test_a_steady_analyser_finds_each_defect(defect, tmp_path):
+    """With every change at its edge the clause is the one the defect breaks."""
+    found = of_defect(tmp_path, defect, STEADY, jitter_ns=1)
+    assert verdict_of(found) == "mismatch"
+    assert found.finding.cause.clause == defect.clause
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("defect", DEFECTS, ids=[d.name for d in DEFECTS])
+def test_a_jittery_analyser_never_says_agree_of_a_defect(defect, tmp_path):
+    """It finds the clause, or leaves the question undecided."""
+    found = of_defect(tmp_path, defect, JITTERY, jitter_ns=22)
+    verdict = verdict_of(found)
+    assert verdict in ("mismatch", "undecided")
+    if verdict == "mismatch":
+        assert found.finding.cause.clause == defect.clause
+    else:
+        assert any(ABOUT_ONE_CYCLE in reason for reason in found.reasons)
