@@ -16,11 +16,13 @@ from refmodel.engine.timeline import Expected, Timeline
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
+from refmodel.host.processor import MissingRegisterError
 from refmodel.profile import Profile
 from refmodel.world.find import SCENARIOS, given_name, suite_names
 from refmodel.world.load import load_scenario
 from refmodel.world.play import ModelPlayer
 from refmodel.world.spans import disk_of
+from refmodel.world.turning import Turning
 
 LONGEST = 150_000  # cycles of a scenario that are looked at
 NO_HOST_SUITES = ("flux",)  # their channel bits depend on the separator
@@ -51,7 +53,7 @@ class Program:
         self.path = path
         self.name = given_name(path)
         disk = disk_of(path, load_scenario(path), profile, 1)
-        first = next(iter(disk.revolutions()))
+        first = next(iter(Turning(disk)))
         if first.cycles > LONGEST:
             resets = tuple(span for span in first.resets if span[1] < LONGEST)
             first = replace(first.between(first.first, LONGEST), resets=resets)
@@ -70,7 +72,7 @@ def programs(profile: Profile, say: Callable[[str], None]) -> Iterator[Program]:
             say(f"fit: looking at {suite}/{path.stem}")
             try:
                 yield Program(path, profile)
-            except UserError:
+            except (UserError, MissingRegisterError):
                 continue  # one that this profile cannot play
 
 

@@ -93,7 +93,7 @@ class RecoveredSamples:
             if found:
                 columns = (np.concatenate(column) for column in zip(*found, strict=True))
                 whole = Changes(*columns)
-            held[name] = _without_glitches(whole, self._glitch_ns)
+            held[name] = without_glitches(whole, self._glitch_ns)
         return held
 
     def _grid(self, changes: Changes, sample_ns: float) -> Grid:
@@ -221,7 +221,7 @@ def _sample_ns(held: dict[str, Changes]) -> float:
     return float(np.percentile(steps, 1))
 
 
-def _without_glitches(changes: Changes, glitch_ns: float) -> Changes:
+def without_glitches(changes: Changes, glitch_ns: float) -> Changes:
     """Return the changes without pulses shorter than so many ns."""
     if not glitch_ns or len(changes.ns) < 3:
         return changes

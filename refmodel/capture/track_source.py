@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from refmodel.capture.wave_flux import flux_of_wave
 from refmodel.ground.errors import UserError, near, reading
 from refmodel.media import flux_build
 from refmodel.media.flux_defects import Defects
@@ -21,6 +22,7 @@ from refmodel.world.revolutions import Turns, turns_of
 from refmodel.world.spans import disk_of
 from refmodel.world.turning import Turning
 
+WAVES = (".vcd", ".fst")
 FLUX = (".txt", ".csv", ".npy", ".npz", ".flux")
 IMAGES = (".img", ".bin", ".raw", ".dsk")
 
@@ -43,14 +45,23 @@ class TrackSource:
 
 
 def find_track(
-    given: str, profile: Profile, seed: int, rate: Fraction | None, shape: ImageShape
+    given: str,
+    profile: Profile,
+    seed: int,
+    rate: Fraction | None,
+    shape: ImageShape,
+    wave_map: Path | None = None,
 ) -> TrackSource:
-    """Return the track a user means: a file of flux, a scenario, or a file of sectors.
+    """Return the track a user means: a file of flux, a waveform, a scenario, a file of sectors.
 
     Raises UserError when it is none of them, or not whole.
     """
     path, bit_ns = Path(given), float(profile.channel_bit_ns)
-    if path.suffix in FLUX:
+    if wave_map is not None:
+        flux = flux_of_wave(path, wave_map)
+    elif path.suffix in WAVES:
+        raise UserError(f"{given}: --map must say which of its signals are the drive's lines")
+    elif path.suffix in FLUX:
         flux = read_flux(path, Reading(rate=rate))
     elif path.suffix in IMAGES:
         flux = _of_track(_image(path, shape), bit_ns)
@@ -59,7 +70,7 @@ def find_track(
         with reading(scenario_path):
             flux = _of_scenario(disk_of(scenario_path, scenario, profile, seed))
     else:
-        known = near(path.suffix, [*FLUX, *IMAGES, ".yaml"])
+        known = near(path.suffix, [*FLUX, *WAVES, *IMAGES, ".yaml"])
         raise UserError(f"{given}: '{path.suffix}' is no form of a track here{known}")
     with reading(path):
         return TrackSource(given, turns_of(flux, bit_ns, profile.separator), bit_ns)

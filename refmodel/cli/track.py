@@ -25,9 +25,22 @@ def track_command(
         str,
         typer.Argument(
             metavar="CAPTURE|SCENARIO|IMAGE",
-            help="Captured flux (.txt, .csv, .npy, .npz), a scenario, or a file of sectors (.img).",
+            help="Captured flux (.txt, .csv, .npy, .npz), a waveform (.vcd, .fst, .csv with --map),"
+            " a scenario, or a file of sectors (.img).",
         ),
     ],
+    wave_map: Annotated[
+        Path | None,
+        typer.Option(
+            "--map",
+            metavar="MAP",
+            help="The roles of a waveform's signals: disk.flux, or lines.write_gate for a write.",
+        ),
+    ] = None,
+    against: Annotated[
+        Path | None,
+        typer.Option(metavar="CAPTURE", help="A second capture, whose writes are held to these."),
+    ] = None,
     profile: ProfileName = "pal_dd",
     rate: Annotated[
         str | None,
@@ -49,20 +62,27 @@ def track_command(
 
     Several revolutions of a capture are laid over each other: bits that do not read alike are weak.
 
+    With a map that names a write gate it shows what was written, and how far pulses were shifted.
+
     Example: cellstep track capture.txt --rate 24000000 --out track.svg
 
-    Exit status: 0, 2 for bad input.
+    Exit status: 0, 1 when two captures wrote otherwise, 2 for bad input.
     """
     from rich.console import Console
 
     from refmodel.capture.track_source import ImageShape, find_track
     from refmodel.capture.track_text import show_track
     from refmodel.capture.track_told import TrackTold
+    from refmodel.capture.wave_flux import is_write_map
     from refmodel.ground.errors import UserError
     from refmodel.media.flux_list import rate_of
     from refmodel.profile import load_profile
     from refmodel.report.progress import Progress
 
+    if wave_map is not None and is_write_map(wave_map):
+        raise typer.Exit(_writes(Path(given), wave_map, against, layout))
+    if against is not None:
+        raise UserError("--against: compares writes; the map must name lines.write_gate")
     if out is not None and out.suffix not in (".svg", ".png"):
         raise UserError(f"--out {out}: a picture ends in .svg or .png")
     ticks = None if rate is None else rate_of(rate, "--rate")
@@ -70,7 +90,9 @@ def track_command(
     with Progress(Console(stderr=True)) as progress:
         progress.say(f"track: reading {given}")
         shape = ImageShape(sectors, size)
-        told = TrackTold(find_track(given, load_profile(profile), seed, ticks, shape), word)
+        told = TrackTold(
+            find_track(given, load_profile(profile), seed, ticks, shape, wave_map), word
+        )
         text = json.dumps(told.as_json(), indent=1) if layout is Format.json else ""
     if text:
         typer.echo(text)
@@ -78,6 +100,30 @@ def track_command(
         show_track(Console(), told)
     if out is not None:
         _draw(told, out)
+
+
+def _writes(capture: Path, wave_map: Path, against: Path | None, layout: Format) -> int:
+    """Show the writes of a capture, and how those of another differ; return the exit status."""
+    from dataclasses import asdict
+
+    from rich.console import Console
+
+    from refmodel.capture.opened import open_capture
+    from refmodel.capture.written import differences, written_in
+    from refmodel.capture.written_text import show_differences, show_writes
+    from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
+
+    opened = open_capture(capture, wave_map)
+    found = written_in(opened)
+    other = written_in(open_capture(against, wave_map)) if against is not None else None
+    apart = differences(found, other) if other is not None else []
+    if layout is Format.json:
+        told = {"writes": [one.as_json(opened.profile) for one in found]}
+        typer.echo(json.dumps(told | {"against": [asdict(one) for one in apart]}, indent=1))
+    else:
+        show_writes(Console(), str(capture), found, opened.profile)
+        show_differences(Console(), apart)
+    return EXIT_AGREE if all(one.alike for one in apart) else EXIT_MISMATCH
 
 
 def _word(text: str) -> int:
