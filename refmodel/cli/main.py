@@ -42,6 +42,7 @@ COMMANDS = {
     "protect": Entry(
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),
+    "hunt": Entry("hunt", "hunt_command", "Look for a mismatch with random cases."),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "check": Entry("check", "check_command", "Hold a capture to the model, without a simulator."),
     "fit": Entry("fit", "fit_command", "Find which policies a captured controller follows."),

@@ -1,0 +1,1 @@
+"""Random cases aimed at what meets on one edge: drawn, counted, shrunk, grouped."""

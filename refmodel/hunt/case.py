@@ -1,0 +1,126 @@
+"""A case: what reaches the block in a short run, event by event, and the scenario that plays it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+BIT, READ, WRITE, LEVEL, RESET, SLOT = "bit", "read", "write", "level", "reset", "slot"
+TAIL = 24  # cycles behind the last event
+MOST_LINE = 1 << 20  # cycles of a slot schedule: behind any case
+
+
+class Event(NamedTuple):
+    """Something that reaches the block at edge `at`.
+
+    `name` is the register of an access or the name of a level; `value` the channel bit, the word
+    written, the level from then on, or the cycles of a reset.
+    """
+
+    at: int
+    kind: str
+    name: str = ""
+    value: int = 0
+
+
+@dataclass(frozen=True)
+class Case:
+    """Events in order of their edges, the first behind a reset of `start` cycles."""
+
+    start: int
+    events: tuple[Event, ...]
+
+    @property
+    def cycles(self) -> int:
+        """Length of the run behind the reset."""
+        return max((event.at for event in self.events), default=self.start) - self.start + TAIL
+
+    def of(self, *kinds: str) -> list[Event]:
+        """Return the events of some kinds."""
+        return [event for event in self.events if event.kind in kinds]
+
+    def without(self, gone: Iterable[int]) -> Case:
+        """Return the case without the events at some places in its list."""
+        left_out = set(gone)
+        kept = (event for n, event in enumerate(self.events) if n not in left_out)
+        return replace(self, events=tuple(kept))
+
+    def sooner(self, place: int, edges: int) -> Case:
+        """Return the case with the events from one place on so many edges earlier."""
+        moved = (event._replace(at=event.at - edges) for event in self.events[place:])
+        return replace(self, events=(*self.events[:place], *moved))
+
+    def with_values(self, places: Iterable[int], value: int) -> Case:
+        """Return the case with one value for the events at some places."""
+        chosen = set(places)
+        events = (e._replace(value=value) if n in chosen else e for n, e in enumerate(self.events))
+        return replace(self, events=tuple(events))
+
+    def can_be(self, busy: int) -> bool:
+        """Return whether the events can happen: one channel bit an edge, accesses `busy` apart."""
+        for kinds, apart in (((BIT,), 1), ((READ, WRITE), busy), ((SLOT,), 1)):
+            at = [event.at for event in self.of(*kinds)]
+            if any(later - edge < apart for edge, later in pairwise(at)):
+                return False
+        accesses, resets = self.of(READ, WRITE), self.of(RESET)
+        begun = not accesses or accesses[0].at > self.start
+        return begun and all(a.at + a.value < b.at for a, b in pairwise(resets))
+
+    def told(self) -> list[str]:
+        """Say what happens, a line an event."""
+        return [f"cycle {event.at}: {_said(event)}" for event in self.events]
+
+    def scenario(self, name: str, about: str = "") -> dict[str, Any]:
+        """Return the scenario that plays the case, as the data of its file."""
+        found: dict[str, Any] = {"name": name, "about": about, "track": self._track()}
+        found["host"] = {"program": "in_order", "params": {"accesses": self._accesses()}}
+        if levels := self._levels():
+            found["levels"] = levels
+        if resets := self.of(RESET):
+            found["resets"] = [{"at": e.at, "cycles": e.value} for e in resets]
+        if slots := self.of(SLOT):
+            found["slots"] = {"line_cycles": MOST_LINE, "at": [e.at for e in slots]}
+        return found
+
+    def _track(self) -> dict[str, Any]:
+        bits = self.of(BIT) or [Event(self.start + self.cycles - 1, BIT)]
+        return {
+            "layout": "timed",
+            "at": [event.at - self.start for event in bits],
+            "bits": "".join(str(event.value) for event in bits),
+            "cycles": self.cycles,
+        }
+
+    def _accesses(self) -> list[list[int | str]]:
+        """Return each access as the program takes it: cycles since the last one, register, word."""
+        found: list[list[int | str]] = []
+        now = self.start
+        for event in self.of(READ, WRITE):
+            word = [event.value] if event.kind == WRITE else []
+            found.append([event.at - now, event.name, *word])
+            now = event.at
+        return found
+
+    def _levels(self) -> dict[str, Any]:
+        """Return the edges at which each level changes; all are 0 in reset."""
+        found: dict[str, list[int]] = {}
+        last: dict[str, int] = {}
+        for event in self.of(LEVEL):
+            if event.value != last.get(event.name, 0):
+                found.setdefault(event.name, []).append(event.at)
+                last[event.name] = event.value
+        return {name: {"changes_at": at} for name, at in found.items()}
+
+
+def _said(event: Event) -> str:
+    """Say in words what reaches the block."""
+    return {
+        BIT: f"channel bit {event.value}",
+        READ: f"the host reads {event.name}",
+        WRITE: f"the host writes {event.name} 0x{event.value:04X}",
+        LEVEL: f"{event.name} goes to {event.value}",
+        RESET: f"reset for {event.value} cycles",
+        SLOT: "a memory slot",
+    }[event.kind]

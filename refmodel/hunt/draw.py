@@ -1,0 +1,137 @@
+"""Draws cases: events placed close to each other, and to what the block is about to do."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from refmodel.block.arming import ENABLE, LENGTH
+from refmodel.block.arming import WRITE as TO_DISK
+from refmodel.block.control import KEPT, SET
+from refmodel.ground.word import WORD
+from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, Case, Event
+
+NEAR = range(-3, 4)  # edges from a channel bit at which the rest is placed
+GAPS = ((1, 2), (2, 6), (5, 14), (14, 15))  # cycles from bit to bit
+FRAMES = (0x4489, 0xFFFF, 0x0000, 0xAAAA, 0x5555)
+GATES = ("master_enable", "channel_enable")
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What of a core a case can reach: registers, level inputs, memory slots.
+
+    `busy` is how many cycles an access takes until the next one may begin.
+    """
+
+    start: int
+    registers: Sequence[str]
+    levels: Sequence[str]
+    slots: bool = False
+    busy: int = 1
+
+
+class Drawer:
+    """Draws one case after another from a seed.
+
+    `weights` says how much more often than another each kind of event is drawn.
+    """
+
+    def __init__(self, reach: Reach, seed: int, weights: Mapping[str, float] | None = None) -> None:
+        self._reach = reach
+        self._random = random.Random(seed)
+        self._weights = dict(weights or {})
+
+    def case(self, bits: int = 120) -> Case:
+        """Return a case of so many channel bits."""
+        rng, reach = self._random, self._reach
+        low, high = rng.choice(GAPS)
+        events: list[Event] = []
+        window = 0
+        at = reach.start + rng.randint(1, 8)
+        word = rng.choice(FRAMES)
+        coming: list[int] = []
+        for name in (n for n in reach.levels if n in GATES):
+            events.append(Event(reach.start, LEVEL, name, 1))
+        for _ in range(bits):
+            if not coming and rng.random() < 0.1:
+                coming = [word >> n & 1 for n in reversed(range(16))]
+            bit = coming.pop(0) if coming else rng.getrandbits(1)
+            window = (window << 1 | bit) & WORD
+            events.append(Event(at, BIT, value=bit))
+            events += self._around(at, window, word)
+            at += rng.randint(low, high)
+        return Case(reach.start, _in_order(events, reach))
+
+    def _around(self, at: int, window: int, word: int) -> list[Event]:
+        """Return what else happens near the channel bit of an edge."""
+        rng = self._random
+        found: list[Event] = []
+        for kind, often in (("access", 0.5), (LEVEL, 0.06), (RESET, 0.004), (SLOT, 0.35)):
+            if rng.random() < often * self._weights.get(kind, 1.0):
+                found += self._event(
+                    kind, max(self._reach.start, at + rng.choice(NEAR)), window, word
+                )
+        return found
+
+    def _event(self, kind: str, at: int, window: int, word: int) -> list[Event]:
+        """Return an event of one kind, none where the core takes none."""
+        rng, reach = self._random, self._reach
+        if kind == LEVEL:
+            return [
+                Event(at, LEVEL, name, rng.getrandbits(1))
+                for name in rng.sample(reach.levels, min(1, len(reach.levels)))
+            ]
+        if kind == RESET:
+            return [Event(at, RESET, value=rng.randint(1, 5))]
+        if kind == SLOT:
+            return [Event(at, SLOT)] if reach.slots else []
+        return self._access(at, window, word)
+
+    def _access(self, at: int, window: int, word: int) -> list[Event]:
+        """Return a read of status, or a write that makes something happen."""
+        rng, registers = self._random, self._reach.registers
+        writable = [name for name in registers if name != "status"]
+        if "status" in registers and (not writable or rng.random() < 0.6):
+            return [Event(at, READ, "status")]
+        if not writable:
+            return []
+        name = rng.choice(writable)
+        return [Event(at, WRITE, name, self._value(name, window, word))]
+
+    def _value(self, name: str, window: int, word: int) -> int:
+        """Return a word to write: most make something happen, some have any bits set."""
+        rng = self._random
+        if name == "sync_word":
+            return rng.choice((window, (window << 1 | rng.getrandbits(1)) & WORD, word, word))
+        if name == "control":
+            return rng.choice((SET, 0)) | rng.getrandbits(16) & KEPT
+        length = rng.choice((0, 1, 1, 2, 3, 5, rng.getrandbits(14)))
+        enabled = ENABLE if rng.random() < 0.85 else 0
+        return enabled | (TO_DISK if rng.random() < 0.4 else 0) | length & LENGTH
+
+
+def _in_order(events: list[Event], reach: Reach) -> tuple[Event, ...]:
+    """Return the events in order of their edges, without those that cannot be where they are.
+
+    Accesses leave each other room; of two changes of one level, two slots or two resets on one
+    edge the first counts, and resets lie apart.
+    """
+    found: list[Event] = []
+    free = reach.start + 1
+    taken: set[tuple[int, str, str]] = set()
+    unlocked = reach.start
+    for event in sorted(events, key=lambda e: e.at):
+        key = (event.at, event.kind, event.name)
+        if event.kind in (READ, WRITE):
+            if event.at < free:
+                continue
+            free = event.at + reach.busy
+        elif key in taken or (event.kind == RESET and event.at <= unlocked):
+            continue
+        if event.kind == RESET:
+            unlocked = event.at + event.value + 1
+        taken.add(key)
+        found.append(event)
+    return tuple(found)

@@ -1,0 +1,59 @@
+"""What a hunt has found, as data: failures of one kind together, and how far it looked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from refmodel.engine.finding import Finding
+from refmodel.hunt.case import Case
+from refmodel.hunt.coverage import Coverage
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What makes failures one bug: the field, the clause, and how the mismatch shows."""
+
+    field: str
+    clause: str
+    through: str
+
+    @classmethod
+    def of(cls, finding: Finding) -> Kind:
+        """Return the kind of a finding."""
+        mismatch = finding.mismatch
+        through = "unknown" if mismatch.unknown else mismatch.through
+        return cls(mismatch.field, finding.cause.clause, through)
+
+
+@dataclass
+class Failure:
+    """Cases that fail alike: the first of them, made small, and the seeds of all."""
+
+    kind: Kind
+    case: Case
+    finding: Finding
+    seeds: list[int] = field(default_factory=list)
+    file: str = ""  # the scenario that shows it, if it was written
+
+
+@dataclass
+class Hunted:
+    """One hunt: how much was played, what failed, what met."""
+
+    binding: str
+    simulator: str
+    seed: int
+    cases: int = 0
+    cycles: int = 0
+    seconds: float = 0.0
+    failures: list[Failure] = field(default_factory=list)
+    flaky: list[int] = field(default_factory=list)  # seeds that failed once and not again
+    coverage: Coverage = field(default_factory=Coverage)
+    has: tuple[str, ...] = ()
+    policies: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def verdict(self) -> str:
+        """Agree, or mismatch."""
+        return "mismatch" if self.failures or self.flaky else "agree"

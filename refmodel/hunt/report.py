@@ -1,0 +1,114 @@
+"""A hunt told: in the terminal, and as JSON."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from refmodel.block.fields import Layout
+from refmodel.hunt.coverage import DISTANCES
+from refmodel.hunt.found import Failure, Hunted
+from refmodel.report import words
+from refmodel.report.numbers import counted
+
+MOST_HOLES = 8  # told in the terminal; the JSON has all
+
+
+def lines(hunted: Hunted, layout: Layout) -> Iterator[str]:
+    """Yield what a hunt found, line by line."""
+    cycles = f"{hunted.cycles:,}".replace(",", " ")
+    yield (
+        f"{hunted.binding} on {hunted.simulator}: {counted(hunted.cases, 'case')} from seed"
+        f" {hunted.seed}, {cycles} cycles compared in {hunted.seconds:.1f} s"
+    )
+    for failure in hunted.failures:
+        yield ""
+        yield from _failure(hunted, failure, layout)
+    if hunted.flaky:
+        seeds = ", ".join(map(str, hunted.flaky))
+        yield ""
+        yield f"Flaky: seed {seeds} failed once and agreed when played again; nothing is drawn anew"
+    yield ""
+    yield from _holes(list(hunted.coverage.holes(hunted.has)))
+    yield ""
+    yield f"{hunted.verdict}: {_total(hunted)}"
+
+
+def _failure(hunted: Hunted, failure: Failure, layout: Layout) -> Iterator[str]:
+    kind, case = failure.kind, failure.case
+    yield f"{kind.clause}: {words.headline(failure.finding, layout)}"
+    seeds = ", ".join(map(str, failure.seeds[:5])) + (", ..." if len(failure.seeds) > 5 else "")
+    yield f"  found in  {counted(len(failure.seeds), 'case')} (seed {seeds})"
+    yield f"  shrunk to {counted(len(case.events), 'event')} in {case.cycles} cycles:"
+    yield from (f"    {line}" for line in case.told())
+    yield f"  cycle     {failure.finding.mismatch.cycle}"
+    yield f"  cause     {failure.finding.cause.event}"
+    if failure.file:
+        yield f"  reproduce {command(hunted, failure)}"
+
+
+def command(hunted: Hunted, failure: Failure) -> str:
+    """Return the command that plays the failure's scenario."""
+    given = ["cellstep", "run", hunted.binding, "--suite", failure.file, "--sim", hunted.simulator]
+    for name, value in hunted.policies.items():
+        given += ["--policy", f"{name}={value}"]
+    return shlex.join(given)
+
+
+def _holes(holes: Sequence[str]) -> Iterator[str]:
+    """Yield the first of what never met."""
+    if not holes:
+        reach = f"{DISTANCES[0]} to +{DISTANCES[-1]} edges"
+        yield f"Everything met that can, at each distance of {reach}."
+        return
+    yield f"Not met yet ({len(holes)}):"
+    yield from (f"  {hole}" for hole in holes[:MOST_HOLES])
+    if len(holes) > MOST_HOLES:
+        yield f"  and {len(holes) - MOST_HOLES} more, in hunt.json with --out"
+
+
+def _total(hunted: Hunted) -> str:
+    if hunted.failures:
+        kinds = counted(len(hunted.failures), "kind") + " of mismatch"
+        cases = sum(len(f.seeds) for f in hunted.failures)
+        return f"{kinds}, in {counted(cases, 'case')}"
+    return f"no mismatch in {counted(hunted.cases, 'case')}"
+
+
+def as_json(hunts: Sequence[Hunted]) -> str:
+    """Return hunts as JSON text."""
+    return json.dumps({"hunts": [_data(hunted) for hunted in hunts]}, indent=1) + "\n"
+
+
+def _data(hunted: Hunted) -> dict[str, Any]:
+    return {
+        "binding": hunted.binding,
+        "simulator": hunted.simulator,
+        "verdict": hunted.verdict,
+        "seed": hunted.seed,
+        "policies": dict(hunted.policies),
+        "cases": hunted.cases,
+        "cycles_compared": hunted.cycles,
+        "failures": [_failure_data(hunted, failure) for failure in hunted.failures],
+        "flaky_seeds": hunted.flaky,
+        "coverage": hunted.coverage.as_json(),
+        "not_met": list(hunted.coverage.holes(hunted.has)),
+    }
+
+
+def _failure_data(hunted: Hunted, failure: Failure) -> dict[str, Any]:
+    mismatch, cause = failure.finding.mismatch, failure.finding.cause
+    return {
+        "clause": cause.clause,
+        "cause": cause.event,
+        "field": mismatch.field,
+        "cycle": mismatch.cycle,
+        "expected": mismatch.expected,
+        "observed": mismatch.observed,
+        "seeds": failure.seeds,
+        "events": [event._asdict() for event in failure.case.events],
+        "scenario": failure.file,
+        "reproduce": command(hunted, failure) if failure.file else "",
+    }

@@ -1,0 +1,87 @@
+"""Makes a failing case small: as few events as still fail, as close together as they can be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import chain
+
+from refmodel.hunt.case import BIT, WRITE, Case
+
+Fails = Callable[[Sequence[Case]], list[bool]]  # tries some cases at once
+ROUNDS = 60
+STEPS = (64, 16, 4, 1)
+
+
+def shrunk(case: Case, fails: Fails, busy: int) -> Case:
+    """Return a smaller case that fails, too; `fails` says which of several cases do.
+
+    Parts of the list are left out, halves first, then smaller ones; then what is left moves
+    together, and values become 0. Accesses stay `busy` cycles apart.
+    """
+    size = max(1, len(case.events) // 2)
+    for _ in range(ROUNDS):
+        smaller = _without_parts(case, size, fails)
+        if smaller is not None:
+            case = smaller
+            size = min(size, max(1, len(case.events) // 2))
+        elif size == 1:
+            break
+        else:
+            size //= 2
+    return _plainer(_closer(case, fails, busy), fails)
+
+
+def _without_parts(case: Case, size: int, fails: Fails) -> Case | None:
+    """Return the case without as many parts of one size as can be left out; None if none can.
+
+    Each is tried alone; of those that can go alone, all are tried at once, then halves.
+    """
+    count = len(case.events)
+    parts = [range(at, min(at + size, count)) for at in range(0, count, size)]
+    alone = fails([case.without(part) for part in parts])
+    free = [part for part, failed in zip(parts, alone, strict=True) if failed]
+    if len(free) < 2:
+        return case.without(free[0]) if free else None
+    half, quarter = len(free) // 2, max(1, len(free) // 4)
+    chosen = (free, free[:half], free[half:], free[:quarter], free[-quarter:], free[:1])
+    return _smallest([case.without(chain(*some)) for some in chosen], fails)
+
+
+def _smallest(tried: Sequence[Case], fails: Fails) -> Case | None:
+    """Return the shortest of the cases that fail."""
+    failing = [case for case, failed in zip(tried, fails(tried), strict=True) if failed]
+    return min(failing, key=lambda c: (len(c.events), c.cycles), default=None)
+
+
+def _closer(case: Case, fails: Fails, busy: int) -> Case:
+    """Return the case with its events as close together as they can be."""
+    for step in STEPS:
+        for _ in range(ROUNDS):
+            tried = [
+                case.sooner(place, step)
+                for place in range(len(case.events))
+                if _room(case, place) >= step
+            ]
+            found = _smallest([c for c in tried if c.can_be(busy)], fails)
+            if found is None:
+                break
+            case = found
+    return case
+
+
+def _plainer(case: Case, fails: Fails) -> Case:
+    """Return the case with 0 in place of the channel bits and words that need not be another."""
+    places = [n for n, e in enumerate(case.events) if e.kind in (BIT, WRITE) and e.value]
+    alone = fails([case.with_values([place], 0) for place in places])
+    free = [place for place, failed in zip(places, alone, strict=True) if failed]
+    for part in (free, free[: len(free) // 2], free[:1]):
+        plain = case.with_values(part, 0)
+        if part and fails([plain])[0]:
+            return plain
+    return case
+
+
+def _room(case: Case, place: int) -> int:
+    """Return how many edges the events from a place on can come earlier and stay behind others."""
+    before = case.events[place - 1].at if place else case.start
+    return case.events[place].at - before

@@ -1,0 +1,83 @@
+"""`cellstep hunt`: a defect found, made small, and shown again by `run`; bad input."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+import yaml
+from command import cellstep
+from replaced import replace_in
+
+from hdl_stubs.defects import HERE, load_defects
+from testbenches.toolchain import available
+
+DEFECTS = {defect.name: defect for defect in load_defects()}
+fastest = available()[-1]
+
+
+def defective(folder, name):
+    """Return the binding of a copy of the reference core with one defect."""
+    defect = DEFECTS[name]
+    shutil.copytree(HERE / "reference", folder)
+    replace_in(folder / defect.file, (defect.replace, defect.replacement))
+    return folder / "binding_block.yaml"
+
+
+def hunted(folder, name, *options):
+    """Hunt a defect; return the command's end and its only failure as hunt.json has it."""
+    binding = defective(folder / "core", name)
+    done = cellstep("hunt", binding, "--cases", "20", "--out", folder / "found", *options)
+    (hunt,) = json.loads((folder / "found" / "hunt.json").read_text())["hunts"]
+    return binding, done, hunt["failures"]
+
+
+def test_defect_is_found_and_made_small(tmp_path):
+    """A tie resolved the other way is a byte and a read on one edge, in a file `run` plays."""
+    binding, done, (failure,) = hunted(tmp_path, "tie_resolved_the_other_way")
+    assert (1, "B5", "byte_ready") == (done.returncode, failure["clause"], failure["field"])
+    assert ["bit"] * 8 + ["read"] == [event["kind"] for event in failure["events"]]
+    scenario = yaml.safe_load(Path(failure["scenario"]).read_text())
+    assert "timed" == scenario["track"]["layout"]
+    again = cellstep("run", binding, "--suite", failure["scenario"], "--sim", fastest)
+    assert 1 == again.returncode
+    assert f"cycle {failure['cycle']}," in again.stdout
+
+
+def test_good_core_agrees(tmp_path):
+    """The reference core has no mismatch; what has not met yet is told."""
+    out = tmp_path / "found"
+    done = cellstep("hunt", HERE / "reference/binding_block.yaml", "--cases", "10", "--out", out)
+    assert 0 == done.returncode
+    (hunt,) = json.loads((out / "hunt.json").read_text())["hunts"]
+    assert (10, []) == (hunt["cases"], hunt["failures"])
+    assert hunt["cycles_compared"] > 10_000
+    assert len(hunt["coverage"]) > 300
+    assert "Not met yet (" in done.stdout
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", [n for n, d in DEFECTS.items() if "separator" not in d.file])
+def test_every_defect_is_found(name, tmp_path):
+    """Each defect of the catalogue is found without a directed scenario, in few events."""
+    if DEFECTS[name].file not in {p.name for p in (HERE / "reference").iterdir()}:
+        pytest.skip("a defect of another core")
+    _, done, failures = hunted(tmp_path, name)
+    assert 1 == done.returncode
+    assert failures
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["no.yaml"], "no.yaml"),
+        ([HERE / "reference/binding.yaml", "--cases", "0"], "--cases"),
+        ([HERE / "reference/binding.yaml", "--policy", "x=y"], "policy x: no such policy"),
+    ],
+)
+def test_bad_input(words, told):
+    """What cannot be is said in one line, with exit status 2."""
+    done = cellstep("hunt", *words)
+    assert 2 == done.returncode
+    assert told in done.stderr
+    assert "Traceback" not in done.stderr
