@@ -203,10 +203,7 @@ class Lockstep:
                     f"a live run {LONGEST_LIVE} at most; leave out --live"
                 )
                 raise scenario.fault(("revolutions",), message)
-        ready = Prepared(index, scenario, seed, disk, path=path)
-        if pulse_cycles is not None and scenario.needs_ideal:
-            ready.skipped = f"{scenario.needs_ideal} cannot be given as flux yet"
-        return ready
+        return Prepared(index, scenario, seed, disk, path=path)
 
     def _played(self, ready: Prepared) -> Prepared:
         """Write a run's events and, in replay, let its program run against the model for them."""

@@ -15,11 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.pulses import NO_BIT
 from refmodel.media.crc import crc_bytes
 from refmodel.media.flux_shift import peak_shifts
 from refmodel.media.mfm import Bits, bits_to_words
+from refmodel.media.seeded import Floats
 from refmodel.media.track import A1, GAP, SYNC, Piece, join
 
+Timed = tuple[Floats, Cycles]  # when pulses come, and the channel bits they are
 Number = TypeVar("Number", bound=np.generic)
 FAR = 1000  # in lengths of a burst: no neighbour on the far side of the ring
 
@@ -133,6 +136,7 @@ class _Patch(NamedTuple):
     end: int
     arrives: Cycles
     bit: Bits
+    bit_cycles: int
 
 
 class Surface:
@@ -153,7 +157,9 @@ class Surface:
             if first >= end:
                 continue
             here = (arrives > first) & (arrives <= end)
-            patch = _Patch(first - begin, end - begin, arrives[here] - begin, bits[here])
+            patch = _Patch(
+                first - begin, end - begin, arrives[here] - begin, bits[here], bit_cycles
+            )
             self._patches.append(patch)
 
     def under_the_head(self, cycles: Cycles, bits: Bits, begin: int) -> Passing:
@@ -173,6 +179,27 @@ class Surface:
                 _replaced(passing.origin, before, after, np.full(len(patch.bit), -1)),
             )
         return passing
+
+    def flux_under_the_head(self, moments: Floats, bits: Cycles, begin: int) -> Timed:
+        """Return the pulses a later revolution reads, given the unwritten track's, in cycles.
+
+        `bits` are the channel bits the old pulses were written as. A new pulse stands in the middle
+        of its bit, and is none of them.
+        """
+        for patch in self._patches:
+            keep = (moments < patch.first + begin) | (moments >= patch.end + begin)
+            new = patch.arrives[patch.bit == 1] + begin - patch.bit_cycles / 2
+            moments, bits = in_order(
+                np.concatenate((moments[keep], new)),
+                np.concatenate((bits[keep], np.full(len(new), NO_BIT, np.int64))),
+            )
+        return moments, bits
+
+
+def in_order(moments: Floats, bits: Cycles) -> Timed:
+    """Return pulses in the order of their times."""
+    order = np.argsort(moments, kind="stable")
+    return moments[order], bits[order]
 
 
 def _replaced(

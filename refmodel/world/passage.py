@@ -8,19 +8,17 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles
 from refmodel.ground.pulses import NO_PULSES, Pulses
 from refmodel.ground.separated import SeparatedBits
-from refmodel.media import flux_build
 from refmodel.media.flux import makes_edge, pulse_width
-from refmodel.media.flux_defects import Defects
 from refmodel.media.mfm import Bits
-from refmodel.media.seeded import Floats, random_bytes
+from refmodel.media.seeded import random_bytes
 from refmodel.media.writing import Burst, Surface
 from refmodel.separator import clocks, leap
 from refmodel.world.captured import CapturedTrack
 from refmodel.world.disk import Disk
+from refmodel.world.flux_under_head import FluxUnderHead
 
 NO_EDGES = np.empty(0, np.int64)
 FOREVER = 1 << 62
@@ -57,6 +55,24 @@ def source_of(disk: Disk) -> Source:
     return Tracks(disk) if name is None else FluxThroughModel(disk, name)
 
 
+def surface_of(disk: Disk) -> Surface:
+    """Return what the scenario says was written over its track before."""
+    surface = Surface()
+    for part in disk.scenario.written:
+        bits = np.array([int(c) for c in part.bits if c != "_"], np.uint8)
+        burst = Burst(part.first, part.first + len(bits) * part.bit_cycles, NO_EDGES)
+        surface.write(burst, bits, part.bit_cycles, [0, int(disk.pace.cycles)])
+    return surface
+
+
+def lay_down(disk: Disk, surface: Surface, burst: Burst) -> None:
+    """Put a burst's channel bits on a surface, where they were written."""
+    bit_cycles = burst.bit_cycles(disk.profile.cycles_per_written_bit)
+    turns = range(disk.pace.turn_at(burst.end, disk.start) + 2)
+    begins = [disk.pace.begin(turn, disk.start) for turn in turns]
+    surface.write(burst, burst.bits(bit_cycles), bit_cycles, begins)
+
+
 class Tracks:
     """Channel bits as they lie on the tracks, each at the edge in which it ends."""
 
@@ -64,11 +80,7 @@ class Tracks:
 
     def __init__(self, disk: Disk) -> None:
         self._disk = disk
-        self.surface = Surface()
-        for part in disk.scenario.written:
-            bits = np.array([int(c) for c in part.bits if c != "_"], np.uint8)
-            burst = Burst(part.first, part.first + len(bits) * part.bit_cycles, NO_EDGES)
-            self.surface.write(burst, bits, part.bit_cycles, [0, int(disk.pace.cycles)])
+        self.surface = surface_of(disk)
 
     def turn(self, number: int) -> Passage:
         """Return the revolution, what has been written in place of what was there."""
@@ -81,11 +93,7 @@ class Tracks:
 
     def write(self, burst: Burst) -> None:
         """Lay the burst's channel bits down where they were written."""
-        disk = self._disk
-        bit_cycles = burst.bit_cycles(disk.profile.cycles_per_written_bit)
-        turns = range(disk.pace.turn_at(burst.end, disk.start) + 2)
-        begins = [disk.pace.begin(turn, disk.start) for turn in turns]
-        self.surface.write(burst, burst.bits(bit_cycles), bit_cycles, begins)
+        lay_down(self._disk, self.surface, burst)
 
     def _under_the_head(self, cycles: Cycles, turn: int) -> Bits:
         """Return the channel bits of a revolution; noise while the head is on its way."""
@@ -105,9 +113,10 @@ class FluxThroughModel:
     A core with a separator of its own has one clock only, and gets the pulses on the line.
     """
 
-    takes_writes = False
-
     def __init__(self, disk: Disk, name: str) -> None:
+        self.takes_writes = not isinstance(disk.track, CapturedTrack)
+        self.surface = surface_of(disk)
+        self._head = FluxUnderHead(disk, self.surface)
         profile = disk.profile if disk.pulse_cycles is None else disk.profile.on_one_clock()
         self._disk = disk
         self._separator = profile.make_separator(name, disk.scenario.slow_bits)
@@ -124,7 +133,9 @@ class FluxThroughModel:
         return Passage(bits.cycle, bits.bit, seen if ratio == 1 else next(self._on_line), bits)
 
     def write(self, burst: Burst) -> None:
-        """Leave the flux as it is."""
+        """Lay the burst's pulses down where they were written."""
+        if self.takes_writes:
+            lay_down(self._disk, self.surface, burst)
 
     def _pulses(self, ratio: Fraction = ONE) -> Iterator[Pulses]:
         """Yield the pulses of each revolution, at edges of a clock `ratio` times the block's."""
@@ -132,7 +143,8 @@ class FluxThroughModel:
         width = disk.pulse_cycles or pulse_width(disk.profile.cycle_ns / ratio)
         before: int | None = None
         late = NO_PULSES
-        for turn, (moments, bit) in enumerate(self._moments()):
+        for turn in range(disk.scenario.revolutions):
+            moments, bit = self._head.moments(turn)
             seen = np.ceil(moments * float(ratio)).astype(np.int64)
             end = clocks.edge_of(disk.revolution_end(turn), ratio)
             edge = makes_edge(seen, width, before)
@@ -140,25 +152,3 @@ class FluxThroughModel:
             pulses = late.then(Pulses(seen[edge], bit[edge]))
             late, pulses = pulses.between(end, FOREVER), pulses.between(0, end)
             yield pulses
-
-    def _moments(self) -> Iterator[tuple[Floats, Cycles]]:
-        """Yield when each pulse of a revolution comes, in cycles, and the channel bit it was."""
-        disk = self._disk
-        profile, pace = disk.profile, disk.pace
-        turns = range(disk.scenario.revolutions)
-        if isinstance(disk.track, CapturedTrack):
-            for turn in turns:
-                read = disk.track.flux(turn)
-                yield pace.begin(turn, disk.start) + read.ns / float(profile.cycle_ns), read.bit
-            return
-        flux, bit_ns = disk.scenario.flux, float(profile.channel_bit_ns * disk.bit_times)
-        try:
-            written = flux_build.write(disk.track, bit_ns, flux)
-        except UserError as error:
-            key = "track" if flux == Defects() else "flux"
-            raise disk.scenario.fault((key,), str(error).removeprefix("flux: ")) from None
-        for turn in turns:
-            read = flux_build.read(written, flux, disk.seed, turn)
-            position = (read.ns - read.start_ns) / bit_ns
-            begin = disk.start + float(turn * pace.cycles)
-            yield begin + pace.times(position), read.bit

@@ -167,9 +167,6 @@ class Scenario(Schema):
     @model_validator(mode="after")
     def _parts_fit(self) -> Scenario:
         """Refuse parts that contradict each other."""
-        named = "separator is named" if self.separator else "flux has defects"
-        if (self.separator or self.flux != Defects()) and self.needs_ideal:
-            raise ValueError(f"{self.needs_ideal} needs an ideal separator, but {named}")
         wrong = [step.track for step in self.steps if step.track > len(self.tracks)]
         if wrong:
             raise ValueError(
@@ -183,19 +180,13 @@ class Scenario(Schema):
         return self
 
     @property
-    def needs_ideal(self) -> str:
-        """The first key that needs an ideal separator; empty when none is given."""
-        names = ("tracks", "steps", "written")
-        return next((name for name in names if getattr(self, name)), "")
-
-    @property
     def _set_on_a_capture(self) -> str:
         """The first key that says what a captured track says itself; empty when none does."""
         set_here = {
             "density": bool(self.density),
             "speed_percent": bool(self.speed_percent),
             "flux": self.flux != Defects(),
-            **{name: name == self.needs_ideal for name in ("tracks", "steps", "written")},
+            **{name: bool(getattr(self, name)) for name in ("tracks", "steps", "written")},
         }
         return next((name for name, given in set_here.items() if given), "")
 

@@ -8,6 +8,7 @@ import hdl_stubs
 from testbenches.suite import Options, run_bindings
 
 BINDING = Path(hdl_stubs.__file__).parent / "reference" / "binding_block.yaml"
+FLUX = BINDING.parents[1] / "flux" / "second_order.yaml"
 SHORT = {  # a few sectors each, so that both simulators are done in a moment
     "fm": """\
 name: fm
@@ -36,6 +37,15 @@ def test_a_disk_in_another_recording_is_read_in_lockstep(name, simulator, tmp_pa
     (suite,) = run_bindings([BINDING], str(path), Options(simulators=[simulator], live=True))
     (outcome,) = suite.outcomes
     assert (outcome.verdict, outcome.result) == ("agree", FOUND[name])
+
+
+@pytest.mark.parametrize("simulator", ["verilator"], indirect=True)
+def test_a_core_reads_back_as_flux_what_it_wrote(simulator):
+    """Behind its own separator a core finds in the next revolution the sector it wrote in this."""
+    (suite,) = run_bindings([FLUX], "block/write_and_read", Options(simulators=[simulator]))
+    (outcome,) = suite.outcomes
+    assert (outcome.verdict, outcome.moves) == ("agree", 281)
+    assert outcome.recovered.errors <= 2  # the two splices
 
 
 @pytest.mark.long

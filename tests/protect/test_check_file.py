@@ -54,10 +54,6 @@ FAULTS = {
         ("  density:", "  densities:"),
         "densities: unknown key 'densities'; did you mean 'density'?",
     ),
-    "steps from flux": (
-        ("  density:", "  flux: {jitter_ns: 10}\n  steps: [{at_us: 1, track: 0}]\n  density:"),
-        "steps needs an ideal separator, but flux has defects",
-    ),
 }
 
 
