@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from refmodel.drive.cable import BACK
+from refmodel.drive.cautions import CAUTIONS
 from refmodel.drive.register import LINES, DriveRegister
 from refmodel.drive.rules import Violation
 from refmodel.engine.compare import Mismatch, first_mismatch
@@ -239,7 +240,7 @@ class _Lines:
 
     @property
     def told(self) -> list[str]:
-        """What does not agree, a line each."""
+        """What does not agree, a line each; and what to mind with a real drive, if it writes."""
         lines = []
         if self.mismatch is not None:
             m = self.mismatch
@@ -250,7 +251,10 @@ class _Lines:
             )
         lines += [f"rule broken: {violation.told}" for violation in self.broken[:TOLD]]
         more = len(self.broken) - TOLD
-        return [*lines, f"and {more} more"] if more > 0 else lines
+        lines += [f"and {more} more"] if more > 0 else []
+        return lines + (
+            ["the run writes. " + " ".join(CAUTIONS)] if self.cabled.bus.written else []
+        )
 
 
 def _first_move(lane: Lane, before: int) -> int | None:

@@ -107,7 +107,7 @@ class LinkedDrives:
 
     def advance(self, cycle: int) -> None:
         """Let everything on the link happen that happens up to a cycle."""
-        while (at := self._next()) <= min(cycle, self._dies - 1):
+        while (at := self._next()) <= cycle:
             self._watch(at)
             if self._coming:
                 happens = self._coming.popleft()
@@ -131,11 +131,13 @@ class LinkedDrives:
         return min(self._next(), drives)
 
     def _next(self) -> int:
-        """Return when the next thing happens on the link."""
+        """Return when the next thing happens on the link; NEVER on one that has died by then."""
         if self._coming:
-            return self._coming[0].cycle
-        wanted = self._waiting[0].since + 1 if self._waiting else NEVER  # all of that edge together
-        return max(self._free, min(wanted, self._poll_at))
+            at = self._coming[0].cycle
+        else:
+            wanted = self._waiting[0].since + 1 if self._waiting else NEVER  # with all of that edge
+            at = max(self._free, min(wanted, self._poll_at))
+        return at if at < self._dies else NEVER
 
     def _start(self, cycle: int) -> None:
         """Start a transfer: a write if a change is waiting, else a read."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal
@@ -139,6 +140,11 @@ def drive_profile_names() -> list[str]:
     return sorted(path.stem for path in PROFILES.glob("*.yaml"))
 
 
+@cache
+def _shipped(name: str) -> DriveProfile:
+    return load(PROFILES / f"{name}.yaml").validate(DriveProfile)
+
+
 def load_drive_profile(name: str, folder: Path | None = None) -> DriveProfile:
     """Load a shipped drive profile by name, or a file by path (relative to `folder`).
 
@@ -146,7 +152,7 @@ def load_drive_profile(name: str, folder: Path | None = None) -> DriveProfile:
     """
     known = drive_profile_names()
     if name in known:
-        return load(PROFILES / f"{name}.yaml").validate(DriveProfile)
+        return _shipped(name)
     path = Path(name) if folder is None else folder / name
     if path.suffix in (".yaml", ".yml"):
         return load(path).validate(DriveProfile)

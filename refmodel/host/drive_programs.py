@@ -208,11 +208,52 @@ def write_after_select(
     yield Put("transfer", 0, pause)
 
 
+def motor_off_and_on(
+    drive: int = 0, off: int = 70_000, every: int = 2000, cost: int = 50
+) -> Program:
+    """Stop the motor for a while; return how often ready was looked at until it was up again."""
+    panel = Panel(cost)
+    yield from panel.select(drive)
+    yield from panel.until("ready", 1, every)
+    yield from panel.set(motor=0)
+    yield from panel.until("ready", 0, every)
+    yield from panel.set(off, motor=1)
+    return (yield from panel.until("ready", 1, every))
+
+
+def change_while_reading(
+    first: int = 0, then: int = 1, reads: int = 2000, sectors: int = 1, cost: int = 32
+) -> Program:
+    """Select another drive in the middle of a read; return the sectors read after that."""
+    panel = Panel(cost)
+    yield Put("control", SET | WAIT_FOR_SYNC, cost)
+    yield from panel.select(first)
+    yield from panel.until("ready", 1, 2000)
+    for _ in range(reads):
+        yield Read("status", cost)
+    yield from panel.select(then)
+    found: list[HostSector] = yield from read_sectors(sectors, cost)
+    return [(s.cylinder, s.head, s.number, s.crc_ok) for s in found]
+
+
+def bump(drive: int = 0, steps: int = 3, step_time: int = STEP, cost: int = 50) -> Program:
+    """Step out although track zero shows, as a host does that cannot see the line."""
+    panel = Panel(cost)
+    yield from panel.select(drive)
+    yield from panel.until("ready", 1, 2000)
+    for _ in range(steps):
+        yield from panel.step(0, step_time)
+    return (yield from panel.look("track_zero"))
+
+
 DRIVE_PROGRAMS: dict[str, ProgramMaker] = {
     program.__name__: program
     for program in (
+        bump,
+        change_while_reading,
         count_index,
         format_and_read,
+        motor_off_and_on,
         read_drives,
         seek_and_recalibrate,
         swap_disk,

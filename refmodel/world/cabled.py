@@ -7,6 +7,7 @@ through the link, a disk swapped. So within a span the lines back stand still.
 from __future__ import annotations
 
 from copy import deepcopy
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from refmodel.drive.cable import BACK
 from refmodel.drive.link import LinkedDrives
 from refmodel.drive.mechanism import Inserted, Shows
 from refmodel.drive.rules import Violation
-from refmodel.drive.ticks import Ticks
+from refmodel.drive.ticks import NEVER, Ticks
 from refmodel.drive.write_rules import Written
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.stimulus import Stimulus
@@ -51,6 +52,9 @@ class Cabled:
         self._surfaces: dict[Place, Surface] = {}
         self._head = WriteHead()
         self._swaps = _swaps_of(setup, ticks)
+        self._gate_held = setup.gate_held
+        if setup.gate_held:
+            self._side().put(0, "write_gate", 1)
         self._first = 0
         self._landed = 0  # of the stretches written: laid down so far
 
@@ -64,11 +68,14 @@ class Cabled:
         """Whether the run has ended."""
         return self._first >= self._disk.cycles
 
-    def span(self) -> Stimulus:
-        """Return what comes from the end of the last span on, without host accesses."""
+    def span(self, most: int = NEVER) -> Stimulus:
+        """Return what comes from the end of the last span on, without host accesses.
+
+        It ends at cycle `most` at the latest, where whoever asks knows that it will be cut.
+        """
         disk, first = self._disk, self._first
         self._catch_up(first)
-        end = disk.start if first < disk.start else self._end(first)
+        end = disk.start if first < disk.start else min(self._end(first), max(most, first + 1))
         cycle, bit = self._passing(first, end)
         back = {line: self._side().lane(line)[-1][1] for line in BACK}
         return Stimulus(
@@ -91,7 +98,8 @@ class Cabled:
         ]
         for cycle, line, value in sorted(events):
             self._catch_up(cycle)
-            self._side().put(cycle, line, value)
+            if line != "write_gate" or not self._gate_held:
+                self._side().put(cycle, line, value)
         if "write_gate" in lines:
             for burst in self._head.take(lines["write_gate"], lines["write_data"], end):
                 self._lay_down(burst)
@@ -167,11 +175,11 @@ class Cabled:
 
     def _noise_bits(self, numbers: Cycles) -> Bits:
         """Return random bits by their number, the same however a run is cut into spans."""
-        blocks = np.unique(numbers // BLOCK).tolist()
-        drawn = [random_bytes(BLOCK, self._disk.seed, block) for block in blocks]
-        bits = np.frombuffer(b"".join(drawn), np.uint8) & 1
-        at = np.searchsorted(blocks, numbers // BLOCK) * BLOCK + numbers % BLOCK
-        return np.asarray(bits[at], np.uint8)
+        if not len(numbers):
+            return np.empty(0, np.uint8)
+        first, last = int(numbers[0]) // BLOCK, int(numbers[-1]) // BLOCK
+        drawn = [_noise_block(self._disk.seed, block) for block in range(first, last + 1)]
+        return np.concatenate(drawn)[numbers - first * BLOCK]
 
     def _data(self, head: Head, number: int, first: int, end: int) -> tuple[Cycles, Bits]:
         """Return a track's channel bits, what was written on it in place of what was there."""
@@ -218,6 +226,12 @@ class Cabled:
         place = (written.drive, written.cylinder, written.side)
         surface = self._surfaces.setdefault(place, Surface())
         surface.write(Burst(begin, end, burst.pulses), part, bit_cycles, begins)
+
+
+@lru_cache(maxsize=8)
+def _noise_block(seed: int, number: int) -> Bits:
+    """Return a block of random bits."""
+    return np.asarray(np.frombuffer(random_bytes(BLOCK, seed, number), np.uint8) & 1, np.uint8)
 
 
 def _swaps_of(setup: DriveSetup, ticks: Ticks) -> list[tuple[int, int, Inserted | None]]:

@@ -83,10 +83,14 @@ class DrivePart(Schema):
 
 
 class DriveSetup(Schema):
-    """Every drive of a scenario, and the link they hang on, if any."""
+    """Every drive of a scenario, and the link they hang on, if any.
+
+    `gate_held` is a jumper that holds the write gate open, whatever the core does.
+    """
 
     units: list[DrivePart] = Key(min_length=1, max_length=4)
     link: LinkSettings | None = None
+    gate_held: bool = False
 
     @model_validator(mode="after")
     def _one_on_a_select(self) -> DriveSetup:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from refmodel.block.registers import RegisterBlock
+from refmodel.block.registers import RegisterBlock, State
 from refmodel.drive.cable import BACK
 from refmodel.drive.register import DriveRegister, status_word
 from refmodel.engine.edges import EdgeStepper, arrivals
@@ -21,6 +21,9 @@ from refmodel.host.processor import Processor
 from refmodel.profile import Profile
 from refmodel.world.cabled import Cabled
 from refmodel.world.disk import Disk
+from refmodel.world.world import may_write
+
+GATE = ("write_gate", "write_data")
 
 
 class DriveWorld:
@@ -38,8 +41,9 @@ class DriveWorld:
     def spans(self) -> Iterator[Stimulus]:
         """Yield one span after another; raise UserError as the program and the block do."""
         while not self.cabled.over:
-            stimulus = self._player.through(self.cabled.span())
-            self.cabled.take(stimulus.end, self._lines.of(stimulus))
+            before = self._player.state
+            stimulus = self._player.through(self.cabled.span(self._player.cut))
+            self.cabled.take(stimulus.end, self._lines.of(before, stimulus))
             yield stimulus
         self._player.close()
         self.cabled.finish()
@@ -52,11 +56,14 @@ class ModelLines:
         self._register = DriveRegister()
         self._timeline = Timeline(profile)
 
-    def of(self, stimulus: Stimulus) -> dict[str, Lane]:
-        """Return every line of a span."""
-        expected = self._timeline.run(stimulus)
-        gate = {name: expected.lines[name] for name in ("write_gate", "write_data")}
-        return {**self._register.lanes(stimulus), **gate}
+    def of(self, before: State, stimulus: Stimulus) -> dict[str, Lane]:
+        """Return every line of a span the block began in state `before`."""
+        lanes = self._register.lanes(stimulus)
+        if not may_write(before, stimulus):
+            return lanes | dict.fromkeys(GATE, Lane.constant(0, stimulus.first))
+        self._timeline.state = before
+        lines = self._timeline.run(stimulus).lines
+        return lanes | {name: lines[name] for name in GATE}
 
 
 class _Player:
@@ -67,6 +74,17 @@ class _Player:
         self._processor = processor
         self._read: list[int] = []
         self._status = 0  # drive_status in this span
+
+    @property
+    def state(self) -> State:
+        """The block's state."""
+        return self._stepper.block.state
+
+    @property
+    def cut(self) -> int:
+        """The cycle a span ends at because the next access writes drive_lines, if it does."""
+        pending = self._processor.pending
+        return pending[0].cycle + 1 if pending and pending[0].kind == WRITE_DRIVE else NEVER
 
     def close(self) -> None:
         """Stop the program where it stands."""

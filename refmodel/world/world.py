@@ -57,14 +57,14 @@ class World:
 
     def _written(self, before: State, stimulus: Stimulus) -> list[Burst]:
         """Return what the block wrote in a span it began in state `before`."""
-        if not _may_write(before, stimulus):
+        if not may_write(before, stimulus):
             return []
         self._timeline.state = before
         lines = self._timeline.run(stimulus).lines
         return self._head.take(lines["write_gate"], lines["write_data"], stimulus.end)
 
 
-def _may_write(before: State, stimulus: Stimulus) -> bool:
+def may_write(before: State, stimulus: Stimulus) -> bool:
     """Return whether the write gate may open: a write transfer is under way, or asked for."""
     transfer = before.transfer
     asked = stimulus.access_value[stimulus.access_kind == WRITE_TRANSFER] & WRITE

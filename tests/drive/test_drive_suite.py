@@ -6,6 +6,7 @@ import pytest
 from command import cellstep
 
 from hdl_stubs.defects import HERE
+from refmodel.drive.cautions import CAUTIONS
 from refmodel.drive.rules import RULES
 from refmodel.world.drive_world import DriveWorld
 from refmodel.world.find import find_scenario
@@ -108,7 +109,34 @@ def test_the_good_core_breaks_none(scenario, tmp_path):
     done, result = run(GOOD, scenario(WRITES), "--sim", "icarus", out=tmp_path / "out")
     assert 0 == done.returncode, done.stdout + done.stderr
     assert "rules_broken" not in result["runs"][0]
+    assert all(caution in result["runs"][0]["note"] for caution in CAUTIONS)
     assert result["moves_compared"] == 300
+
+
+def test_registers_with_bits_of_their_own(scenario, tmp_path):
+    """A core with the lines at other bits of its registers agrees when the binding says where."""
+    folder = tmp_path / "core"
+    folder.mkdir()
+    binding = variant(folder, "= upper;", "= upper ;")
+    lines = (folder / "drive_lines.v").read_text()
+    order = "{density, side, direction, step, motor, select}"
+    moved = "{select, motor, step, direction, side, density}"
+    status = "ready, protect, change, track_zero, index}"
+    lines = lines.replace(order, moved).replace(
+        status, "index, track_zero, change, protect, ready}"
+    )
+    (folder / "drive_lines.v").write_text(lines)
+    path = scenario(SHORT)
+    parted, result = run(binding, path, "--sim", "icarus", "--live")
+    assert 1 == parted.returncode, parted.stdout + parted.stderr
+    bits = "density: 0, side: 1, direction: 2, step: 3, motor: 4"
+    bits += ", select_0: 5, select_1: 6, select_2: 7, select_3: 8"
+    back = "ready: 0, protect: 1, change: 2, track_zero: 3, index: 4"
+    own = f"lines: 0x0, status: 0x2, bits: {{{bits}}}, status_bits: {{{back}}}"
+    binding.write_text(binding.read_text().replace("lines: 0x0, status: 0x2", own))
+    for more in ((), ("--live",)):
+        done, result = run(binding, path, "--sim", "icarus", *more)
+        assert (0, "agree") == (done.returncode, result["verdict"]), done.stdout + done.stderr
 
 
 def test_a_late_select_is_caught(tmp_path):
