@@ -2,7 +2,9 @@
 
 // Counts channel bits into bytes and keeps the last completed byte (B4). With framing by the top
 // bit, zeros in front of a byte are not counted (B13).
-module byte_framer (
+module byte_framer #(
+    parameter integer MATCHING_BYTE = 0  // a byte that a matching bit completes: 0 kept, 1 dropped
+) (
     // clock
     input  wire       clk,
     input  wire       rst,
@@ -17,13 +19,17 @@ module byte_framer (
 );
 
     localparam LAST_BIT = 3'd7;
+    localparam DROPPED  = 1;
 
     reg [2:0] bit_count;
 
     wire skipped = top_bit_framing && bit_count == 3'd0 && !byte_next[0];
 
-    // A byte that completes on the matching bit is still delivered.
-    assign byte_done = bit_stb && bit_count == LAST_BIT;
+    // A byte that completes on the matching bit is still delivered, unless MATCHING_BYTE drops it.
+    wire byte_end = bit_stb && bit_count == LAST_BIT;
+    wire dropped  = MATCHING_BYTE == DROPPED && restart;
+
+    assign byte_done = byte_end && !dropped;
 
     wire changes = rst || (bit_stb && !skipped);
 

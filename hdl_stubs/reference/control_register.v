@@ -1,7 +1,9 @@
 `default_nettype none
 
 // control in its set/clear form (B13): a write sets or clears the bits it names, the rest stay.
-module control_register (
+module control_register #(
+    parameter integer SAME_EDGE_WRITE = 1  // what a bit on the edge of a write meets: 0 new, 1 old
+) (
     // clock
     input  wire       clk,
     input  wire       rst,
@@ -9,12 +11,14 @@ module control_register (
     input  wire       control_write,
     input  wire       set,            // 1 sets the named bits, 0 clears them
     input  wire [4:0] named,
-    // result, as it is once this edge's write has landed
+    // result, as a channel bit of this edge meets it
     output wire       wait_for_sync,
     output wire       slow_bits,
     output wire       top_bit_framing,
     output wire [1:0] precompensation
 );
+
+    localparam NEW = 0;
 
     localparam WAIT_FOR_SYNC       = 0;
     localparam SLOW_BITS           = 1;
@@ -26,11 +30,12 @@ module control_register (
 
     wire [4:0] written      = set ? control | named : control & ~named;
     wire [4:0] control_next = control_write ? written : control;
+    wire [4:0] control_met  = SAME_EDGE_WRITE == NEW ? control_next : control;
 
-    assign wait_for_sync   = control_next[WAIT_FOR_SYNC];
-    assign slow_bits       = control_next[SLOW_BITS];
-    assign top_bit_framing = control_next[TOP_BIT_FRAMING];
-    assign precompensation = control_next[PRECOMPENSATION_MSB:PRECOMPENSATION_LSB];
+    assign wait_for_sync   = control_met[WAIT_FOR_SYNC];
+    assign slow_bits       = control_met[SLOW_BITS];
+    assign top_bit_framing = control_met[TOP_BIT_FRAMING];
+    assign precompensation = control_met[PRECOMPENSATION_MSB:PRECOMPENSATION_LSB];
 
     wire changes = rst || control_write;
 

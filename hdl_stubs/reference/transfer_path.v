@@ -2,11 +2,16 @@
 
 // Moves words between the disk and memory (B9 to B11, B15).
 //
-// On one edge, in this order: the write of transfer; the memory slot; the channel bit, and the
-// serialiser, which takes a word that has just come.
+// Whether a start acts on the edge of its write, and whether channel bit and serialiser see what
+// the slot of their edge has done, is a policy each.
 module transfer_path #(
     parameter integer ARMING_WRITES    = 2,
+    parameter integer START_ACTS       = 1,
+    parameter integer ARMING_COUNTS    = 1,
+    parameter integer LENGTH_LOADS     = 1,
     parameter integer ZERO_LENGTH      = 0,
+    parameter integer FIFO_FORWARDING  = 0,  // B10: the slot is seen by 0 none, 1 bit, 2 serialiser, 3 both
+    parameter integer GATES_STOP       = 0,  // B15: 0 the path, 1 the slots only
     parameter integer TAIL_LOST_BITS   = 0,
     parameter integer WRITE_BIT_CYCLES = 14
 ) (
@@ -37,6 +42,7 @@ module transfer_path #(
     output wire        mem_we,
     // state
     output wire        enabled,
+    output wire        write_bit,
     output wire        running,
     output wire        write_accepted,
     output wire        done,
@@ -45,7 +51,11 @@ module transfer_path #(
     output wire [15:0] underruns
 );
 
-    wire        restart, runs, writes, runs_on;
+    localparam integer BIT_SEES        = FIFO_FORWARDING % 2;
+    localparam integer SERIALISER_SEES = FIFO_FORWARDING / 2;
+    localparam         SLOTS           = 1;
+
+    wire        restart, restart_after, runs, writes, runs_on;
     wire        word_done;
     wire        fifo_empty, fifo_full;
     wire [15:0] oldest;
@@ -60,29 +70,37 @@ module transfer_path #(
     assign mem_out = oldest;
 
     // words
-    wire        no_room     = fifo_full && !taken;
+    wire        goes_on     = gates || GATES_STOP == SLOTS;
+    wire        bit_runs    = BIT_SEES == 1 ? runs_on : runs;
+    wire        more        = SERIALISER_SEES == 1 ? runs_on : runs;
+    wire        no_room     = fifo_full && !(taken && BIT_SEES == 1);
     wire        word_stored = word_done && !no_room;
     wire        word_lost   = word_done && no_room;
     wire        push        = writes ? taken : word_stored;
     wire        pop         = writes ? serialiser_take : taken;
     wire [15:0] newest      = writes ? mem_in : word_next;
-    wire        word_waits  = !fifo_empty || taken;
+    wire        word_waits  = !fifo_empty || (taken && SERIALISER_SEES == 1);
 
-    transfer_control #(.ARMING_WRITES(ARMING_WRITES), .ZERO_LENGTH(ZERO_LENGTH)) u_control (
+    transfer_control #(
+        .ARMING_WRITES(ARMING_WRITES), .START_ACTS(START_ACTS), .ARMING_COUNTS(ARMING_COUNTS),
+        .LENGTH_LOADS(LENGTH_LOADS), .ZERO_LENGTH(ZERO_LENGTH)
+    ) u_control (
         .clk(clk), .rst(rst),
         .transfer_write(transfer_write), .din(din), .taken(taken),
-        .restart(restart), .runs(runs), .writes(writes), .runs_on(runs_on),
-        .enabled(enabled), .running(running), .write_accepted(write_accepted), .done(done)
+        .restart(restart), .restart_after(restart_after),
+        .runs(runs), .writes(writes), .runs_on(runs_on),
+        .enabled(enabled), .write_bit(write_bit), .running(running), .write_accepted(write_accepted), .done(done)
     );
 
     word_fifo u_fifo (
-        .clk(clk), .rst(rst), .clear(restart), .push(push), .pop(pop),
+        .clk(clk), .rst(rst), .clear(restart), .clear_after(restart_after), .push(push), .pop(pop),
         .newest(newest), .oldest(oldest), .empty(fifo_empty), .full(fifo_full)
     );
 
     word_collector u_collector (
         .clk(clk), .rst(rst),
-        .begins(restart || !gates), .collects(runs_on && !writes && gates),
+        .begins(restart || !goes_on), .begins_after(restart_after),
+        .collects(bit_runs && !writes && goes_on),
         .wait_for_sync(wait_for_sync),
         .bit_stb(bit_stb), .match(match), .realign(realign), .word_done(word_done)
     );
@@ -91,8 +109,8 @@ module transfer_path #(
         .BIT_CYCLES(WRITE_BIT_CYCLES), .TAIL_LOST_BITS(TAIL_LOST_BITS)
     ) u_serialiser (
         .clk(clk), .rst(rst),
-        .clear(restart || !gates), .more(runs_on),
-        .ready(writes && gates && word_waits), .word(oldest),
+        .clear(restart || !goes_on), .clear_after(restart_after), .more(more),
+        .ready(writes && goes_on && word_waits), .word(oldest),
         .take(serialiser_take), .underrun(underrun),
         .slow_bits(slow_bits), .precompensation(precompensation),
         .gate(write_gate), .data(write_data)

@@ -7,6 +7,7 @@ module word_collector (
     input  wire rst,
     // transfer
     input  wire begins,         // begin again: accepted on this edge, or held by a gate (B15)
+    input  wire begins_after,   // likewise, behind this edge's bit
     input  wire collects,       // a read transfer runs
     input  wire wait_for_sync,
     // disk
@@ -29,12 +30,15 @@ module word_collector (
 
     assign word_done = counted && bit_number == 4'd0;
 
-    wire changes = rst || begins || (bit_stb && collects);
+    wire changes = rst || begins || begins_after || (bit_stb && collects);
 
     always @(posedge clk)
         if (changes)
             if (rst) begin
                 waiting   <= 1'b0;
+                bit_count <= 4'd0;
+            end else if (begins_after) begin
+                waiting   <= wait_for_sync;
                 bit_count <= 4'd0;
             end else begin
                 waiting   <= waiting_now && !(collects && match);

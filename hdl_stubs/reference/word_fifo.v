@@ -8,7 +8,8 @@ module word_fifo #(
     input  wire        clk,
     input  wire        rst,
     // control
-    input  wire        clear,  // before anything else of the edge
+    input  wire        clear,        // before anything else of the edge
+    input  wire        clear_after,  // after it
     input  wire        push,
     input  wire        pop,
     // words
@@ -37,11 +38,11 @@ module word_fifo #(
     assign full   = used_now == WORDS[2:0];
     assign oldest = empty ? newest : places[head_now];
 
-    wire changes = rst || clear || push || pop;
+    wire changes = rst || clear || clear_after || push || pop;
 
     always @(posedge clk)
         if (changes)
-            if (rst) begin
+            if (rst || clear_after) begin
                 head <= 2'd0;
                 tail <= 2'd0;
                 used <= 3'd0;

@@ -13,6 +13,7 @@ module write_serialiser #(
     input  wire        rst,
     // transfer
     input  wire        clear,            // nothing is under way any more; a word may start at once
+    input  wire        clear_after,      // nothing is under way behind this edge
     input  wire        more,             // words are still to come from memory
     // words
     input  wire        ready,            // a word waits
@@ -72,11 +73,11 @@ module write_serialiser #(
     assign gate = gate_open;
     assign data = gate_open && recent[2] && tick == pulse_tick;
 
-    wire changes = rst || clear || ready || active;
+    wire changes = rst || clear || clear_after || ready || active;
 
     always @(posedge clk)
         if (changes)
-            if (rst || write_end || (clear && !word_start)) begin
+            if (rst || clear_after || write_end || (clear && !word_start)) begin
                 active     <= 1'b0;
                 gate_open  <= 1'b0;
                 bit_number <= 5'd0;

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from refmodel.block.fields import TRANSFER_FIELDS, field
+from refmodel.block.rules import Rules
 
 ENABLE = field(TRANSFER_FIELDS, "enable").mask
 WRITE = field(TRANSFER_FIELDS, "write").mask
@@ -21,10 +22,15 @@ class Landed(NamedTuple):
     stopped: int
 
 
-def land(armed: int, written: int, arming_writes: int) -> Landed:
-    """Return what writing the word `written` does: it stops, counts, or is accepted."""
+def land(rules: Rules, armed: int, written: int) -> Landed:
+    """Return what writing the word `written` does: it stops, counts, or is accepted.
+
+    Behind an acceptance the count begins again, or stays where the next write with enable set is
+    accepted too (policy arming_counts).
+    """
     if written & ENABLE == 0:
         return Landed(0, accepted=0, stopped=1)
-    if armed + 1 == arming_writes:
-        return Landed(0, accepted=1, stopped=0)
+    if armed + 1 == rules.arming_writes:
+        kept = armed if rules.arming_counts == "from_last_enable" else 0
+        return Landed(kept, accepted=1, stopped=0)
     return Landed(armed + 1, accepted=0, stopped=0)

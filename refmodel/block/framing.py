@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from refmodel.block.rules import Rules
 from refmodel.ground.word import WORD
-
-ALWAYS, WHEN_WAITING = "always", "when_waiting"
 
 
 class Framed(NamedTuple):
@@ -24,7 +23,7 @@ class Framed(NamedTuple):
 
 
 def shift_in(
-    before: Framed, bit: int, sync_word: int, realign: int, top_bit_framing: int
+    rules: Rules, before: Framed, bit: int, sync_word: int, realign: int, top_bit_framing: int
 ) -> Framed:
     """Shift one channel bit into the window and count it."""
     window = (before.window << 1 | bit) & WORD  # B2
@@ -34,14 +33,16 @@ def shift_in(
         return Framed(window, 0, before.data, 0, match, restart)
     bit_count = (before.bit_count + 1) & 7  # B4: each eighth bit completes a byte
     byte_done = 1 if bit_count == 0 else 0
+    if restart and rules.matching_byte == "dropped":
+        byte_done = 0
     data = window & 0xFF if byte_done else before.data
     if restart:  # B4: the next byte starts with the next bit
         bit_count = 0
     return Framed(window, bit_count, data, byte_done, match, restart)
 
 
-def realigns(policy: str, waits: int) -> int:
+def realigns(rules: Rules, waits: int) -> int:
     """Return 1 while a match restarts the count (B4, policy realign)."""
-    if policy == ALWAYS:
+    if rules.realign == "always":
         return 1
-    return waits if policy == WHEN_WAITING else 0
+    return waits if rules.realign == "when_waiting" else 0

@@ -30,6 +30,7 @@ class State:
     bit_count: int
     data: int
     byte_ready: int
+    clears_next: int  # a read of the last edge clears byte_ready at the next (policy read_clears)
     sync_equal: int  # the comparator now (B3)
     sync_equal_before: int  # the comparator one cycle ago, for sync_found and policy sync_view
     dma_active: int  # as status shows it
@@ -48,38 +49,51 @@ def next_state(rules: Rules, state: State, inputs: Inputs) -> State:
     """Return the state after one rising edge with the clock enable on (B1).
 
     On one edge: reset, register writes, the memory slot, the channel bit, then the clear by a
-    read. Plain integers and small choices only: it also runs on symbolic values, whose truth
+    read; where one of them sees another, SPEC.md's table of one edge says which policy decides.
+    Plain integers and small choices only: it also runs on symbolic values, whose truth
     divides the run in two.
     """
     if inputs.reset:
         return reset_state(rules)  # B14: whatever else arrives
 
-    # Register writes land first: what follows meets the new words.
-    control = state.control
+    # Register writes. What follows meets the new words, or the old (policy same_edge_write).
+    control, sync_word = state.control, state.sync_word
     if inputs.write_control:
         control = next_control(control, inputs.control)  # B13
     written = inputs.write_sync_word
-    sync_word = state.sync_word & ~written | inputs.sync_word & written  # B3
-    waits = waits_for_sync(control, inputs.wait_for_sync)
+    sync_word = sync_word & ~written | inputs.sync_word & written  # B3
+    met_control, met_sync_word = control, sync_word
+    if rules.same_edge_write == "old":
+        met_control, met_sync_word = state.control, state.sync_word
+    waits = waits_for_sync(met_control, inputs.wait_for_sync)
 
-    # The channel bit: window, match and bytes.
+    # The channel bit: window, match and bytes (B2, B4).
     framed = Framed(state.window, state.bit_count, state.data)
     if inputs.bit_strobe:
-        realign = realigns(rules.realign, waits)
-        framed = shift_in(framed, inputs.bit, sync_word, realign, control & TOP_BIT_FRAMING)
+        realign, by_top_bit = realigns(rules, waits), met_control & TOP_BIT_FRAMING
+        framed = shift_in(rules, framed, inputs.bit, met_sync_word, realign, by_top_bit)
+
+    # The comparator is a level (B3), or moves with channel bits only (policy sync_compare).
+    sync_equal = 1 if framed.window == sync_word else 0
+    if rules.sync_compare == "at_bits":
+        sync_equal = framed.match if inputs.bit_strobe else state.sync_equal
 
     # The transfer: its register's write, the slot, the bit (B9 to B11, B15).
-    transfer = next_transfer(rules, state.transfer, inputs, framed, waits, control)
+    transfer = next_transfer(rules, state.transfer, inputs, framed, waits, met_control)
+
+    # The clear by a read, at its edge or one later (B5, policy read_clears).
+    clears, clears_next = inputs.read_status, 0
+    if rules.read_clears == "edge_after":
+        clears, clears_next = state.clears_next, inputs.read_status
 
     return State(
         window=framed.window,
         sync_word=sync_word,
         bit_count=framed.bit_count,
         data=framed.data,
-        byte_ready=next_byte_ready(
-            state.byte_ready, framed.byte_done, inputs.read_status, rules.ready_tie
-        ),
-        sync_equal=1 if framed.window == sync_word else 0,  # B3: a level
+        byte_ready=next_byte_ready(rules, state.byte_ready, framed.byte_done, clears),
+        clears_next=clears_next,
+        sync_equal=sync_equal,
         sync_equal_before=state.sync_equal,
         dma_active=inputs.dma_active | own_dma_active(rules, transfer, inputs.gates),  # B6
         writing=inputs.writing | own_writing(rules, transfer),  # B7
@@ -98,6 +112,7 @@ def reset_state(rules: Rules) -> State:
         bit_count=values.bit_count,
         data=values.data,
         byte_ready=values.byte_ready,
+        clears_next=0,
         sync_equal=equal,
         sync_equal_before=equal,
         dma_active=0,
@@ -160,7 +175,7 @@ class RegisterBlock:
         """Advance one edge; return the status word of the cycle that starts with it."""
         before, after = self.state, next_state(self.rules, self.state, inputs)
         self.restore(after)
-        self.moved = moved(before.transfer, after.transfer, inputs.slot_data)
+        self.moved = moved(self.rules, before.transfer, after.transfer, inputs.slot_data)
         return self.status
 
     def restore(self, state: State) -> None:

@@ -16,12 +16,21 @@ class Rules:
     """
 
     sync_view: str
+    sync_compare: str
+    same_edge_write: str
     realign: str
+    matching_byte: str
     ready_tie: str
+    read_clears: str
     dma_active_means: str
     writing_means: str
+    start_acts: str
+    arming_counts: str
+    length_loads: str
     zero_length: str
-    tail_lost_bits: int
+    fifo_forwarding: str
+    write_tail_lost_bits: str
+    gates_stop: str
     arming_writes: int
     fifo_words: int
     bit_cycles: int
@@ -31,18 +40,16 @@ class Rules:
     @classmethod
     def of(cls, settings: Settings) -> Rules:
         """Return the rules of a profile's settings."""
-        policies = settings.policies
         return cls(
-            sync_view=policies.sync_view,
-            realign=policies.realign,
-            ready_tie=policies.ready_tie,
-            dma_active_means=policies.dma_active_means,
-            writing_means=policies.writing_means,
-            zero_length=policies.zero_length,
-            tail_lost_bits=int(policies.write_tail_lost_bits),
+            **settings.policies.model_dump(),
             arming_writes=settings.arming_writes,
             fifo_words=settings.fifo_words,
             bit_cycles=settings.cycles_per_written_bit,
             reset=settings.reset,
             status_lsb=tuple(field.lsb for field in settings.status.fields),
         )
+
+    @property
+    def tail_lost_bits(self) -> int:
+        """How many bit times too early the write gate shuts (B11)."""
+        return 3 if self.write_tail_lost_bits == "3" else 0

@@ -21,12 +21,21 @@ class Policies(Schema):
     """Behaviour that differs between real parts. Each choice is a clause's policy in SPEC.md."""
 
     sync_view: Literal["live", "registered"] = "live"  # B3
+    sync_compare: Literal["always", "at_bits"] = "always"  # B3
+    same_edge_write: Literal["new", "old"] = "old"  # B3
     realign: Literal["when_waiting", "always", "never"] = "when_waiting"  # B4
+    matching_byte: Literal["delivered", "dropped"] = "delivered"  # B4
     ready_tie: Literal["set_wins", "clear_wins"] = "set_wins"  # B5
-    dma_active_means: Literal["running", "enabled"] = "running"  # B6
-    writing_means: Literal["requested", "gate_open"] = "requested"  # B7
+    read_clears: Literal["at_edge", "edge_after"] = "at_edge"  # B5
+    dma_active_means: Literal["running", "enabled"] = "enabled"  # B6
+    writing_means: Literal["requested", "gate_open", "as_written"] = "as_written"  # B7
+    start_acts: Literal["same_edge", "next_edge"] = "next_edge"  # B9
+    arming_counts: Literal["afresh", "from_last_enable"] = "from_last_enable"  # B9
+    length_loads: Literal["accepted", "every_write"] = "every_write"  # B9
     zero_length: Literal["done_at_once", "ignored"] = "done_at_once"  # B10
+    fifo_forwarding: Literal["both", "read", "write", "none"] = "none"  # B10
     write_tail_lost_bits: Literal["0", "3"] = "0"  # B11
+    gates_stop: Literal["path", "slots"] = "path"  # B15
 
     @field_validator("write_tail_lost_bits", mode="before")
     @classmethod

@@ -5,13 +5,13 @@ from __future__ import annotations
 from refmodel.block.rules import Rules
 
 
-def next_byte_ready(byte_ready: int, byte_done: int, read: int, tie: str) -> int:
+def next_byte_ready(rules: Rules, byte_ready: int, byte_done: int, clears: int) -> int:
     """Return byte_ready after an edge (B5): a byte sets it, a read of status clears it."""
-    if byte_done and read:
-        return 1 if tie == "set_wins" else 0  # policy ready_tie
+    if byte_done and clears:
+        return 1 if rules.ready_tie == "set_wins" else 0  # policy ready_tie
     if byte_done:
         return 1
-    if read:
+    if clears:
         return 0
     return byte_ready
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from refmodel.block.arming import ENABLE, LENGTH
 from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
+from refmodel.block.rules import Rules
 from refmodel.engine.compare import MEMORY, Mismatch
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.evidence import Observed
@@ -29,11 +30,12 @@ class Trail:
     the edge of the mismatching cycle, if anything happened on it.
     """
 
-    fifo_words: int  # words that can have waited, and so were put together before a gate changed
+    rules: Rules
     here: Edge | None = None
     last: Edge | None = None
     moves_since_gates: int = MANY  # words moved since a gate changed; some had waited
     bits_since_start: int = 0  # since the last start or stop
+    stopped: bool = False  # the last of them was a stop
     control_written: bool = False
     overwrote: bool = False  # an unread byte, with another one
     tied: bool = False  # a byte completed on the edge of a read
@@ -48,10 +50,21 @@ class Trail:
         if self._gates_change(edge, last):
             self.moves_since_gates = 0
         self.bits_since_start += inputs.bit_strobe
-        if inputs.write_transfer and not edge.after.transfer.armed:
+        if self.starts(edge) or self.stops(edge):
             self.bits_since_start = inputs.bit_strobe
+            self.stopped = self.stops(edge)
         self.control_written |= bool(inputs.write_control)
         self.last = edge
+
+    def starts(self, edge: Edge) -> bool:
+        """Return whether a write of transfer is accepted on the edge (B9)."""
+        enable = edge.inputs.write_transfer and edge.inputs.transfer & ENABLE
+        return bool(enable) and edge.before.transfer.armed + 1 >= self.rules.arming_writes
+
+    @staticmethod
+    def stops(edge: Edge) -> bool:
+        """Return whether transfer is written with enable clear (B9)."""
+        return bool(edge.inputs.write_transfer) and not edge.inputs.transfer & ENABLE
 
     def _follow_byte(self, edge: Edge) -> None:
         """Take a completed byte that is behind."""
@@ -88,13 +101,15 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
     """Return the clause when a transfer starts, stops, moves or writes otherwise."""
     field, here = mismatch.field, trail.here
     if here is not None and here.inputs.write_transfer:
-        if field == "dma_active" and mismatch.expected and not here.after.transfer.running:
-            return "B6"  # shown by another meaning of the bit, not by a transfer
-        accepted = here.inputs.transfer & ENABLE and not here.after.transfer.armed
-        return "B10" if accepted and not here.inputs.transfer & LENGTH else "B9"
+        own = mismatch.expected and not here.after.transfer.running
+        if field == "dma_active" and (own or trail.rules.dma_active_means == "enabled"):
+            return "B6"  # the bit as written, or another meaning of it: not a transfer
+        return "B10" if trail.starts(here) and not here.inputs.transfer & LENGTH else "B9"
     off = trail.last is not None and not trail.last.inputs.gates
-    if off or trail.moves_since_gates <= trail.fifo_words:
+    if off or trail.moves_since_gates <= trail.rules.fifo_words:
         return "B15"
+    if trail.stopped and field in (MEMORY, "transfer_done"):
+        return "B9"  # the core goes on behind a stop
     if field == MEMORY:
         return "B9" if trail.bits_since_start < WORD_BITS else "B10"
     done = observed.lanes.get("transfer_done")

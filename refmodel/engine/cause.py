@@ -43,7 +43,7 @@ def find_cause(
     block.restore(state)
     value = _shown(mismatch.field, block, layout)
     target = mismatch.cycle - mismatch.lag - (mismatch.through == "read")
-    trail = Trail(profile.fifo_words)
+    trail = Trail(block.rules)
     changed: tuple[Edge, int, int] | None = None
     for edge in edges(block, stimulus):
         if edge.cycle > target:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from refmodel.block.inputs import Inputs
 from refmodel.block.registers import RegisterBlock, State
+from refmodel.block.transfer import own_writing
 from refmodel.engine.quiet import NEVER, after_quiet, does_nothing, quiet_edges
 from refmodel.ground.bus import READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER, acts
 from refmodel.ground.moves import check_place, word_at
@@ -77,16 +78,18 @@ class EdgeStepper:
         self.inputs.reset = stimulus.reset_before
         for name, lane in stimulus.levels.items():
             setattr(self.inputs, name, int(lane.at(stimulus.first)))
-        if does_nothing(self.block.state.transfer):  # else the block may show a transfer of its own
-            self.inputs.dma_active = self.block.state.dma_active
-            self.inputs.writing = self.block.state.writing
+        rules, state = self.block.rules, self.block.state
+        if does_nothing(state.transfer):  # else the block may show a transfer of its own
+            self.inputs.dma_active = state.dma_active
+            if not own_writing(rules, state.transfer):
+                self.inputs.writing = state.writing
 
     def due(self, edge: int) -> int:
         """Return the first edge before `edge` on which the block does something, else `edge`."""
         at = self._edge
         if at >= edge:
             return edge
-        due = at + quiet_edges(self.block.state, self.inputs.gates)
+        due = at + quiet_edges(self.block.rules, self.block.state, self.inputs)
         if self.block.state.transfer.running:
             due = min(due, self._slots.next_edge(at))
         return min(due, edge)

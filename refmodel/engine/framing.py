@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.registers import State
+from refmodel.block.rules import Rules
 from refmodel.ground.bus import WRITE_SYNC_WORD
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.stimulus import Stimulus
@@ -46,7 +48,12 @@ def windows(bits: NDArray[np.uint8], window: int) -> NDArray[np.uint16]:
 
 
 def frame(
-    stimulus: Stimulus, writes: Writes, state: State, realigning: Lane, top_bit_framing: Lane
+    rules: Rules,
+    stimulus: Stimulus,
+    writes: Writes,
+    state: State,
+    realigning: Lane,
+    top_bit_framing: Lane,
 ) -> Framing:
     """Frame the span's channel bits into bytes (B4, B13), starting from `state`.
 
@@ -55,9 +62,11 @@ def frame(
     """
     cycle = stimulus.bit_cycle
     window = windows(stimulus.bit, state.window)
-    match = window == _in_force(writes, cycle, state.sync_word)
+    match = window == _met(rules, writes, cycle, state.sync_word)
     restart = match & _up(realigning, cycle)
     ends, count = _byte_ends(stimulus, restart, state.bit_count, top_bit_framing)
+    if rules.matching_byte == "dropped":
+        ends = ends[~restart[ends]]
     sync_words = writes[1]
     return Framing(
         window,
@@ -143,13 +152,16 @@ def sync_word_writes(stimulus: Stimulus, sync_word: int) -> Writes:
     return np.array(cycles, np.int64), np.array(words, np.uint16)
 
 
-def _in_force(writes: Writes, edges: Cycles, sync_word: int) -> np.uint16 | NDArray[np.uint16]:
-    """Return the sync word at each edge; a write on the same edge lands first."""
+def _met(
+    rules: Rules, writes: Writes, edges: Cycles, sync_word: int
+) -> np.uint16 | NDArray[np.uint16]:
+    """Return the sync word a bit meets at each edge (policy same_edge_write)."""
     cycle, value = writes
     if not len(cycle):
         return np.uint16(sync_word)
     values = np.concatenate((np.array([sync_word], np.uint16), value))
-    return values[np.searchsorted(cycle, edges, side="right")]
+    side: Literal["left", "right"] = "left" if rules.same_edge_write == "old" else "right"
+    return values[np.searchsorted(cycle, edges, side=side)]
 
 
 def _up(level: Lane, edges: Cycles) -> np.bool_ | NDArray[np.bool_]:
@@ -159,11 +171,16 @@ def _up(level: Lane, edges: Cycles) -> np.bool_ | NDArray[np.bool_]:
     return level.at(edges).astype(bool)
 
 
-def sync_level(stimulus: Stimulus, writes: Writes, framing: Framing, state: State) -> Lane:
-    """Return the comparator's level through the span (B3): a bit or a rewrite moves it."""
+def sync_level(
+    rules: Rules, stimulus: Stimulus, writes: Writes, framing: Framing, state: State
+) -> Lane:
+    """Return the comparator's level through the span (B3): a bit or a rewrite moves it.
+
+    With policy sync_compare=at_bits only a bit does.
+    """
     cycle, level = stimulus.bit_cycle, framing.match
     write_cycle, word = writes
-    if len(write_cycle):
+    if len(write_cycle) and rules.sync_compare == "always":
         seen = np.concatenate((np.array([state.window], np.uint16), framing.window))
         window = seen[np.searchsorted(stimulus.bit_cycle, write_cycle, side="right")]
         cycle = np.concatenate((cycle, write_cycle))

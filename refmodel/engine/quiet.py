@@ -9,28 +9,39 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from refmodel.block.collector import Collector
+from refmodel.block.control import waits_for_sync
+from refmodel.block.inputs import Inputs
 from refmodel.block.registers import State
+from refmodel.block.rules import Rules
 from refmodel.block.transfer import Transfer
 from refmodel.block.writer import Writer
 
 NEVER = 1 << 62
 
 
-def quiet_edges(state: State, gates: int) -> int:
+def quiet_edges(rules: Rules, state: State, inputs: Inputs) -> int:
     """Return how many edges are quiet if the inputs stay as at the last edge; `NEVER`: for ever.
 
     A slot is an input: without one a running transfer moves nothing.
     """
     if state.sync_equal != state.sync_equal_before:  # sync_found ends, and policy sync_view
         return 0
-    return quiet_path_edges(state.transfer, gates)
+    if state.clears_next:
+        return 0
+    transfer = state.transfer
+    if inputs.gates or rules.gates_stop == "slots":
+        return quiet_path_edges(transfer)
+    waits = waits_for_sync(state.control, inputs.wait_for_sync)
+    held = not transfer.running or transfer.collector == Collector(waiting=waits)
+    return NEVER if held and not transfer.done else 0
 
 
-def quiet_path_edges(transfer: Transfer, gates: int) -> int:
-    """Return the same for the path between disk and memory."""
+def quiet_path_edges(transfer: Transfer) -> int:
+    """Return the same for the path between disk and memory while no gate stops it."""
     if transfer.done:
         return 0
-    if not transfer.write or not gates:
+    if not transfer.write:
         return NEVER
     if transfer.fifo.used and not transfer.writer.active:
         return 0

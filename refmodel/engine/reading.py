@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from refmodel.block.arming import LENGTH
 from refmodel.block.collector import Collector
 from refmodel.block.fifo import Fifo
-from refmodel.block.transfer import Transfer
+from refmodel.block.transfer import READ_SEES_THE_SLOT, Transfer
 from refmodel.engine.framing import counted_ends
 from refmodel.engine.transfer_span import TransferSpan
 from refmodel.ground.word import WORD, WORD_BITS
@@ -32,17 +33,18 @@ def read_words(span: TransferSpan, transfer: Transfer, first: int, until: int) -
     """Let a running read transfer go on at edges `first` .. `until - 1`, both gates on."""
     bits = Bits(span, transfer.collector, first, until)
     queue = _queue(span, transfer, first, bits)
-    moved = min(bisect_left(queue.stores, until), transfer.length)
+    to_go = span.to_go(transfer)
+    moved = min(bisect_left(queue.stores, until), to_go)
     span.stored(queue.stores[:moved], transfer.memory_index, queue.words[:moved])
     for n, edge in enumerate(queue.lost, transfer.lost_words + 1):
         span.shown["lost_words"].add(edge, min(n, WORD))
-    ended = moved == transfer.length
+    ended = moved == to_go
     stop = queue.stores[moved - 1] if ended else until
     after = transfer._replace(
         fifo=Fifo.of(queue.words[moved:], len(transfer.fifo.words)),
-        collector=bits.collector_at(stop),
+        collector=bits.collector_at(stop + 1 if ended and not _sees_slot(span) else stop),
         running=0 if ended else 1,
-        length=transfer.length - moved,
+        length=to_go - moved & LENGTH,
         memory_index=transfer.memory_index + moved,
         done=1 if ended and stop == until - 1 else 0,
         lost_words=min(transfer.lost_words + len(queue.lost), WORD),
@@ -78,23 +80,29 @@ class Bits:
         return Collector(bits=counted_ends(restart, self._before.bits, WORD_BITS)[1])
 
 
+def _sees_slot(span: TransferSpan) -> bool:
+    """Return whether a bit sees what the slot of its own edge has done (policy fifo_forwarding)."""
+    return span.rules.fifo_forwarding in READ_SEES_THE_SLOT
+
+
 def _queue(span: TransferSpan, transfer: Transfer, first: int, bits: Bits) -> Queue:
     """Pass the words that wait and those that complete through the FIFO."""
-    size, length = len(transfer.fifo.words), transfer.length
+    size, length = len(transfer.fifo.words), span.to_go(transfer)
     words = list(transfer.fifo.waiting)
     stores: list[int] = []
     lost: list[int] = []
     free = first  # the first edge whose slot has no word yet
     for _ in words:
-        stores.append(span.slots.next_edge(free))
+        stores.append(span.next_slot(free))
         free = stores[-1] + 1
+    behind = 0 if _sees_slot(span) else 1  # a bit sees a slot so many edges after its own
     for edge, word in zip(bits.ends, bits.words, strict=True):
-        if len(stores) >= length and stores[length - 1] <= edge:
+        if len(stores) >= length and stores[length - 1] + behind <= edge:
             break  # the transfer has ended
-        if len(stores) >= size and stores[-size] > edge:
+        if len(stores) >= size and stores[-size] + behind > edge:
             lost.append(edge)
             continue
-        stores.append(span.slots.next_edge(max(free, edge + 1)))
+        stores.append(span.next_slot(max(free, edge + 1)))
         free = stores[-1] + 1
         words.append(word)
     return Queue(words, stores, lost)

@@ -17,7 +17,7 @@ from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.control import bit_of, control_lane
 from refmodel.engine.framing import Framing, frame, sync_level, sync_word_writes
-from refmodel.engine.ready import Ready, ready_flag
+from refmodel.engine.ready import ready_flag
 from refmodel.engine.transfer import TransferRun, at_rest, run_transfer
 from refmodel.engine.transfer_span import TransferSpan
 from refmodel.ground.lane import Cycles, Lane, both, either
@@ -60,6 +60,7 @@ class Timeline:
     def __init__(self, profile: Profile) -> None:
         self._profile = profile
         self._reset_block = RegisterBlock(profile)
+        self._rules = self._reset_block.rules
         self.state = self._reset_block.state
 
     def run(self, stimulus: Stimulus) -> Expected:
@@ -95,19 +96,26 @@ class Timeline:
     def _running(self, stimulus: Stimulus) -> Expected:
         """No reset falls in the span: compute every output's changes at once."""
         state, before = self.state, self._shown(self.state)
-        policies = self._profile.policies
         first, end = stimulus.first, stimulus.end
         reads = stimulus.clearing_reads
         writes = sync_word_writes(stimulus, state.sync_word)
         control = control_lane(stimulus, state.control)
-        waits = either(stimulus.level("wait_for_sync"), bit_of(control, WAIT_FOR_SYNC))
+        met = control
+        if self._rules.same_edge_write == "old":
+            met = control.late(state.control, end)
+        waits = either(stimulus.level("wait_for_sync"), bit_of(met, WAIT_FOR_SYNC))
         realigning = self._realigning(waits, first)
-        framing = frame(stimulus, writes, state, realigning, bit_of(control, TOP_BIT_FRAMING))
-        ready = ready_flag(framing.byte_cycle, reads, state.byte_ready, policies.ready_tie, first)
-        live = sync_level(stimulus, writes, framing, state)
-        transfer = self._transfer(stimulus, framing, waits, control)
+        framing = frame(
+            self._rules, stimulus, writes, state, realigning, bit_of(met, TOP_BIT_FRAMING)
+        )
+        clears, clears_next = self._clears(stimulus, reads)
+        ready = ready_flag(
+            framing.byte_cycle, clears, state.byte_ready, self._rules.ready_tie, first
+        )
+        live = sync_level(self._rules, stimulus, writes, framing, state)
+        transfer = self._transfer(stimulus, framing, waits, met)
         lanes = {
-            "byte_ready": ready.lane,
+            "byte_ready": ready,
             "dma_active": either(stimulus.level("dma_active"), transfer.shown["dma_active"]),
             "writing": either(stimulus.level("writing"), transfer.shown["writing"]),
             "sync_equal": self._sync_view(live, state, stimulus),
@@ -119,20 +127,30 @@ class Timeline:
         }
         lines = {name: transfer.shown[name] for name in LINES if name != "sync_found"}
         lines["sync_found"] = _rises(live, state.sync_equal, end)
-        at_reads = {
-            name: _before(lane, reads, before[name])
-            for name, lane in lanes.items()
-            if name != "byte_ready"
+        at_reads: dict[str, NDArray[np.integer]] = {
+            name: _before(lane, reads, before[name]) for name, lane in lanes.items()
         }
-        value = self._status_words(reads, {**at_reads, "byte_ready": ready.at_read})
-        self.state = _state_after(state, framing, ready, live, lanes, control, transfer, end)
+        value = self._status_words(reads, at_reads)
+        self.state = _state_after(state, framing, clears_next, live, lanes, control, transfer, end)
         return Expected(first, end, lanes, reads, value, lines, transfer.moves)
+
+    def _clears(self, stimulus: Stimulus, reads: Cycles) -> tuple[Cycles, int]:
+        """Return the edges on which reads clear byte_ready, and 1 if one is left for the next.
+
+        Policy read_clears (B5): at the read's own edge, or at the edge after.
+        """
+        if self._rules.read_clears == "at_edge":
+            return reads, 0
+        waiting = [stimulus.first] * self.state.clears_next
+        clears = np.concatenate((np.array(waiting, np.int64), reads + 1))
+        inside = clears < stimulus.end
+        return clears[inside], int(not inside.all())
 
     def _transfer(
         self, stimulus: Stimulus, framing: Framing, waits: Lane, control: Lane
     ) -> TransferRun:
         """Return what the transfer does in the span."""
-        resting = at_rest(stimulus, self.state.transfer)
+        resting = at_rest(self._rules, stimulus, self.state.transfer)
         if resting is not None:
             return resting
         gates = both(stimulus.level("master_enable"), stimulus.level("channel_enable"))
@@ -141,22 +159,18 @@ class Timeline:
 
     def _realigning(self, waits: Lane, first: int) -> Lane:
         """Return where a match restarts the byte (B4, policy realign)."""
-        policy = self._profile.policies.realign
+        policy = self._rules.realign
         return waits if policy == "when_waiting" else Lane.constant(int(policy == "always"), first)
 
     def _sync_view(self, live: Lane, state: State, stimulus: Stimulus) -> Lane:
         """Return sync_equal as status shows it (B3, policy sync_view)."""
-        if self._profile.policies.sync_view == "live":
+        if self._rules.sync_view == "live":
             return live
-        late = Lane.of(
-            np.concatenate(([stimulus.first], live.cycle + 1)),
-            np.concatenate(([state.sync_equal], live.value)),
-        )
-        return late.between(stimulus.first, stimulus.end)
+        return live.late(state.sync_equal, stimulus.end)
 
     def _shown(self, state: State) -> dict[str, int]:
         """Return the value of every lane while the block is in `state`."""
-        registered = self._profile.policies.sync_view == "registered"
+        registered = self._rules.sync_view == "registered"
         return {
             "byte_ready": state.byte_ready,
             "dma_active": state.dma_active,
@@ -198,7 +212,7 @@ def _before(lane: Lane, edges: Cycles, initial: int) -> NDArray[np.uint32]:
 def _state_after(
     state: State,
     framing: Framing,
-    ready: Ready,
+    clears_next: int,
     live: Lane,
     lanes: dict[str, Lane],
     control: Lane,
@@ -213,7 +227,8 @@ def _state_after(
         sync_word=framing.sync_word_after,
         bit_count=framing.bit_count_after,
         data=int(lanes["data"].at(last)),
-        byte_ready=ready.after,
+        byte_ready=int(lanes["byte_ready"].at(last)),
+        clears_next=clears_next,
         sync_equal=int(live.at(last)),
         sync_equal_before=int(before[0]),
         dma_active=int(lanes["dma_active"].at(last)),

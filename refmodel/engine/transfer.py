@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from refmodel.block.collector import Collector
-from refmodel.block.transfer import Transfer
+from refmodel.block.rules import Rules
+from refmodel.block.transfer import Transfer, own_writing
 from refmodel.engine.quiet import does_nothing
 from refmodel.engine.reading import read_words
 from refmodel.engine.transfer_span import SHOWN, TransferSpan
@@ -33,11 +34,12 @@ class TransferRun:
     after: Transfer
 
 
-def at_rest(stimulus: Stimulus, transfer: Transfer) -> TransferRun | None:
+def at_rest(rules: Rules, stimulus: Stimulus, transfer: Transfer) -> TransferRun | None:
     """Return the run of a transfer that nothing starts, None if there is something to compute."""
     if not does_nothing(transfer) or any(stimulus.writes(WRITE_TRANSFER)):
         return None
     shown = {name: Lane.constant(0, stimulus.first) for name in SHOWN}
+    shown["writing"] = Lane.constant(own_writing(rules, transfer), stimulus.first)
     shown["lost_words"] = Lane.constant(transfer.lost_words, stimulus.first)
     shown["underruns"] = Lane.constant(transfer.underruns, stimulus.first)
     return TransferRun(shown, Moves(), transfer)
@@ -59,7 +61,8 @@ def _undisturbed(span: TransferSpan, transfer: Transfer, first: int, until: int)
     if transfer.done:
         transfer = transfer._replace(done=0)
         span.shown["transfer_done"].add(first, 0)
-    if not span.gates.at(first):
+    span.slots_open = bool(span.gates.at(first))
+    if not span.slots_open and span.rules.gates_stop == "path":
         if not transfer.running:
             return transfer
         return transfer._replace(collector=Collector(waiting=span.waits.at(until - 1)))

@@ -7,6 +7,7 @@ from itertools import repeat
 
 import numpy as np
 
+from refmodel.block.arming import LENGTH
 from refmodel.block.framing import Framed
 from refmodel.block.inputs import Inputs
 from refmodel.block.registers import RegisterBlock
@@ -18,6 +19,7 @@ from refmodel.block.transfer import (
     own_writing,
 )
 from refmodel.engine.framing import Framing
+from refmodel.engine.quiet import NEVER
 from refmodel.ground.bus import WRITE_TRANSFER
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves, check_place, word_at
@@ -92,7 +94,8 @@ class TransferSpan:
         self.bit_cycle = stimulus.bit_cycle
         self.framing = framing
         self.waits, self.control, self.gates = Steps(waits), Steps(control), Steps(gates)
-        self.slots = block.settings.slots
+        self.slots_open = True  # whether the gates let a slot be used where a stretch is computed
+        self._slots = block.settings.slots
         self.memory = stimulus.memory
         self.shown = {name: Changes() for name in SHOWN}
         self._gate_changes: list[int] = gates.cycle.tolist()
@@ -110,7 +113,7 @@ class TransferSpan:
             master_enable=self.gates.at(edge),
             write_transfer=1 if edge in self._writes else 0,
             transfer=self._writes.get(edge, 0),
-            slot=self.slots.granted(edge),
+            slot=self._slots.granted(edge),
             slot_data=word_at(self.memory, transfer.memory_index),
             bit_strobe=1 if framed else 0,
         )
@@ -120,11 +123,20 @@ class TransferSpan:
         """Take the path through one edge; note what the slot moves and what is shown."""
         waits, control = self.waits.at(edge), self.control.at(edge)
         after = next_transfer(self.rules, before, inputs, framed, waits, control)
-        move = moved(before, after, inputs.slot_data)
+        move = moved(self.rules, before, after, inputs.slot_data)
         if move:
             self.move(edge, *move)
         self.show(edge, after, inputs.gates)
         return after
+
+    def next_slot(self, edge: int) -> int:
+        """Return the first edge from `edge` on with a slot that can be used, `NEVER` for none."""
+        return self._slots.next_edge(edge) if self.slots_open else NEVER
+
+    @staticmethod
+    def to_go(transfer: Transfer) -> int:
+        """Return how many words a transfer has still to move; its length 0 stands for 2 ** 14."""
+        return (transfer.length or LENGTH + 1) if transfer.running else 0
 
     def show(self, cycle: int, transfer: Transfer, gates: int = 1) -> None:
         """Note all that a transfer shows from a cycle on."""

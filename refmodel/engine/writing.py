@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.block.arming import LENGTH
 from refmodel.block.fifo import Fifo
 from refmodel.block.framing import Framed
 from refmodel.block.inputs import Inputs
-from refmodel.block.transfer import Transfer
+from refmodel.block.transfer import WRITE_SEES_THE_SLOT, Transfer
 from refmodel.block.writer import LEAVING, Writer, bit_time, pulse_tick
 from refmodel.engine.quiet import path_after_quiet, quiet_path_edges
 from refmodel.engine.transfer_span import TransferSpan
@@ -41,16 +42,18 @@ def write_words(span: TransferSpan, transfer: Transfer, first: int, until: int) 
 
 def _quiet_edges(span: TransferSpan, transfer: Transfer, edge: int) -> int:
     """Return how many edges from `edge` on change nothing."""
-    quiet = quiet_path_edges(transfer, 1)
+    quiet = quiet_path_edges(transfer)
     if transfer.running:
-        quiet = min(quiet, span.slots.next_edge(edge) - edge)
+        quiet = min(quiet, span.next_slot(edge) - edge)
     return quiet
 
 
 def _step(span: TransferSpan, transfer: Transfer, edge: int) -> Transfer:
     """Step one edge on which nothing arrives but, perhaps, a slot."""
     inputs = Inputs(
-        slot=span.slots.granted(edge), slot_data=word_at(span.memory, transfer.memory_index)
+        master_enable=1 if span.slots_open else 0,
+        slot=1 if span.next_slot(edge) == edge else 0,
+        slot_data=word_at(span.memory, transfer.memory_index),
     )
     return span.take(transfer, inputs, edge, Framed())
 
@@ -73,10 +76,10 @@ class Stretch:
         self._control = span.control.at(edge)
         self._bit_cycles = bit_time(span.rules, self._control)
         self._waiting = list(transfer.fifo.waiting)
-        self._length = transfer.length
+        self._to_go = span.to_go(transfer)
         self._place = transfer.memory_index
         self._underruns = transfer.underruns
-        self._slot = span.slots.next_edge(edge)
+        self._slot = span.next_slot(edge)
         self._done = -1
         self._first = self.edge = edge
         self._words: list[int] = []
@@ -91,8 +94,8 @@ class Stretch:
         recent = self._note_pulses()
         after = self._before._replace(
             fifo=Fifo.of(self._waiting, len(self._before.fifo.words)),
-            running=1 if self._length else 0,
-            length=self._length,
+            running=1 if self._to_go else 0,
+            length=self._to_go & LENGTH if self._before.running else self._before.length,
             memory_index=self._place,
             underruns=self._underruns,
             done=1 if self._done == self.edge - 1 else 0,
@@ -109,35 +112,38 @@ class Stretch:
 
     def _another_follows(self) -> bool:
         """Return whether the word that is now taken is sure not to be the last."""
-        return self._length >= 2 or len(self._waiting) >= 2
+        return self._to_go >= 2 or len(self._waiting) >= 2
 
     def _write_word(self) -> None:
         """Take one word, and use the slots up to where the next is taken."""
         end = self.edge + WORD_BITS * self._bit_cycles
+        seen = len(self._waiting)
         if self._slot == self.edge:
             self._use_slot()
-        if self._waiting:
+        if self._span.rules.fifo_forwarding in WRITE_SEES_THE_SLOT:
+            seen = len(self._waiting)
+        if seen:
             self._words.append(self._waiting.pop(0))
         else:
             self._words.append(0)
             self._underruns = min(self._underruns + 1, WORD)
             self._span.shown["underruns"].add(self.edge, self._underruns)
-        while self._length and self._slot < end:
+        while self._to_go and self._slot < end:
             self._use_slot()
         self.edge = end
 
     def _use_slot(self) -> None:
         """Fetch a word in the next slot, if the transfer runs and the FIFO has room."""
         edge, span = self._slot, self._span
-        self._slot = span.slots.next_edge(edge + 1)
-        if not self._length or len(self._waiting) == len(self._before.fifo.words):
+        self._slot = span.next_slot(edge + 1)
+        if not self._to_go or len(self._waiting) == len(self._before.fifo.words):
             return
         word = word_at(span.memory, self._place)
         span.move(edge, self._place, word, 0)
         self._waiting.append(word)
         self._place += 1
-        self._length -= 1
-        if not self._length:
+        self._to_go -= 1
+        if not self._to_go:
             self._done = edge
 
     def _note_pulses(self) -> int:

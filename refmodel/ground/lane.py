@@ -58,6 +58,16 @@ class Lane:
         """Return the same lane `cycles` later."""
         return Lane(self.cycle + cycles, self.value)
 
+    def late(self, before: int, end: int) -> Lane:
+        """Return the same lane one cycle later up to `end`, beginning where it does with `before`.
+
+        It is what a register behind this signal shows, which held `before`.
+        """
+        first = int(self.cycle[0])
+        cycle = np.concatenate(([first], self.cycle + 1))
+        lane = Lane.of(cycle, np.concatenate(([before], self.value)))
+        return lane.between(first, end)
+
     def between(self, first: int, end: int) -> Lane:
         """Return the part in cycles `first` .. `end - 1`; the lane must begin by `first`."""
         start, stop = np.searchsorted(self.cycle, (first, end - 1), side="right")

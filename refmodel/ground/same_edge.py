@@ -26,38 +26,38 @@ class Meeting(NamedTuple):
     examples: tuple[str, ...]
 
 
+_IN_RESET = "reset_wins"
 MEETINGS = (
-    Meeting(Event.RESET, Event.WRITE, "reset wins; the write is lost", "B14", ("reset_wins",)),
-    Meeting(Event.RESET, Event.SLOT, "reset wins; the slot is not used", "B14", ("reset_wins",)),
-    Meeting(Event.RESET, Event.BIT, "reset wins; the bit is lost", "B14", ("reset_wins",)),
+    Meeting(Event.RESET, Event.WRITE, "reset wins; the write is lost", "B14", (_IN_RESET,)),
+    Meeting(Event.RESET, Event.SLOT, "reset wins; the slot is not used", "B14", (_IN_RESET,)),
+    Meeting(Event.RESET, Event.BIT, "reset wins; the bit is lost", "B14", (_IN_RESET,)),
     Meeting(
         Event.RESET,
         Event.READ,
         "the read returns the word from before; reset wins",
         "B14",
-        ("reset_wins",),
+        (_IN_RESET,),
     ),
     Meeting(
         Event.WRITE,
         Event.SLOT,
-        "the write lands first: a start can use the slot",
+        "start or stop: policy `start_acts`",
         "B9",
-        ("start_uses_the_slot",),
+        ("slot_before_the_write", "write_before_the_slot"),
     ),
-    Meeting(Event.WRITE, Event.SLOT, "a stop comes before the slot", "B9", ("stopped_at_once",)),
     Meeting(
         Event.WRITE,
         Event.BIT,
-        "the write lands first; the bit meets the new word",
+        "sync_word, control: policy `same_edge_write`",
         "B3",
-        ("write_then_bit",),
+        ("bit_meets_the_old_word", "bit_meets_the_new_word"),
     ),
     Meeting(
         Event.WRITE,
         Event.BIT,
-        "the bit counts for the transfer just started",
+        "start or stop: policy `start_acts`",
         "B10",
-        ("starts_with_its_edge",),
+        ("starts_behind_its_edge", "starts_with_its_edge"),
     ),
     Meeting(
         Event.WRITE,
@@ -69,9 +69,9 @@ MEETINGS = (
     Meeting(
         Event.SLOT,
         Event.BIT,
-        "the slot comes first; it may make room",
+        "policy `fifo_forwarding`",
         "B10",
-        ("slot_before_the_bit",),
+        ("slot_seen_by_none", "slot_seen_by_the_bit"),
     ),
     Meeting(Event.SLOT, Event.READ, "as write and read", "B6", ("until_the_last_word",)),
     Meeting(

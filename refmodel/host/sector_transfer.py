@@ -10,7 +10,7 @@ from refmodel.block.control import PRECOMPENSATION, SET, WAIT_FOR_SYNC
 from refmodel.host.program import Access, Program, ProgramMaker
 from refmodel.host.program import Write as Put
 from refmodel.host.programs import ID, read_field
-from refmodel.host.transfer_programs import arm, until_done
+from refmodel.host.transfer_programs import WORD_CYCLES, arm, until_done
 from refmodel.media.crc import crc16
 
 MARKS_STORED = 2  # of the three A1 of a field: the first match is not stored (B10)
@@ -29,7 +29,7 @@ def read_sector_by_transfer(
     yield Put("control", SET | WAIT_FOR_SYNC, cost)
     identity = yield from _find(number, cost)
     yield from arm(ENABLE | MARKS_STORED + FRAME_BYTES + size, arming, cost)
-    yield from until_done(cost)
+    yield from until_done(cost, 2 * GAP_2_CYCLES + (FRAME_BYTES + size) * WORD_CYCLES)
     yield Put("transfer", 0, cost)
     return identity.hex(" ")
 
@@ -52,7 +52,7 @@ def write_sector_by_transfer(
     identity = yield from _find(number, cost)
     for n in range(arming):
         yield Put("transfer", ENABLE | WRITE | words, gap if n == 0 else cost)
-    yield from until_done(cost)
+    yield from until_done(cost, words * WORD_CYCLES)
     yield Put("transfer", 0, tail)
     return identity.hex(" ")
 

@@ -11,6 +11,8 @@ from refmodel.block.control import PRECOMPENSATION, SET, SLOW_BITS, TOP_BIT_FRAM
 from refmodel.host.program import Access, Program, ProgramMaker, Read
 from refmodel.host.program import Write as Put
 
+WORD_CYCLES = 500  # a word of 16 channel bits takes 227 at 7.09379 MHz; slots may be rare
+
 Steps = Generator[Access, Any, None]
 
 
@@ -20,24 +22,36 @@ def arm(value: int, times: int, cost: int) -> Steps:
         yield Put("transfer", value, cost)
 
 
-def until_done(cost: int) -> Steps:
-    """Poll status until dma_active has fallen."""
-    while (yield Read("status", cost)).dma_active:
-        pass
+def until_done(cost: int, limit: int) -> Steps:
+    """Poll status until dma_active has fallen, or `limit` cycles have passed.
+
+    Where dma_active means that a transfer is enabled (policy dma_active_means) it does not fall by
+    itself, and the time tells: no other bit of status says that a transfer has ended.
+    """
+    status = yield Read("status", cost)
+    end = status.cycle + limit
+    while status.dma_active and status.cycle < end:
+        status = yield Read("status", cost)
 
 
 def read_by_transfer(
-    words: int = 64, count: int = 1, from_sync: bool = True, cost: int = 50, pause: int = 2000
+    words: int = 64,
+    count: int = 1,
+    from_sync: bool = True,
+    cost: int = 50,
+    pause: int = 2000,
+    search: int = 40_000,
 ) -> Program:
     """Read `words` words into memory, `count` times over; return how many transfers ended.
 
-    `from_sync`: behind a sync word.
+    `from_sync`: behind a sync word, for which it waits `search` cycles at most.
     """
+    limit = words * WORD_CYCLES + (search if from_sync else 0)
     if from_sync:
         yield Put("control", SET | WAIT_FOR_SYNC, cost)
     for _ in range(count):
         yield from arm(ENABLE | words, 2, cost)
-        yield from until_done(cost)
+        yield from until_done(cost, limit)
         yield Put("transfer", 0, pause)
     return count
 
@@ -53,7 +67,7 @@ def write_by_transfer(
     yield Put("control", SET | precompensation << PRECOMPENSATION.lsb, cost)
     for _ in range(count):
         yield from arm(ENABLE | WRITE | words, 2, cost)
-        yield from until_done(cost)
+        yield from until_done(cost, words * WORD_CYCLES)
         yield Put("transfer", 0, pause)
     return count
 
@@ -72,6 +86,7 @@ def restart_transfers(words: int = 8, cost: int = 40, every: int = 3000) -> Prog
         yield from arm(ENABLE | words, 2, cost)  # anew, under way
         yield Read("status", every)
         yield Put("transfer", 0, cost)
+        yield Read("status", every)
         yield from arm(ENABLE, 2, cost)  # no words: done at once
         yield Read("status", cost)
         yield Put("transfer", 0, cost)

@@ -19,6 +19,7 @@ WRITES = (
     (0x8004, 0x8004, 0x0000),
 )
 FIRST, APART = 120, 60
+RUNNING = PAL.with_policies({"dma_active_means": "running"})
 
 
 def arming() -> Lesson:
@@ -26,7 +27,7 @@ def arming() -> Lesson:
     results: Results = {}
     for n, writes in enumerate(WRITES):
         for m, needed in enumerate((1, 2, 3)):
-            profile = PAL.model_copy(update={"arming_writes": needed})
+            profile = RUNNING.model_copy(update={"arming_writes": needed})
             bus = [
                 BusCycle(FIRST + APART * k, WRITE_TRANSFER, value=value)
                 for k, value in enumerate(writes)
@@ -48,6 +49,7 @@ def arming() -> Lesson:
             " would overwrite memory, or the disk.",
             "So one write is not enough: transfer must be written twice in a row with enable, its"
             " top bit, set. A write without enable stops at once and disarms.",
+            "Here dma_active shows a running transfer; on other cores it shows the enable bit.",
         ),
         "The host writes 8004, then 0000, then 8004. Two in a row arm. Does the transfer start?",
         ("yes, 8004 was written twice", "no, the two were not in a row"),

@@ -1,5 +1,7 @@
 """Draws states, inputs and policies of a register block."""
 
+from typing import get_args
+
 from hypothesis import strategies as st
 
 from refmodel.block.collector import Collector
@@ -14,13 +16,7 @@ BIT = st.integers(0, 1)
 WORD = st.integers(0, 0xFFFF)
 POLICIES = st.builds(
     Policies,
-    sync_view=st.sampled_from(("live", "registered")),
-    realign=st.sampled_from(("when_waiting", "always", "never")),
-    ready_tie=st.sampled_from(("set_wins", "clear_wins")),
-    dma_active_means=st.sampled_from(("running", "enabled")),
-    writing_means=st.sampled_from(("requested", "gate_open")),
-    zero_length=st.sampled_from(("done_at_once", "ignored")),
-    write_tail_lost_bits=st.sampled_from(("0", "3")),
+    **{n: st.sampled_from(get_args(key.annotation)) for n, key in Policies.model_fields.items()},
 )
 INPUTS = st.builds(
     Inputs,
@@ -64,7 +60,7 @@ def writers(draw):
 def transfers(draw):
     """Draw a transfer that can be: what is not armed with enable does nothing (B9)."""
     if not draw(st.just(1) | BIT):
-        return Transfer(Fifo.empty(3), memory_index=draw(WORD))
+        return Transfer(Fifo.empty(3), write_bit=draw(BIT), memory_index=draw(WORD))
     write, running = draw(BIT), draw(st.just(1) | BIT)
     waiting = draw(st.lists(WORD, max_size=3))
     return Transfer(
@@ -73,6 +69,7 @@ def transfers(draw):
         writer=draw(writers() | st.just(IDLE)) if write else IDLE,
         armed=draw(BIT),
         enable=1,
+        write_bit=draw(BIT),
         write=write,
         running=running,
         length=draw(st.integers(1, 3)) if running else 0,
@@ -95,6 +92,7 @@ def states(draw):
         bit_count=draw(st.integers(0, 7)),
         data=draw(st.integers(0, 0xFF)),
         byte_ready=draw(BIT),
+        clears_next=draw(st.just(0) | BIT),
         sync_equal=equal,
         sync_equal_before=draw(st.just(equal) | BIT),
         dma_active=draw(BIT),

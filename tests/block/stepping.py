@@ -8,6 +8,16 @@ from refmodel.profile import Profile
 
 ENABLE, WRITE = 0x8000, 0x4000
 SET = 0x8000
+# The policies these tests are written for: each event of an edge sees those that act before it.
+SEES_ITS_EDGE = {
+    "same_edge_write": "new",
+    "dma_active_means": "running",
+    "writing_means": "requested",
+    "start_acts": "same_edge",
+    "arming_counts": "afresh",
+    "length_loads": "accepted",
+    "fifo_forwarding": "both",
+}
 LEVELS = ("dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable", "reset")
 
 
@@ -28,8 +38,10 @@ class Cycle:
 
 def profile(**changes):
     """Return a profile of 7.09379 MHz; `changes` are its keys."""
+    policies = SEES_ITS_EDGE | dict(changes.pop("policies", {}))
     return Profile.model_validate(
         {"name": "test", "clock_hz": 7093790, "channel_bit_ns": 2000, **changes}
+        | {"policies": policies}
     )
 
 

@@ -37,7 +37,7 @@ def test_quiet_edges_are_counted_right(state, inputs, policies):
     inputs = replace(inputs, **NOTHING)
     block, far = (settled(state, inputs, policies) for _ in range(2))
     first = shown(block)
-    quiet = min(quiet_edges(block.state, inputs.gates), 100)
+    quiet = min(quiet_edges(block.rules, block.state, inputs), 100)
     for _ in range(quiet):
         block.step(inputs)
         assert shown(block) == first
@@ -50,7 +50,7 @@ def test_quiet_for_ever_is_the_same_state(state, inputs, policies):
     """Where nothing will ever happen, the next state is the state."""
     inputs = replace(inputs, **NOTHING)
     block = settled(state, inputs, policies)
-    if quiet_edges(block.state, inputs.gates) == NEVER:
+    if quiet_edges(block.rules, block.state, inputs) == NEVER:
         before = block.state
         block.step(inputs)
         assert block.state == before

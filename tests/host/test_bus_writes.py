@@ -48,8 +48,9 @@ def dma_active_changes(shape):
         yield Write("transfer", 0x0000, 10)
 
     disk = Stimulus(0, 100, memory=np.zeros(9, np.uint16))
-    (played,) = ModelPlayer(PAL, Processor(program(), PAL, shape)).play([disk])
-    timeline = Timeline(PAL)
+    profile = PAL.with_policies({"dma_active_means": "running"})
+    (played,) = ModelPlayer(profile, Processor(program(), profile, shape)).play([disk])
+    timeline = Timeline(profile)
     lane = timeline.run(played).lanes["dma_active"]
     assert timeline.state.control == 1
     return list(zip(lane.cycle.tolist(), lane.value.tolist(), strict=True))

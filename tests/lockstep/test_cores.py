@@ -46,7 +46,7 @@ def test_core_agrees_in_every_transfer(core, outcomes):
 
 def test_other_meaning_of_dma_active_is_told_apart(outcomes):
     """A core built for `running` parts from the model of `enabled` at B6."""
-    binding = STUBS / "reference" / "binding_block.yaml"
+    binding = STUBS / "bytewide" / "binding_block.yaml"
     found = outcomes(binding, "block/read_transfer", dma_active_means="enabled")
     first = next(o.finding for o in found if o.finding)
     assert ("B6", "dma_active") == (first.cause.clause, first.mismatch.field)

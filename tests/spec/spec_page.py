@@ -23,6 +23,7 @@ INSIDE = {  # what the block keeps: how a state holds it, and how wide it is wri
     "bit_count": (lambda s: s.bit_count, 3),
     "control": (lambda s: s.control, 16),
     "length": (lambda s: s.transfer.length, 1),
+    "running": (lambda s: s.transfer.running, 1),
     "armed": (lambda s: s.transfer.armed, 1),
     "fifo": (lambda s: s.transfer.fifo.used, 1),
     "lost_words": (lambda s: s.transfer.lost_words, 1),
