@@ -6,14 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from refmodel.block.control import TOP_BIT_FRAMING, WAIT_FOR_SYNC
 from refmodel.block.fields import FIELD_NAMES
+from refmodel.block.rules import Rules
 from refmodel.engine.compare import Mismatch
-from refmodel.engine.control import bit_of, control_lane
 from refmodel.engine.finding import Shown
-from refmodel.engine.framing import Framing, frame, sync_word_writes
 from refmodel.engine.history import MATCH, Earlier
-from refmodel.ground.lane import Cycles, Lane, either
+from refmodel.engine.span_framing import span_framing
+from refmodel.ground.lane import Cycles, Lane
 from refmodel.profile import Profile
 
 LEVELS = ("dma_active", "writing")
@@ -69,7 +68,7 @@ def shifted_bytes(mismatch: Mismatch, profile: Profile, shown: Shown) -> int:
     data = shown.observed.lanes.get("data")
     if data is None or mismatch.field not in ("data", "byte_ready") or mismatch.through != "status":
         return 0
-    framing = _framing(profile, shown)
+    framing = span_framing(Rules.of(profile), shown.stimulus, shown.state).framing
     lag = mismatch.lag if mismatch.field == "data" else 0
     core = data.delayed(-lag)
     restarts = shown.stimulus.bit_cycle[framing.restart]
@@ -87,18 +86,6 @@ def shifted_bytes(mismatch: Mismatch, profile: Profile, shown: Shown) -> int:
     if on_a_bit.all() and cut.all():
         return _phase(np.searchsorted(bits, framing.byte_cycle), index)
     return _whole_bytes(shown.expected.lanes["data"], core, at, bits)
-
-
-def _framing(profile: Profile, shown: Shown) -> Framing:
-    """Return how the model frames the span."""
-    stimulus, state = shown.stimulus, shown.state
-    control = control_lane(stimulus, state.control)
-    waits = either(stimulus.level("wait_for_sync"), bit_of(control, WAIT_FOR_SYNC))
-    policy = profile.policies.realign
-    always = Lane.constant(int(policy == "always"), stimulus.first)
-    realigning = waits if policy == "when_waiting" else always
-    writes = sync_word_writes(stimulus, state.sync_word)
-    return frame(stimulus, writes, state, realigning, bit_of(control, TOP_BIT_FRAMING))
 
 
 def _phase(model: Cycles, core: Cycles) -> int:

@@ -12,12 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.block.control import TOP_BIT_FRAMING, WAIT_FOR_SYNC
 from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
-from refmodel.engine.control import bit_of, control_lane
-from refmodel.engine.framing import Framing, frame, sync_level, sync_word_writes
+from refmodel.engine.framing import Framing, sync_level
 from refmodel.engine.ready import ready_flag
+from refmodel.engine.span_framing import span_framing
 from refmodel.engine.transfer import TransferRun, at_rest, run_transfer
 from refmodel.engine.transfer_span import TransferSpan
 from refmodel.ground.lane import Cycles, Lane, both, either
@@ -98,22 +97,14 @@ class Timeline:
         state, before = self.state, self._shown(self.state)
         first, end = stimulus.first, stimulus.end
         reads = stimulus.clearing_reads
-        writes = sync_word_writes(stimulus, state.sync_word)
-        control = control_lane(stimulus, state.control)
-        met = control
-        if self._rules.same_edge_write == "old":
-            met = control.late(state.control, end)
-        waits = either(stimulus.level("wait_for_sync"), bit_of(met, WAIT_FOR_SYNC))
-        realigning = self._realigning(waits, first)
-        framing = frame(
-            self._rules, stimulus, writes, state, realigning, bit_of(met, TOP_BIT_FRAMING)
-        )
+        span = span_framing(self._rules, stimulus, state)
+        framing, control = span.framing, span.control
         clears, clears_next = self._clears(stimulus, reads)
         ready = ready_flag(
             framing.byte_cycle, clears, state.byte_ready, self._rules.ready_tie, first
         )
-        live = sync_level(self._rules, stimulus, writes, framing, state)
-        transfer = self._transfer(stimulus, framing, waits, met)
+        live = sync_level(self._rules, stimulus, span.writes, framing, state)
+        transfer = self._transfer(stimulus, framing, span.waits, span.met)
         lanes = {
             "byte_ready": ready,
             "dma_active": either(stimulus.level("dma_active"), transfer.shown["dma_active"]),
@@ -156,11 +147,6 @@ class Timeline:
         gates = both(stimulus.level("master_enable"), stimulus.level("channel_enable"))
         span = TransferSpan(stimulus, self._reset_block, framing, waits, control, gates)
         return run_transfer(span, self.state.transfer)
-
-    def _realigning(self, waits: Lane, first: int) -> Lane:
-        """Return where a match restarts the byte (B4, policy realign)."""
-        policy = self._rules.realign
-        return waits if policy == "when_waiting" else Lane.constant(int(policy == "always"), first)
 
     def _sync_view(self, live: Lane, state: State, stimulus: Stimulus) -> Lane:
         """Return sync_equal as status shows it (B3, policy sync_view)."""

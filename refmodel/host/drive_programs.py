@@ -17,7 +17,7 @@ from refmodel.ground.bus import DRIVE_LINES, DRIVE_STATUS
 from refmodel.host.program import Access, Program, ProgramMaker, Read
 from refmodel.host.program import Write as Put
 from refmodel.host.programs import HostSector, read_sectors
-from refmodel.host.transfer_programs import arm, until_done
+from refmodel.host.transfer_programs import WORD_CYCLES, arm, until_done
 
 Steps = Generator[Access, Any, Any]
 PULSE, SETUP = 30, 30  # cycles: 4 us
@@ -161,7 +161,7 @@ def format_and_read(
     yield from panel.until("index", 0, 200)
     yield from panel.until("index", 1, 60)
     yield from arm(ENABLE | WRITE | words, 2, cost)
-    yield from until_done(cost)
+    yield from until_done(cost, words * WORD_CYCLES)
     yield Put("transfer", 0, tail)
     yield Put("control", SET | WAIT_FOR_SYNC, hold)
     found: list[HostSector] = yield from read_sectors(sectors, cost)
@@ -204,7 +204,7 @@ def write_after_select(
     yield from panel.look("ready", link_time)
     yield from panel.select(then, 5000)
     yield from arm(ENABLE | WRITE | words, 2, gate_after)
-    yield from until_done(cost)
+    yield from until_done(cost, words * WORD_CYCLES)
     yield Put("transfer", 0, pause)
 
 

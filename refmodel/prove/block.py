@@ -142,7 +142,7 @@ def _run_on_symbols(frame: _Frame) -> SymbolicBlock:
             "sync_found": registers.sync_found(after),
             "transfer_done": after.transfer.done,
         }
-        moves = fork.call(_move, before, after, inputs)
+        moves = fork.call(_move, rules, before, after, inputs)
         system, idle_moves = _system(frame, fork, start, after)
 
         def bits(value: Value, width: int) -> z3.BitVecRef:
@@ -168,9 +168,9 @@ def _run_on_symbols(frame: _Frame) -> SymbolicBlock:
         )
 
 
-def _move(before: State, after: State, inputs: Inputs) -> tuple[int, int, int]:
+def _move(rules: Rules, before: State, after: State, inputs: Inputs) -> tuple[int, int, int]:
     """Return whether a word moves on an edge, whether to memory, and the word."""
-    move = transfer.moved(before.transfer, after.transfer, inputs.slot_data)
+    move = transfer.moved(rules, before.transfer, after.transfer, inputs.slot_data)
     return (0, 0, 0) if move is None else (1, move.store, move.word)
 
 
