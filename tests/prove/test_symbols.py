@@ -44,7 +44,7 @@ def on_numbers(rules, values, n):
         f.name: int(values[f"model.{SAMPLED}{f.name}"][n]) for f in dataclasses.fields(Inputs)
     }
     after = next_state(rules, state, Inputs(**sampled))
-    move = moved(state.transfer, after.transfer, sampled["slot_data"])
+    move = moved(rules, state.transfer, after.transfer, sampled["slot_data"])
     shown = [status_word(rules, after), sync_found(after), 0 if move is None else 1]
     return [value for _, value in leaves(after)], shown
 
@@ -52,7 +52,18 @@ def on_numbers(rules, values, n):
 POLICIES = [
     {},
     {"sync_view": "registered", "realign": "always", "ready_tie": "clear_wins"},
-    {"dma_active_means": "enabled", "writing_means": "gate_open", "zero_length": "ignored"},
+    {
+        "dma_active_means": "running",
+        "writing_means": "gate_open",
+        "zero_length": "ignored",
+        "same_edge_write": "new",
+        "start_acts": "same_edge",
+        "fifo_forwarding": "both",
+        "arming_counts": "afresh",
+        "length_loads": "accepted",
+        "gates_stop": "slots",
+        "read_clears": "edge_after",
+    },
 ]
 
 
