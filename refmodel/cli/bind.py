@@ -13,7 +13,10 @@ from refmodel.ground.errors import UserError
 
 def bind_command(
     sources: Annotated[
-        list[Path], typer.Argument(metavar="FILE", help="The core's files, Verilog or VHDL.")
+        list[Path],
+        typer.Argument(
+            metavar="FILE", help="The core's files, Verilog or VHDL; folders; .f or .eda.yml lists."
+        ),
     ],
     top: Annotated[
         str | None,

@@ -12,6 +12,7 @@ from refmodel.ground.errors import UserError, near
 from refmodel.profile import profile_names
 from testbenches.drafting.guess import WIDTHS, Guess, Guesses, guess
 from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
+from testbenches.hdl.file_lists import expanded, is_list
 from testbenches.hdl.vhdl import is_vhdl, translate
 from testbenches.toolchain import cache_folder
 
@@ -42,18 +43,25 @@ def draft(
     """Return the text of a binding for a core; `folder` is where it will be kept (default: here).
 
     Each guess has a comment: sure, likely or guess, and why. What could not be guessed is a
-    commented line to fill in. Raises UserError for a missing file or an unclear top, CannotRun
-    with the source's file and line for code that does not compile.
+    commented line to fill in. Folders and file lists stand in the binding as they are, for what is
+    in them may change. Raises UserError for a missing file or an unclear top, CannotRun with the
+    source's file and line for code that does not compile.
     """
     for path in sources:
-        if not path.is_file():
+        if not path.exists():
             raise UserError(f"{path}: no such file")
+    named, listed = sources, expanded(sources)
+    top = top or listed.top
+    folders = [*include_dirs, *listed.include_dirs]
+    macros = {**listed.defines, **(defines or {})}
+    sources = listed.sources
     try:
-        design = elaborate(_in_verilog(sources, top), top, include_dirs, defines)
+        design = elaborate(_in_verilog(sources, top), top, folders, macros)
     except UnknownTopError as error:
         raise UserError(_unclear_top(top, error.known)) from None
     home = (folder or Path()).absolute()
-    places = [os.path.relpath(path.absolute(), home) for path in _packages_first(sources)]
+    kept = named if any(map(is_list, named)) else _packages_first(sources)
+    places = [os.path.relpath(path.absolute(), home) for path in kept]
     includes = [os.path.relpath(path.absolute(), home) for path in include_dirs]
     lines = _lines(design, guess(design), _core(design, places, includes, defines or {}))
     return "\n".join(lines) + "\n"
