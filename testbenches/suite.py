@@ -69,6 +69,7 @@ class Options:
     seed: int = 1
     policies: dict[str, str] = field(default_factory=dict)
     live: bool = False
+    programs: Sequence[Path] = ()  # files with host programs, taken already
     absent: dict[str, str] = field(default_factory=dict)  # simulators not run, and why
     strict: bool = False  # what was not exercised counts as a mismatch
 
@@ -78,6 +79,8 @@ class Options:
         words += ["--sim", simulator, "--seed", str(self.seed)]
         for name, value in self.policies.items():
             words += ["--policy", f"{name}={value}"]
+        for path in self.programs:
+            words += ["--programs", str(path)]
         return shlex.join(words + ["--live"] * self.live + ["--strict"] * self.strict)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, ProfileName, Seed, chosen_policies
+from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import UserError
 
@@ -34,6 +34,7 @@ def explain_command(
     ] = "sync:1",
     profile: ProfileName = "pal_dd",
     policy: Policies = None,
+    programs: Programs = None,
     seed: Seed = 1,
     svg: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Also draw it to this SVG file.")
@@ -56,6 +57,7 @@ def explain_command(
     No simulator takes part. Exit status: 0, 2 for bad input, 125 for a mismatch of a core that does
     not compile any more.
     """
+    del programs  # taken already
     from rich.console import Console
 
     from refmodel.explain import diagram
@@ -99,9 +101,12 @@ def _found_in_result(path: Path, number: int) -> Found:
     """Return the first mismatch of a run, found on the model as the core was bound."""
     from refmodel.explain.mismatch import read_mismatch
     from refmodel.explain.moment import Moment, find_in
+    from refmodel.host.catalogue import use_programs
     from testbenches.model_side import model_side
 
     run = read_mismatch(path, number)
+    for file in run.programs:
+        use_programs(file)
     disk, spans = model_side(run.binding, run.scenario, run.policies, run.seed)
     return run.told(find_in(disk, spans, Moment("cycle", run.cycle)))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -17,7 +18,7 @@ def _natural(seed: int) -> int:
     return seed
 
 
-__all__ = ["Policies", "ProfileName", "Seed", "chosen_policies"]
+__all__ = ["Policies", "ProfileName", "Programs", "Seed", "chosen_policies"]
 
 Seed = Annotated[
     int,
@@ -27,6 +28,27 @@ Seed = Annotated[
 ]
 ProfileName = Annotated[
     str, typer.Option("--profile", metavar="PROFILE", help="A shipped profile, or a file.")
+]
+
+
+def _run_now(files: list[Path] | None) -> list[Path] | None:
+    """Take the files' host programs, before a scenario asks for one."""
+    if files:
+        from refmodel.host.catalogue import use_programs
+
+        for path in files:
+            use_programs(path)
+    return files
+
+
+Programs = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--programs",
+        metavar="FILE",
+        callback=_run_now,
+        help="Python file with host programs of your own; may be repeated.",
+    ),
 ]
 Policies = Annotated[
     list[str] | None,

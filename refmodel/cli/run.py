@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.options import Policies, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import write_and_show
 
 
@@ -46,6 +46,7 @@ def run_command(
         bool, typer.Option("--live", help="Run the host programs against the core itself.")
     ] = False,
     policy: Policies = None,
+    programs: Programs = None,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 as well when a field is not exercised.")
     ] = False,
@@ -81,6 +82,7 @@ def run_command(
         seed=seed,
         policies=chosen_policies(policy),
         live=live,
+        programs=programs or (),
         strict=strict,
     )
     with ResultFolder(out) if out else nullcontext() as folder:

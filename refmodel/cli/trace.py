@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, ProfileName, Seed, chosen_policies
+from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
 
 
@@ -47,6 +47,7 @@ def trace_command(
     ] = None,
     layout: Annotated[Format, typer.Option("--format", help="Form of the output.")] = Format.table,
     policy: Policies = None,
+    programs: Programs = None,
     seed: Seed = 1,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write to this file, not to the terminal.")
@@ -58,6 +59,7 @@ def trace_command(
 
     No core and no simulator takes part. Exit status: 0, 2 for bad input.
     """
+    del programs  # taken already
     from rich.console import Console
 
     from refmodel.explain.trace import WRITERS, model_trace

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.options import Policies, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
 
 
@@ -33,6 +33,7 @@ def vectors_command(
         ),
     ] = None,
     policy: Policies = None,
+    programs: Programs = None,
     seed: Seed = 1,
 ) -> None:
     """Write golden vectors: what a scenario drives, and what a core must show, edge by edge.
@@ -43,6 +44,7 @@ def vectors_command(
     itself: in Verilog-2005, and in VHDL. Its README.txt says how to run it. No simulator takes
     part. Exit status: 0, 2 for bad input, 125 for a core that does not compile.
     """
+    del programs  # taken already
     from testbenches.binding.load import load_binding
     from testbenches.vectors.folder import Order, shipped_ports, write_vectors
 

@@ -55,6 +55,7 @@ class Mismatched:
     policies: dict[str, str]
     seed: int
     first: FirstMismatch
+    programs: tuple[Path, ...] = ()
 
     @property
     def cycle(self) -> int:
@@ -119,6 +120,7 @@ def read_mismatch(path: Path, number: int) -> Mismatched:
         dict(_policy(value) for option, value in given if option == "--policy"),
         run.seed,
         mismatch,
+        tuple(Path(value) for option, value in given if option == "--programs"),
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import importlib.util
 import inspect
 import os
+import traceback
+from collections.abc import Iterable
 from pathlib import Path
 
 from refmodel.ground.errors import UserError
@@ -30,10 +32,14 @@ SHIPPED = (
 _loaded: dict[str, dict[str, ProgramMaker]] = {}
 
 
-def programs() -> dict[str, ProgramMaker]:
-    """Return all programs by name; a user's own comes before a shipped one."""
+def programs(files: Iterable[Path] = ()) -> dict[str, ProgramMaker]:
+    """Return all programs by name; a user's own comes before a shipped one.
+
+    `files` are more of the user's, which come first of all.
+    """
     own: dict[str, ProgramMaker] = {}
-    for name in filter(None, os.environ.get(FILES, "").split(os.pathsep)):
+    named = filter(None, os.environ.get(FILES, "").split(os.pathsep))
+    for name in (*named, *(str(path.resolve()) for path in files)):
         own |= _programs_of(name)
     shipped = {name: make for table in SHIPPED for name, make in table.items()}
     return {**shipped, **own}
@@ -50,6 +56,14 @@ def use_programs(path: Path) -> None:
     os.environ[FILES] = os.pathsep.join([*names, name])
 
 
+def _line_of(name: str, error: Exception) -> int:
+    """Return the line of a file at which running it failed; 1 if it failed before any."""
+    if isinstance(error, SyntaxError) and error.filename == name:
+        return error.lineno or 1
+    frames = traceback.extract_tb(error.__traceback__)
+    return next((f.lineno or 1 for f in reversed(frames) if f.filename == name), 1)
+
+
 def _programs_of(name: str) -> dict[str, ProgramMaker]:
     """Return the programs of one file, run once a process."""
     if name not in _loaded:
@@ -60,7 +74,8 @@ def _programs_of(name: str) -> dict[str, ProgramMaker]:
         try:
             spec.loader.exec_module(module)
         except Exception as error:
-            raise UserError(f"{name}: cannot be run: {type(error).__name__}: {error}") from None
+            place = f"{name}:{_line_of(name, error)}"
+            raise UserError(f"{place}: cannot be run: {type(error).__name__}: {error}") from None
         found = {
             n: f
             for n, f in vars(module).items()

@@ -30,6 +30,7 @@ from refmodel.profile import Profile
 REGISTERS = ("status", "sync_word", "transfer", "control")
 DRIVE = "drive"  # read like a register, answered by the drive; no bus cycle reaches the core
 ENDLESS = 1_000_000  # waits in a row without an access: the program will make none
+PACKAGE = Path(__file__).parents[1]
 REMEMBERED = 4  # of the last accesses
 
 
@@ -55,7 +56,9 @@ def _failure(error: Exception) -> str:
     """Say how a program failed, and in which line of its file."""
     if isinstance(error, UserError):
         return str(error)
-    where = traceback.extract_tb(error.__traceback__)[-1]
+    frames = traceback.extract_tb(error.__traceback__)
+    own = [f for f in frames if PACKAGE not in Path(f.filename).parents]
+    where = (own or frames)[-1]
     return f"{Path(where.filename).name}:{where.lineno}: {type(error).__name__}: {error}"
 
 

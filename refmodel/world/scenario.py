@@ -6,6 +6,7 @@ import inspect
 from fractions import Fraction
 from itertools import pairwise
 from math import gcd
+from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import Field as Key
@@ -135,6 +136,7 @@ class Scenario(Schema):
     index_jitter_us: float = Key(0, ge=0, le=100)  # sigma, from revolution to revolution
     seed: int | None = Key(None, ge=0)
     revolutions: int = Key(1, ge=1, le=1000)
+    programs: list[str] = Key([])  # Python files with host programs, in the scenario's folder
     host: HostPart = HostPart()
     drives: DriveSetup | None = None  # several drives, whose lines the core moves
     levels: dict[LevelName, Level] = Key({})
@@ -190,6 +192,12 @@ class Scenario(Schema):
         }
         return next((name for name, given in set_here.items() if given), "")
 
+    @property
+    def program_files(self) -> tuple[Path, ...]:
+        """The Python files with host programs that the scenario names, from its own folder."""
+        folder = self._document.path.parent if self._document else Path()
+        return tuple(folder / name for name in self.programs)
+
     def own_seed(self, seed: int) -> int:
         """Return the seed of what is drawn at random here: its own, or one made of the run's."""
         return seed_of(seed, self.name) if self.seed is None else self.seed
@@ -199,7 +207,7 @@ class Scenario(Schema):
 
         Parameters given in channel bits or microseconds become cycles of the profile.
         """
-        make = programs()[self.host.program]
+        make = programs(self.program_files)[self.host.program]
         clock = (profile.clock_hz, profile.cycles_per_bit)
         params = {
             name: cycles_of(value, *clock) if is_duration(value) else value

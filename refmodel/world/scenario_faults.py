@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import inspect
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -27,9 +27,32 @@ Place = tuple[str | int, ...]
 Fault = tuple[Place, str]
 
 
-def host_problems(document: Document, host: HostPart, key: tuple[str, ...]) -> list[Problem]:
-    """Return what is wrong with a host: no such program, no such parameter, a wrong value."""
-    known = programs()
+def program_problems(document: Document, scenario: Scenario) -> list[Problem]:
+    """Return the files of host programs that lie elsewhere or cannot be run."""
+    found = []
+    folder = document.path.parent.resolve()
+    for n, (name, path) in enumerate(zip(scenario.programs, scenario.program_files, strict=True)):
+        if not path.resolve().is_relative_to(folder):
+            message = f"'{name}' is not in the scenario's folder; give it as --programs"
+            found.append(document.problem(("programs", n), message))
+        elif not path.is_file():
+            found.append(document.problem(("programs", n), f"'{name}': no such file"))
+        else:
+            try:
+                programs([path])
+            except UserError as error:
+                found.append(document.problem(("programs", n), str(error)))
+    return found
+
+
+def host_problems(
+    document: Document, host: HostPart, key: tuple[str, ...], files: Iterable[Path] = ()
+) -> list[Problem]:
+    """Return what is wrong with a host: no such program, no such parameter, a wrong value.
+
+    `files` have programs beside those that ship.
+    """
+    known = programs(files)
     if host.program not in known:
         message = f"no host program '{host.program}'{near(host.program, known)}"
         return [document.problem((*key, "program"), message)]
