@@ -43,6 +43,7 @@ from testbenches.strays import Strays
 
 Progress = Callable[[str], None]
 OWN_ENABLE = 2  # what a run got stuck at
+ENDING, LOOPING = 120, 10  # seconds for a run beside its cycles; with a loop in the core's files
 WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
 
 
@@ -79,6 +80,8 @@ class Lockstep:
         self.ports: CorePorts = preflight(binding)
         self.profile: Profile = binding.load_profile().with_policies(policies)
         self.harness: Harness = generate(binding, self.ports)
+        self.loops: list[str] = []  # combinational loops in the core's files, if any are known
+        self.printed: dict[str, list[str]] = {}  # what the core printed, by simulator
         self._work = work
         self.depth = depth_of(binding)
         waived = binding.waived_fields
@@ -181,7 +184,8 @@ class Lockstep:
                 words = p.disk.memory.tolist()
                 (folder / f"{p.index}.memory").write_text("".join(f"{w:04x}\n" for w in words))
         cycles = len(runs) * max(p.disk.cycles for p in prepared)
-        return session.run(runs, 120 + cycles * self.binding.clock.edges_a_cycle / 20_000)
+        patience = LOOPING if self.loops else ENDING
+        return session.run(runs, patience + cycles * self.binding.clock.edges_a_cycle / 20_000)
 
     def _on_disk(self, index: int, path: Path, scenario: Scenario) -> Prepared:
         """Fit a scenario to the core and build its disk."""

@@ -32,6 +32,10 @@ TELLING = re.compile(r"error|fatal|\*\*\*|\.s?vh?:\d+|\$finish", re.I)
 NOISE = re.compile(  # what is always said
     r" INFO |vpi_iterate|explicit timescale|-Wtimescale|: timescale\.$|harness\.sv.*\$readmemh"
 )
+OWN_WORDS = re.compile(  # of cocotb and Verilator
+    r"^ *\*\*|^ {40}|^- (?!.*: )|Verilator: |Verilog \$finish|S i m u l|%Error|%Warning"
+)
+MOST_PRINTED = 200  # lines
 LONGEST_LINE = 200  # characters
 LAST_WORDS = 10  # seconds to read what is left in a pipe
 LONGEST_LOG = 1 << 20  # bytes of an output that are kept: a core can print without end
@@ -114,6 +118,12 @@ class Session:
         if self._log is not None:
             self._log.join(LAST_WORDS)
         return status
+
+    def printed(self) -> list[str]:
+        """Return the first lines the core itself printed."""
+        log = self._folder / f"simulator-{self._number}.log"
+        lines = (line for line in _lines(log) if line.strip() and not NOISE.search(line))
+        return [line for line in lines if not OWN_WORDS.search(line)][:MOST_PRINTED]
 
     def stop(self) -> None:
         """End the worker and everything it started."""

@@ -44,6 +44,7 @@ from testbenches.binding.ports import preflight
 from testbenches.binding.roles import GATES, LINES, MOVES
 from testbenches.binding.schema import Binding
 from testbenches.driven import lockstep_for
+from testbenches.lint import loops, warnings_of
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.simulator import Session
 from testbenches.toolchain import SIMULATORS, simulators, why_not
@@ -122,6 +123,8 @@ def run_suite(
         work = Path(folder)
         make = lockstep_for(scenario for _, scenario in scenarios)
         lockstep = make(binding, work, options.seed, options.policies, options.live)
+        warnings = warnings_of(lockstep.ports, binding.core.defines)
+        lockstep.loops = loops(warnings)
         prepared = lockstep.prepare(scenarios, say)
         outcomes = _outcomes(lockstep, prepared, options.simulators, say)
         if any(status != EXIT_AGREE for _, status in outcomes):
@@ -140,6 +143,8 @@ def run_suite(
         options.live,
         options.policies,
         options.strict,
+        warnings,
+        {name: tuple(lines) for name, lines in lockstep.printed.items()},
     )
 
 
@@ -248,19 +253,27 @@ def _session_outcomes(
             if stopping.is_set():
                 break
     except UserError as error:
-        outcomes += _failures(prepared[len(outcomes) :], session.simulator, error)
+        outcomes += _failures(prepared[len(outcomes) :], session.simulator, error, lockstep.loops)
+    printed = session.printed()
+    if printed:
+        lockstep.printed.setdefault(session.simulator, []).extend(printed)
     say(f"{session.simulator}: done")
     return outcomes
 
 
-def _failures(prepared: list[Prepared], simulator: str, error: UserError) -> Iterator[Judged]:
-    """Yield an outcome for each scenario a simulator's failure left without one."""
+def _failures(
+    prepared: list[Prepared], simulator: str, error: UserError, suspects: Sequence[str] = ()
+) -> Iterator[Judged]:
+    """Yield an outcome for each scenario a simulator's failure left without one.
+
+    `suspects` are loops in the core's files that may be why.
+    """
+    note = "\n  ".join([str(error), *suspects])
     for p in prepared:
         name = p.scenario.name
         if p.skipped:
             yield Outcome(name, simulator, p.seed, SKIPPED, note=p.skipped), EXIT_AGREE
         else:
-            note = str(error)
             yield Outcome(name, simulator, p.seed, ERROR, note=note), error.exit_status
 
 

@@ -19,6 +19,7 @@ from refmodel.report.terminal import show_all
 from refmodel.report.whole_folder import Content, WholeFolder
 
 TEXT_WIDTH = 100
+TOOLS = "tools.txt"
 WAVES = "mismatch-*.vcd"
 LONGEST_NAME = 100  # characters of a scenario's name in that of its waves
 
@@ -42,6 +43,8 @@ def result_files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Content]]
     yield "junit.xml", to_junit(suites)
     yield "report.txt", to_text(suites)
     yield "report.html", report_page(suites)
+    if any(suite.warnings or suite.printed for suite in suites):
+        yield TOOLS, to_tools(suites)
     taken: list[str] = []
     for suite, run in ((s, run) for s in suites for run in s.runs):
         if run.outcome.finding is not None:
@@ -49,6 +52,16 @@ def result_files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Content]]
             taken.append(name)
             number = taken.count(name)  # of several bindings, each has its own
             yield f"{name}-{number}.vcd" if number > 1 else f"{name}.vcd", _waves(suite, run)
+
+
+def to_tools(suites: Sequence[SuiteResult]) -> str:
+    """Return what the tools said of the cores' files, and what the cores printed themselves."""
+    lines = []
+    for suite in suites:
+        lines += [f"{w.file}:{w.line}: {w.kind}: {w.text}" for w in suite.warnings]
+        for name, printed in suite.printed.items():
+            lines += [f"{suite.scope.binding} on {name} prints:", *(f"  {p}" for p in printed)]
+    return "".join(f"{line}\n" for line in lines)
 
 
 def to_text(suites: Sequence[SuiteResult]) -> str:

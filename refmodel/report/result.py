@@ -130,6 +130,17 @@ class Scope:
 
 
 @dataclass(frozen=True)
+class ToolWarning:
+    """What a tool says of one line of the core's files; `signal` is the one it names, if any."""
+
+    kind: str
+    file: str
+    line: int
+    text: str
+    signal: str = ""
+
+
+@dataclass(frozen=True)
 class SuiteResult:
     """One core through a suite on one or two simulators."""
 
@@ -140,6 +151,8 @@ class SuiteResult:
     live: bool = False
     policies: Mapping[str, str] = field(default_factory=dict)  # those of the command line
     strict: bool = False  # what was not exercised makes it exit with 1
+    warnings: tuple[ToolWarning, ...] = ()
+    printed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # the core's own lines
 
     @property
     def outcomes(self) -> list[Outcome]:

@@ -39,6 +39,11 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
         "fields": {suite.scope.binding: _fields(suite) for suite in suites},
         "latency": {suite.scope.binding: dict(suite.scope.lags) for suite in suites},
         "depth": {suite.scope.binding: dict(suite.scope.depth) for suite in suites},
+        "tool_warnings": [
+            {"kind": w.kind, "file": w.file, "line": w.line, "text": w.text}
+            for suite in suites
+            for w in suite.warnings
+        ],
         "runs": [_run(suite, run) for suite in suites for run in suite.runs],
     }
     return json.dumps(found, indent=2, ensure_ascii=False) + "\n"

@@ -23,6 +23,8 @@ from refmodel.report.result import (
     SuiteResult,
 )
 
+GRAVE = ("combinational loop", "latch", "driven in two places")
+MOST_WARNINGS = 4  # shown; tools.txt has all
 STYLES = {
     AGREE: "green",
     MISMATCH: "bold red",
@@ -52,9 +54,23 @@ def show(console: Console, suite: SuiteResult) -> None:
     console.print()
     for line in scope_lines(suite.scope):
         _line(console, line)
+    for line in tool_lines(suite):
+        _line(console, line)
     console.print()
     amber = suite.verdict == AGREE and not_exercised(suite)
     _line(console, Text(total(suite), AMBER if amber else STYLES[suite.verdict]))
+
+
+def tool_lines(suite: SuiteResult) -> Iterator[str]:
+    """Yield how many warnings and printed lines there are, the gravest warnings in full."""
+    if suite.warnings:
+        yield f"Tools: {counted(len(suite.warnings), 'warning')} about the core's files"
+        order = sorted(suite.warnings, key=lambda w: w.kind not in GRAVE)
+        for warning in order[:MOST_WARNINGS]:
+            signal = f" ({warning.signal})" if warning.signal else ""
+            yield f"  {warning.kind:<20} {warning.file}:{warning.line}{signal}"
+    for name, lines in suite.printed.items():
+        yield f"The core itself printed {counted(len(lines), 'line')} on {name}"
 
 
 def show_all(console: Console, suites: Sequence[SuiteResult]) -> None:

@@ -62,6 +62,9 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
     if finding.earlier:
         yield from _labelled("earlier", [earlier_text(e) for e in finding.earlier])
+    grave = [w for w in suite.warnings if w.kind in ("latch", "driven in two places")]
+    if grave:
+        yield from _labelled("tools", [f"{w.kind} {w.signal}, {w.file}:{w.line}" for w in grave])
     if finding.symptoms:
         yield from _labelled("also", list(finding.symptoms))
     if finding.tried:
