@@ -47,6 +47,7 @@ from testbenches.driven import lockstep_for
 from testbenches.lint import loops, warnings_of
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.simulator import Session
+from testbenches.source_lines import SourceLines
 from testbenches.toolchain import SIMULATORS, simulators, why_not
 
 Say = Callable[[str], None]
@@ -131,6 +132,7 @@ def run_suite(
             _refuse_full_disk(work)
     paths = [path for path, _ in scenarios] * len(options.simulators)
     scope = scope_of(binding, options, lockstep.profile)
+    layout = lockstep.profile.status
     runs = tuple(
         RunResult(outcome, options.command(path, outcome.simulator), status)
         for path, (outcome, status) in zip(paths, outcomes, strict=True)
@@ -139,7 +141,7 @@ def run_suite(
         scope,
         options.seed,
         tuple(options.simulators),
-        with_trials(runs, scope),
+        with_lines(with_trials(runs, scope), SourceLines(binding, lockstep.ports, layout)),
         options.live,
         options.policies,
         options.strict,
@@ -156,6 +158,19 @@ def with_trials(runs: Sequence[RunResult], scope: Scope) -> tuple[RunResult, ...
     return tuple(
         _with_trial(run, scope, lags) if run.outcome.scenario in trying else run for run in runs
     )
+
+
+def with_lines(runs: Sequence[RunResult], source: SourceLines) -> tuple[RunResult, ...]:
+    """Return runs with the lines of the core's source behind each mismatch."""
+    return tuple(_with_lines(run, source) for run in runs)
+
+
+def _with_lines(run: RunResult, source: SourceLines) -> RunResult:
+    finding = run.outcome.finding
+    if finding is None:
+        return run
+    finding = replace(finding, lines=source.of(finding.mismatch.field))
+    return replace(run, outcome=replace(run.outcome, finding=finding))
 
 
 def _with_trial(run: RunResult, scope: Scope, lags: dict[str, int]) -> RunResult:

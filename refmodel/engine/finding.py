@@ -58,11 +58,21 @@ class Tried:
 
 
 @dataclass(frozen=True)
+class SourceLine:
+    """A line of the core's source that assigns `signal`, which a field depends on."""
+
+    file: str
+    line: int
+    signal: str
+
+
+@dataclass(frozen=True)
 class Finding:
     """The first mismatch of a run: where, when, why, after which accesses, and its span.
 
     `earlier` has what happened before and still matters, `symptoms` what the whole span tells,
-    `tried` which changes of the binding were tried on it.
+    `tried` which changes of the binding were tried on it, `lines` where the core assigns the
+    field and what it depends on, nearest first.
     """
 
     mismatch: Mismatch
@@ -74,6 +84,7 @@ class Finding:
     earlier: tuple[Earlier, ...] = ()
     symptoms: tuple[str, ...] = ()
     tried: tuple[Tried, ...] = ()
+    lines: tuple[SourceLine, ...] = ()
 
     def same_as(self, other: Finding) -> bool:
         """Return whether two runs of one scenario mismatch in the same way."""

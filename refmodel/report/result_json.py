@@ -136,6 +136,7 @@ def _mismatch(finding: Finding) -> dict[str, Any]:
             {"event": e.what, "cycle": e.cycle, "value": e.value, "mask": e.mask}
             for e in finding.earlier
         ],
+        "lines": [{"file": x.file, "line": x.line, "signal": x.signal} for x in finding.lines],
         "symptoms": list(finding.symptoms),
         "tried": [{"change": one.change, "agrees": one.agrees} for one in finding.tried],
         "track_position": finding.place,

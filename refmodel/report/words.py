@@ -26,6 +26,7 @@ from refmodel.report.numbers import counted
 from refmodel.report.result import RunResult, SuiteResult
 
 BOUNDS = "a core's separator locks on, and keeps its bounds: max_error_rate and max_slips"
+NEAR_LINES = 5  # of the core's source, told in words; the page and result.json have more
 
 
 def headline(finding: Finding, layout: Layout) -> str:
@@ -65,6 +66,9 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     grave = [w for w in suite.warnings if w.kind in ("latch", "driven in two places")]
     if grave:
         yield from _labelled("tools", [f"{w.kind} {w.signal}, {w.file}:{w.line}" for w in grave])
+    if finding.lines:
+        near = finding.lines[:NEAR_LINES]
+        yield from _labelled("lines", [f"{x.file}:{x.line}  {x.signal}" for x in near])
     if finding.symptoms:
         yield from _labelled("also", list(finding.symptoms))
     if finding.tried:

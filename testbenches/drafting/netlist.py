@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 MAX_DEPTH = 12  # how far definitions are followed
 
@@ -96,13 +97,17 @@ Expr = Net | Const | Bits | Not | Join | Equal | Cat | Mux | Other
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """One assignment: bits `lsb` upwards of a net take `value` while all `guards` are true."""
+    """One assignment: bits `lsb` upwards of a net take `value` while all `guards` are true.
+
+    `place` is where it stands in the source, in pyslang's form.
+    """
 
     lsb: int
     width: int
     value: Expr
     guards: tuple[Expr, ...] = ()
     clocked: bool = False
+    place: Any = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +138,7 @@ class Netlist:
     clocks: Counter[tuple[str, bool]] = field(default_factory=Counter)  # (net, rising)
     shared_edges: Counter[tuple[str, bool]] = field(default_factory=Counter)  # of more than one
     from_zero: set[str] = field(default_factory=set)  # vectors declared [width - 1:0]
+    same: dict[str, str] = field(default_factory=dict)  # a port inside: the net outside that it is
 
     def definition(self, path: str) -> Expr | None:
         """Return what a net always equals, if a single whole assignment says it."""

@@ -26,13 +26,16 @@ Guards = tuple[Expr, ...]
 MAX_NESTING = 100  # of expressions and conditions: what is written deeper is a machine's work
 
 
-def read_netlist(design: Design) -> Netlist:
-    """Return the drives, clocks and definitions of the whole core."""
+def read_netlist(design: Design, merge: bool = True) -> Netlist:
+    """Return the drives, clocks and definitions of the whole core.
+
+    Drives of parts of a net that make up the whole become one, unless they are not to `merge`.
+    """
     inputs = {p.name: p.width or 0 for p in design.ports.values() if p.direction == "input"}
     outputs = {p.name: p.width or 0 for p in design.ports.values() if p.direction == "output"}
     reader = _Reader(Netlist(inputs, outputs), design.top)
     reader.scope(design.top.body)
-    for path, drives in reader.netlist.drives.items():
+    for path, drives in reader.netlist.drives.items() if merge else ():
         reader.netlist.drives[path] = _merged(drives, reader.netlist.nets[path].width)
     return reader.netlist
 
@@ -49,7 +52,7 @@ def _merged(drives: list[Drive], width: int) -> list[Drive]:
         starts = [part.lsb + part.width for part in parts]
         if len(parts) > 1 and starts == [width, *ends[:-1]] and ends[-1] == 0:
             value = Cat(tuple(part.value for part in parts), width)
-            group = [Drive(0, width, value, guards, clocked)]
+            group = [Drive(0, width, value, guards, clocked, parts[0].place)]
         merged += group
     return merged
 
@@ -62,8 +65,9 @@ class _Reader:
 
         self.netlist = netlist
         self._prefix = len(top.hierarchicalPath) + 1
-        self._same: dict[str, str] = {}  # a port inside: the net outside that it is
+        self._same = netlist.same
         self._depth = 0
+        self._place: Any = None  # of the assignment at hand
         self._readers: dict[str, Callable[[Any, int], Expr]] = {
             "Conversion": self._conversion,
             "UnaryOp": self._unary,
@@ -84,6 +88,7 @@ class _Reader:
         for member in body:
             kind = member.kind.name
             if kind == "Net" and member.initializer is not None:
+                self._place = member.location
                 self._drive(self._net(member), self._expr(member.initializer), (), False)
             elif kind == "ContinuousAssign":
                 self._assign(member.assignment, (), False)
@@ -107,6 +112,7 @@ class _Reader:
     def _connect(self, outside: Any, inside: Net) -> None:  # noqa: ANN401
         """Join a port to the net outside it, or note the expression it is connected to."""
         is_output = outside.kind.name == "Assignment"
+        self._place = outside.sourceRange.start
         value = self._expr(outside.left if is_output else outside)
         if isinstance(value, Net) and value.width == inside.width:
             self._same[inside.path] = value.path
@@ -163,6 +169,7 @@ class _Reader:
             self._statement(case.defaultCase, (*guards, none), clocked)
 
     def _assign(self, assignment: Any, guards: Guards, clocked: bool) -> None:  # noqa: ANN401
+        self._place = assignment.sourceRange.start
         value = self._expr(assignment.right)
         self._targets(assignment.left, Other((value,)) if assignment.isCompound else value,
                       guards, clocked)  # fmt: skip
@@ -180,11 +187,11 @@ class _Reader:
     def _drive(self, target: Expr, value: Expr, guards: Guards, clocked: bool) -> None:
         match target:
             case Net(path=path, width=width):
-                drive = Drive(0, width, value, guards, clocked)
+                drive = Drive(0, width, value, guards, clocked, self._place)
             case Bits(of=Net(path=path), lsb=lsb, width=width):
-                drive = Drive(lsb, width, value, guards, clocked)
+                drive = Drive(lsb, width, value, guards, clocked, self._place)
             case Other(parts=(Net(path=path, width=width), *_)):  # an index that is no constant
-                drive = Drive(0, width, Other((value,)), guards, clocked)
+                drive = Drive(0, width, Other((value,)), guards, clocked, self._place)
             case _:
                 return
         self.netlist.drives.setdefault(path, []).append(drive)

@@ -57,6 +57,15 @@ class Design:
     files: tuple[Path, ...]  # sources and what they include
     _alive: tuple[object, ...] = field(repr=False)  # what the symbols' memory belongs to
 
+    def place_of(self, location: Any) -> tuple[Path, int] | None:  # noqa: ANN401 - pyslang's own
+        """Return file and line of a place; None for one that stands in no file."""
+        sources: Any = self._alive[1]
+        if location is None:
+            return None
+        at = sources.getFullyExpandedLoc(location)
+        path = Path(str(sources.getFullPath(at.buffer)))
+        return (shown_path(path), sources.getLineNumber(at)) if path.is_file() else None
+
     def width_of(self, name: str) -> int:
         """Return the width of a hierarchical name below the core, such as `u0.flags[3]`.
 

@@ -49,6 +49,7 @@ RUN = {
             },
         ],
         "earlier": [],
+        "lines": [],
         "symptoms": [],
         "tried": [],
         "track_position": "revolution 1, raw words, word 2, channel bit 0 (channel bit 32)",

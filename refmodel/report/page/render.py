@@ -8,6 +8,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -142,7 +143,15 @@ def _findings(suite: SuiteResult) -> Iterator[dict[str, Any]]:
             "title": f"{runs[0].outcome.scenario} on {on}",
             "sentences": list(_sentences(suite, runs[0])),
             "facts": list(words.details(suite, runs[0])),
+            "lines": list(_source_links(runs[0])),
         }
+
+
+def _source_links(run: RunResult) -> Iterator[tuple[str, str]]:
+    """Yield the lines of the core's source behind a mismatch, with the address of each file."""
+    finding = run.outcome.finding
+    for line in finding.lines if finding is not None else ():
+        yield f"{line.file}:{line.line} ({line.signal})", Path(line.file).absolute().as_uri()
 
 
 def _sentences(suite: SuiteResult, run: RunResult) -> Iterator[str]:

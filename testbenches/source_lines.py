@@ -1,0 +1,119 @@
+"""The lines of a core's source behind a field: where it is assigned, and what that depends on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from heapq import heappop, heappush
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
+from refmodel.engine.finding import SourceLine
+from refmodel.ground.errors import UserError
+from testbenches.binding.bus import STATUS
+from testbenches.binding.ports import CorePorts
+from testbenches.binding.schema import Binding
+from testbenches.drafting.netlist import Netlist, nets_in
+from testbenches.drafting.read_netlist import read_netlist
+from testbenches.hdl.elaborate import Design, elaborate
+from testbenches.hdl.vhdl import is_vhdl
+
+MOST = 12  # lines told, the nearest first
+FARTHEST = 5  # assignments away
+Part = tuple[str, int, int]  # net, lowest bit, width
+
+
+class SourceLines:
+    """Finds lines in one elaborated core; it is elaborated when the first is asked for.
+
+    What cannot be read from the elaborated design is not guessed: then there are no lines. A core
+    in VHDL has none, for its Verilog is made by a tool.
+    """
+
+    def __init__(self, binding: Binding, ports: CorePorts, layout: Layout) -> None:
+        self._binding = binding
+        self._ports = ports
+        self._layout = layout
+        self._read: tuple[Design, Netlist] | None = None
+
+    def of(self, field: str) -> tuple[SourceLine, ...]:
+        """Return the lines behind a field or a line, each once."""
+        part = self._observed(field)
+        if part is None or any(is_vhdl(Path(name)) for name in self._binding.core.sources):
+            return ()
+        try:
+            design, netlist = self._design()
+        except (UserError, RuntimeError, AttributeError):
+            return ()
+        found = (self._line(design, *step) for step in _behind(netlist, part))
+        lines = dict.fromkeys(line for line in found if line is not None)
+        return tuple(lines)[:MOST]
+
+    def _design(self) -> tuple[Design, Netlist]:
+        if self._read is None:
+            ports, core = self._ports, self._binding.core
+            design = elaborate(
+                ports.sources, core.top, ports.include_dirs, core.defines, ports.parameters
+            )
+            self._read = design, read_netlist(design, merge=False)
+        return self._read
+
+    def _observed(self, field: str) -> Part | None:
+        """Return the net and bits that show a field; without any, those a read returns."""
+        for watched in (*self._binding.observed, *self._binding.lines_observed):
+            net, _, select = watched.expression.partition("[")
+            lsb = int(select.rstrip("]").split(":")[-1]) if select else 0
+            if watched.lane == field:
+                return net, lsb, watched.width
+            if watched.lane == STATUS and field in (*FIELD_NAMES, UNUSED):
+                return net, lsb + self._lsb(field), self._width(field)
+        bus = self._binding.bus
+        if bus is None or bus.read_data is None or field not in FIELD_NAMES:
+            return None
+        return bus.read_data, 0 if self._binding.byte_wide else self._lsb(field), 1
+
+    def _lsb(self, field: str) -> int:
+        mask = self._layout.mask_of(field)
+        return (mask & -mask).bit_length() - 1
+
+    def _width(self, field: str) -> int:
+        return self._layout.mask_of(field).bit_length() - self._lsb(field)
+
+    def _line(self, design: Design, net: str, place: Any) -> SourceLine | None:  # noqa: ANN401
+        """Return a place of the design in the user's own file, if it stands in one."""
+        where = design.place_of(place)
+        if where is None:
+            return None
+        file, line = where
+        return SourceLine(str(file), line, net)
+
+
+def _behind(netlist: Netlist, part: Part) -> Iterator[tuple[str, Any]]:
+    """Yield the nets behind part of a net with the places that assign them, nearest first.
+
+    What an assignment waits for is as far as two assignments more than what it assigns.
+    """
+    order = count()
+    waiting = [(0, next(order), part)]
+    seen = set()
+    while waiting:
+        distance, _, (named, lsb, width) = heappop(waiting)
+        path = _outside(netlist, named)
+        if (path, lsb, width) in seen or distance > FARTHEST:
+            continue
+        seen.add((path, lsb, width))
+        for drive in netlist.drives.get(path, []):
+            if drive.lsb < lsb + width and lsb < drive.lsb + drive.width:
+                yield path, drive.place
+                for farther, exprs in ((1, (drive.value,)), (3, drive.guards)):
+                    for net in dict.fromkeys(net for expr in exprs for net in nets_in(expr)):
+                        read = (net.path, 0, net.width)
+                        heappush(waiting, (distance + farther, next(order), read))
+
+
+def _outside(netlist: Netlist, path: str) -> str:
+    """Return the net a port inside is, as far out as it goes."""
+    while path in netlist.same:
+        path = netlist.same[path]
+    return path
