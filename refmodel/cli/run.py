@@ -57,6 +57,10 @@ def run_command(
             help="Folder for report.html, result.json, junit.xml, report.txt and waves.",
         ),
     ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print the verdict's line alone.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print what result.json holds, and nothing else.")
+    ] = False,
 ) -> None:
     """Compare a core with the model, cycle by cycle, and show where they first part.
 
@@ -74,7 +78,8 @@ def run_command(
     from refmodel.report.outdir import WAVES, ResultFolder, result_files
     from refmodel.report.progress import Progress
     from refmodel.report.result import worst_status
-    from refmodel.report.terminal import show_all
+    from refmodel.report.result_json import to_json
+    from refmodel.report.terminal import show_all, total
     from testbenches.suite import Options, run_bindings
 
     options = Options(
@@ -91,7 +96,12 @@ def run_command(
         status = worst_status([status_of(result) for result in results])
 
         def show() -> None:
-            show_all(Console(), results)
+            if as_json:
+                typer.echo(to_json(results), nl=False)
+            elif quiet:
+                typer.echo("\n".join(total(result) for result in results))
+            else:
+                show_all(Console(), results)
 
         write_and_show(folder, out, lambda: result_files(results), show, status, WAVES)
     raise typer.Exit(status)

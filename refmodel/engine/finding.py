@@ -59,7 +59,7 @@ class Tried:
 
 @dataclass(frozen=True)
 class SourceLine:
-    """A line of the core's source that assigns `signal`, which a field depends on."""
+    """A line of the core's source, by its whole path, that assigns what a field depends on."""
 
     file: str
     line: int

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
@@ -68,7 +69,7 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
         yield from _labelled("tools", [f"{w.kind} {w.signal}, {w.file}:{w.line}" for w in grave])
     if finding.lines:
         near = finding.lines[:NEAR_LINES]
-        yield from _labelled("lines", [f"{x.file}:{x.line}  {x.signal}" for x in near])
+        yield from _labelled("lines", [f"{near_path(x.file)}:{x.line}  {x.signal}" for x in near])
     if finding.symptoms:
         yield from _labelled("also", list(finding.symptoms))
     if finding.tried:
@@ -81,6 +82,12 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
             lines.append("does the scenario agree when run alone? Then a register keeps through")
             lines.append("reset what the scenario before left in it: only the suite shows that")
         yield from _labelled("look at", lines)
+
+
+def near_path(file: str) -> str:
+    """Return a path as it is from here if it lies below, else as it is."""
+    path, here = Path(file), Path.cwd()
+    return str(path.relative_to(here)) if path.is_relative_to(here) else file
 
 
 def _labelled(label: str, lines: list[str]) -> Iterator[tuple[str, str]]:

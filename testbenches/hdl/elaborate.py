@@ -64,7 +64,7 @@ class Design:
             return None
         at = sources.getFullyExpandedLoc(location)
         path = Path(str(sources.getFullPath(at.buffer)))
-        return (shown_path(path), sources.getLineNumber(at)) if path.is_file() else None
+        return (path.absolute(), sources.getLineNumber(at)) if path.is_file() else None
 
     def width_of(self, name: str) -> int:
         """Return the width of a hierarchical name below the core, such as `u0.flags[3]`.

@@ -14,19 +14,28 @@ CORE = sorted(REFERENCE.glob("*.v"))
 BENCHES = {
     "coroutines": ("bench_of_coroutines", "disk_regs", "polled_disk"),
     "loop": ("bench_of_a_loop", "two_way_bench", "loop"),
+    "bus model": ("bench_of_a_bus_model", "peripheral_bus", "bus_model"),
 }
+WRAPPED = {"loop": "two_way_bus", "bus model": "peripheral_bus"}
+PLANTED = [
+    ("coroutines", "ready_clears_late"),
+    ("loop", "sync_lasts_a_cycle"),
+    ("bus model", "sync_latched_until_read"),
+]
 
 
 def files(core, style):
     """Return the files of a bench and the binding of its core."""
     sources = sorted(core.glob("*.v"))
-    if style == "loop":
-        return [*sources, HERE / "two_way_bus.v"], HERE / "two_way_bus.yaml"
+    if style in WRAPPED:
+        return [*sources, HERE / f"{WRAPPED[style]}.v"], HERE / f"{WRAPPED[style]}.yaml"
     return sources, core / "binding.yaml"
 
 
 def played(simulator, style, core, folder, **settings):
     """Run a bench around a core; return the failure's text and what the results say."""
+    if style == "bus model":
+        pytest.importorskip("cocotbext.axi")
     sources, binding = files(core, style)
     module, top, test = BENCHES[style]
     failures, _ = run_bench(
@@ -44,7 +53,7 @@ def played(simulator, style, core, folder, **settings):
 
 @pytest.mark.parametrize("style", BENCHES)
 def test_right_core_agrees(style, simulator, tmp_path):
-    """The reference core agrees in benches of two styles, cycles and reads of status both."""
+    """The reference core agrees in benches of three styles, cycles and reads of status both."""
     if simulator == "verilator":
         pytest.skip("takes long: see the next test")
     failure, result = played(simulator, style, REFERENCE, tmp_path)
@@ -81,18 +90,14 @@ def found(style, name, simulator, folder):
     return told
 
 
-@pytest.mark.parametrize(
-    ("style", "name"), [("coroutines", "ready_clears_late"), ("loop", "sync_lasts_a_cycle")]
-)
+@pytest.mark.parametrize(("style", "name"), PLANTED)
 def test_planted_defect_is_found(style, name, tmp_path):
     """A defect fails the test with the finding's text, and leaves what `run` leaves."""
     found(style, name, "icarus", tmp_path)
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(
-    ("style", "name"), [("coroutines", "ready_clears_late"), ("loop", "sync_lasts_a_cycle")]
-)
+@pytest.mark.parametrize(("style", "name"), PLANTED)
 def test_both_simulators_find_it_in_one_cycle(style, name, tmp_path):
     """On Verilator the defect shows in the very cycle in which Icarus shows it."""
     one, other = (found(style, name, sim, tmp_path / sim) for sim in ("icarus", "verilator"))

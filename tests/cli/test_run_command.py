@@ -188,3 +188,16 @@ def test_text_parameter(tmp_path):
     check = r'initial if (MODE != "a \"b\" c") $finish;'
     source.write_text(source.read_text().replace("\nendmodule", f"\n    {check}\nendmodule"))
     assert 0 == cellstep("run", binding, *POLL).returncode
+
+
+@needs_icarus
+def test_quiet_and_json(tmp_path):
+    """--quiet prints the verdict's line alone, --json what result.json holds, both on stdout."""
+    options = ["run", GOOD, *POLL, "--sim", "icarus"]
+    quiet = cellstep(*options, "--quiet")
+    assert 0 == quiet.returncode
+    assert 1 == len(quiet.stdout.splitlines())
+    assert quiet.stdout.startswith("agree: ")
+    told = cellstep(*options, "--json", "--out", tmp_path / "out")
+    assert (tmp_path / "out" / "result.json").read_text() == told.stdout
+    assert "\x1b" not in told.stdout + quiet.stdout

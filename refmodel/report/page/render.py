@@ -151,7 +151,7 @@ def _source_links(run: RunResult) -> Iterator[tuple[str, str]]:
     """Yield the lines of the core's source behind a mismatch, with the address of each file."""
     finding = run.outcome.finding
     for line in finding.lines if finding is not None else ():
-        yield f"{line.file}:{line.line} ({line.signal})", Path(line.file).absolute().as_uri()
+        yield f"{words.near_path(line.file)}:{line.line} ({line.signal})", Path(line.file).as_uri()
 
 
 def _sentences(suite: SuiteResult, run: RunResult) -> Iterator[str]:
