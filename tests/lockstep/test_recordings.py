@@ -42,7 +42,7 @@ def test_a_disk_in_another_recording_is_read_in_lockstep(name, simulator, tmp_pa
 @pytest.mark.parametrize("simulator", ["verilator"], indirect=True)
 def test_a_core_reads_back_as_flux_what_it_wrote(simulator):
     """Behind its own separator a core finds in the next revolution the sector it wrote in this."""
-    (suite,) = run_bindings([FLUX], "block/write_and_read", Options(simulators=[simulator]))
+    (suite,) = run_bindings([FLUX], "block/writes_and_reads", Options(simulators=[simulator]))
     (outcome,) = suite.outcomes
     assert (outcome.verdict, outcome.moves) == ("agree", 281)
     assert outcome.recovered.errors <= 2  # the two splices

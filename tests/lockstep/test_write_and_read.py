@@ -23,7 +23,7 @@ def test_core_reads_back_what_it_wrote(core, live, outcomes):
     The byte-wide core shows status a cycle late, and a live program that polls it misses an ID
     field now and then: it writes a revolution later, and has no time to read.
     """
-    (found,) = outcomes(STUBS / core / "binding_block.yaml", "block/write_and_read", live, 3)
+    (found,) = outcomes(STUBS / core / "binding_block.yaml", "block/writes_and_reads", live, 3)
     late = live and core == "bytewide"
     assert ("agree", 148 + 133 * (not late)) == (found.verdict, found.moves)
     assert found.cycles > 400_000
@@ -31,7 +31,7 @@ def test_core_reads_back_what_it_wrote(core, live, outcomes):
 
 def test_model_reads_back_what_it_wrote():
     """The words stored are those fetched, from the second mark to the check code."""
-    path, scenario = find_scenario("block/write_and_read")
+    path, scenario = find_scenario("block/writes_and_reads")
     moves = [span.expected.moves for span in spans_of(path, disk(path, scenario))]
     fetched = [w for m in moves for w in m.word[m.store == 0].tolist()]
     stored = [w for m in moves for w in m.word[m.store == 1].tolist()]
@@ -41,7 +41,7 @@ def test_model_reads_back_what_it_wrote():
 
 def test_protected_disk_is_read_as_it_was():
     """Nothing is written, so the field is read back with its old contents."""
-    path, scenario = find_scenario("block/write_and_read")
+    path, scenario = find_scenario("block/writes_and_reads")
     scenario = scenario.model_copy(update={"write_protected": True})
     moves = [span.expected.moves for span in spans_of(path, disk(path, scenario))]
     stored = [w for m in moves for w in m.word[m.store == 1].tolist()]
@@ -54,7 +54,7 @@ def test_a_bit_lost_in_writing_is_read_back(live, outcomes):
     """A core that writes otherwise is caught where it writes, before it reads that back."""
     (found,) = outcomes(
         STUBS / "reference" / "binding_block.yaml",
-        "block/write_and_read",
+        "block/writes_and_reads",
         live,
         3,
         write_tail_lost_bits="3",
