@@ -22,7 +22,7 @@ from cocotb_tools import config
 
 from refmodel.ground.processors import processors
 from testbenches.job import Job
-from testbenches.offspring import die_with_parent
+from testbenches.offspring import limited_child
 from testbenches.shelf import Made, NoPlaceError, Shelf, UnsettledError, refuse_full
 
 TIMESCALE = "1ns/1ns"
@@ -246,7 +246,7 @@ def _run(job: Job, folder: Path, command: list[str]) -> None:
             stdout=log,
             stderr=log,
             check=False,
-            preexec_fn=die_with_parent,
+            preexec_fn=limited_child,
         )
     if done.returncode:
         raise BuildError(f"{command[0]} failed")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pickle
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -129,12 +130,16 @@ class Job:
         runs: tuple[Run, ...] = pickle.loads(self._runs.read_bytes())
         return runs
 
-    def leave(self, done: Sequence[RunDone]) -> None:
-        """Leave what became of the runs so far; the file is whole at any time."""
-        partial = self.results.with_suffix(".part")
-        partial.write_bytes(pickle.dumps(list(done)))
-        partial.replace(self.results)
+    def leave(self, done: RunDone) -> None:
+        """Leave what became of one more run, behind those before."""
+        with self.results.open("ab") as file:
+            file.write(pickle.dumps(done))
 
     def done(self) -> list[RunDone]:
-        """Return what became of the runs that ended."""
-        return pickle.loads(self.results.read_bytes()) if self.results.exists() else []
+        """Return what became of the runs that ended; one cut short as it was written is not."""
+        found: list[RunDone] = []
+        if self.results.exists():
+            with self.results.open("rb") as file, suppress(EOFError, pickle.UnpicklingError):
+                while True:
+                    found.append(pickle.load(file))
+        return found

@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import ctypes
+import resource
 import signal
 import sys
 from contextlib import suppress
 
+BUILD_MEMORY = 8 << 30  # bytes of address space, in each process of a build
 _PR_SET_PDEATHSIG = 1  # prctl(2)
 _libc = ctypes.CDLL(None) if sys.platform == "linux" else None
+
+
+def limited_child() -> None:
+    """Have a tool of a build end with its parent, and take no more than BUILD_MEMORY."""
+    die_with_parent()
+    with suppress(OSError, ValueError):
+        _, most = resource.getrlimit(resource.RLIMIT_AS)
+        resource.setrlimit(resource.RLIMIT_AS, (BUILD_MEMORY, most))
 
 
 def die_with_parent() -> None:

@@ -17,10 +17,8 @@ from testbenches.job import Job, Run, RunDone
 async def session(dut: Any) -> None:
     """Play every run of the job; leave the results after each, so that a crash loses one only."""
     job = Job.read(os.environ["CELLSTEP_JOB"])
-    done: list[RunDone] = []
     for run in job.runs():
-        done.append(await _play(dut, run))
-        job.leave(done)
+        job.leave(await _play(dut, run))
 
 
 async def _play(dut: Any, run: Run) -> RunDone:

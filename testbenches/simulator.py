@@ -13,6 +13,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -25,6 +26,7 @@ from testbenches.binding.ports import CorePorts
 from testbenches.build import PUBLIC
 from testbenches.harness import Harness
 from testbenches.job import BUILD_FAILED, DISK_FULL, Job, Run, RunDone
+from testbenches.pulse import Pulse
 from testbenches.toolchain import cache_folder, need, simulator_environment
 
 SHOWN_LINES = 12  # of a simulator's own message
@@ -36,8 +38,15 @@ OWN_WORDS = re.compile(  # of cocotb and Verilator
     r"^ *\*\*|^ {40}|^- (?!.*: )|Verilator: |Verilog \$finish|S i m u l|%Error|%Warning"
 )
 MOST_PRINTED = 200  # lines
+ICARUS_FAULT = re.compile(r"^(?:ERROR|FATAL): (?P<place>[^:]+:\d+):(?P<text>.*)$")
+VERILATOR_FAULT = re.compile(
+    r"%(?:Error|Fatal): (?P<place>[^:]+:\d+): Assertion failed in [^:]+: (?P<text>.*)$"
+)
+STOPPED_AT = re.compile(r"%Error: (\S.*:\d+): Verilog \$stop")
 LONGEST_LINE = 200  # characters
 LAST_WORDS = 10  # seconds to read what is left in a pipe
+LOOK = 0.5  # seconds between two looks at a simulator
+STUCK, STUCK_LIVE = 5.0, 60.0  # seconds of its work without time; a host program takes some too
 LONGEST_LOG = 1 << 20  # bytes of an output that are kept: a core can print without end
 
 
@@ -72,7 +81,7 @@ class Session:
         job.write(runs)
         self.start(job)
         try:
-            status = self.wait(timeout)
+            status = self._wait_moving(job, runs, timeout)
         except subprocess.TimeoutExpired:
             self.stop()
             raise self._without_end(job, timeout) from None
@@ -125,6 +134,27 @@ class Session:
         lines = (line for line in _lines(log) if line.strip() and not NOISE.search(line))
         return [line for line in lines if not OWN_WORDS.search(line)][:MOST_PRINTED]
 
+    def _wait_moving(self, job: Job, runs: list[Run], timeout: float) -> int:
+        """Wait for the worker's end while simulated time moves; return its exit status.
+
+        Raises subprocess.TimeoutExpired after `timeout` seconds, CannotRun when the simulator has
+        worked for STUCK seconds and no time has passed in the simulation.
+        """
+        process = self._process
+        assert process is not None, "not started"
+        stuck = STUCK_LIVE if any(run.live for run in runs) else STUCK
+        pulse = Pulse(process.pid, [job.folder / f"{run.index}.alive" for run in runs])
+        end = time.monotonic() + timeout
+        while process.poll() is None:
+            if time.monotonic() > end:
+                raise subprocess.TimeoutExpired(process.args, timeout)
+            if pulse.stands_still(stuck):
+                self.stop()
+                raise self._standing_still(job, stuck)
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(LOOK)
+        return self.wait()
+
     def stop(self) -> None:
         """End the worker and everything it started."""
         if self._process is not None and self._process.poll() is None:
@@ -153,14 +183,23 @@ class Session:
             {"harness.sv": self._harness.source},
         )
 
+    def _standing_still(self, job: Job, seconds: float) -> CannotRun:
+        """Return the error of a simulator that works and does not let time pass."""
+        told = f"simulated time has not moved for {seconds:.0f} s; "
+        told += "does the core loop without a delay, or through logic without a register?"
+        return CannotRun(f"{self.simulator}: {told}{self._flood(job)}")
+
+    def _flood(self, job: Job) -> str:
+        """Return what a core printed that prints without end, empty for another."""
+        if not job.log.exists() or job.log.stat().st_size < LONGEST_LOG:
+            return ""
+        line = _lines(job.log)[-2:][0][:LONGEST_LINE]
+        return f" It printed more than {LONGEST_LOG >> 20} MB, such as:\n  {line}"
+
     def _without_end(self, job: Job, timeout: float) -> CannotRun:
         """Return the error of a simulator that had to be stopped."""
         told = f"no end after {timeout:.0f} s; does the core loop without letting time pass?"
-        if job.log.stat().st_size < LONGEST_LOG:
-            return CannotRun(f"{self.simulator}: {told}")
-        line = _lines(job.log)[-2:][0][:LONGEST_LINE]
-        told += f" It printed more than {LONGEST_LOG >> 20} MB, such as:\n  {line}"
-        return CannotRun(f"{self.simulator}: {told}")
+        return CannotRun(f"{self.simulator}: {told}{self._flood(job)}")
 
     def _results(self, job: Job, runs: list[Run], status: int) -> list[RunDone]:
         """Return the finished runs; raise CannotRun unless there is one for each."""
@@ -169,6 +208,12 @@ class Session:
         if status == BUILD_FAILED:
             raise CannotRun(f"{self.simulator}: the core does not build:\n{said(job)}")
         done = job.done()
+        if faults := own_faults(job):
+            told = "\n".join(f"  {fault}" for fault in faults[:SHOWN_LINES])
+            raise CannotRun(
+                f"{self.simulator}: a check of the core's own failed, so its outputs were not "
+                f"compared:\n{told}"
+            )
         if len(done) < len(runs):
             raise CannotRun(
                 f"{self.simulator}: the simulation ended by itself after {len(done)} of "
@@ -206,6 +251,24 @@ def said(job: Job) -> str:
     lines = [line for line in lines if not NOISE.search(line)]
     telling = [line for line in lines if TELLING.search(line)]
     return "\n".join(f"  {line}" for line in (telling or lines)[:SHOWN_LINES])
+
+
+def own_faults(job: Job) -> list[str]:
+    """Return each check of the core's own that failed: an assertion, $error or $fatal, and where.
+
+    One simulator goes on after it and the other ends, so the log tells, not the exit status.
+    """
+    found: dict[str, None] = {}
+    lines = _lines(job.log)
+    for n, line in enumerate(lines):
+        if told := ICARUS_FAULT.match(line):
+            said = told["text"].strip() or "assertion failed"
+            found[f"{told['place']}: {said}"] = None
+        elif told := VERILATOR_FAULT.search(line):
+            stopped = STOPPED_AT.search(lines[n + 1]) if n + 1 < len(lines) else None
+            place = stopped[1] if stopped else told["place"]
+            found[f"{place}: {told['text'].strip()}"] = None
+    return list(found)
 
 
 def _keep_beginning(pipe: IO[bytes], log: Path) -> None:

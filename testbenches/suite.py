@@ -6,7 +6,6 @@ import errno
 import os
 import shlex
 import shutil
-import tempfile
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
@@ -20,6 +19,7 @@ from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.stirred import input_name, register_name
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
 from refmodel.ground.processors import processors
+from refmodel.ground.scratch import scratch
 from refmodel.profile import Profile
 from refmodel.report.result import (
     AGREE,
@@ -120,8 +120,7 @@ def run_suite(
     OSError when they do not fit on the disk.
     """
     _refuse_nothing(binding)
-    with tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True) as folder:
-        work = Path(folder)
+    with scratch("cellstep-") as work:
         make = lockstep_for(scenario for _, scenario in scenarios)
         lockstep = make(binding, work, options.seed, options.policies, options.live)
         warnings = warnings_of(lockstep.ports, binding.core.defines)

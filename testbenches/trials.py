@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
 from contextlib import ExitStack
 from dataclasses import replace
 from multiprocessing.connection import Connection, Pipe
-from pathlib import Path
 
 import numpy as np
 
@@ -15,6 +13,7 @@ from refmodel.engine.core_separator import delivered, together
 from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.ground.lane import Cycles
 from refmodel.ground.pulses import NO_BIT, Pulses
+from refmodel.ground.scratch import scratch
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
 from refmodel.separator.measure import windows_of_bits
@@ -55,8 +54,8 @@ class CoreSubject:
         ports = preflight(binding)
         harness = generate(self._binding, ports)
         self._player = Player(harness, profile.slots)
-        self._folder = tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True)
-        self._work = Path(self._folder.name)
+        self._folder = ExitStack()
+        self._work = self._folder.enter_context(scratch("cellstep-"))
         self._session = Session(simulator, harness, ports, self._work, seed)
         self._bench: Connection | None = None
 
@@ -88,7 +87,7 @@ class CoreSubject:
         if self._bench is not None:
             self._bench.close()
         self._session.stop()
-        self._folder.cleanup()
+        self._folder.close()
 
     def windows(self, pulses: Cycles) -> Cycles:
         """Return, from reset at edge 0, how many windows ended up to the edge of each pulse.

@@ -9,6 +9,7 @@ import sys
 from unittest.mock import patch
 
 from refmodel.cli.main import main
+from refmodel.ground.signals import STOPS
 
 COMMAND = [sys.executable, "-m", "refmodel.cli.main"]
 
@@ -49,7 +50,7 @@ def cellstep(*arguments, cwd=None, env=None):
 @contextlib.contextmanager
 def _signals():
     """Put back what the command does with signals."""
-    before = {n: signal.getsignal(n) for n in (signal.SIGINT, signal.SIGTERM, signal.SIGPIPE)}
+    before = {n: signal.getsignal(n) for n in (*STOPS, signal.SIGPIPE)}
     try:
         yield
     finally:

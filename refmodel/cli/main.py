@@ -19,10 +19,11 @@ from typer.core import TyperCommand, TyperGroup
 
 from refmodel import __version__
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, UserError
+from refmodel.ground.signals import STOPS
 
 DEBUG = "CELLSTEP_DEBUG"  # set to 1, it lets tracebacks through
 LONGEST = 300  # characters of one line of a message
-STOPPED = {130: "interrupted", 143: "terminated"}
+STOPPED = {129: "hung up", 130: "interrupted", 131: "stopped", 143: "terminated"}
 
 
 @dataclass(frozen=True)
@@ -118,8 +119,9 @@ def cellstep(
 
 def main() -> NoReturn:
     """Run the command; whatever stops it leaves one message and an exit status, no traceback."""
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, _stop)
+    for number in STOPS:
+        if number != signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN:  # else: nohup
+            signal.signal(number, _stop)
     _open_closed()
     if sys.stdout is sys.__stdout__:
         sys.stdout = _piped(sys.stdout)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from refmodel.ground.errors import EXIT_AGREE
+from refmodel.ground.text import printable
 
 if TYPE_CHECKING:
     from refmodel.report.whole_folder import Content, WholeFolder
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 def say_wrote(path: Path, what: str) -> None:
     """Say on stderr that a file or folder is written, and what it is; stdout may carry data."""
-    typer.echo(f"wrote {path} ({what})", err=True)
+    typer.echo(printable(f"wrote {path} ({what})"), err=True)
 
 
 def write_and_show(
@@ -43,6 +44,6 @@ def write_and_show(
     if failure is not None and status == EXIT_AGREE:
         raise failure
     if failure is not None:
-        typer.echo(f"the results are not written: {failure}", err=True)
+        typer.echo(printable(f"the results are not written: {failure}"), err=True)
     elif out is not None:
         say_wrote(out, ", ".join(names))

@@ -30,10 +30,12 @@ from pydantic import (
 from pydantic_core import CoreSchema, ErrorDetails
 
 from refmodel.ground.errors import InputError, Problem, UserError, near
+from refmodel.ground.text import acts
 
 Key = tuple[str | int, ...]
 DEEPEST = 40  # mappings and lists inside each other
 LARGEST = 1 << 64
+LARGEST_FILE = 16 << 20  # bytes
 M = TypeVar("M", bound=BaseModel)
 
 
@@ -153,13 +155,16 @@ def _below(key: Key, other: Key) -> bool:
 def load(path: Path) -> Document:
     """Read one YAML file as plain data; raise UserError if it is missing, unreadable, not plain."""
     try:
-        content = path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         raise UserError(f"{path}: no such file") from None
     except OSError as error:
         raise UserError(f"{path}: cannot be read: {error.strerror}") from None
     except ValueError as error:  # a null byte in the name
         raise UserError(f"{path!r}: cannot be read: {error}") from None
+    if len(content) > LARGEST_FILE:
+        raise UserError(f"{path}: is larger than {LARGEST_FILE >> 20} MiB; is it such a file?")
     try:
         return parse(content.decode(), path)
     except UnicodeDecodeError as error:
@@ -259,6 +264,8 @@ def _wrong(value: object) -> str:
         return "is too large for a number"
     if isinstance(value, str) and any("\ud800" <= c <= "\udfff" for c in value):
         return "has half a character in it"
+    if isinstance(value, str) and any(acts(c) and c not in "\n\t" for c in value):
+        return "has a control character in it; write plain text"
     return ""
 
 

@@ -15,6 +15,8 @@ from refmodel.ground.bus import (
     DRIVE_STATUS,
     READ_DRIVE,
     READ_OTHER,
+    READ_STATUS,
+    READ_STATUS_PART,
     WORD_BUS,
     WRITE_DRIVE,
     WRITE_KINDS,
@@ -69,6 +71,11 @@ class Processor:
     was read; time is the program's own: an access comes `cost` cycles after the end of the one
     before, the first one `cost` cycles after edge `start`; `machine` can stretch that. An access
     to a register that is not in `registers` raises MissingRegisterError.
+
+    On a byte-wide bus where reading the data byte clears byte_ready, a read of status takes the
+    byte with the flags, and that of the data only when byte_ready is up in it: a host that read
+    both would clear, unseen, a byte that completes in between. Without it a read returns the data
+    of the last one.
     """
 
     def __init__(
@@ -92,14 +99,21 @@ class Processor:
         self.result: Any = None
         self.pending: list[BusCycle] = []
         self._access: Access | None = None
+        ready = profile.status["byte_ready"].mask
+        apart = len(shape.status) > 1 and not ready & shape.clears
+        self._ready = ready if apart else 0  # the flag to see before the byte that clears it
+        self._flags: int | None = None  # what was read of status before that byte
+        self._data = 0
         self._continue(None)
 
     def complete(self, read: Sequence[int]) -> None:
         """Take what the pending bus cycles read (whole words; only masked bits count)."""
         access, beats = self._access, self.pending
-        self.accesses += 1
         self._now = beats[-1].cycle + self._shape.busy
         assert access is not None
+        if beats[0].kind == READ_STATUS_PART and self._ready and self._takes_data(read[0]):
+            return
+        self.accesses += 1
         if isinstance(access, Write):
             self._recent.append((beats[0].cycle, access, None))
             self._continue(None)
@@ -107,8 +121,26 @@ class Processor:
         word = 0
         for beat, value in zip(beats, read, strict=True):
             word |= value & beat.mask
+        if self._ready and beats[-1].kind in (READ_STATUS, READ_STATUS_PART):
+            word = self._with_other_byte(word, beats[-1])
         self._recent.append((beats[0].cycle, access, word))
         self._continue(StatusView(word, self._layout, beats[-1].cycle))
+
+    def _takes_data(self, flags: int) -> bool:
+        """Place the read of the data byte when the flags just read say there is one."""
+        if not flags & self._ready:
+            return False
+        self._flags = flags & ~self._shape.clears
+        self.pending = [BusCycle(self._now + 1, READ_STATUS, self._shape.clears)]
+        return True
+
+    def _with_other_byte(self, word: int, beat: BusCycle) -> int:
+        """Return a whole status: the flags read before the data, or the data read last."""
+        if beat.kind == READ_STATUS:
+            self._data = word
+            flags, self._flags = self._flags or 0, None
+            return flags | word
+        return word | self._data
 
     @property
     def access(self) -> Access | None:
@@ -170,6 +202,12 @@ class Processor:
         self._now = self._cycle_of(access)
         return drive.view(self._now) if self._now < drive.end else None
 
+    def _status_beats(self, cycle: int) -> list[BusCycle]:
+        """Return the bus cycles of a read of status; of two bytes, those known from the start."""
+        if not self._ready:
+            return self._shape.read_status(cycle)
+        return [BusCycle(cycle, READ_STATUS_PART, WORD & ~self._shape.clears)]
+
     def _cycle_of(self, access: Read | Write) -> int:
         """Return the cycle in which an access begins."""
         if access.cost < 1:
@@ -189,7 +227,7 @@ class Processor:
             raise MissingRegisterError(access.register)
         if isinstance(access, Read):
             if access.register == "status":
-                return self._shape.read_status(cycle)
+                return self._status_beats(cycle)
             kind = READ_DRIVE if access.register == DRIVE_STATUS else READ_OTHER
             return [BusCycle(cycle, kind)]
         if access.register not in (*WRITE_KINDS, DRIVE_LINES):

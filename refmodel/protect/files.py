@@ -72,7 +72,7 @@ def matrix_junit(matrix: Matrix) -> str:
     root = ET.Element("testsuites", name="cellstep protect")
     for runner in matrix.runners:
         cells = [c for c in matrix.cells if c.runner == runner]
-        suite = ET.SubElement(root, "testsuite", name=f"{matrix.binding} {runner}")
+        suite = ET.SubElement(root, "testsuite", name=clean(f"{matrix.binding} {runner}"))
         _count(suite, cells)
         for cell in cells:
             _junit_case(suite, matrix, cell)
@@ -84,7 +84,10 @@ def matrix_junit(matrix: Matrix) -> str:
 
 def _junit_case(suite: ET.Element, matrix: Matrix, cell: Cell) -> None:
     case = ET.SubElement(
-        suite, "testcase", classname=f"{matrix.binding} {cell.runner}", name=cell.case.name
+        suite,
+        "testcase",
+        classname=clean(f"{matrix.binding} {cell.runner}"),
+        name=clean(cell.case.name),
     )
     if cell.skipped:
         ET.SubElement(case, "skipped", message=clean(cell.note))

@@ -8,6 +8,8 @@ from collections.abc import Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
+from refmodel.ground.text import printable
+
 Row = Sequence[str | Text]
 GAP = 2  # columns between cells
 INDENT = 7  # of the cells that go to a line of their own
@@ -20,6 +22,8 @@ def room_of(console: Console) -> int | None:
 
 def show_line(console: Console, line: str | Text) -> None:
     """Print a line as it is: not folded again, nothing in it taken for markup."""
+    if isinstance(line, str):
+        line = printable(line)
     console.print(line, soft_wrap=True, markup=False, highlight=False)
 
 

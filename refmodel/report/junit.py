@@ -39,11 +39,11 @@ def _add_suite(
     root: ET.Element, suite: SuiteResult, simulator: str, runs: Sequence[RunResult]
 ) -> None:
     """Add the runs of one core on one simulator."""
-    name = f"{suite.scope.binding} {simulator}"
+    name = clean(f"{suite.scope.binding} {simulator}")
     element = ET.SubElement(root, "testsuite", name=name)
     _count(element, runs)
     for run in runs:
-        case = ET.SubElement(element, "testcase", classname=name, name=run.outcome.scenario)
+        case = ET.SubElement(element, "testcase", classname=name, name=clean(run.outcome.scenario))
         _add_outcome(case, suite, run)
 
 
@@ -58,7 +58,7 @@ def _add_outcome(case: ET.Element, suite: SuiteResult, run: RunResult) -> None:
         error.text = clean(outcome.note)
     elif finding is not None:
         message = words.headline(finding, suite.scope.profile.status)
-        failure = ET.SubElement(case, "failure", message=message, type="mismatch")
+        failure = ET.SubElement(case, "failure", message=clean(message), type="mismatch")
         facts = [f"{label:<9} {text}" for label, text in words.details(suite, run)]
         failure.text = clean("\n".join([message, *facts, *outcome.note.splitlines()]))
     elif outcome.verdict == MISMATCH:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from types import TracebackType
 
 from rich.console import Console
+from rich.markup import escape
+
+from refmodel.ground.text import printable
 
 
 class Progress:
@@ -16,7 +19,7 @@ class Progress:
 
     def say(self, message: str) -> None:
         """Take `speaker: what it does`; any thread may call this."""
-        speaker, _, doing = message.partition(": ")
+        speaker, _, doing = escape(printable(message)).partition(": ")
         self._said = {**self._said, speaker: doing}
         if self._status is not None:
             self._status.update(", ".join(f"{who}: {what}" for who, what in self._said.items()))

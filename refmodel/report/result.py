@@ -162,15 +162,15 @@ class SuiteResult:
     @property
     def mismatches(self) -> list[list[RunResult]]:
         """The runs that part from the model, scenario by scenario; those alike are together."""
-        scenarios = [outcome.scenario for outcome in self.outcomes]
-        groups: list[list[RunResult]] = []
-        for run in sorted(self.runs, key=lambda run: scenarios.index(run.outcome.scenario)):
+        scenarios: dict[str, list[list[RunResult]]] = {}
+        for run in self.runs:
+            groups = scenarios.setdefault(run.outcome.scenario, [])
             alike = [group for group in groups if group[0].same_as(run)]
             if alike:
                 alike[0].append(run)
             elif run.outcome.finding is not None:
                 groups.append([run])
-        return groups
+        return [group for groups in scenarios.values() for group in groups]
 
     @property
     def cycles_compared(self) -> int:

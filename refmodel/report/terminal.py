@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from refmodel.ground.text import printable
 from refmodel.report import words
 from refmodel.report.exercised import not_exercised, table
 from refmodel.report.numbers import counted, grouped
@@ -169,7 +170,7 @@ def _runs(outcomes: Iterable[Outcome]) -> Table:
         rows.setdefault(outcome.scenario, []).append(outcome)
     for scenario, group in rows.items():
         for n, outcome in enumerate(group):
-            table.add_row("" if n else scenario, *_row(outcome))
+            table.add_row(Text("" if n else printable(scenario)), *_row(outcome))
     return table
 
 
@@ -253,4 +254,8 @@ def _short(suite: SuiteResult, runs: Sequence[RunResult]) -> str:
 
 def _line(console: Console, text: str | Text) -> None:
     """Print a line as it is: not wrapped, nothing in it taken for markup."""
+    if isinstance(text, str):
+        text = printable(text)
+    elif printable(text.plain) != text.plain:
+        text = Text(printable(text.plain), text.style)
     console.print(text, soft_wrap=True, markup=False, highlight=False)

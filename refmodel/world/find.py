@@ -24,19 +24,21 @@ def find_suite(name: str) -> list[tuple[Path, Scenario]]:
     """
     paths = _paths_of(name)
     if not paths:
-        raise UserError(f"{name}: holds no scenario (*.yaml)")
+        raise UserError(f"{name}: holds no scenario (*.yaml, *.yml)")
     return [(path, load_scenario(path)) for path in paths]
 
 
 def _paths_of(name: str) -> list[Path]:
     """Return the files of a suite's scenarios."""
+    if not name:
+        raise UserError("--suite: is empty; name a suite, a folder or a file")
     try:
         if name in suite_names():
             return sorted((SCENARIOS / name).glob("*.yaml"))
         if Path(name).is_file():
             return [Path(name)]
         if Path(name).is_dir():
-            return sorted(Path(name).glob("*.yaml"))
+            return sorted(p for p in Path(name).iterdir() if p.suffix in (".yaml", ".yml"))
     except OSError as error:  # a name no file can have
         raise UserError(f"suite '{name}': {error.strerror}") from None
     shipped = _shipped()
@@ -66,6 +68,8 @@ def find_scenario(name: str) -> tuple[Path, Scenario]:
 
 def given_name(path: Path) -> str:
     """Return what to call a scenario's file on a command line."""
+    if path.parent.parent != SCENARIOS:
+        return str(path)
     names = [name for name, shipped in _shipped().items() if shipped == path]
     return names[0] if names else str(path)
 

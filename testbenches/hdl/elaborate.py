@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from refmodel.ground.errors import CannotRun, UserError, near
 from refmodel.ground.signals import held
+from testbenches.hdl.guard import guarded
+from testbenches.hdl.loops import combinational_loop
 
 if TYPE_CHECKING:
     import pyslang
@@ -147,13 +149,19 @@ def elaborate(
     path that no tool can be told.
     """
     with held():  # a stop half-way through would abort the process
-        pass
+        import pyslang  # noqa: F401
 
     _refuse_odd_names((*files, *include_dirs))
     defines, parameters = defines or {}, parameters or {}
-    compilation, instance, sources = _checked(files, top, include_dirs, defines, parameters)
-    for macro in _macros_of_simulators(sources):  # what only a simulator sees must compile, too
-        _checked(files, top, include_dirs, {**defines, macro: 1}, parameters)
+
+    def read() -> tuple[ast.Compilation, ast.InstanceSymbol, pyslang.SourceManager]:
+        found = _checked(files, top, include_dirs, defines, parameters)
+        for macro in _macros_of_simulators(found[2]):  # what only a simulator sees must compile
+            _checked(files, top, include_dirs, {**defines, macro: 1}, parameters)
+        return found
+
+    guarded(read, [shown_path(path) for path in files])
+    compilation, instance, sources = read()
     return Design(
         instance,
         {port.name: port for port in _ports(instance)},
@@ -182,7 +190,16 @@ def _checked(
     instance = _instance(compilation, top)
     _raise_faults(compilation.getSemanticDiagnostics(), sources)
     _refuse_driven_inputs(compilation, instance, sources)
+    _refuse_loop(instance, sources)
     return compilation, instance, sources
+
+
+def _refuse_loop(instance: ast.InstanceSymbol, sources: pyslang.SourceManager) -> None:
+    """Raise CannotRun for logic that feeds itself, with each of its signals where it is driven."""
+    found = combinational_loop(instance.body)
+    names = [name.partition(".")[2] or name for _, name in found]
+    way = " -> ".join([*names, *names[:1]])
+    _raise([(place, f"a combinational loop: {way}") for place, _ in found], sources)
 
 
 def _macros_of_simulators(sources: pyslang.SourceManager) -> list[str]:

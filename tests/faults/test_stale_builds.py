@@ -10,7 +10,7 @@ from command import COMMAND
 
 from testbenches.toolchain import cache_folder
 
-EQUAL = "assign sync_equal = window == sync_word;"
+EQUAL = "assign sync_equal = SYNC_COMPARE == ALWAYS ? equal : matched;"
 INCLUDED = """`ifdef __ICARUS__
 `include "{0}"
 `elsif VERILATOR
@@ -37,7 +37,7 @@ def own_cache(tmp_path, monkeypatch):
 
 def flipped_by(core, name):
     """Have a core's sync_equal inverted by what an include says that only simulators see."""
-    inverted = EQUAL.replace("= window", "= `FLIP ^ (window").replace(";", ");")
+    inverted = EQUAL.replace("= SYNC", "= `FLIP ^ (SYNC").replace(";", ");")
     return core.change("sync_window.v", (EQUAL, f"\n{INCLUDED.format(name)}\n{inverted}"))
 
 
@@ -70,7 +70,7 @@ def test_a_source_saved_while_a_run_starts_spoils_nothing(core):
     made = core()
     source = made.folder / "sync_window.v"
     right = source.read_text()
-    wrong = right.replace(EQUAL, EQUAL.replace("==", "!="))
+    wrong = right.replace(EQUAL, EQUAL.replace("? equal : matched", "? !equal : !matched"))
     for _ in range(2):
         saving = threading.Event()
         saver = threading.Thread(target=_save_in_turn, args=(source, (right, wrong), saving))

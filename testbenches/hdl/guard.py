@@ -1,0 +1,90 @@
+"""Reads sources first in a process with limits: some grow without end as they are read.
+
+A few lines whose macros double themselves take all the memory of a machine. A copy of this process
+reads them under limits of memory and time; only what it could read is read here.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import resource
+import signal
+import time
+import warnings
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from refmodel.ground.errors import CannotRun, UserError
+
+MEMORY = 2 << 30  # bytes of address space more than this process has
+SECONDS = 60
+_READ, _REFUSED, _TOO_LARGE = 0, 3, 4  # the copy's exit status
+
+
+def guarded(read: Callable[[], object], files: Sequence[Path]) -> None:
+    """Let a copy of this process call `read`; raise CannotRun when that goes beyond its limits.
+
+    What else `read` raises or returns is left to the caller, who calls it next.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        process = os.fork()
+    if process == 0:
+        _read_and_end(read)
+    status = _ended(process)
+    if status is None or status < 0 or status == _TOO_LARGE:
+        what = "took more than " + (
+            f"{SECONDS} s" if status is None else f"{MEMORY >> 30} GiB of memory"
+        )
+        named = ", ".join(str(path) for path in files[:3]) + (", ..." if len(files) > 3 else "")
+        raise CannotRun(
+            f"{named}: reading the sources {what}; does a macro or an include contain itself twice?"
+        )
+
+
+def _read_and_end(read: Callable[[], object]) -> None:
+    """Read under the limits, in the copy; never return."""
+    status = _REFUSED
+    with contextlib.suppress(BaseException):
+        signal.alarm(2 * SECONDS)
+        for stop in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT):
+            signal.signal(stop, signal.SIG_DFL)
+        used = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
+        resource.setrlimit(resource.RLIMIT_AS, (used + MEMORY, resource.RLIM_INFINITY))
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # a library says more as it runs out
+        try:
+            read()
+            status = _READ
+        except MemoryError:
+            status = _TOO_LARGE
+        except UserError:
+            status = _REFUSED
+        except Exception:
+            status = _REFUSED
+    os._exit(status)
+
+
+def _ended(process: int) -> int | None:
+    """Wait for the copy; return its exit status, below 0 for a signal, or None for too long."""
+    end = time.monotonic() + SECONDS
+    pause = 0.002
+    try:
+        while time.monotonic() < end:
+            ended, status = os.waitpid(process, os.WNOHANG)
+            if ended:
+                return os.waitstatus_to_exitcode(status)
+            time.sleep(pause)
+            pause = min(2 * pause, 0.05)
+    except BaseException:
+        _kill(process)
+        raise
+    _kill(process)
+    return None
+
+
+def _kill(process: int) -> None:
+    with contextlib.suppress(OSError):
+        os.kill(process, signal.SIGKILL)
+        os.waitpid(process, 0)
