@@ -97,7 +97,7 @@ def test_core_that_gives_up(tmp_path):
     assert 125 == done.returncode
     source = binding.parent / "byte_framer.v"
     line = 1 + source.read_text().split("\n").index('    initial #50000 $fatal(1, "given up");')
-    assert f"\n  FATAL: {source}:{line}: given up\n" in done.stdout
+    assert f"\n  {source}:{line}: given up\n" in done.stdout
     assert "$readmemh" not in done.stdout
 
 
@@ -197,5 +197,5 @@ def test_message_stays_readable(tmp_path):
     done = cellstep("run", path)
     assert 2 == done.returncode
     assert "\x1b" not in done.stderr
-    assert f"{path}:2:1: core: 'yyyy" in done.stderr
+    assert f"{path}:1:10: profile: '\\x1b[31mxxxx" in done.stderr
     assert 400 > max(map(len, done.stderr.splitlines()))
