@@ -70,6 +70,9 @@ def _drivers(scope: Any) -> Iterator[tuple[Bit, frozenset[Bit], Any]]:  # noqa: 
         kind = member.kind.name
         if kind == "ContinuousAssign":
             yield from _assigned(member.assignment)
+        elif kind == "Net" and member.initializer is not None:  # wire a = b;
+            for (target,), read in zip(_signal(member), _bits(member.initializer), strict=False):
+                yield target, read, member.location
         elif kind == "ProceduralBlock":
             yield from _block(member)
         elif kind == "Instance":

@@ -10,6 +10,7 @@ SUB = "module sub(input [3:0] i, output [3:0] o); assign o = i + 1; endmodule\n"
 LOOPS = {
     "two assignments": "wire [3:0] x, y; assign x = ~y; assign y = x; assign q = y;",
     "one signal": "wire [3:0] x; assign x = x ^ a; assign q = x;",
+    "a net declared with its value": "wire [3:0] x = a[0] ? ~x : 4'd0; assign q = x;",
     "one bit": "wire [3:0] x; assign x = {x[0], a[2:1], x[3]}; assign q = x;",
     "a block": "reg [3:0] x, y; always @* begin y = a; if (a[0]) y = x; end\n"
     "always @* x = y + 1; assign q = x;",
