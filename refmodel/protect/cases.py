@@ -109,7 +109,7 @@ def cases(
         if name not in HOST_SPEEDS:
             raise UserError(f"--host-speed {name}: no such host{near(name, HOST_SPEEDS)}")
     for drive in drives:
-        if abs(drive) > MOST_OFF:
+        if not abs(drive) <= MOST_OFF:  # nan is not, either
             raise UserError(
                 f"--drive-speed {drive:g}: the drive speed of {drive:+g} % is not within"
                 f" -{MOST_OFF} .. {MOST_OFF}"

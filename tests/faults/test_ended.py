@@ -23,7 +23,12 @@ def looping(core, how):
     return core().change("sync_window.v", (EQUAL, f"{EQUAL}\n{LOOPS[how]}"))
 
 
-@pytest.mark.parametrize("how", LOOPS)
+@pytest.mark.parametrize(
+    "simulator",
+    ["icarus", pytest.param("verilator", marks=pytest.mark.long)],
+    indirect=True,
+)
+@pytest.mark.parametrize("how", ["no_delay", pytest.param("printing", marks=pytest.mark.long)])
 def test_a_loop_that_lets_no_time_pass_is_ended(core, how, simulator):
     """A simulator that works for seconds while its time stands still is ended, and that is said."""
     began = time.monotonic()

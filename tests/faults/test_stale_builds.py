@@ -42,6 +42,11 @@ def flipped_by(core, name):
 
 
 @pytest.mark.usefixtures("own_cache")
+@pytest.mark.parametrize(
+    "simulator",
+    ["icarus", pytest.param("verilator", marks=pytest.mark.long)],
+    indirect=True,
+)
 def test_an_include_only_the_simulator_sees_is_not_stale(core, simulator):
     """A file included by a simulator's own macro, of any suffix, is built anew when it changes."""
     name = "below/flip.txt"
@@ -64,6 +69,7 @@ def test_an_include_that_comes_to_lie_nearer_is_taken(core, tmp_path):
     assert 1 == made.run().returncode
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("own_cache")
 def test_a_source_saved_while_a_run_starts_spoils_nothing(core):
     """While a source flips between right and wrong, each text keeps its own verdict."""

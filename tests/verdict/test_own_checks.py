@@ -14,6 +14,11 @@ CHECKS = {
 }
 
 
+@pytest.mark.parametrize(
+    "simulator",
+    ["icarus", pytest.param("verilator", marks=pytest.mark.long)],
+    indirect=True,
+)
 @pytest.mark.parametrize("how", CHECKS)
 def test_a_failing_check_of_the_core_is_no_agreement(core, simulator, how):
     """It ends in 125 and names the line, not in agreement, nor in a guess at $finish."""
@@ -26,6 +31,11 @@ def test_a_failing_check_of_the_core_is_no_agreement(core, simulator, how):
     assert "$finish?" not in done.stdout
 
 
+@pytest.mark.parametrize(
+    "simulator",
+    ["icarus", pytest.param("verilator", marks=pytest.mark.long)],
+    indirect=True,
+)
 def test_a_check_that_holds_says_nothing(core, simulator):
     """An assertion that never fails, and a core that prints the word ERROR, change nothing."""
     quiet = 'always @(posedge clk) assert (1); initial $display("ERROR: none");'

@@ -64,3 +64,10 @@ def test_a_folder_in_the_way_of_a_file_loses_no_verdict(core):
     done = made.run()
     assert 1 == done.returncode
     assert "is a folder" in done.stderr
+
+
+def test_a_drive_speed_that_is_no_number_is_refused(core):
+    """`nan` is no speed a drive can be off by: exit 2, with the bounds."""
+    done = cellstep("protect", core().binding, "--drive-speed", "nan")
+    assert 2 == done.returncode
+    assert "is not within -20 .. 20" in done.stderr
