@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.drive.lines import DriveLines
-from refmodel.ground.bus import WORD_BUS, BusShape
+from refmodel.ground.bus import DRIVE_LINES, WORD_BUS, BusShape
 from refmodel.host.machine import Machine
 from refmodel.host.processor import REGISTERS, Processor
 from refmodel.media.density import Pace
@@ -79,6 +79,12 @@ class Disk:
         self, shape: BusShape = WORD_BUS, registers: Collection[str] = REGISTERS
     ) -> Processor:
         """Start the scenario's host program on a bus of this shape, with these registers on it."""
+        if self.scenario.drives is not None and DRIVE_LINES not in registers:
+            message = (
+                "need a core with their lines: `cellstep run` plays them, with a binding that has"
+                " the key drive"
+            )
+            raise self.scenario.fault(("drives",), message)
         program = self.scenario.program(self.seed, self.profile)
         return Processor(program, self.profile, shape, self.start, registers, self.machine)
 

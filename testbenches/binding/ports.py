@@ -175,6 +175,7 @@ def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator
     width = design.ports[driven.port].width or 0
     if driven.key == ("bus", "address"):
         yield from _address_faults(binding, driven.port, width)
+        yield from _drive_faults(binding, driven.port, width)
     elif driven.key == ("memory", "data_in"):
         if width != 16:
             yield driven.key, f"'{driven.port}' has {_bits(width)}; memory moves words of 16 bits"
@@ -206,6 +207,16 @@ def _address_faults(binding: Binding, port: str, width: int) -> Iterator[Fault]:
                 key = ("bus", "registers", register, beat.half)
                 message = f"address {beat.address:#x} does not fit the {_bits(width)} of '{port}'"
                 yield key if key in binding.document.marks else key[:-1], message
+
+
+def _drive_faults(binding: Binding, port: str, width: int) -> Iterator[Fault]:
+    """Yield the registers of a drive's lines whose address the port cannot carry."""
+    registers = binding.drive.registers if binding.drive is not None else None
+    for name in ("lines", "status"):
+        address = getattr(registers, name, 0)
+        if address >> width:
+            message = f"address {address:#x} does not fit the {_bits(width)} of '{port}'"
+            yield ("drive", "registers", name), message
 
 
 def _data_fault(binding: Binding, key: tuple[str, ...], port: str, width: int) -> Iterator[Fault]:

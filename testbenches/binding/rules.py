@@ -6,10 +6,13 @@ from collections.abc import Iterator
 from datetime import date
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.drive.register import LINES as DRIVE
 from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.ground.depth import PLAIN
 from refmodel.ground.errors import InputError, Problem, UserError, near
 from refmodel.profile import Profile, load_profile
 from testbenches.binding.bus import Bus
+from testbenches.binding.depth import depth_of
 from testbenches.binding.depth_rules import depth_faults
 from testbenches.binding.roles import LINES, MOVES
 from testbenches.binding.schema import Binding
@@ -30,6 +33,7 @@ def problems(binding: Binding, today: date) -> Iterator[Problem]:
     """Yield every rule the binding breaks, at its key."""
     yield from _profile_problems(binding)
     rules = [*_core(binding), *_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
+    rules += _drive(binding)
     rules += depth_faults(binding)
     for key, message in [*rules, *_latency(binding), *_waivers(binding, today)]:
         yield binding.document.problem(key, message)
@@ -115,6 +119,28 @@ def _disk(binding: Binding) -> Iterator[Fault]:
         yield ("separator",), "goes with disk.flux, for a core with its own separator"
 
 
+def _drive(binding: Binding) -> Iterator[Fault]:
+    """Yield what keeps a host from reaching the lines of a drive."""
+    if binding.drive is None:
+        return
+    bus, own = binding.bus, binding.drive.registers
+    if bus is None:
+        yield ("drive", "registers"), "needs 'bus', through which a host writes and reads them"
+        return
+    for name in ("write", "write_data", "read_data"):
+        if getattr(bus, name) is None:
+            yield ("bus", name), "missing; the registers of the drive's lines need it"
+    if binding.byte_wide:
+        yield ("drive", "registers"), "needs a bus of words; the binding has registers of two bytes"
+    if depth_of(binding) != PLAIN:
+        yield ("drive",), "cannot yet be had with registers between pins and block; leave those out"
+    taken = {beat.address: name for name in binding.registers for beat in binding.beats(name)}
+    for name in ("lines", "status"):
+        address = getattr(own, name)
+        if address in taken:
+            yield ("drive", "registers", name), f"{address:#x} is where {taken[address]} is"
+
+
 def _bus(binding: Binding) -> Iterator[Fault]:
     bus = binding.bus
     if bus is None:
@@ -164,7 +190,7 @@ def _observe(binding: Binding) -> Iterator[Fault]:
 
 
 def _latency(binding: Binding) -> Iterator[Fault]:
-    known = ("status", *FIELD_NAMES, UNUSED, *LINES, CHANNEL_BIT)
+    known = ("status", *FIELD_NAMES, UNUSED, *LINES, *DRIVE, CHANNEL_BIT)
     for name in binding.latency:
         if name not in known:
             yield ("latency", name), f"no field of status{near(name, known)}"

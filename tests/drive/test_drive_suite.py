@@ -252,3 +252,37 @@ def test_the_length_of_written_bits():
         pulses = np.cumsum(np.array([5, *apart]) * cycles)
         assert cycles == Burst(0, 1000, pulses).bit_cycles(14)
     assert 14 == Burst(0, 1000, np.array([5])).bit_cycles(14)
+
+
+BINDING_FAULTS = [
+    ("lines: 0x0,", "lines: 0x4,", "drive.registers.lines: 0x4 is where status is"),
+    ("status: 0x2}", "status: 0x22}", "address 0x22 does not fit the 4 bits of 'adr'"),
+    ("status: 0x2}", "status: 0x2, bits: {mottor: 3}}", "did you mean 'motor'"),
+    ("status: 0x2}", "status: 0x2, bits: {motor: 3}}", "two lines are at bit 3"),
+    ("index: index", "index: indx", "the core has no port 'indx'; did you mean 'index'"),
+    ("  step: step\n", "  stap: step\n", "unknown key 'stap'; did you mean 'step'"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), BINDING_FAULTS)
+def test_faults_of_a_drive_binding(old, new, said, tmp_path):
+    """A fault of the key drive is told with file, line, column and what would do."""
+    folder = tmp_path / "core"
+    folder.mkdir()
+    binding = variant(folder, "= upper;", "= upper ;")
+    text = binding.read_text()
+    assert old in text
+    binding.write_text(text.replace(old, new, 1))
+    done = cellstep("run", binding, "--suite", "drive/seek")
+    assert 2 == done.returncode
+    assert said in done.stderr
+    assert done.stderr.startswith(f"{binding}:")
+
+
+@pytest.mark.parametrize("command", [("trace",), ("explain", "--around", "cycle:9")])
+def test_commands_without_a_core(command):
+    """Commands that have no core say that drives need one, with the place in the file."""
+    name, *more = command
+    done = cellstep(name, "drive/seek", *more)
+    assert 2 == done.returncode
+    assert "drives: need a core with their lines" in done.stderr
