@@ -190,7 +190,8 @@ def _observe(binding: Binding) -> Iterator[Fault]:
 
 
 def _latency(binding: Binding) -> Iterator[Fault]:
-    known = ("status", *FIELD_NAMES, UNUSED, *LINES, *DRIVE, CHANNEL_BIT)
+    own = DRIVE if binding.drive is not None else ()
+    known = ("status", *FIELD_NAMES, UNUSED, *LINES, *own, CHANNEL_BIT)
     for name in binding.latency:
         if name not in known:
             yield ("latency", name), f"no field of status{near(name, known)}"
