@@ -8,14 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from refmodel.cli.options import Policies, chosen_policies
-from refmodel.ground.errors import UserError
+from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN, EXIT_MISMATCH, UserError
 
 if TYPE_CHECKING:
     from testbenches.prove.prover import Proof
 
 
 def prove_command(
-    binding: Annotated[Path, typer.Argument(metavar="BINDING", help="A binding file.")],
+    given: Annotated[
+        str,
+        typer.Argument(metavar="BINDING|PROFILE", help="A binding file, or a shipped profile."),
+    ],
     policy: Policies = None,
     seconds: Annotated[
         float, typer.Option(metavar="S", min=1, help="How long to try, in seconds.")
@@ -39,18 +42,24 @@ def prove_command(
     proved holds for ever under the assumptions that are listed. bounded says only that nothing
     differs within so many cycles of reset. refuted comes with a scenario that shows it.
 
+    With a profile: prove of its model what the clauses of SPEC.md say.
+
     Example: cellstep prove binding.yaml --out proof
 
     Exit status: 0 proved, 1 refuted, 2 bad input, 125 bounded, or a core yosys does not take.
     """
     from rich.console import Console
 
+    from refmodel.profile import profile_names
     from refmodel.prove.verdict import REFUTED
     from refmodel.report.progress import Progress
     from testbenches.prove.prover import Effort, prove_binding
 
     effort = Effort(seconds=seconds, depth=depth, second=second)
     policies = chosen_policies(policy)
+    if given in profile_names():
+        raise typer.Exit(_prove_clauses(given, policies))
+    binding = Path(given)
     with Progress(Console(stderr=True)) as progress:
         proof = prove_binding(binding, policies, effort, progress.say)
     verdict = proof.verdict
@@ -65,6 +74,21 @@ def prove_command(
 
         write_text(out / "proof.json", verdict.to_json())
     raise typer.Exit(verdict.exit_status)
+
+
+def _prove_clauses(name: str, policies: dict[str, str]) -> int:
+    """Prove the clauses of a profile's model, and tell each; return the exit status."""
+    from refmodel.block.rules import Rules
+    from refmodel.profile import load_profile
+    from refmodel.prove.theorems import prove_all, told
+
+    found = []
+    for proven in prove_all(Rules.of(load_profile(name).with_policies(policies))):
+        typer.echo(told(proven))
+        found.append(proven.holds)
+    if False in found:
+        return EXIT_MISMATCH
+    return EXIT_CANNOT_RUN if None in found else EXIT_AGREE
 
 
 def _make_folder(out: Path) -> None:

@@ -13,7 +13,7 @@ import z3
 
 from refmodel.ground.errors import UserError
 
-WIDTH = 32
+WIDTH = 64  # so that a cycle that never comes fits in, too
 LOWEST, HIGHEST = -(1 << WIDTH - 1), (1 << WIDTH - 1) - 1
 
 

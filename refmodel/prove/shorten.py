@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from refmodel.prove.walk import Trace, Walker
-
-Inputs = list[dict[str, int]]
+from refmodel.prove.walk import Inputs, Trace, Walker
 
 
 def shortened(walker: Walker, trace: Trace, idle: Mapping[str, int], keep: int = 1) -> Trace:
@@ -15,24 +13,19 @@ def shortened(walker: Walker, trace: Trace, idle: Mapping[str, int], keep: int =
     `idle` are the inputs of an edge on which nothing happens; the first `keep` edges stay.
     """
     best = trace
-    again = True
-    while again:
-        again = False
-        for inputs in (*_without_edges(best, keep), *_without_inputs(best, idle, keep)):
-            shorter = walker.replay(best.start, inputs)
-            if shorter is not None and _smaller(shorter, best, idle):
-                best, again = shorter, True
-                break
-    return best
+    while True:
+        tried = [*_without_edges(best, keep), *_without_inputs(best, idle, keep)]
+        found = [run for run in walker.replay_all(best.start, tried) if run is not None]
+        shortest = min(found, key=lambda run: _size(run, idle), default=best)
+        if _size(shortest, idle) >= _size(best, idle):
+            return best
+        best = shortest
 
 
-def _smaller(one: Trace, other: Trace, idle: Mapping[str, int]) -> bool:
-    return (len(one), _busy(one, idle)) < (len(other), _busy(other, idle))
-
-
-def _busy(trace: Trace, idle: Mapping[str, int]) -> int:
-    """Return how many inputs of a run are not idle."""
-    return sum(edge[name] != value for edge in trace.inputs for name, value in idle.items())
+def _size(trace: Trace, idle: Mapping[str, int]) -> tuple[int, int]:
+    """Return how long a run is, and how many of its inputs are not idle."""
+    busy = sum(edge[name] != value for edge in trace.inputs for name, value in idle.items())
+    return len(trace), busy
 
 
 def _without_edges(trace: Trace, keep: int) -> Iterator[Inputs]:
@@ -46,11 +39,14 @@ def _without_edges(trace: Trace, keep: int) -> Iterator[Inputs]:
 
 
 def _without_inputs(trace: Trace, idle: Mapping[str, int], keep: int) -> Iterator[Inputs]:
-    """Yield the run's inputs with one input, or one edge's, made idle."""
-    for at in range(keep, len(trace.inputs)):
-        edge = trace.inputs[at]
-        busy = [name for name, value in idle.items() if edge[name] != value]
+    """Yield the run's inputs with some made idle: one, all of an edge, or one on all edges."""
+    edges = range(keep, len(trace.inputs))
+    for at in edges:
+        busy = [name for name, value in idle.items() if trace.inputs[at][name] != value]
         for names in (busy, *([name] for name in busy)):
             if names:
-                changed = {**edge, **{name: idle[name] for name in names}}
+                changed = {**trace.inputs[at], **{name: idle[name] for name in names}}
                 yield [*trace.inputs[:at], changed, *trace.inputs[at + 1 :]]
+    for name, value in idle.items():
+        if any(trace.inputs[at][name] != value for at in edges):
+            yield trace.inputs[:keep] + [{**trace.inputs[at], name: value} for at in edges]

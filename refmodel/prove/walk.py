@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +12,7 @@ from refmodel.prove.arrays import Array, Computer
 from refmodel.prove.system import System
 
 Values = dict[str, Array]
+Inputs = list[dict[str, int]]  # of each edge of one run
 Draw = Callable[[Values], Values]  # the state before an edge; returns the inputs
 KEPT_EACH_EDGE = 12  # states kept of each edge, of different runs
 
@@ -21,7 +22,7 @@ class Trace:
     """One run: the state it begins with, the inputs of each edge, and what the last breaks."""
 
     start: dict[str, int]
-    inputs: list[dict[str, int]]
+    inputs: Inputs
     broken: list[str]
 
     def __len__(self) -> int:
@@ -113,18 +114,28 @@ class Walker:
                 break
         return Walked(_joined(kept), edges, None, self._met)
 
-    def replay(self, start: Mapping[str, int], inputs: list[dict[str, int]]) -> Trace | None:
+    def replay(self, start: Mapping[str, int], inputs: Inputs) -> Trace | None:
         """Run once on given inputs; return the run up to what it broke, None if nothing."""
-        state = {n: np.array([v], self.dtype) for n, v in start.items()}
-        for edge, given in enumerate(inputs):
-            arrays = {n: np.array([v], self.dtype) for n, v in given.items()}
+        return self.replay_all(start, [inputs])[0]
+
+    def replay_all(self, start: Mapping[str, int], runs: Sequence[Inputs]) -> list[Trace | None]:
+        """Run on several inputs side by side; a run ends where it breaks a claim, or may not be."""
+        found: list[Trace | None] = [None] * len(runs)
+        state = {n: np.full(len(runs), v, self.dtype) for n, v in start.items()}
+        going = np.array([bool(inputs) for inputs in runs])
+        for edge in range(max(map(len, runs), default=0)):
+            given = [inputs[min(edge, len(inputs) - 1)] for inputs in runs]
+            arrays = {n: np.array([g[n] for g in given], self.dtype) for n in self.system.inputs}
             state, holds, allowed = self.step(state | arrays)
-            if not allowed[0]:
-                return None
-            broken = [name for name, held in holds.items() if not held[0]]
-            if broken:
-                return Trace(dict(start), inputs[: edge + 1], broken)
-        return None
+            going &= allowed & np.array([edge < len(inputs) for inputs in runs])
+            wrong = going & ~np.logical_and.reduce(list(holds.values()))
+            for run in np.flatnonzero(wrong).tolist():
+                broken = [name for name, held in holds.items() if not held[run]]
+                found[run] = Trace(dict(start), runs[run][: edge + 1], broken)
+            going &= ~wrong
+            if not going.any():
+                break
+        return found
 
 
 def _of(values: Mapping[str, Array], run: int) -> dict[str, int]:
