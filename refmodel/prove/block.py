@@ -145,8 +145,14 @@ def _run_on_symbols(frame: _Frame) -> SymbolicBlock:
         moves = fork.call(_move, rules, before, after, inputs)
         system, idle_moves = _system(frame, fork, start, after)
 
+        counter = z3.BitVec(prefix + COUNTS_ON, WORD_BITS)
+        system.state.pop(prefix + COUNTS_ON, None)
+        system.after.pop(prefix + COUNTS_ON, None)
+        system.start.pop(prefix + COUNTS_ON, None)
+
         def bits(value: Value, width: int) -> z3.BitVecRef:
-            return narrow(fork.expand(bits_of(value)), width)
+            known = z3.substitute(fork.expand(bits_of(value)), (counter, counter - counter))
+            return narrow(known, width)
 
         for f in dataclasses.fields(Inputs):
             if f.name not in frame.fixed:
@@ -189,10 +195,19 @@ def _system(frame: _Frame, fork: Fork, start: State, after: State) -> tuple[Syst
         bits = z3.simplify(fork.expand(bits_of(value)))
         system.after[name] = narrow(bits, width)
         low, high = bounds(value)
-        if path != COUNTS_ON and (low < 0 or high >> width):
-            system.ranges[name] = z3.ULT(bits, z3.BitVecVal(1 << width, WIDTH))
+        fits = z3.ULT(bits, z3.BitVecVal(1 << width, WIDTH))
+        if path != COUNTS_ON and (low < 0 or high >> width) and not _always(fits):
+            system.ranges[name] = fits
     _check_counts_on(system, frame.prefix + COUNTS_ON)
     return system, idle_moves
+
+
+def _always(holds: z3.BoolRef) -> bool:
+    """Return whether a condition holds whatever the values."""
+    solver = z3.SolverFor("QF_BV")
+    solver.set("timeout", 2000)
+    solver.add(z3.Not(holds))
+    return bool(solver.check() == z3.unsat)
 
 
 def _check_counts_on(system: System, counter: str) -> None:

@@ -6,7 +6,7 @@ keeps those that follow from themselves.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations, permutations
 
@@ -20,7 +20,10 @@ from refmodel.prove.walk import Values
 NARROW = 5  # bits of a register whose single values are looked at
 FEWEST = 24  # states in which a condition must hold before something is read off under it
 FEW_VALUES = 4  # a register that takes no more is said to
+WIDEST_COUNTER = 8  # bits of a register that may count in step with another
 MODEL, CORE = "model.", "core."
+SIDES = (MODEL, CORE)
+BENCH = "bench."  # what the bench remembers of model and bus
 
 
 @dataclass(frozen=True)
@@ -50,8 +53,13 @@ class Finder:
         self._samples = samples
         self._size = len(next(iter(samples.values()))) if samples else 0
         self._bits = [atom for name in order for atom in self._bits_of(name)]
-        self._flags = [atom for atom in self._bits if self._state[atom.of].size() == 1]
-        self._values = [atom for name in order for atom in self._values_of(name)]
+        self._flags = [
+            a for a in self._bits if self._state[a.of].size() == 1 and a.of.startswith(SIDES)
+        ]
+        watched = [name for name in order if name.startswith((*SIDES, BENCH))]
+        self._values = [a for name in watched for a in self._values_of(name)]
+        self._others = [name for name in watched if not name.startswith(CORE)]
+        self._sides = [name for name in order if name.startswith(SIDES)]
 
     def find(self) -> list[Candidate]:
         """Return the candidates, each once."""
@@ -65,16 +73,51 @@ class Finder:
         everywhere = np.ones(self._size, bool)
         yield from self._classes(same, everywhere, None)
         loose = self._loose()
-        guards = [*self._flags, *(_not(flag) for flag in self._flags), *self._values]
+        stores = list(dict.fromkeys(a.of for a in loose if self._state[a.of].size() > NARROW))
+        guards = self._guards()
         for guard in guards:
-            yield from self._under(guard, loose)
-        stores = [atom for atom in loose if self._state[atom.of].size() > NARROW]
-        for guard in self._pairs_of_values():
-            yield from self._under(guard, stores)
+            yield from self._under(guard, [a for a in loose if a.of not in stores])
+            yield from self._stored(guard, stores, bits=True)
+        for guard in _distinct(self._pairs_of_values()):
+            yield from self._stored(guard, stores, bits=False)
         yield from self._implied()
-        yield from self._few_values(guards)
+        yield from self._few_values()
         yield from self._sums()
         yield from self._in_order()
+
+    def _guards(self) -> list[_Atom]:
+        """Return conditions under which more may be known, each once by where it holds."""
+        flags = [*self._flags, *(_not(flag) for flag in self._flags)]
+        return [
+            guard
+            for guard in _distinct([*flags, *self._values])
+            if np.count_nonzero(guard.seen) >= FEWEST and not guard.seen.all()
+        ]
+
+    def _stored(self, guard: _Atom, stores: list[str], bits: bool) -> Iterator[Candidate]:
+        """Yield which word a store holds where a condition holds, or what is known of its bits."""
+        if np.count_nonzero(guard.seen) < FEWEST:
+            return
+        left = []
+        for name in stores:
+            held, seen = self._state[name], self._samples[name][guard.seen]
+            if not seen.any():
+                yield _given(guard, f"{name} is 0", held == 0)
+                continue
+            same = [
+                other
+                for other in self._others
+                if other != name
+                and self._state[other].size() == held.size()
+                and name.startswith(CORE)
+                and bool((self._samples[other][guard.seen] == seen).all())
+            ]  # fmt: skip
+            for other in same:
+                yield _given(guard, f"{name} = {other}", held == self._state[other])
+            if not same:
+                left.append(name)
+        if bits:
+            yield from self._under(guard, [a for a in self._bits if a.of in left])
 
     def _bits_of(self, name: str) -> Iterator[_Atom]:
         held = self._state[name]
@@ -137,7 +180,7 @@ class Finder:
                 first.setdefault(key, atom)
 
     def _loose(self) -> list[_Atom]:
-        """Return the bits that are nowhere constant and equal no bit of the other side."""
+        """Return bits of model and core, not constant, that equal no bit of the other side."""
         keys: dict[bytes, set[str]] = {}
         for atom in self._bits:
             for seen in (atom.seen, ~atom.seen):
@@ -145,7 +188,7 @@ class Finder:
         loose = []
         for atom in self._bits:
             sides = keys[np.packbits(atom.seen).tobytes()]
-            moves = atom.seen.any() and not atom.seen.all()
+            moves = atom.seen.any() and not atom.seen.all() and atom.of.startswith(SIDES)
             if moves and not sides >= {MODEL, CORE}:
                 loose.append(atom)
         return loose
@@ -195,54 +238,61 @@ class Finder:
                     f"not both {one.said} and {other.said}", z3.Not(z3.And(one.truth, other.truth))
                 )
 
-    def _few_values(self, guards: list[_Atom]) -> Iterator[Candidate]:
-        """Yield which wider registers take few values only."""
-        for name, held in self._state.items():
-            if held.size() == 1 or name.startswith("bench."):
+    def _few_values(self) -> Iterator[Candidate]:
+        """Yield which registers of some bits take few values only, perhaps under a flag."""
+        every = _Atom("", z3.BoolVal(True), np.ones(self._size, bool), "")
+        flags = [*self._flags, *(_not(flag) for flag in self._flags)]
+        for name in self._sides:
+            held, told = self._state[name], self._size
+            if held.size() == 1:
                 continue
-            every = _Atom("", z3.BoolVal(True), np.ones(self._size, bool), "")
-            for guard in (every, *(g for g in guards if g.of in {f.of for f in self._flags})):
+            for guard in (every, *_distinct(flags)):
                 if np.count_nonzero(guard.seen) < FEWEST:
                     continue
                 values = np.unique(self._samples[name][guard.seen]).tolist()
-                if len(values) <= FEW_VALUES:
-                    told = z3.Or([held == value for value in values])
+                if len(values) <= FEW_VALUES and len(values) < told:
+                    truth = z3.Or([held == value for value in values])
                     said = f"{name} is one of {', '.join(map(str, values))}"
-                    yield _given(guard if guard.of else None, said, told)
+                    yield _given(guard if guard.of else None, said, truth)
+                    told = len(values) if guard is every else told
 
     def _sums(self) -> Iterator[Candidate]:
         """Yield which registers keep a constant distance or sum, two or three of them."""
-        names = [n for n, v in self._state.items() if v.size() > 2 and not n.startswith("bench.")]
-        for guard in (None, *self._flags, *(_not(flag) for flag in self._flags)):
+        names = [n for n in self._sides if self._state[n].size() > 2]
+        told: set[tuple[str, ...]] = set()
+        for guard in (None, *_distinct([*self._flags, *(_not(flag) for flag in self._flags)])):
             where = np.ones(self._size, bool) if guard is None else guard.seen
             if np.count_nonzero(where) < FEWEST:
                 continue
             columns = {n: self._samples[n][where].astype(np.int64) for n in names}
             moving = {n: c for n, c in columns.items() if c.min() != c.max()}
-            yield from self._sums_of(moving, guard)
+            yield from self._sums_of(moving, guard, told)
 
-    def _sums_of(self, columns: Mapping[str, Array], guard: _Atom | None) -> Iterator[Candidate]:
+    def _sums_of(
+        self, columns: Mapping[str, Array], guard: _Atom | None, told: set[tuple[str, ...]]
+    ) -> Iterator[Candidate]:
         seen: dict[bytes, str] = {}
         for name, column in columns.items():
             seen.setdefault((column - column[0]).tobytes(), name)
         for one, other in combinations(columns, 2):
-            if one.startswith(MODEL) == other.startswith(MODEL) and guard is None:
-                continue
             for sign in (1, -1):
                 both = columns[one] + sign * columns[other]
-                if both.min() == both.max():
+                if both.min() == both.max() and (one, other) not in told:
                     yield self._sum(guard, [(1, one), (sign, other)], int(both[0]))
-        cores = [n for n in columns if n.startswith(CORE)]
-        for one in cores:
+                    if guard is None:
+                        told.add((one, other))
+        for one in (n for n in columns if n.startswith(CORE)):
             for other in columns:
-                if other == one:
-                    continue
                 for sign in (1, -1):
                     both = columns[one] + sign * columns[other]
                     third = seen.get((both - both[0]).tobytes())
-                    if third is not None and third not in (one, other):
-                        rest = int(both[0] - columns[third][0])
+                    if other == one or third is None or third in (one, other):
+                        continue
+                    rest = int(both[0] - columns[third][0])
+                    if (one, other, third) not in told:
                         yield self._sum(guard, [(1, one), (sign, other), (-1, third)], rest)
+                    if guard is None:
+                        told.add((one, other, third))
 
     def _sum(self, guard: _Atom | None, parts: list[tuple[int, str]], value: int) -> Candidate:
         width = max(self._state[name].size() for _, name in parts) + 2
@@ -255,9 +305,10 @@ class Finder:
         return _given(guard, f"{said.removeprefix(' + ')} is {value}", total == value)
 
     def _in_order(self) -> Iterator[Candidate]:
-        """Yield which register is never above another of its size, where a flag is up."""
-        names = [n for n, v in self._state.items() if v.size() > 2 and not n.startswith("bench.")]
-        for guard in (None, *self._flags):
+        """Yield which counter is never above another of its side, perhaps where a flag is up."""
+        names = [n for n in self._sides if 2 < self._state[n].size() <= WIDEST_COUNTER]
+        told: set[tuple[str, str]] = set()
+        for guard in (None, *_distinct(self._flags)):
             where = np.ones(self._size, bool) if guard is None else guard.seen
             if np.count_nonzero(where) < FEWEST:
                 continue
@@ -266,10 +317,21 @@ class Finder:
                 if a.size() != b.size() or _side_of(one) != _side_of(other):
                     continue
                 low, high = self._samples[one][where], self._samples[other][where]
+                if (one, other) in told or not (low <= high).all():
+                    continue
                 if (low < high).all():
+                    told |= {(one, other)} if guard is None else set()
                     yield _given(guard, f"{one} < {other}", z3.ULT(a, b))
-                elif (low <= high).all():
+                elif guard is None:
                     yield _given(guard, f"{one} <= {other}", z3.ULE(a, b))
+
+
+def _distinct(atoms: Iterable[_Atom]) -> list[_Atom]:
+    """Return atoms that hold in different states, the first of each kind."""
+    found: dict[bytes, _Atom] = {}
+    for atom in atoms:
+        found.setdefault(np.packbits(atom.seen).tobytes(), atom)
+    return list(found.values())
 
 
 def _rank(name: str) -> tuple[bool, bool, str]:

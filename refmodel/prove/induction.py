@@ -12,6 +12,9 @@ import z3
 from refmodel.prove.arrays import Computer
 from refmodel.prove.candidates import Candidate
 from refmodel.prove.system import System
+from refmodel.prove.walk import Draw, Walker
+
+WANDERERS, WANDERED = 64, 24  # runs from a solver's state, and the edges of each
 
 
 class OutOfTimeError(Exception):
@@ -67,14 +70,17 @@ class Kept:
     rounds: int
 
 
-def keep(system: System, candidates: Sequence[Candidate], clock: Clock) -> Kept:
-    """Return the largest set of candidates that holds at the start and follows from itself."""
+def keep(
+    system: System, candidates: Sequence[Candidate], clock: Clock, draw: Draw | None = None
+) -> Kept:
+    """Return the largest set of candidates that holds at the start and follows from itself.
+
+    `draw` makes inputs: with it, runs from each state the solver finds drop more at a time.
+    """
     step = Step(system)
-    kept = list(candidates)
-    kept = _at_start(system, kept, clock)
+    kept = _at_start(system, list(candidates), clock)
     after = {c.said: step.after(c.holds) for c in kept}
-    computer = Computer([after[c.said] for c in kept]) if kept else None
-    place = {c.said: n for n, c in enumerate(kept)}
+    wanderer = _Wanderer(system, kept, draw)
     rounds = 0
     while kept:
         rounds += 1
@@ -83,10 +89,48 @@ def keep(system: System, candidates: Sequence[Candidate], clock: Clock) -> Kept:
         solver.add(z3.Not(z3.And([after[c.said] for c in kept])))
         if clock.check(solver) == z3.unsat:
             break
-        assert computer is not None
-        holds = computer.run(_values(system, solver.model()))
-        kept = [c for c in kept if bool(holds[place[c.said]][0])]
+        wanderer.drop(_values(system, solver.model()))
+        kept = wanderer.left
     return Kept(kept, rounds)
+
+
+class _Wanderer:
+    """Goes on from a state that all candidates left allow, and drops what does not hold behind it.
+
+    That is right at every edge: what is left held before it.
+    """
+
+    def __init__(self, system: System, candidates: list[Candidate], draw: Draw | None) -> None:
+        self.candidates = candidates
+        self.stays = np.ones(len(candidates), bool)
+        self._walker, self._draw = Walker(system), draw
+        self._system = system
+        self._computer = Computer([c.holds for c in candidates])
+
+    @property
+    def left(self) -> list[Candidate]:
+        """The candidates not dropped."""
+        return [c for c, stays in zip(self.candidates, self.stays, strict=True) if stays]
+
+    def drop(self, values: Mapping[str, np.ndarray]) -> None:
+        """Drop what fails behind the edge of a solver's model, and on runs from there."""
+        runs = WANDERERS if self._draw is not None else 1
+        wide = {n: np.repeat(v, runs).astype(self._walker.dtype) for n, v in values.items()}
+        state, _, _ = self._walker.step(wide)
+        self._check(state, np.ones(runs, bool))
+        if self._draw is None:
+            return
+        before = {n: wide[n] for n in self._system.state}
+        for n in range(WANDERED):
+            state = before if n == 0 else state
+            after, _, allowed = self._walker.step(state | self._draw(state))
+            self._check(after, allowed)
+            state = {n: np.where(allowed, after[n], state[n]) for n in after}
+
+    def _check(self, state: Mapping[str, np.ndarray], allowed: np.ndarray) -> None:
+        for n, holds in enumerate(self._computer.run(state)):
+            if self.stays[n] and not (holds | ~allowed).all():
+                self.stays[n] = False
 
 
 def _values(system: System, model: z3.ModelRef) -> Mapping[str, np.ndarray]:

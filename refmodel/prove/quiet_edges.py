@@ -30,11 +30,10 @@ def quiet_claim(block: SymbolicBlock) -> dict[str, z3.BoolRef]:
     with forking(Fork(), QUIET) as fork:
         sampled = dataclasses.replace(block.inputs, reset=0)
         first = registers.next_state(block.rules, block.before, sampled)
-        open_ = sampled.gates
-        edges = quiet.quiet_edges(first, open_)
+        edges = quiet.quiet_edges(block.rules, first, sampled)
         second = registers.next_state(block.rules, first, idle)
         said = fork.call(_after_one, first, edges)
-        later = quiet.quiet_edges(second, open_)
+        later = quiet.quiet_edges(block.rules, second, idle)
         is_quiet = z3.simplify(fork.expand(bits_of(edges) > constant(0)))
         same = [
             fork.expand(bits_of(a) == bits_of(b))

@@ -30,14 +30,12 @@ class Theorem:
     clause: str
     says: str
     state: Callable[[Facts], None]
-    needs: str = ""  # the policy without which it is not so, `ready_tie=set_wins`
+    needs: tuple[str, ...] = ()  # policies without which it is not so, `ready_tie=set_wins`
 
     def applies(self, rules: Rules) -> bool:
         """Return whether the rules are those the theorem speaks of."""
-        if not self.needs:
-            return True
-        name, choice = self.needs.split("=")
-        return str(getattr(rules, name)) == choice
+        pairs = (need.split("=") for need in self.needs)
+        return all(getattr(rules, name) == choice for name, choice in pairs)
 
 
 @dataclass(frozen=True)
@@ -101,7 +99,7 @@ def told(proven: Proven) -> str:
     """Return one line about a theorem."""
     theorem = proven.theorem
     verdict = {True: "proved", False: "NOT SO", None: "no time"}[proven.holds]
-    needs = f" ({theorem.needs})" if theorem.needs else ""
+    needs = f" ({', '.join(theorem.needs)})" if theorem.needs else ""
     return f"{verdict:8} {theorem.clause:4} {theorem.says}{needs}, {proven.seconds:.1f} s"
 
 
@@ -177,7 +175,13 @@ def _sync_equal(facts: Facts) -> None:
 
 def _ready_falls(facts: Facts) -> None:
     falls = z3.And(facts.before("byte_ready") == 1, facts.after("byte_ready") == 0)
-    facts.claim("falls", z3.Implies(falls, z3.Or(facts.on("read_status"), facts.on("reset"))))
+    read = facts.on("read_status")
+    if facts.block.rules.read_clears == "edge_after":
+        before = facts.system.register("read_before", 1, 0)
+        facts.system.after["read_before"] = facts.sampled("read_status") & ~facts.sampled("reset")
+        facts.lemma("the read before is known", facts.before("clears_next") == before)
+        read = before == 1
+    facts.claim("falls", z3.Implies(falls, z3.Or(read, facts.on("reset"))))
 
 
 def _no_byte_lost(facts: Facts) -> None:
@@ -206,7 +210,9 @@ def _row(facts: Facts) -> tuple[z3.BitVecRef, z3.BoolRef]:
     counts = facts.writes(ENABLE)
     accepted = z3.And(counts, row + 1 == needed, z3.Not(facts.on("reset")))
     broken = z3.Or(facts.on("reset"), facts.on("write_transfer"))
-    more = z3.If(z3.And(counts, row + 1 != needed), row + 1, z3.BitVecVal(0, 4))
+    kept = needed - 1 if facts.block.rules.arming_counts == "from_last_enable" else 0
+    more = z3.If(row + 1 != needed, row + 1, z3.BitVecVal(kept, 4))
+    more = z3.If(counts, more, z3.BitVecVal(0, 4))
     more = z3.If(facts.on("reset"), z3.BitVecVal(0, 4), more)
     system.after["row"] = z3.If(broken, more, row)
     armed = facts.before("transfer.armed")
@@ -238,8 +244,9 @@ def _write_gate(facts: Facts) -> None:
 
 def _gates(facts: Facts) -> None:
     off = z3.Not(z3.And(facts.on("master_enable"), facts.on("channel_enable")))
-    closed = z3.And(facts.after("transfer.writer.gate") == 0, facts.block.moved == 0)
-    facts.claim("stands", z3.Implies(off, closed))
+    facts.claim("stands", z3.Implies(off, facts.block.moved == 0))
+    if facts.block.rules.gates_stop == "path":
+        facts.claim("closed", z3.Implies(off, facts.after("transfer.writer.gate") == 0))
 
 
 def _unused(facts: Facts) -> None:
@@ -271,14 +278,15 @@ THEOREMS = (
     Theorem("ready_falls", "B5", "byte_ready falls only by a read of status, or a reset",
             _ready_falls),
     Theorem("no_byte_lost", "B5", "no byte is lost while polls come at least every 8 channel bits",
-            _no_byte_lost, "ready_tie=set_wins"),
+            _no_byte_lost, ("ready_tie=set_wins", "read_clears=at_edge")),
     Theorem("unused", "B8", "bits that belong to no field read 0", _unused),
     Theorem("arming", "B9", "a transfer starts by the last of its arming writes in a row, never by"
             " fewer", _arming),
     Theorem("write_gate", "B11", "the write gate never opens without an accepted write",
             _write_gate),
     Theorem("done", "B12", "transfer_done lasts one cycle", _done),
-    Theorem("gates", "B15", "with a gate off no word moves and the write gate is closed", _gates),
+    Theorem("gates", "B15", "with a gate off no word moves; if gates stop the path, the write gate"
+            " is closed, too", _gates),
     Theorem("quiet", "B1", "edges the timeline takes for quiet change nothing but the tick of the"
             " bit being written", _quiet),
 )  # fmt: skip

@@ -11,7 +11,7 @@ import z3
 from refmodel.profile import Profile
 from refmodel.prove.bounded import search
 from refmodel.prove.candidates import Candidate, Finder
-from refmodel.prove.induction import Clock, OutOfTimeError, keep, unproved
+from refmodel.prove.induction import WANDERERS, Clock, OutOfTimeError, keep, unproved
 from refmodel.prove.second import SECOND, agrees, questions
 from refmodel.prove.shorten import shortened
 from refmodel.prove.system import System
@@ -48,6 +48,7 @@ class Attempt:
 
     system: System
     draw: Draw
+    wander: Draw  # the same for fewer runs, from states that a solver finds
     idle: dict[str, int]
     subject: str
     effort: Effort
@@ -89,7 +90,7 @@ class Attempt:
         try:
             candidates = [*self.hints, *Finder(system, walked.samples).find()]
             self.say(f"sifting {len(candidates)} relations")
-            kept = keep(system, candidates, clock)
+            kept = keep(system, candidates, clock, self.wander)
             verdict.relations = len(kept.candidates)
             self.say(f"{len(kept.candidates)} relations hold for ever; asking what they imply")
             left = unproved(system, kept.candidates, clock)
@@ -192,7 +193,9 @@ def prove_binding(
 def attempt_on(both: Product, subject: str, effort: Effort, say: Say) -> Attempt:
     """Return the attempt to prove a product."""
     system = both.system
-    habits = Habits(both, RUNS, Walker(system).dtype, effort.seed)
+    dtype = Walker(system).dtype
+    habits = Habits(both, RUNS, dtype, effort.seed)
+    wander = Habits(both, WANDERERS, dtype, effort.seed)
     idle = {name: 0 for name in system.inputs if name.startswith(("drive.", "host."))}
     idle |= {name: 1 for name in idle if name.endswith("_enable")}
-    return Attempt(system, habits.draw, idle, subject, effort, say, triggers(both))
+    return Attempt(system, habits.draw, wander.draw, idle, subject, effort, say, triggers(both))
