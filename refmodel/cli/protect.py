@@ -13,7 +13,7 @@ import typer
 from refmodel.cli.options import Policies, chosen_policies
 from refmodel.cli.run import Simulators
 from refmodel.cli.wrote import write_and_show
-from refmodel.ground.errors import UserError
+from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH, UserError
 from refmodel.protect.check import Check
 
 
@@ -57,6 +57,15 @@ def protect_command(
     sensitivity: Annotated[
         bool, typer.Option("--sensitivity", help="Show how far each bit may be off, and no core.")
     ] = False,
+    rates: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N",
+            min=1,
+            max=100_000,
+            help="Judge N originals and N copies of each check on the model, and no core.",
+        ),
+    ] = None,
     policy: Policies = None,
     out: Annotated[
         Path | None,
@@ -68,6 +77,7 @@ def protect_command(
     """Run the timing checks of protected disks: originals must be accepted, copies refused.
 
     Example: cellstep protect binding.yaml --class long_cells --sim verilator
+    Example: cellstep protect binding.yaml --rates 400
 
     Exit status: 0 every verdict right, 1 a wrong one, 2 bad input, 125 a core that does not build
     or run.
@@ -91,6 +101,8 @@ def protect_command(
     if sensitivity:
         _sensitivity(binding, chosen, policies, out)
         return
+    if rates:
+        raise typer.Exit(_rates(binding, chosen, policies, rates))
     wrong = [n for n in seed or [] if n < 0]
     if wrong:
         raise UserError(f"--seed {wrong[0]}: should be 0 or more")
@@ -117,6 +129,25 @@ def _given_again(policies: dict[str, str], programs: list[Path]) -> str:
     words = [f"--programs {shlex.quote(str(path))}" for path in programs]
     words += [f"--policy {shlex.quote(f'{name}={value}')}" for name, value in policies.items()]
     return " ".join(words)
+
+
+def _rates(binding: Path, checks: list[Check], policies: dict[str, str], count: int) -> int:
+    """Show how often the model judges each check wrongly; return the exit status."""
+    from rich.console import Console
+
+    from refmodel.protect.rates import rates
+    from refmodel.protect.text import show_rates
+    from refmodel.report.progress import Progress
+    from testbenches.binding.load import load_binding
+
+    profile = load_binding(binding).load_profile().with_policies(policies)
+    with Progress(Console(stderr=True)) as progress:
+        found = rates(checks, [profile], range(count), progress.say)
+    skipped = {c.name: c.needs.missing(profile) for c in checks if c.needs.missing(profile)}
+    show_rates(Console(), found, skipped)
+    if not found:
+        raise UserError(f"no check applies to profile {profile.name}")
+    return EXIT_MISMATCH if any(rate.wrong for rate in found) else EXIT_AGREE
 
 
 def _sensitivity(

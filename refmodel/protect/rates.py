@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from itertools import count
 
 from refmodel.ground.workers import run_all
 from refmodel.profile import Profile
@@ -26,6 +27,14 @@ class Rate:
     runs: int
     wrong: int
     first_wrong: int | None
+
+    @property
+    def most(self) -> float | None:
+        """The rate of wrong verdicts that none among `runs` leaves possible at 95 %; else None.
+
+        (1 - p)^runs = 0.05: the exact bound of the binomial distribution.
+        """
+        return 1 - 0.05 ** (1 / self.runs) if not self.wrong else None
 
 
 def corner_case(check: Check, kind: str, seed: int) -> Case:
@@ -51,7 +60,12 @@ def rate_of(check: Check, kind: str, profile: Profile, seeds: Sequence[int]) -> 
     return Rate(check.name, kind, profile.name, len(seeds), len(wrong), first)
 
 
-def rates(checks: Sequence[Check], profiles: Sequence[Profile], seeds: Sequence[int]) -> list[Rate]:
+def rates(
+    checks: Sequence[Check],
+    profiles: Sequence[Profile],
+    seeds: Sequence[int],
+    say: Callable[[str], None] = lambda _: None,
+) -> list[Rate]:
     """Return the rates of all checks that apply to a profile, in as many processes as there are."""
     calls = [
         partial(rate_of, check, kind, profile, seeds)
@@ -60,4 +74,6 @@ def rates(checks: Sequence[Check], profiles: Sequence[Profile], seeds: Sequence[
         for kind in KINDS
         if not check.needs.missing(profile)
     ]
-    return run_all(calls)
+    tried = count(1)
+    say(f"model: judging {len(calls)} kinds of disk")
+    return run_all(calls, done=lambda: say(f"model: judged {next(tried)} of {len(calls)}"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from rich.console import Console
 from rich.text import Text
@@ -12,6 +12,7 @@ from refmodel.protect.lines import fact_lines, folded, room_of, show_line, table
 from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
 from refmodel.protect.offset import EXTRA, LOST, OTHER, SHORT, UNSEEN, Offset
 from refmodel.protect.perturb import MOST
+from refmodel.protect.rates import Rate
 from refmodel.report.numbers import counted
 
 SHOWN_WRONG = 12
@@ -183,6 +184,25 @@ def tolerance_words(tolerance: Tolerance, cycles: int) -> str:
 
 def _way(kind: str) -> str:
     return "up too long" if kind == "long" else kind
+
+
+def show_rates(console: Console, found: Sequence[Rate], skipped: Mapping[str, str]) -> None:
+    """Print how often the model judged a kind of disk wrongly, a row a check and kind."""
+    rows: list[tuple[str, ...]] = [("check", "disk", "runs", "wrong", "rate, 95 %", "first seed")]
+    for rate in found:
+        most = "-" if rate.most is None else f"below {100 * rate.most:.2g} %"
+        first = "-" if rate.first_wrong is None else str(rate.first_wrong)
+        rows.append((rate.check, rate.kind, str(rate.runs), str(rate.wrong), most, first))
+    for line in table_lines(rows, 2, room_of(console)):
+        show_line(console, line)
+    for name, why in skipped.items():
+        _show_folded(console, f"not run: {name}: {why}", "  ")
+    console.print()
+    wrong = sum(rate.wrong for rate in found)
+    runs = sum(rate.runs for rate in found)
+    show_line(
+        console, f"{wrong} of {runs} verdicts wrong" if wrong else f"{runs} verdicts, all right"
+    )
 
 
 def show_sensitivity(console: Console, found: Sequence[Tolerance]) -> None:

@@ -71,9 +71,33 @@ def test_sensitivity_needs_no_simulator(tmp_path):
     assert [(r["kind"], r["harmless"], r["harmful"]) for r in rows][-1] == ("long", 6, 7)
 
 
+def test_rates_are_those_of_as_many_disks():
+    """--rates judges so many originals and copies, and bounds the rate that none wrong allows.
+
+    None wrong of 20 leaves up to 13.9 % possible at 95 %: 1 - 0.05^(1/20), arithmetic.
+    """
+    done = protect(BINDING, "--class", "sync_window", "--rates", "20")
+    assert done.returncode == 0, done.stderr
+    rows = [line.split() for line in done.stdout.splitlines() if line.startswith("sync_window")]
+    assert [row[1:4] for row in rows] == [["original", "20", "0"], ["copy", "20", "0"]]
+    assert all("below 14 %" in " ".join(row) for row in rows)
+    assert "40 verdicts, all right" in done.stdout
+
+
+def test_a_rate_of_wrong_verdicts_ends_with_1(tmp_path):
+    """A check the model itself cannot keep shows how often, the first seed, and ends with 1."""
+    path = check_file(tmp_path, ("at_least: 1.02", "at_least: 1.05"))
+    done = protect(BINDING, "--class", path, "--rates", "9")
+    assert done.returncode == 1
+    row = next(line.split() for line in done.stdout.splitlines() if line.startswith("plain"))
+    assert 0 < int(row[3]) <= 9
+    assert "verdicts wrong" in done.stdout
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
+        (["--rates", "0"], "Input should be greater than or equal to 1"),
         (["--class", "nothing"], "--class nothing: no such check; known: "),
         (["--host-speed", "quick"], "--host-speed quick: no such host; known: "),
         (["--seed", "-1"], "--seed -1: should be 0 or more"),
