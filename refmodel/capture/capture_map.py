@@ -114,13 +114,14 @@ class BusPart(Schema):
 
 
 class InputsPart(Schema):
-    """Level inputs of the model that were recorded."""
+    """Level inputs of the model that were recorded; each acts `latency` edges later."""
 
     dma_active: Line | None = None
     writing: Line | None = None
     wait_for_sync: Line | None = None
     master_enable: Line | None = None
     channel_enable: Line | None = None
+    latency: int = Key(0, ge=0, le=64)
 
 
 class LinesPart(Schema):

@@ -10,7 +10,7 @@ from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH, UNUSED
 from refmodel.block.registers import State
 from refmodel.capture.capture_map import CaptureMap
 from refmodel.capture.knowledge import Knowledge, begin_state
-from refmodel.capture.opened import Opened
+from refmodel.capture.opened import Evidence
 from refmodel.capture.recorded_run import RunSpan, SpanEvidence
 from refmodel.engine.compare import Compared
 from refmodel.engine.comparison import ComparedRun, Comparison
@@ -61,7 +61,7 @@ class _Counted:
             yield span
 
 
-def check(opened: Opened, policies: dict[str, str] | None = None) -> Checked:
+def check(opened: Evidence, policies: dict[str, str] | None = None) -> Checked:
     """Hold a capture to the model of its map's profile; `policies` change the profile's."""
     profile = opened.profile.with_policies(policies or {})
     checked = check_spans(opened.map, profile, opened.spans())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from refmodel.capture.opened import Opened
+from refmodel.capture.opened import Evidence
 from refmodel.capture.reading import Reading, Trials, Tried, first_reading, questions
 from refmodel.engine.finding import Finding
 
@@ -54,7 +54,7 @@ class Fitted:
         return [q for q in self.questions if not q.decided]
 
 
-def fit(captures: Sequence[Opened], say: Callable[[str], None]) -> Fitted:
+def fit(captures: Sequence[Evidence], say: Callable[[str], None]) -> Fitted:
     """Find a reading that holds for all captures, then try each other answer beside it."""
     trials = Trials(captures, say)
     asked = questions(trials.map)

@@ -13,6 +13,7 @@ from refmodel.capture.capture_map import CaptureMap
 from refmodel.capture.fit import CONTRADICTED, Fitted, Question
 from refmodel.capture.reading import NUMBERS, Reading
 from refmodel.engine.timeline import Expected, Timeline
+from refmodel.ground.bus import WRITTEN
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
@@ -60,6 +61,11 @@ class Program:
         played = next(iter(ModelPlayer(disk.profile, disk.processor()).play([first])))
         self.stimulus: Stimulus = played
 
+    @property
+    def written(self) -> set[str]:
+        """The registers it writes."""
+        return {WRITTEN[k] for k in self.stimulus.access_kind.tolist() if k in WRITTEN}
+
     def expected(self, profile: Profile) -> Expected:
         """Return what a profile shows of it."""
         return Timeline(profile).run(self.stimulus)
@@ -86,7 +92,10 @@ def what_next(
     reading = fitted.best.reading
     found: dict[tuple[str, str], Next] = {}
     seen = {**given.observed, **{name: name for name in given.held().lines}}
+    registers = set() if given.bus is None else given.bus.registers.model_fields_set
     for program in programs(reading.profile(base), say):
+        if not program.written <= registers:
+            continue  # the controller has not all registers it writes
         one = program.expected(reading.profile(base))
         for question, value in wanted:
             if question.name not in Policies.model_fields and question.name not in NUMBERS:

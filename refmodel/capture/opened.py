@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 
@@ -11,15 +12,50 @@ from refmodel.capture.capture_map import WIDTHS, CaptureMap, Role, load_map
 from refmodel.capture.clocked import ClockedSamples, ClockRole, Sampled
 from refmodel.capture.columns import Table, TablePart
 from refmodel.capture.fst import Fst
+from refmodel.capture.opened_log import OpenedLog
 from refmodel.capture.recorded_run import RecordedRun, RunSpan
 from refmodel.capture.recovery import RecoveredSamples
 from refmodel.capture.vcd import Vcd
 from refmodel.capture.waves import Recording, find_signal
-from refmodel.ground.errors import InputError, Problem, UserError
+from refmodel.ground.errors import InputError, Problem, UserError, reading
+from refmodel.ground.yamlfile import load
 from refmodel.profile import Profile
 
 Progress = Callable[[int], None]
 SLOWEST, FASTEST = 0.98, 1.02  # of the profile's clock, beyond which a note is made
+
+
+class Evidence(Protocol):
+    """A capture ready to be held to the model, whatever it was recorded with.
+
+    `unsure` counts what its times left open, once its spans have been read.
+    """
+
+    map: CaptureMap
+    profile: Profile
+    notes: list[str]
+    unsure: int
+
+    @property
+    def name(self) -> str:
+        """The file's name as given."""
+
+    def samples(self) -> Iterator[Sampled]:
+        """Yield what each edge of the clock samples."""
+
+    def spans(self) -> Iterator[RunSpan]:
+        """Yield the spans of the capture's runs."""
+
+    def spans_of(
+        self, samples: Iterator[Sampled], given: CaptureMap, profile: Profile
+    ) -> Iterator[RunSpan]:
+        """Yield the spans that samples make with a map's latencies and a profile's separator."""
+
+    def reasons(self) -> list[str]:
+        """Return why some of it is not decided."""
+
+    def time_of(self, cycle: int) -> float | None:
+        """Return the time of a cycle's edge in ns, if it is known."""
 
 
 class Opened:
@@ -34,6 +70,11 @@ class Opened:
         self.unsure = 0
         self._run: RecordedRun | None = None
         self._edges: list[Sampled] = []
+
+    @property
+    def name(self) -> str:
+        """The file's name as given."""
+        return self.recording.name
 
     def _find_roles(self) -> dict[str, Role]:
         """Return the roles with the whole names of their signals; InputError with every fault."""
@@ -155,11 +196,15 @@ def replace_signals(role: Role, names: list[str]) -> Role:
     return role._replace(signals=tuple(names))
 
 
-def open_capture(path: Path, map_path: Path, progress: Progress | None = None) -> Opened:
-    """Open a capture with its map.
+def open_capture(path: Path, map_path: Path, progress: Progress | None = None) -> Evidence:
+    """Open a capture with its map: a waveform, or a log with its flux.
 
     Raises UserError for a file that cannot be read, and signals that are not in it.
     """
+    document = load(map_path)
+    if isinstance(document.data, dict) and "log" in document.data:
+        with reading(map_path):
+            return OpenedLog(path, document)
     given = load_map(map_path)
     return Opened(open_recording(path, given.file, progress), given)
 

@@ -9,7 +9,7 @@ from typing import get_args
 from refmodel.block.settings import Policies
 from refmodel.capture.capture_map import CaptureMap
 from refmodel.capture.check import Checked, check_spans
-from refmodel.capture.opened import Opened
+from refmodel.capture.opened import Evidence
 from refmodel.capture.recorded_run import RunSpan
 from refmodel.engine.finding import Finding
 from refmodel.profile import Profile
@@ -17,7 +17,13 @@ from refmodel.separator.choose import NAMES
 
 DEEPEST = 3  # edges of latency that are tried
 NUMBERS = {"arming_writes": ("1", "2", "3", "4")}
-DEPTHS = ("disk.latency", "bus.latency", "bus.write_latency", "latency.status")
+DEPTHS = (
+    "disk.latency",
+    "bus.latency",
+    "bus.write_latency",
+    "inputs.latency",
+    "latency.status",
+)
 SEPARATOR = "separator.use"
 
 
@@ -49,6 +55,7 @@ class Reading:
         answers = dict(self.answers)
         changes: dict[str, object] = {
             "disk": given.disk.model_copy(update={"latency": int(answers["disk.latency"])}),
+            "inputs": given.inputs.model_copy(update={"latency": int(answers["inputs.latency"])}),
             "latency": {**given.latency, "status": int(answers["latency.status"])},
         }
         if given.bus is not None:
@@ -94,6 +101,7 @@ def first_reading(given: CaptureMap, base: Profile) -> Reading:
     answers = {name: str(getattr(base.policies, name)) for name in Policies.model_fields}
     answers |= {name: str(getattr(base, name)) for name in NUMBERS}
     answers["disk.latency"] = str(given.disk.latency)
+    answers["inputs.latency"] = str(given.inputs.latency)
     answers["latency.status"] = str(given.latency.get("status", 0))
     if given.bus is not None:
         answers["bus.latency"] = str(given.bus.latency)
@@ -106,7 +114,7 @@ def first_reading(given: CaptureMap, base: Profile) -> Reading:
 class Trials:
     """Tries readings on captures that were read once; equal ones are tried once only."""
 
-    def __init__(self, captures: Sequence[Opened], say: Callable[[str], None]) -> None:
+    def __init__(self, captures: Sequence[Evidence], say: Callable[[str], None]) -> None:
         self._captures = captures
         self._say = say
         self._samples = [list(opened.samples()) for opened in captures]

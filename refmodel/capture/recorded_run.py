@@ -103,7 +103,8 @@ class RecordedRun:
         """How many edges later than a cycle all is known that is shown of it."""
         bus = self._map.bus
         latency = bus.read_latency if bus is not None else 0
-        return max(1, latency) + max(self._map.disk.latency, *(bus.depths if bus else (0, 0)))
+        deepest = max(self._map.disk.latency, self._map.inputs.latency)
+        return max(1, latency) + max(deepest, *(bus.depths if bus else (0, 0)))
 
     def _take(self, sampled: Sampled) -> None:
         """Append samples to what is held."""
@@ -170,7 +171,10 @@ class RecordedRun:
         if self._map.bus is not None:
             tails = self._doubts.tails(first, end, ("bus_read", "bus_write", "bus_select"))
             accesses = self._reader.read(self._value, self._unknown, first, end, fresh, tails)
-        levels = {n: self._value[n].between(first, end) for n in LEVELS if n in self._value}
+        late = self._map.inputs.latency
+        levels = {
+            n: _later(self._value[n], late).between(first, end) for n in LEVELS if n in self._value
+        }
         stimulus = Stimulus(
             first,
             end - first,
@@ -291,6 +295,11 @@ def _either(lost: Lane, edges: Cycles, first: int, end: int) -> Lane:
     cycles = np.unique(np.concatenate((lost.cycle, edges, edges + 1)))
     cycles = cycles[cycles < end]
     return Lane.of(cycles, (lost.at(cycles) != 0) | np.isin(cycles, edges))
+
+
+def _later(lane: Lane, cycles: int) -> Lane:
+    """Return a lane whose changes come later; it still begins where it did."""
+    return Lane.of(np.append(lane.cycle[:1], lane.cycle[1:] + cycles), lane.value)
 
 
 def _none_of(vague: Lane, dark: Lane) -> Lane:

@@ -9,7 +9,7 @@ from pathlib import Path
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.capture.capture_map import LEVELS, LINES
 from refmodel.capture.check import Checked
-from refmodel.capture.opened import Opened
+from refmodel.capture.opened import Evidence
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH
 from refmodel.report.numbers import counted
 from refmodel.report.result import (
@@ -29,7 +29,7 @@ NO_SIMULATOR = "capture"
 
 
 def as_result(
-    opened: Opened, checked: Checked, capture: Path, given: Path, policies: Mapping[str, str]
+    opened: Evidence, checked: Checked, capture: Path, given: Path, policies: Mapping[str, str]
 ) -> SuiteResult:
     """Return what a check found as the result of a suite of one run."""
     verdict = verdict_of(checked)
@@ -77,7 +77,7 @@ def verdict_of(checked: Checked) -> str:
     return UNDECIDED if checked.unsure or not (checked.cycles or checked.reads) else AGREE
 
 
-def _note(opened: Opened, checked: Checked) -> str:
+def _note(opened: Evidence, checked: Checked) -> str:
     """Say how far the capture decides, and why no further."""
     said = [
         f"decided {counted(checked.cycles, 'cycle')} of {checked.cycles_total},"
@@ -88,7 +88,7 @@ def _note(opened: Opened, checked: Checked) -> str:
     return "; ".join([*said, *opened.notes])
 
 
-def _gaps(opened: Opened) -> list[Gap]:
+def _gaps(opened: Evidence) -> list[Gap]:
     """Return what the capture does not show."""
     shown = opened.map.held()
     gaps = [

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.capture.opened import Opened
+from refmodel.capture.opened import Evidence
 from refmodel.capture.recorded_run import RunSpan
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles
@@ -109,7 +109,7 @@ def told_part(part: Any) -> dict[str, Any]:  # noqa: ANN401 - a field or a gap
     return told | {"content": part.content}
 
 
-def written_in(opened: Opened) -> list[Written]:
+def written_in(opened: Evidence) -> list[Written]:
     """Return every write of a capture.
 
     Raises UserError when its map has no write gate and write data, or nothing was written.
@@ -120,7 +120,7 @@ def written_in(opened: Opened) -> list[Written]:
     nominal = opened.profile.cycles_per_written_bit
     found = [Written.of(burst, nominal) for burst in _bursts(opened.spans())]
     if not found:
-        raise UserError(f"{opened.recording.name}: the write gate never opens and shuts")
+        raise UserError(f"{opened.name}: the write gate never opens and shuts")
     return found
 
 

@@ -34,7 +34,6 @@ STYLES = {
     UNDECIDED: "yellow",
 }
 AMBER = "yellow"
-STYLES = {AGREE: "green", MISMATCH: "bold red", ERROR: "bold red", SKIPPED: "yellow"}
 
 
 def show(console: Console, suite: SuiteResult) -> None:

@@ -44,7 +44,7 @@ def stimuli(scenario, profile=PAL):
     return list(ModelPlayer(disk.profile, processor).play(Turning(disk))), disk
 
 
-def write_inputs(path, made, cycles, profile=PAL):
+def write_inputs(path, made, cycles, profile=PAL, address=None):
     """Write the inputs of the bench, one word a cycle."""
     columns = {n: np.zeros(cycles, np.int64) for n in ("rst", "stb", "bit", "rd", "wr", "adr")}
     columns |= {n: np.zeros(cycles, np.int64) for n in ("din", "xfer", "wron", "ws")}
@@ -60,7 +60,7 @@ def write_inputs(path, made, cycles, profile=PAL):
                 continue
             register = WRITTEN.get(int(kind), "status" if kind == READ_STATUS else "other")
             columns["wr" if kind in WRITTEN else "rd"][cycle] = 1
-            columns["adr"][cycle] = ADDRESS[register]
+            columns["adr"][cycle] = (address or ADDRESS)[register]
             columns["din"][cycle] = value
         span = np.arange(stimulus.first, min(stimulus.end, cycles))
         for name, role in (("xfer", "dma_active"), ("wron", "writing"), ("ws", "wait_for_sync")):
@@ -82,14 +82,35 @@ def _put(column, cycle, value):
     column[cycle[inside]] = value if np.isscalar(value) else value[inside]
 
 
-def dumped(folder, scenario, cycles=20_000, core=REFERENCE, profile=PAL, **parameters):
-    """Return the VCD that Icarus writes of the reference core, or of a changed copy of it."""
+def plain_bench():
+    """Return the bench with a core of another style in it, all its inputs registered twice."""
+    text = BENCH.read_text()
+    begin, end = text.index("    disk_regs #("), text.index("    initial begin")
+    core = """
+    registered core (
+        .clk(clk), .rst(rst), .bit_stb(bit_stb), .bit_in(bit_in), .adr(adr[2:0]), .rd(rd),
+        .wr(wr), .din(din), .dout(dout), .xfer_on(xfer_on), .wr_on(wr_on), .status(status)
+    );
+"""
+    return text[:begin] + core + text[end:]
+
+
+def dumped(
+    folder, scenario, cycles=20_000, core=REFERENCE, profile=PAL, bench="", address=None,
+    **parameters,
+):  # fmt: skip
+    """Return the VCD that Icarus writes of the reference core, of a changed copy, or of another.
+
+    `bench` is the text of another bench, `address` where its core has the registers.
+    """
     made, _ = stimuli(scenario, profile)
-    write_inputs(folder / "inputs.hex", made, cycles, profile)
+    write_inputs(folder / "inputs.hex", made, cycles, profile, address or ADDRESS)
+    source = folder / "bench.v"
+    source.write_text(bench or BENCH.read_text())
     sources = sorted(str(path) for path in Path(core).glob("*.v"))
     settings = [f"-Pbench.{name}={value}" for name, value in parameters.items()]
     build = ["iverilog", "-g2012", "-s", "bench", f"-Pbench.CYCLES={cycles}", *settings]
-    subprocess.run([*build, "-o", folder / "bench.vvp", BENCH, *sources], check=True)
+    subprocess.run([*build, "-o", folder / "bench.vvp", source, *sources], check=True)
     dump = folder / "bench.vcd"
     play = ["vvp", "-n", folder / "bench.vvp", f"+inputs={folder}/inputs.hex", f"+dump={dump}"]
     subprocess.run(play, check=True, stdout=subprocess.DEVNULL)

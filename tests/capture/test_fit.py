@@ -5,7 +5,7 @@ import json
 import pytest
 import yaml
 from command import cellstep
-from recorded import MAP, PAL, dumped, mapped
+from recorded import MAP, PAL, REFERENCE, dumped, mapped, plain_bench
 
 from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, fit
 from refmodel.capture.next_capture import what_next
@@ -151,6 +151,84 @@ def test_a_capture_that_nothing_explains_says_so(tmp_path):
     done = cellstep("fit", dump, "--map", mapped(tmp_path, text))
     assert done.returncode == 1
     assert "No reading of the policies and depths explains this capture." in done.stdout
+
+
+PLAIN_MAP = """\
+profile: pal_dd
+clock: {signal: bench.clk}
+reset: {signal: bench.rst}
+disk: {strobe: bench.bit_stb, value: bench.bit_in}
+bus:
+  address: bench.adr
+  read: bench.rd
+  write: bench.wr
+  write_data: bench.din
+  read_data: bench.dout
+  registers: {status: 2, sync_word: 4}
+inputs: {dma_active: bench.xfer_on, writing: bench.wr_on}
+observe: {status: bench.status}
+"""
+PLAIN_ADDRESS = {"status": 2, "sync_word": 4, "transfer": 7, "control": 7, "other": 0}
+
+
+def plain_core(folder, depth, tie, view):
+    """Write the plain core with one register less, the other tie, or a registered comparator."""
+    text = (REFERENCE.parent / "plain" / "registered" / "registered.v").read_text()
+    if depth == 1:
+        text = text.replace("= second;", "= first;")
+    if tie == "clear_wins":
+        clear = "            if (read_status) ready <= 1'b0;\n"
+        text = text.replace(clear, "").replace(
+            "    assign status", "    // status\n    assign status"
+        )
+        last = "            end\n        end\n"
+        text = text.replace(last, f"            end\n{clear}        end\n", 1)
+    if view == "registered":
+        text = text.replace("window == sync_word, 4'b0000", "eq, 4'b0000")
+        eq = "    reg eq;\n    always @(posedge clk) eq <= !rst && window == sync_word;\n"
+        text = text.replace("    wire read_status", f"{eq}    wire read_status")
+    (folder / "core").mkdir(exist_ok=True)
+    (folder / "core" / "registered.v").write_text(text)
+    return folder / "core"
+
+
+def plain_fit(folder, depth, tie, view):
+    """Capture a plain core twice and fit what was captured."""
+    core = plain_core(folder, depth, tie, view)
+    dumps = []
+    for name, cycles in (("random", 30_000), ("sync_words", 20_000)):
+        profile = PAL.with_policies({"realign": "never"})
+        scenario = SCENARIOS / "quick" / f"{name}.yaml"
+        dump = dumped(
+            folder, scenario, cycles, core, profile, bench=plain_bench(), address=PLAIN_ADDRESS
+        )
+        dumps.append(dump.rename(folder / f"{name}.vcd"))
+    found = fitted(folder, dumps, PLAIN_MAP)
+    assert found.holds
+    return {q.name: (q.answer, q.decided) for q in found.questions}
+
+
+def test_the_depths_of_a_core_with_registered_inputs_are_found(tmp_path):
+    """All inputs registered twice: disk, bus and levels count two edges later."""
+    answers = plain_fit(tmp_path, 2, "set_wins", "live")
+    for name in ("disk.latency", "bus.latency", "inputs.latency"):
+        assert answers[name] == ("2", True)
+    assert answers["bus.write_latency"] == ("0", True)
+    assert answers["ready_tie"] == ("set_wins", True)
+    assert answers["zero_length"][1] is False
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("view", ["live", "registered"])
+@pytest.mark.parametrize("tie", ["set_wins", "clear_wins"])
+@pytest.mark.parametrize("depth", [1, 2])
+def test_every_setting_of_a_plain_core_is_recovered(depth, tie, view, tmp_path):
+    """Depths and policies of eight variants of a core of another style."""
+    answers = plain_fit(tmp_path, depth, tie, view)
+    for name in ("disk.latency", "bus.latency", "inputs.latency"):
+        assert answers[name] == (str(depth), True)
+    assert answers["ready_tie"] == (tie, True)
+    assert answers["sync_view"] == (view, True)
 
 
 @pytest.mark.long
