@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from refmodel.block.fields import Layout
+from refmodel.capture.layout_fit import Place, best_layout, places
 from refmodel.capture.opened import Evidence
 from refmodel.capture.reading import Reading, Trials, Tried, first_reading, questions
 from refmodel.engine.finding import Finding
+from refmodel.profile import Profile
 
 CONSISTENT, CONTRADICTED, NOT_EXERCISED = "consistent", "contradicted", "not exercised"
 STEPS = 24  # answers changed on the way to a reading that holds
@@ -20,6 +23,7 @@ class Value:
     value: str
     verdict: str
     finding: Finding | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,7 @@ class Fitted:
 
     best: Tried
     questions: tuple[Question, ...]
+    profile: Profile
 
     @property
     def holds(self) -> bool:
@@ -60,8 +65,61 @@ def fit(captures: Sequence[Evidence], say: Callable[[str], None]) -> Fitted:
     asked = questions(trials.map)
     best = _search(trials, asked)
     if best.finding is not None:
-        return Fitted(best, ())
-    return Fitted(best, tuple(_question(trials, best.reading, n, v) for n, v in asked.items()))
+        best = _elsewhere(trials, asked, best)
+    if best.finding is not None:
+        return Fitted(best, (), trials.profile)
+    told = [_question(trials, best.reading, n, v) for n, v in asked.items()]
+    return Fitted(best, (*told, *_layout(trials, best.reading)), trials.profile)
+
+
+def _elsewhere(trials: Trials, asked: dict[str, tuple[str, ...]], best: Tried) -> Tried:
+    """Search again with the fields of status where they agree best, if that is elsewhere."""
+    profile = trials.profile
+    for tried in (first_reading(trials.map, profile), best.reading):
+        found = places(tried.map(trials.map), tried.profile(profile), trials.spans(tried))
+        moved = best_layout(found, profile.status)
+        try:
+            layout = {**profile.layout, **moved}
+            Layout.moved({n: _ends(place) for n, place in layout.items()})
+        except ValueError:
+            continue  # two fields at one place
+        if moved:
+            trials.with_profile(profile.model_copy(update={"layout": layout}))
+            again = _search(trials, asked)
+            if again.reached > best.reached:
+                return again
+            trials.with_profile(profile)
+    return best
+
+
+def _ends(place: int | str) -> tuple[int, int]:
+    """Return the highest and the lowest bit of a place."""
+    high, _, low = str(place).partition("..")
+    return int(high), int(low or high)
+
+
+def _layout(trials: Trials, reading: Reading) -> list[Question]:
+    """Return for each field of status which places hold."""
+    found = places(reading.map(trials.map), reading.profile(trials.profile), trials.spans(reading))
+    told = []
+    for field in trials.profile.status.fields:
+        mine = [p for p in found if p.field == field.name]
+        open_places = [p for p in mine if p.first is None]
+        values = tuple(
+            Value(
+                str(p.lsb),
+                CONTRADICTED if p.first is not None else _held(open_places),
+                note="" if p.first is None else f"cycle {p.first}: it differs from the field there",
+            )
+            for p in mine
+        )
+        if any(v.value == str(field.lsb) and v.verdict != CONTRADICTED for v in values):
+            told.append(Question(f"layout.{field.name}", str(field.lsb), values))
+    return told
+
+
+def _held(open_places: Sequence[Place]) -> str:
+    return CONSISTENT if len(open_places) == 1 else NOT_EXERCISED
 
 
 def _search(trials: Trials, asked: dict[str, tuple[str, ...]]) -> Tried:

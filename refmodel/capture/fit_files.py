@@ -39,7 +39,8 @@ def show_fit(console: Console, fitted: Fitted, chosen: Sequence[Next], profile: 
     for name in ("question", "answer", "value", "verdict", "first contradiction"):
         table.add_column(name, overflow="fold")
     for question in fitted.questions:
-        for n, value in enumerate(question.values):
+        shown = [v for v in question.values if v.verdict != CONTRADICTED or _told(question)]
+        for n, value in enumerate(shown):
             head = (question.name, _answer(question)) if not n else ("", "")
             why = contradiction(value, profile)
             verdict = Text(value.verdict, STYLES.get(value.verdict, "green"))
@@ -51,6 +52,11 @@ def show_fit(console: Console, fitted: Fitted, chosen: Sequence[Next], profile: 
         _line(console, "Capture next:")
     for line in told(fitted.best.reading, chosen):
         _line(console, f"  {line}")
+
+
+def _told(question: Question) -> bool:
+    """Tell whether the places that do not hold are listed, too; of a layout they are not."""
+    return not question.name.startswith("layout.")
 
 
 def _decided(fitted: Fitted) -> int:
@@ -65,7 +71,7 @@ def contradiction(value: Value, profile: Profile) -> str:
     """Say which access first contradicts an answer."""
     finding = value.finding
     if finding is None:
-        return ""
+        return value.note
     at = f"cycle {finding.mismatch.cycle}: {headline(finding, profile.status)}"
     return f"{at}; {_access(finding, profile)}" if finding.accesses else at
 

@@ -116,6 +116,7 @@ class Trials:
 
     def __init__(self, captures: Sequence[Evidence], say: Callable[[str], None]) -> None:
         self._captures = captures
+        self.profile = captures[0].profile
         self._say = say
         self._samples = [list(opened.samples()) for opened in captures]
         self._spans: dict[tuple[object, ...], list[RunSpan]] = {}
@@ -126,10 +127,15 @@ class Trials:
         """The map of the captures."""
         return self._captures[0].map
 
-    @property
-    def profile(self) -> Profile:
-        """The profile the captures' map names."""
-        return self._captures[0].profile
+    def with_profile(self, profile: Profile) -> None:
+        """Go on with another profile; all readings are tried anew."""
+        self.profile = profile
+        self._spans.clear()
+        self._tried.clear()
+
+    def spans(self, reading: Reading) -> list[RunSpan]:
+        """Return the spans of the first capture at the depths of a reading."""
+        return self._spans_of(0, reading.map(self.map), reading)
 
     def tried(self, reading: Reading) -> Tried:
         """Return what becomes of a reading on all captures, up to its first contradiction."""

@@ -52,8 +52,8 @@ def fit_command(
     with Progress(Console(stderr=True)) as progress:
         progress.say("fit: reading the captures")
         opened = [open_capture(path, given) for path in captures]
-        base = opened[0].profile
         fitted = fit(opened, progress.say)
+        base = fitted.profile
         chosen = what_next(fitted, opened[0].map, base, progress.say) if fitted.holds else []
     show_fit(Console(), fitted, chosen, base)
     if out is not None:

@@ -153,6 +153,22 @@ def test_a_capture_that_nothing_explains_says_so(tmp_path):
     assert "No reading of the policies and depths explains this capture." in done.stdout
 
 
+def test_moved_fields_are_found(tie, tmp_path):
+    """Against a profile whose fields lie elsewhere, the capture puts them back; dma stays open."""
+    dump, _ = tie
+    (tmp_path / "moved.yaml").write_text(
+        "name: moved\nclock_hz: 7093790\nchannel_bit_ns: 2000\n"
+        'layout: {byte_ready: 12, sync_equal: 15, data: "11..4"}\n'
+    )
+    found = fitted(tmp_path, [dump], MAP.replace("pal_dd", "moved.yaml"))
+    assert found.holds
+    assert found.profile.layout == {"byte_ready": 15, "sync_equal": 12, "data": "7..0"}
+    answers = {q.name: q for q in found.questions}
+    assert (answers["layout.data"].answer, answers["layout.data"].decided) == ("0", True)
+    assert answers["layout.sync_equal"].decided
+    assert not answers["layout.dma_active"].decided
+
+
 PLAIN_MAP = """\
 profile: pal_dd
 clock: {signal: bench.clk}
