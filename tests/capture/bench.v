@@ -4,14 +4,7 @@
 // Plays a file of inputs, one word a cycle, into the reference core and dumps every signal of the
 // bench and of the core: a bench like a user's own, with nothing of the harness in it.
 module bench #(
-    parameter integer CYCLES = 1000,
-    parameter integer REALIGN = 1,
-    parameter integer READY_TIE = 0,
-    parameter integer SYNC_VIEW = 0,
-    parameter integer DMA_ACTIVE_MEANS = 0,
-    parameter integer WRITING_MEANS = 0,
-    parameter integer ZERO_LENGTH = 0,
-    parameter integer TAIL_LOST_BITS = 0
+    parameter integer CYCLES = 1000
 );
 
     reg clk = 1'b0;
@@ -34,11 +27,7 @@ module bench #(
     wire [15:0] dout, status, mem_out, lost_words, underruns;
     wire mem_req, mem_we, gate_out, data_out, irq_sync, irq_done;
 
-    disk_regs #(
-        .REALIGN(REALIGN), .READY_TIE(READY_TIE), .SYNC_VIEW(SYNC_VIEW),
-        .DMA_ACTIVE_MEANS(DMA_ACTIVE_MEANS), .WRITING_MEANS(WRITING_MEANS),
-        .ZERO_LENGTH(ZERO_LENGTH), .TAIL_LOST_BITS(TAIL_LOST_BITS)
-    ) core (
+    disk_regs core (
         .clk(clk), .rst(rst), .bit_stb(bit_stb), .bit_in(bit_in), .adr(adr), .rd(rd), .wr(wr),
         .din(din), .dout(dout), .en_master(1'b1), .en_channel(1'b1), .slot(slot),
         .mem_out(mem_out), .mem_in(16'h0), .mem_req(mem_req), .mem_we(mem_we),

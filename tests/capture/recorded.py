@@ -85,7 +85,7 @@ def _put(column, cycle, value):
 def plain_bench():
     """Return the bench with a core of another style in it, all its inputs registered twice."""
     text = BENCH.read_text()
-    begin, end = text.index("    disk_regs #("), text.index("    initial begin")
+    begin, end = text.index("    disk_regs core ("), text.index("    initial begin")
     core = """
     registered core (
         .clk(clk), .rst(rst), .bit_stb(bit_stb), .bit_in(bit_in), .adr(adr[2:0]), .rd(rd),
@@ -106,15 +106,23 @@ def dumped(
     made, _ = stimuli(scenario, profile)
     write_inputs(folder / "inputs.hex", made, cycles, profile, address or ADDRESS)
     source = folder / "bench.v"
-    source.write_text(bench or BENCH.read_text())
+    source.write_text(bench or _with_parameters(parameters))
     sources = sorted(str(path) for path in Path(core).glob("*.v"))
-    settings = [f"-Pbench.{name}={value}" for name, value in parameters.items()]
-    build = ["iverilog", "-g2012", "-s", "bench", f"-Pbench.CYCLES={cycles}", *settings]
+    build = ["iverilog", "-g2012", "-s", "bench", f"-Pbench.CYCLES={cycles}"]
     subprocess.run([*build, "-o", folder / "bench.vvp", source, *sources], check=True)
     dump = folder / "bench.vcd"
     play = ["vvp", "-n", folder / "bench.vvp", f"+inputs={folder}/inputs.hex", f"+dump={dump}"]
     subprocess.run(play, check=True, stdout=subprocess.DEVNULL)
     return dump
+
+
+def _with_parameters(parameters):
+    """Return the bench with the core's parameters set; those left out are the core's own."""
+    text = BENCH.read_text()
+    if not parameters:
+        return text
+    listed = ", ".join(f".{name}({value})" for name, value in parameters.items())
+    return text.replace("disk_regs core (", f"disk_regs #({listed}) core (")
 
 
 def mapped(folder, text=MAP):

@@ -7,6 +7,7 @@ import yaml
 from command import cellstep
 from recorded import MAP, PAL, REFERENCE, dumped, mapped, plain_bench
 
+from hdl_stubs.parameters import parameters_of
 from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, fit
 from refmodel.capture.next_capture import what_next
 from refmodel.capture.opened import open_capture
@@ -16,24 +17,15 @@ from testbenches.toolchain import available
 
 pytestmark = pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
 WORDS = SCENARIOS / "quick" / "sync_words.yaml"
-PARAMETER = {  # of the reference core: its name, and the number of each choice
-    "sync_view": ("SYNC_VIEW", {"live": 0, "registered": 1}),
-    "realign": ("REALIGN", {"never": 0, "when_waiting": 1, "always": 2}),
-    "ready_tie": ("READY_TIE", {"set_wins": 0, "clear_wins": 1}),
-    "dma_active_means": ("DMA_ACTIVE_MEANS", {"running": 0, "enabled": 1}),
-    "writing_means": ("WRITING_MEANS", {"requested": 0, "gate_open": 1}),
-    "zero_length": ("ZERO_LENGTH", {"done_at_once": 0, "ignored": 1}),
-    "write_tail_lost_bits": ("TAIL_LOST_BITS", {"0": 0, "3": 3}),
-}
 SETTINGS = [
     {},
-    {"sync_view": "registered"},
+    {"sync_view": "registered", "same_edge_write": "new"},
     {"realign": "always", "ready_tie": "clear_wins"},
-    {"realign": "never"},
-    {"dma_active_means": "enabled", "zero_length": "ignored"},
+    {"realign": "never", "read_clears": "edge_after"},
+    {"dma_active_means": "running", "zero_length": "ignored"},
     {"writing_means": "gate_open", "write_tail_lost_bits": "3"},
-    {"sync_view": "registered", "ready_tie": "clear_wins", "realign": "always"},
-    {"dma_active_means": "enabled", "writing_means": "gate_open", "realign": "never"},
+    {"matching_byte": "dropped", "start_acts": "same_edge", "realign": "always"},
+    {"writing_means": "requested", "arming_counts": "afresh", "length_loads": "accepted"},
 ]
 
 
@@ -43,8 +35,8 @@ def silent(_message):
 
 def captured(folder, scenario, setting, cycles=30_000):
     """Return a dump of the reference core under a setting."""
-    parameters = {PARAMETER[name][0]: PARAMETER[name][1][value] for name, value in setting.items()}
     profile = PAL.with_policies(setting)
+    parameters = parameters_of(profile.policies)
     dump = dumped(folder, scenario, cycles, profile=profile, **parameters)
     return dump.rename(folder / f"{scenario.stem}.vcd")
 
@@ -57,7 +49,7 @@ def fitted(folder, dumps, text=MAP):
 
 def wrong(found, setting):
     """Return the questions decided otherwise than the core was set."""
-    true = {name: str(getattr(PAL.policies, name)) for name in PARAMETER} | setting
+    true = {name: str(value) for name, value in PAL.policies.model_dump().items()} | setting
     return [q.name for q in found.questions if q.decided and q.answer != true.get(q.name, q.answer)]
 
 
