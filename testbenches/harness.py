@@ -15,6 +15,7 @@ from refmodel.ground.word import WORD
 from refmodel.world.memory import MEMORY_WORDS
 from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts
+from testbenches.binding.roles import GATES
 from testbenches.binding.schema import Binding
 from testbenches.bus_wires import bus_connections, bus_values
 from testbenches.drive_word import Drive
@@ -100,6 +101,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
         "outputs": outputs,
         "wires": {port: f"{ports.declared(port)}{wire}" for port, wire in wires.items()},
         "straight": sorted(depth_of(binding).straight),
+        "late_gates": _late_gates(binding),
         "observed": [inverted(seen(w.expression, outputs), w.active) for w in watched],
         "observed_width": max(1, sum(w.width for w in watched)),
     }
@@ -132,7 +134,8 @@ def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
         found[binding.clock.enable] = inverted("enable", binding.clock.enable_active)
     late = binding.reset.kind == "asynchronous"
     reset = "late_reset" if late else drive.verilog("reset")
-    found[binding.reset.port] = inverted(reset, binding.reset.active)
+    if binding.reset.port:
+        found[binding.reset.port] = inverted(reset, binding.reset.active)
     for name, signal in binding.level_inputs.items():
         straight = signal.path == "straight"
         expression = f"straight_{name}" if straight else drive.verilog(name)
@@ -151,6 +154,13 @@ def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
     return found
 
 
+def _late_gates(binding: Binding) -> list[str]:
+    """Return the gates without a register: they change behind the look at what a read returns."""
+    names = (f"{gate}_enable" for gate in GATES)
+    levels = binding.level_inputs
+    return [name for name in names if name in levels and levels[name].path == "straight"]
+
+
 def _memory(binding: Binding, outputs: Mapping[str, int]) -> dict[str, object] | None:
     """Return what of the core says whether, which way and what a slot moves."""
     if binding.memory is None:
@@ -165,10 +175,8 @@ def _addresses(binding: Binding, ports: CorePorts) -> tuple[dict[tuple[str, int]
     """Return the bus address of each part of each register, and one where a read does nothing."""
     found: dict[tuple[str, int], int] = {}
     for name, where in binding.registers.items():
-        if where.word is not None:
-            found[name, HIGH | LOW] = where.word
-        else:
-            found[name, HIGH], found[name, LOW] = where.high or 0, where.low or 0
+        parts = {HIGH | LOW: where.word, HIGH: where.high, LOW: where.low}
+        found |= {(name, mask): at for mask, at in parts.items() if at is not None}
     if binding.drive is not None:
         found[DRIVE_LINES, WORD] = binding.drive.registers.lines
         found[DRIVE_STATUS, WORD] = binding.drive.registers.status

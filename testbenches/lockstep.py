@@ -84,6 +84,8 @@ class Lockstep:
         self.printed: dict[str, list[str]] = {}  # what the core printed, by simulator
         self._work = work
         self.depth = depth_of(binding)
+        low = self.depth.straight if binding.reset.port else frozenset(binding.level_inputs)
+        self._quiet = replace(self.depth, straight=low)  # without a reset levels wait as well
         waived = binding.waived_fields
         self._lags = {
             name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED) if name not in waived
@@ -194,6 +196,8 @@ class Lockstep:
             scenario = scenario.model_copy(update={"host": HostPart()})
         levels = {n: v for n, v in scenario.levels.items() if n in self.binding.level_inputs}
         scenario = scenario.model_copy(update={"levels": levels})
+        if not self.binding.reset.port:
+            scenario = scenario.model_copy(update={"resets": []})
         pulse_cycles = self.binding.pulse_cycles
         if pulse_cycles is not None:
             named = self.binding.separator.model or scenario.separator
@@ -362,7 +366,7 @@ class Lockstep:
     def _at_pins(self, disk: Disk, turning: Turning) -> Iterator[Stimulus]:
         """Yield what a disk brings to the core's pins."""
         for turn in turning:
-            yield quiet_in_reset(turn, self.depth, disk.resets)
+            yield quiet_in_reset(turn, self._quiet, disk.resets)
 
 
 def _worth_workers(cycles: Sequence[int]) -> bool:

@@ -354,6 +354,8 @@ def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
         if name not in binding.level_inputs:
             level = int(name not in LEVEL_INPUTS)
             yield Gap(name, f"no input of the core is bound to it: stays {level} in all scenarios")
+    if not binding.reset.port:
+        yield Gap("reset", "the core has none: it begins with initial values, and is never reset")
     lines = {watched.lane for watched in binding.lines_observed}
     for name in LINES:
         if name not in lines | waived:

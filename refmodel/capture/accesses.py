@@ -147,12 +147,12 @@ def meanings(bus: BusPart) -> tuple[Meaning, Meaning]:
     for name in type(bus.registers).model_fields:
         where = getattr(bus.registers, name)
         if isinstance(where, StatusAddress):
-            if where.high is None or where.low is None:
-                reads[where.word or 0] = (READ_STATUS, WORD)
-                continue
-            clears = {where.clears_on}
-            reads[where.high] = (READ_STATUS if "high" in clears else READ_STATUS_PART, HIGH)
-            reads[where.low] = (READ_STATUS if "low" in clears else READ_STATUS_PART, LOW)
+            if where.word is not None:
+                reads[where.word] = (READ_STATUS, WORD)
+            for half, mask, at in (("high", HIGH, where.high), ("low", LOW, where.low)):
+                if at is not None:
+                    clears = where.clears_on == half or where.low is None
+                    reads[at] = (READ_STATUS if clears else READ_STATUS_PART, mask)
         elif isinstance(where, WordAddress):
             kind = WRITE_KINDS[name]
             if where.high is None or where.low is None:

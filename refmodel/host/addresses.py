@@ -14,7 +14,10 @@ Natural = Annotated[int, Key(ge=0)]
 
 
 class StatusAddress(ShortForm):
-    """Where status is read: one address, or two bytes of which reading one clears byte_ready."""
+    """Where status is read: one address, or two bytes of which reading one clears byte_ready.
+
+    A bus of 8 bits may have the flags only: then `high` alone is given.
+    """
 
     short: ClassVar[str] = "word"
     word: Natural | None = None
@@ -24,6 +27,9 @@ class StatusAddress(ShortForm):
 
     @model_validator(mode="after")
     def _one_form(self) -> StatusAddress:
+        flags_only = self.high is not None and (self.word, self.low, self.clears_on) == (None,) * 3
+        if flags_only:
+            return self
         _check_halves(self.word, self.high, self.low)
         if self.high is not None and self.clears_on is None:
             raise ValueError("clears_on must say which byte's read clears byte_ready: high or low")

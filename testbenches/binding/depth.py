@@ -17,7 +17,9 @@ def depth_of(binding: Binding) -> Depth:
     """Return how many edges lie between the core's pins and its block."""
     bus, levels = binding.bus, binding.level_inputs
     late = {name: level.latency for name, level in levels.items() if level.latency}
-    straight = frozenset(name for name, level in levels.items() if level.path == "straight")
+    straight = frozenset(
+        name for name in LEVEL_INPUTS if name in levels and levels[name].path == "straight"
+    )
     if bus is None:
         return Depth(binding.disk.latency, levels=late, straight=straight)
     writes = bus.latency + bus.write_latency

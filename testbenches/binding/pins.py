@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from pydantic import Field as Key
+from pydantic import model_validator
 
 from refmodel.ground.yamlfile import Schema
 from testbenches.binding.roles import Active, Driven, Level, Observed, Signal
@@ -61,13 +62,20 @@ class Clock(Schema):
 class Reset(Schema):
     """The reset port, asserted for `cycles` cycles at the start.
 
-    An asynchronous one comes just behind an edge, and is released anywhere before the next.
+    An asynchronous one comes just behind an edge, and is released anywhere before the next. A core
+    without (kind `none`) has initial values; it is left alone for as many cycles.
     """
 
-    port: str
+    port: str = ""
     active: Active = "high"
     cycles: int = Key(4, ge=1, le=1_000_000)
-    kind: Literal["synchronous", "asynchronous"] = "synchronous"
+    kind: Literal["synchronous", "asynchronous", "none"] = "synchronous"
+
+    @model_validator(mode="after")
+    def _has_port(self) -> Reset:
+        if self.kind != "none" and not self.port:
+            raise ValueError("port is missing; a core with initial values instead has kind: none")
+        return self
 
 
 class Disk(Schema):

@@ -33,8 +33,7 @@ def problems(binding: Binding, today: date) -> Iterator[Problem]:
     """Yield every rule the binding breaks, at its key."""
     yield from _profile_problems(binding)
     rules = [*_core(binding), *_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
-    rules += _drive(binding)
-    rules += depth_faults(binding)
+    rules += [*_drive(binding), *_reset(binding), *depth_faults(binding)]
     for key, message in [*rules, *_latency(binding), *_waivers(binding, today)]:
         yield binding.document.problem(key, message)
 
@@ -70,6 +69,12 @@ def _core(binding: Binding) -> Iterator[Fault]:
         name = core.top if key == ("core", "top") else key[-1]
         if not PLAIN_NAME.fullmatch(name):
             yield key, f"'{name}' is no name; letters, digits, _ and $ make one"
+
+
+def _reset(binding: Binding) -> Iterator[Fault]:
+    reset = binding.reset
+    if reset.kind == "none" and reset.port:
+        yield ("reset", "port"), f"'{reset.port}' is given, but kind says that there is none"
 
 
 def _clock(binding: Binding) -> Iterator[Fault]:

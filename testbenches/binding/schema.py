@@ -140,8 +140,10 @@ class Binding(Schema):
         for a register the core has not.
         """
         where = self.registers[register]
-        if where.high is None or where.low is None:
+        if where.high is None:
             return [Beat(0, where.word or 0, "word")]
+        if where.low is None:
+            return [Beat(0, where.high, "high")]
         first = 0 if isinstance(where, StatusAddress) and where.clears_on == "high" else -1
         return [Beat(first, where.high, "high"), Beat(first + 1, where.low, "low")]
 
@@ -195,7 +197,8 @@ class Binding(Schema):
         yield Driven(("clock", "port"), self.clock.port, "high")
         if self.clock.enable is not None:
             yield Driven(("clock", "enable"), self.clock.enable, self.clock.enable_active)
-        yield Driven(("reset", "port"), self.reset.port, self.reset.active)
+        if self.reset.port:
+            yield Driven(("reset", "port"), self.reset.port, self.reset.active)
         yield from self.disk.driven()
         if self.bus is not None:
             yield from self.bus.driven()

@@ -33,7 +33,8 @@ def roles_of(binding: Binding, bus: bool) -> Iterator[Role]:
     if binding.clock.enable is not None:
         key = ("clock", "enable")
         yield Role("enable", key, binding.clock.enable, 1, binding.clock.enable_active)
-    yield Role("reset", ("reset", "port"), binding.reset.port, 1, binding.reset.active)
+    if binding.reset.port:
+        yield Role("reset", ("reset", "port"), binding.reset.port, 1, binding.reset.active)
     for driven in binding.disk.driven():
         name = {"strobe": "bit_strobe", "value": "bit"}[driven.key[-1]]
         yield Role(name, driven.key, driven.port, 1, driven.active)

@@ -110,6 +110,11 @@ FAULTS = [
      "binding.yaml:6:1: bus.write: missing; the register sync_word needs it"),
     ({"  write_data: din\n": ""},
      "binding.yaml:6:1: bus.write_data: missing; the register sync_word needs it"),
+    # reset
+    ({"port: rst_n, ": ""},
+     "binding.yaml:4:1: reset: port is missing; a core with initial values instead has kind: none"),
+    ({"port: rst_n, active: low": "port: rst_n, kind: none"},
+     "binding.yaml:4:9: reset.port: 'rst_n' is given, but kind says that there is none"),
     # depth
     ({"dma_active: dma": "dma_active: {port: dma, path: straight, latency: 1}"},
      "binding.yaml:13:34: inputs.dma_active.path: a straight level passes no register, but latency "

@@ -150,7 +150,7 @@ def test_unfinished_draft_says_what_to_fill_in(tmp_path):
     with pytest.raises(InputError) as error:
         load_binding(path)
     assert {problem.key for problem in error.value.problems} == {
-        "reset.port", "disk"
+        "reset", "disk"
     }  # fmt: skip
 
 

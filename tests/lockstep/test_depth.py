@@ -33,12 +33,14 @@ PARAMETERS = """\
 """
 READ = "    wire read_status    = rd && adr == ADR_STATUS;\n"
 STRAIGHT = {
-    "&& gates_on) || dma_outside": "&& gates_on) || xfer_on",
+    "&& gates_on) || dma_outside": "&& gates) || xfer_on",
     "write_shown || writing_outside": "write_shown || wr_on",
 }
 WIRES = {
     "dma_active: xfer_on, writing: wr_on": "dma_active: {port: xfer_on, path: straight}, "
-    "writing: {port: wr_on, path: straight}"
+    "writing: {port: wr_on, path: straight}",
+    "master: en_master, channel: en_channel": "master: {port: en_master, path: straight}, "
+    "channel: {port: en_channel, path: straight}",
 }
 PULSE = "    wire        pulse;\n    reg  [2:0]  late;\n    reg         level;\n"
 FORMS = {

@@ -118,3 +118,44 @@ def test_an_acknowledge_that_never_comes_is_a_mismatch(core):
     words = " ".join(done.stdout.split())
     assert "is not acknowledged: 'ack_n' has stayed inactive for 16 cycles" in words
     assert "after 0 other accesses" in words
+
+
+def test_core_with_initial_values_agrees(outcomes, core):
+    """A core without reset begins with its initial values, which are the profile's reset values."""
+    names = "window, sync_word, data, count, ready, dma, wrt"
+    initial = f"    initial {{{names}}} = {{16'h0000, 16'h4489, 14'd0}};"
+    path = core(
+        "registered",
+        ("reset: {port: rst}", "reset: {kind: none}"),
+        verilog=[
+            ("    input  wire        rst,\n", ""),
+            ("        if (rst) begin", "        if (1'b0) begin"),
+            ("    wire read_status", f"{initial}\n    wire read_status"),
+        ],
+    )
+    (found,) = outcomes(path, "quick/random", revolutions=1)
+    assert (found.verdict, found.reads > 1000) == ("agree", True)
+
+
+def test_core_with_flags_only_agrees(outcomes, core):
+    """On a bus of 8 bits with the flags alone their reads are compared."""
+    path = core(
+        "registered",
+        ("status: 2, sync_word: 4", "status: {high: 2}, sync_word: {high: 4, low: 5}"),
+        ("observe: {status: status}", "observe: {fields: {data: data}}"),
+        verilog=[
+            ("input  wire [15:0] din", "input  wire [7:0]  din"),
+            ("output wire [15:0] dout", "output wire [7:0]  dout"),
+            ("reg [24:0] first", "reg [16:0] first"),
+            ("wire [15:0] data_in", "wire [7:0]  data_in"),
+            (
+                "if (writing && place == ADR_SYNC_WORD) sync_word <= data_in;",
+                "if (writing && place == 3'd4) sync_word[15:8] <= data_in;\n"
+                "            if (writing && place == 3'd5) sync_word[7:0] <= data_in;",
+            ),
+            ("read_status ? status : 16'h0000", "read_status ? status[15:8] : 8'h00"),
+            ("    localparam ADR_SYNC_WORD = 3'd4;\n", ""),
+        ],
+    )
+    (found,) = outcomes(path, "quick/random", revolutions=1)
+    assert (found.verdict, found.reads > 1000) == ("agree", True)
