@@ -29,16 +29,15 @@ class Drive:
     """
 
     slots: Mapping[str, tuple[int, int]]  # name: (lowest bit, width)
-    flips_bus: bool = True
 
     @classmethod
-    def of(cls, widths: Mapping[str, int], flips_bus: bool = True) -> Drive:
+    def of(cls, widths: Mapping[str, int]) -> Drive:
         """Place slots of these widths one after the other."""
         slots, at = {}, 0
         for name, width in widths.items():
             slots[name] = (at, width)
             at += width
-        return cls(slots, flips_bus)
+        return cls(slots)
 
     @property
     def width(self) -> int:
@@ -58,8 +57,8 @@ class Drive:
 
     @property
     def flipped(self) -> int:
-        """The bits that are inverted behind an event: those moving, but for a bus that is held."""
-        return self.moving if self.flips_bus else self.mask("bit")
+        """The bits that are inverted behind an event: a channel bit is there at its strobe only."""
+        return self.mask("bit")
 
     @property
     def strobes(self) -> int:

@@ -123,8 +123,7 @@ def drive_of(binding: Binding, ports: CorePorts) -> Drive:
         written_on = binding.bus.written_on
         if written_on is not None:
             widths["write_data"] = ports.width(written_on)
-    bus = binding.bus
-    return Drive.of(widths, flips_bus=bus is None or (bus.hold == 1 and not bus.asynchronous))
+    return Drive.of(widths)
 
 
 def _connections(binding: Binding, drive: Drive) -> dict[str, str]:

@@ -29,6 +29,7 @@ from testbenches.harness import Harness
 
 Words = NDArray[np.uint64]
 KINDS = {**WRITE_KINDS, DRIVE_LINES: WRITE_DRIVE, DRIVE_STATUS: READ_DRIVE}
+IDLE_CHANGES = 4
 IDLE = 2  # stream of random numbers beside the track's and the memory's
 
 
@@ -101,8 +102,7 @@ class Player:
             words[at] &= ~np.uint64(self._drive.mask("bit"))
             words[at] |= np.uint64(self._drive.mask("bit_strobe")) | self._slot("bit", stimulus.bit)
         words[np.searchsorted(edges, granted)] |= np.uint64(self._drive.mask("slot"))
-        if len(begun):
-            self._put_accesses(edges, words, begun, bus_words)
+        self._hold_idle(words, self._put_accesses(edges, words, begun, bus_words))
         return edges, words
 
     def access(self, beat: BusCycle) -> int:
@@ -141,8 +141,20 @@ class Player:
         edges = np.concatenate([begun, begun + self._acts, begun + self._hold])
         return edges[(edges >= stimulus.first) & (edges < stimulus.end)]
 
-    def _put_accesses(self, edges: Cycles, words: Words, begun: Cycles, bus_words: Words) -> None:
-        """Put bus cycles on the words of the edges at which they last."""
+    def _hold_idle(self, words: Words, taken: NDArray[np.bool_]) -> None:
+        """Let an idle bus change at one event in IDLE_CHANGES only: each change costs time."""
+        kept = taken | (self._random.integers(0, IDLE_CHANGES, len(words)) == 0)
+        source = np.maximum.accumulate(np.where(kept, np.arange(len(words)), 0))
+        lines = np.uint64(self._drive.mask("address") | self._drive.mask("write_data"))
+        words[:] = words & ~lines | words[source] & lines
+
+    def _put_accesses(
+        self, edges: Cycles, words: Words, begun: Cycles, bus_words: Words
+    ) -> NDArray[np.bool_]:
+        """Put bus cycles on the words of the edges at which they last; return which those are."""
+        taken = np.zeros(len(edges), bool)
+        if not len(begun):
+            return taken
         latest = np.searchsorted(begun, edges, side="right") - 1
         at = np.flatnonzero((latest >= 0) & (edges < begun[latest] + self._hold))
         latest = latest[at]
@@ -152,6 +164,8 @@ class Player:
         if self._hold > 1:
             counts = edges[at] == begun[latest] + self._acts
             words[at] |= self._slot("counts", counts & self._reads(bus_words[latest]))
+        taken[at] = True
+        return taken
 
     def _reads(self, bus_words: Words) -> NDArray[np.bool_]:
         reads: NDArray[np.bool_] = (bus_words & np.uint64(self._drive.mask("read"))) != 0
