@@ -13,6 +13,7 @@ from testbenches.toolchain import available
 PLAIN = Path(hdl_stubs.__file__).parent / "plain"
 CORES = sorted(path.name for path in PLAIN.iterdir())
 WRONG = [
+    ("wires", "dma_active: {port: busy, path: straight}", "dma_active: busy"),
     ("registered", "value: bit_in, latency: 2", "value: bit_in, latency: 3"),
     ("acknowledged", "acts: last", "acts: first"),
     ("acknowledged", "byte_order: swapped", "byte_order: straight"),
@@ -62,6 +63,7 @@ def test_another_key_differs(outcomes, core, name, old, new):
     """A key that is not the core's is a mismatch."""
     path = core(name, (old, new))
     scenario = "quick/sync_words" if "write" in old else "quick/sync_poll"
+    scenario = "quick/random" if name == "wires" else scenario
     (found,) = outcomes(path, scenario, revolutions=1)
     assert found.verdict == "mismatch"
 
