@@ -1,9 +1,10 @@
 """A core with more registers than the model, or fewer, agrees when its binding says so."""
 
-import shutil
+import re
 from pathlib import Path
 
 import pytest
+from replaced import replaced
 from variants import variant
 
 from refmodel.profile import PROFILES
@@ -21,16 +22,7 @@ DEEP = {
     "read_latency: 0": "latency: 1\n  write_latency: 2",
     **LEVELS,
 }
-PARAMETERS = """\
-  parameters:  # change together with `policies`
-    REALIGN: 1
-    READY_TIE: 0
-    SYNC_VIEW: 0
-    DMA_ACTIVE_MEANS: 0
-    WRITING_MEANS: 0
-    ZERO_LENGTH: 0
-    TAIL_LOST_BITS: 0
-"""
+PARAMETERS = re.compile(r"  parameters:.*\n((?:    \w+: \d+\n)+)")
 READ = "    wire read_status    = rd && adr == ADR_STATUS;\n"
 STRAIGHT = {
     "&& gates_on) || dma_outside": "&& gates) || xfer_on",
@@ -61,10 +53,16 @@ def form(data):
 
 def deep(folder, changes=(), parameters=""):
     """Return the binding of the core behind registers, its keys changed."""
-    binding = [(PARAMETERS, parameters), *(DEEP | dict(changes)).items()]
     core = [(READ, ""), ("input  wire        rd,", "input  wire        rd, read_status,")]
-    path = variant(folder, core, binding)
-    shutil.copy(HERE / "cores" / "deep.v", folder)
+    path = variant(folder, core, (DEEP | dict(changes)).items())
+    text = path.read_text()
+    given = re.findall(r"(\w+): (\d+)", PARAMETERS.search(text)[1])
+    path.write_text(PARAMETERS.sub(parameters, text))
+    passed = ", ".join(f".{name}({value})" for name, value in given)
+    deep = (HERE / "cores" / "deep.v").read_text()
+    (folder / "deep.v").write_text(
+        replaced(deep, ("disk_regs u_regs", f"disk_regs #({passed}) u_regs"))
+    )
     return path
 
 

@@ -96,6 +96,6 @@ def test_two_modules_of_one_name_are_refused(tmp_path):
     path = variant(tmp_path / "core")
     second = path.parent / "word_fifo.v"
     second.write_text(f"{second.read_text()}module byte_framer(input wire x); endmodule\n")
-    told = r"word_fifo\.v:58:8: a second module 'byte_framer'; the first is at .*framer\.v:5:8"
+    told = r"word_fifo\.v:\d+:8: a second module 'byte_framer'; the first is at .*framer\.v:5:8"
     with pytest.raises(CannotRun, match=told):
         preflight(load_binding(path))
