@@ -262,14 +262,17 @@ def _data(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
     address = address_of(netlist, leaves)
     reads: list[set[Level]] = []
     writes: list[set[Level]] = []
+    kept: list[set[Level]] = []  # data that a register takes whatever the address is
     for leaf in leaves:
         source = written(netlist, leaf, address)
         levels = {level for level in leaf.levels if level.net in netlist.inputs}
         if source is not None and levels:
             yield Vote("write_data", source, STRONG, "is stored under a condition")
-            writes.append(levels)
+            addressed = any(match.net == address for match in leaf.matches)
+            (writes if addressed else kept).append(levels)
         elif any(match.net == address for match in leaf.matches):
             reads.append(levels)
+    writes = writes or kept
     reads += list(_decoded(netlist, address, writes))
     yield from _strobes(reads, writes)
     for port, _ in read_ports(netlist, leaves, address):
