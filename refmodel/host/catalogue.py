@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from refmodel.ground.errors import UserError
+from refmodel.host.aimed_programs import AIMED_PROGRAMS
 from refmodel.host.drive_programs import DRIVE_PROGRAMS
 from refmodel.host.layout_programs import LAYOUT_PROGRAMS
 from refmodel.host.other_recordings import OTHER_RECORDINGS
@@ -26,6 +27,7 @@ SHIPPED = (
     LAYOUT_PROGRAMS,
     TRANSFER_PROGRAMS,
     SECTOR_PROGRAMS,
+    AIMED_PROGRAMS,
     OTHER_RECORDINGS,
     DRIVE_PROGRAMS,
 )

@@ -1,0 +1,107 @@
+"""Host programs that aim: accesses around the edge of a byte or a match, where most can meet."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Generator
+from typing import Any
+
+from refmodel.block.arming import ENABLE, WRITE
+from refmodel.block.control import PRECOMPENSATION, SET, SLOW_BITS, TOP_BIT_FRAMING, WAIT_FOR_SYNC
+from refmodel.host.program import Access, Program, ProgramMaker, Read
+from refmodel.host.program import Write as Put
+
+MARK = 0x4489
+Steps = Generator[Access, Any, None]
+Aimed = list[tuple[str, int | None]]  # register and value, None for a read; the last one is aimed
+
+
+def aim_at_bytes(seed: int = 0, byte: int = 114, reach: int = 3, words: int = 12) -> Program:
+    """Make accesses within `reach` cycles of the edge that completes a byte, of `byte` cycles.
+
+    Status is polled in every cycle until a byte is there; the next one's edge is then known.
+    """
+    rng = random.Random(seed)
+    while True:
+        while not (yield Read("status", 1)).byte_ready:
+            pass
+        yield from _shoot(rng, _choice(rng, words), byte - 1, reach)
+
+
+def aim_at_matches(
+    seed: int = 0, period: int = 454, reach: int = 3, words: int = 12, mark: int = MARK
+) -> Program:
+    """Make accesses within `reach` cycles of the edge of a match, which comes each `period` cycles.
+
+    Before some of them sync_word is taken away, so that the aimed write brings it back.
+    """
+    rng = random.Random(seed)
+    yield Put("control", SET | WAIT_FOR_SYNC, 1)
+    while True:
+        for _ in range(4 * period):
+            if (yield Read("status", 1)).sync_equal:
+                break
+        kind = rng.random()
+        if kind < 0.2:
+            aimed: Aimed = [("sync_word", rng.choice((0x8912, 0x0000, mark ^ 1)))]
+        elif kind < 0.4:
+            aimed = [("sync_word", mark ^ 0x8000), ("sync_word", mark)]
+        elif kind < 0.5:
+            aimed = [("control", WAIT_FOR_SYNC)]
+        elif kind < 0.6:
+            aimed = [("control", WAIT_FOR_SYNC), ("control", SET | WAIT_FOR_SYNC)]
+        else:
+            aimed = _choice(rng, words)
+        yield from _shoot(rng, aimed, period - 1, reach)
+        yield Put("sync_word", mark, 2)
+        if rng.random() < 0.8:
+            yield Put("control", SET | WAIT_FOR_SYNC, 2)
+
+
+def long_transfer(words: int = 2100, write: int = 0, cost: int = 5000) -> Program:
+    """Move more words than 1 024 in one transfer, reading status now and then."""
+    for _ in range(2):
+        yield Put("transfer", ENABLE | (WRITE if write else 0) | words, 50)
+    while True:
+        yield Read("status", cost)
+
+
+def _choice(rng: random.Random, words: int) -> Aimed:
+    """Return what to do next: mostly a start, a stop, or another write of transfer."""
+    kind = rng.random()
+    start = ENABLE | (WRITE if rng.random() < 0.5 else 0) | rng.randint(0, words)
+    if kind < 0.3:
+        return [("status", None)]
+    if kind < 0.55:
+        return [("transfer", start)] * rng.choice((1, 2, 2, 3))
+    if kind < 0.7:
+        return [("transfer", rng.randint(0, words))]
+    if kind < 0.8:
+        return [("transfer", start), ("transfer", start ^ WRITE)]
+    if kind < 0.9:
+        return [("sync_word", rng.choice((MARK, 0x8912, 0x5224, 0xFFFF)))]
+    bit = rng.choice((SLOW_BITS, TOP_BIT_FRAMING, WAIT_FOR_SYNC, *_precompensation()))
+    return [("control", rng.choice((SET, 0, 0)) | bit)]
+
+
+def _precompensation() -> list[int]:
+    return [1 << bit for bit in range(PRECOMPENSATION.lsb, PRECOMPENSATION.msb + 1)]
+
+
+def _shoot(rng: random.Random, aimed: Aimed, ahead: int, reach: int) -> Steps:
+    """Make the accesses a few cycles apart, the last of them `ahead` cycles on, or close to it."""
+    *first, last = aimed
+    left = ahead + rng.randint(-reach, reach)
+    for access in first:
+        left -= 9
+        yield _access(*access, 9)
+    yield _access(*last, left)
+
+
+def _access(register: str, value: int | None, cost: int) -> Access:
+    return Read(register, cost) if value is None else Put(register, value, cost)
+
+
+AIMED_PROGRAMS: dict[str, ProgramMaker] = {
+    program.__name__: program for program in (aim_at_bytes, aim_at_matches, long_transfer)
+}

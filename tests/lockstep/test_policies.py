@@ -1,0 +1,46 @@
+"""The reference core follows every policy by a parameter, and agrees with the model under it."""
+
+import random
+import shutil
+from typing import get_args
+
+import pytest
+import yaml
+
+from hdl_stubs.defects import REFERENCE
+from hdl_stubs.parameters import parameters_of
+from refmodel.block.settings import Policies
+
+CHOICES = {name: get_args(key.annotation) for name, key in Policies.model_fields.items()}
+MOST = max(map(len, CHOICES.values()))
+
+
+def mixed(row):
+    """Return policies in which each choice of each policy stands in one of `MOST` rows at least."""
+    rng = random.Random(7)
+    shuffled = {name: rng.sample(choices, len(choices)) for name, choices in CHOICES.items()}
+    return Policies(**{name: c[row % len(c)] for name, c in shuffled.items()})
+
+
+def test_rows_have_every_choice():
+    """No choice is left out."""
+    rows = [mixed(row) for row in range(MOST)]
+    for name, choices in CHOICES.items():
+        assert {getattr(row, name) for row in rows} == set(choices)
+
+
+@pytest.mark.parametrize("row", range(MOST))
+def test_core_agrees_under_policies(row, outcomes, tmp_path):
+    """With parameters and policies that say the same, the core agrees in all aimed accesses."""
+    policies = mixed(row)
+    folder = shutil.copytree(REFERENCE, tmp_path / "core")
+    binding = yaml.safe_load((folder / "binding_block.yaml").read_text(encoding="utf-8"))
+    binding["core"]["parameters"] = parameters_of(policies)
+    binding["policies"] = policies.model_dump()
+    (folder / "binding_block.yaml").write_text(yaml.safe_dump(binding), encoding="utf-8")
+    moves = 0
+    for scenario in ("aimed/bytes", "aimed/matches", "aimed/gates"):
+        (found,) = outcomes(folder / "binding_block.yaml", scenario)
+        assert (found.finding, found.verdict) == (None, "agree")
+        moves += found.moves
+    assert moves > 20
