@@ -15,7 +15,7 @@ import numpy as np
 from refmodel.block.fields import FIELD_NAMES
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.settings import Policies
-from refmodel.engine.compare import CHANNEL_BIT, Checker
+from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Checker
 from refmodel.engine.evidence import Reads
 from refmodel.engine.finding import Finding, Shown, Tried
 from refmodel.engine.timeline import LINES, Timeline
@@ -47,8 +47,10 @@ def tried(finding: Finding, profile: Profile, lags: Mapping[str, int]) -> tuple[
     already met them.
     """
     shown = finding.shown
-    if finding.mismatch.field not in lags:
+    if finding.mismatch.field not in {*lags, MEMORY}:
         return ()
+    if shown.slots is not None:
+        profile = profile.model_copy(update={"slots": shown.slots})
     known = {name: lag for name, lag in lags.items() if name in _comparable(shown)}
     plain = _Trial("", shown.stimulus, profile, known, shown.reads, shown.compared_from)
     return tuple(
@@ -73,7 +75,8 @@ def _agrees(trial: _Trial, shown: Shown) -> bool:
     fields = {name: lag for name, lag in trial.lags.items() if name in expected.lanes}
     lines = {name: lag for name, lag in trial.lags.items() if name in expected.lines}
     checker = Checker(trial.profile.status, fields, trial.start, lines=lines)
-    found = checker.check(expected, shown.observed, trial.reads)
+    moved = None if shown.moves is None else (shown.moves, np.zeros(len(shown.moves), np.int64))
+    found = checker.check(expected, shown.observed, trial.reads, moved)
     return found is None and bool(checker.cycles_compared or checker.reads_compared)
 
 
@@ -91,6 +94,8 @@ def _trials(plain: _Trial, finding: Finding, shown: Shown) -> Iterator[_Trial]:
 def _latencies(plain: _Trial, finding: Finding) -> Iterator[_Trial]:
     """Yield other latencies of the mismatching field, and of all of status together."""
     field = finding.mismatch.field
+    if field not in plain.lags:
+        return
     now = plain.lags[field]
     for lag in range(max(0, now - LATEST), now + LATEST + 1):
         if lag != now:

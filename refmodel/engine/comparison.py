@@ -177,7 +177,8 @@ class Comparison:
         since = max(stimulus.first, self._checker.start)
         places = self._places.places(number)
         moves = moved[0] if moved else None
-        shown = Shown(state, stimulus, expected, observed, reads, since, places, moves)
+        slots = self._profile.slots
+        shown = Shown(state, stimulus, expected, observed, reads, since, places, moves, slots=slots)
         return shown, mismatch
 
     def _finding(self, mismatch: Mismatch, shown: Shown) -> Finding:

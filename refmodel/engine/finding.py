@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from refmodel.block.registers import State
+from refmodel.block.slots import Slots
 from refmodel.engine.cause import Cause
 from refmodel.engine.compare import Mismatch
 from refmodel.engine.evidence import Observed, Reads
@@ -35,7 +36,7 @@ class Shown:
 
     The model was in `state` before it. Nothing before cycle `compared_from` was compared. `places`
     has the cycles in which named places of the track begin, `moves` what the core moved to and
-    from memory, if that was compared.
+    from memory, if that was compared, `slots` the schedule of the scenario.
     """
 
     state: State
@@ -47,6 +48,7 @@ class Shown:
     places: tuple[tuple[int, str], ...] = ()
     moves: Moves | None = None
     value_line: Lane | None = None
+    slots: Slots | None = None
 
 
 @dataclass(frozen=True)

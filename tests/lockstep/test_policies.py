@@ -10,6 +10,8 @@ import yaml
 from hdl_stubs.defects import REFERENCE
 from hdl_stubs.parameters import parameters_of
 from refmodel.block.settings import Policies
+from testbenches.suite import Options, run_bindings
+from testbenches.toolchain import simulators
 
 CHOICES = {name: get_args(key.annotation) for name, key in Policies.model_fields.items()}
 MOST = max(map(len, CHOICES.values()))
@@ -44,3 +46,25 @@ def test_core_agrees_under_policies(row, outcomes, tmp_path):
         assert (found.finding, found.verdict) == (None, "agree")
         moves += found.moves
     assert moves > 20
+
+
+@pytest.mark.parametrize(
+    ("policy", "choice", "scenario"),
+    [
+        ("same_edge_write", "new", "aimed/matches"),
+        ("read_clears", "edge_after", "aimed/bytes"),
+        ("gates_stop", "slots", "aimed/gates"),
+        ("fifo_forwarding", "both", "aimed/bytes"),
+    ],
+)
+def test_policy_that_explains_a_mismatch_is_named(policy, choice, scenario, tmp_path):
+    """Among what was tried on a mismatch, the one other policy that explains it agrees."""
+    folder = shutil.copytree(REFERENCE, tmp_path / "core")
+    path = folder / "binding_block.yaml"
+    binding = yaml.safe_load(path.read_text(encoding="utf-8"))
+    binding["core"]["parameters"] = parameters_of(Policies(**{policy: choice}))
+    path.write_text(yaml.safe_dump(binding), encoding="utf-8")
+    (result,) = run_bindings([path], scenario, Options(simulators=simulators()[:1]))
+    (finding,) = [run.outcome.finding for run in result.runs]
+    assert finding is not None
+    assert f"policy {policy}={choice}" in [one.change for one in finding.tried if one.agrees]
