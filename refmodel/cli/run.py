@@ -34,8 +34,8 @@ def run_command(
         str,
         typer.Option(
             metavar="SUITE",
-            help="quick, status, block, flux, recording, drive or hazard; a folder of scenarios, or"
-            " one scenario.",
+            help="quick, status, block, aimed, flux, recording, drive or hazard;"
+            " a folder of scenarios, or one scenario.",
         ),
     ] = "status",
     sim: Annotated[
