@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import multiprocessing
 import os
@@ -11,14 +10,15 @@ import shutil
 import signal
 import sys
 import tempfile
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 from malformed_inputs import HERE, STUBS, Variant
 
 from refmodel.cli.main import main
+from refmodel.ground import scratch
 from testbenches.simulator import Session
 from testbenches.toolchain import available, cache_folder
 
@@ -214,17 +214,10 @@ def _child(arguments: list[str], work: Path, patience: float) -> None:
     os.environ["XDG_CACHE_HOME"] = str(work.parent / "cache")
     os.environ["TMPDIR"] = tempfile.tempdir = str(work / "tmp")
     os.cpu_count = lambda: 1  # one simulator plays the whole suite
-    tempfile.TemporaryDirectory = _Kept  # type: ignore[assignment,misc]
+    scratch.shutil = SimpleNamespace(rmtree=lambda *_, **__: None)  # type: ignore[attr-defined]
     whole = Session.run
     Session.run = lambda self, runs, timeout: whole(  # type: ignore[method-assign]
         self, runs, min(timeout, patience)
     )
     sys.argv = ["cellstep", *arguments]
     main()
-
-
-@contextlib.contextmanager
-def _Kept(*arguments: Any, ignore_cleanup_errors: bool = False, **rest: Any) -> Iterator[str]:  # noqa: N802
-    """Make a temporary folder that is not removed: what was recorded in it is looked at later."""
-    del ignore_cleanup_errors
-    yield tempfile.mkdtemp(*arguments, **rest)
