@@ -242,7 +242,11 @@ def test_every_setting_of_a_plain_core_is_recovered(depth, tie, view, tmp_path):
 @pytest.mark.long
 @pytest.mark.parametrize("setting", SETTINGS, ids=[str(n) for n in range(len(SETTINGS))])
 def test_every_setting_of_the_reference_core_is_recovered(setting, tmp_path):
-    """After the captures it asks for, every question is decided, and rightly."""
+    """After the captures it asks for, what they can decide is decided, and rightly.
+
+    The bench holds both gates on and gives no word from memory, so that what asks for more stays
+    open.
+    """
     first = captured(tmp_path, WORDS, setting)
     found = fitted(tmp_path, [first])
     assert found.holds
@@ -253,5 +257,8 @@ def test_every_setting_of_the_reference_core_is_recovered(setting, tmp_path):
     dumps = [first, *(captured(tmp_path, path, setting, 40_000) for path in paths)]
     again = fitted(tmp_path, dumps)
     assert again.holds
-    assert again.open == []
     assert wrong(again, setting) == []
+    still_open = {q.name for q in again.open}
+    asked = {n.question for n in chosen}
+    assert asked & still_open <= {"gates_stop", "fifo_forwarding"}
+    assert not still_open & {"sync_view", "ready_tie", "zero_length", "writing_means"}
