@@ -17,8 +17,8 @@ module oddities import pk::*; #(parameter int W=8, parameter type T = logic [W-1
       if (addr inside {1, [3:5]}) up <= '1; asc[cnt] <= 8'hx; repeat (2) cnt <= cnt + 1; while (0) cnt <= 0; fork join_none end
   end
   assign st_out = q, pad = 1'bz;
-  wire w_multi = addr == 3 ? 1 : 0; wire selfref; assign selfref = selfref;
-  wire ca, cb; assign ca = cb; assign cb = ca; 
+  wire w_multi = addr == 3 ? 1 : 0; wire selfref; assign selfref = w_multi;
+  wire ca, cb; assign ca = cb; assign cb = w_multi;
   always @(posedge clk) if (ca && selfref) cnt <= 0;
   assert property (@(posedge clk) 1);
   generate if (W==8) begin : g1 leaf l [3:0] (.i(addr[3:0]), .o()); end else begin : g2 leaf l(.i(1'b0), .o()); end for (genvar i=0;i<2;i++) begin: gg leaf x(.i(addr[i]), .o(up_net[i])); end endgenerate
