@@ -51,7 +51,7 @@ REFERENCE, BYTEWIDE = CORES / "reference" / "binding.yaml", CORES / "bytewide" /
 
 
 @dataclass(frozen=True)
-class Row:
+class BenchRow:
     """One line of the table."""
 
     what: str
@@ -95,12 +95,12 @@ def revolution(reads: int = 45_000) -> Stimulus:
     )
 
 
-def model_rows() -> Iterator[Row]:
+def model_rows() -> Iterator[BenchRow]:
     """Time the two forms of the model."""
     profile, stimulus = load_profile("pal_dd"), revolution()
     seconds = median_seconds(lambda: Timeline(profile).run(stimulus))
     ms = seconds * 1000
-    yield Row(
+    yield BenchRow(
         "timeline, one revolution (100 000 channel bits, 45 000 reads)",
         "at most 10 ms",
         f"{ms:.1f} ms, {0.2 / seconds:.0f}x real time",
@@ -127,7 +127,7 @@ def model_rows() -> Iterator[Row]:
 
     rate = cycles / median_seconds(quiet_edges_skipped, 3) / 1e6
     alone = edges / median_seconds(every_edge, 3) / 1e6
-    yield Row(
+    yield BenchRow(
         "step, an edge in 7 not quiet (all edges, none skipped)",
         "at least 1 M cycles/s",
         f"{rate:.1f} M cycles/s ({alone:.2f} M)",
@@ -135,7 +135,7 @@ def model_rows() -> Iterator[Row]:
     )
 
 
-def flux_row() -> Row:
+def flux_row() -> BenchRow:
     """Time one revolution from flux through the separator model to the status lanes."""
     profile = load_profile("pal_dd")
     part = scenario(1, cycles=31).model_copy(
@@ -149,7 +149,7 @@ def flux_row() -> Row:
             timeline.run(stimulus)
 
     ms = median_seconds(through, 3) * 1000
-    return Row(
+    return BenchRow(
         "one revolution from flux through a separator model",
         "at most 150 ms",
         f"{ms:.0f} ms",
@@ -165,7 +165,7 @@ def scenario(turns: int, program: str = "read_every", **params: int) -> Scenario
     return Scenario(name="bench", track=track, revolutions=turns, host=host, levels=levels)
 
 
-def lockstep_rows(simulator: str, target: float) -> Iterator[Row]:
+def lockstep_rows(simulator: str, target: float) -> Iterator[BenchRow]:
     """Time the harness with and without recording, three revolutions at 45 000 reads each."""
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
@@ -179,13 +179,13 @@ def lockstep_rows(simulator: str, target: float) -> Iterator[Row]:
         outcome = lockstep.compare(prepared[0], simulator, done[-1])
         compare = time.perf_counter() - started
     whole = outcome.cycles / (outcome.cycles / recorded + compare)
-    yield Row(
+    yield BenchRow(
         f"lockstep replay, reference core, {simulator}",
         f"at least {target} M cycles/s",
         f"{whole / 1e6:.2f} M cycles/s compared, {recorded / 1e6:.2f} M recorded",
         whole >= target * 1e6,
     )
-    yield Row(
+    yield BenchRow(
         f"  as a share of the same harness unchecked, {simulator}",
         "at least 0.8",
         f"{whole / unchecked:.2f} ({unchecked / 1e6:.2f} M cycles/s unchecked)",
@@ -209,7 +209,7 @@ class EveryCycle(Session):
         )
 
 
-def every_cycle_row(simulator: str, whole: float) -> Row:
+def every_cycle_row(simulator: str, whole: float) -> BenchRow:
     """Time the plain way on the reference core, and set `whole` cycles/s of lockstep against it."""
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
@@ -218,7 +218,7 @@ def every_cycle_row(simulator: str, whole: float) -> Row:
         session = EveryCycle(simulator, lockstep.harness, lockstep.ports, work / simulator, seed=1)
         done = lockstep.play(prepared, session, [Run(0)])[0]
     rate = done.cycles / done.seconds
-    return Row(
+    return BenchRow(
         f"  against a loop that reads every field every cycle, {simulator}",
         "at least 20x (Verilator)",
         f"{whole / rate:.0f}x ({rate / 1e3:.0f} k cycles/s)",
@@ -226,7 +226,7 @@ def every_cycle_row(simulator: str, whole: float) -> Row:
     )
 
 
-def live_rows(simulator: str) -> Iterator[Row]:
+def live_rows(simulator: str) -> Iterator[BenchRow]:
     """Time a live host that reads status every 8 cycles."""
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
@@ -235,7 +235,7 @@ def live_rows(simulator: str) -> Iterator[Row]:
         runs = [Run(0, live=lockstep.live_host(ready))]
         done = lockstep.play([ready], lockstep.session(simulator), runs)[0]
     rate = done.accesses / done.seconds
-    yield Row(
+    yield BenchRow(
         f"live host program, {simulator}",
         "at least 30 k accesses/s",
         f"{rate / 1e3:.0f} k accesses/s",
@@ -243,23 +243,25 @@ def live_rows(simulator: str) -> Iterator[Row]:
     )
 
 
-def revolutions_rows(turns: int) -> Iterator[Row]:
+def revolutions_rows(turns: int) -> Iterator[BenchRow]:
     """Measure time and memory of the model over many revolutions, each in a process of its own."""
     few, many = (_model_process(n) for n in (turns // 4, turns))
     ratio = many[0] / few[0]
-    yield Row(
+    yield BenchRow(
         f"model and host program, {turns} revolutions against {turns // 4}",
         "time linear (ratio 4.0)",
         f"ratio {ratio:.2f}",
         ratio < 4.8,
     )
-    yield Row(f"memory, {turns} revolutions", "under 300 MB", f"{many[1]:.0f} MB", many[1] < 300)
+    yield BenchRow(
+        f"memory, {turns} revolutions", "under 300 MB", f"{many[1]:.0f} MB", many[1] < 300
+    )
 
 
-def cores_row(binding: Path, suite: str) -> Row:
+def cores_row(binding: Path, suite: str) -> BenchRow:
     """Time a suite on both simulators with one processor, and with two."""
     one, two = (_suite_seconds(binding, suite, count) for count in (1, 2))
-    return Row(
+    return BenchRow(
         f"two processors against one, `{suite}` of {binding.parent.name}, both simulators",
         "at least 1.8x",
         f"{one / two:.2f}x ({one:.0f} s and {two:.0f} s)",
@@ -326,7 +328,7 @@ def main() -> None:
     console.print(table)
 
 
-def parts(long: bool) -> Iterator[Iterator[Row]]:
+def parts(long: bool) -> Iterator[Iterator[BenchRow]]:
     """Yield the groups of rows in the table's order."""
     for simulator, target in (("verilator", 2.0), ("icarus", 0.6)):
         if simulator in available():

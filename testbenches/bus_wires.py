@@ -8,11 +8,11 @@ from typing import Any
 from testbenches.binding.bus import Bus
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
-from testbenches.drive_word import Drive
+from testbenches.drive_word import DriveWord
 from testbenches.expressions import inverted, seen, signal_of
 
 
-def bus_connections(bus: Bus, drive: Drive) -> dict[str, str]:
+def bus_connections(bus: Bus, drive: DriveWord) -> dict[str, str]:
     """Return the expressions that drive the bus ports."""
     lines = _Lines(bus, drive)
     access = f"({lines.read} | {lines.write})"
@@ -34,7 +34,7 @@ def bus_connections(bus: Bus, drive: Drive) -> dict[str, str]:
 
 
 def bus_values(
-    binding: Binding, ports: CorePorts, drive: Drive, outputs: Mapping[str, int]
+    binding: Binding, ports: CorePorts, drive: DriveWord, outputs: Mapping[str, int]
 ) -> dict[str, Any] | None:
     """Return what the harness must know of the bus; None for a core without one."""
     bus = binding.bus
@@ -71,7 +71,7 @@ def bus_values(
 class _Lines:
     """The host's lines as expressions; they change with the others, or by themselves."""
 
-    def __init__(self, bus: Bus, drive: Drive) -> None:
+    def __init__(self, bus: Bus, drive: DriveWord) -> None:
         self._drive = drive
         self._word = "host_lines" if bus.asynchronous else "drive"
         self._swaps = bus.byte_order == "swapped"

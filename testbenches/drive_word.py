@@ -22,7 +22,7 @@ BUS = ("read", "write", "counts", "address", "write_data")
 
 
 @dataclass(frozen=True)
-class Drive:
+class DriveWord:
     """The word that holds every driven input of one cycle: named slots of bits.
 
     `reset` and the level inputs are held from event to event, the others last one cycle.
@@ -31,7 +31,7 @@ class Drive:
     slots: Mapping[str, tuple[int, int]]  # name: (lowest bit, width)
 
     @classmethod
-    def of(cls, widths: Mapping[str, int]) -> Drive:
+    def of(cls, widths: Mapping[str, int]) -> DriveWord:
         """Place slots of these widths one after the other."""
         slots, at = {}, 0
         for name, width in widths.items():

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from testbenches.binding.roles import Signal
+from testbenches.binding.roles import Pin
 
 
-def signal_of(expression: str, signal: Signal) -> str:
+def signal_of(expression: str, signal: Pin) -> str:
     """Return what drives a port with an expression that is 1 where the signal is active."""
     return inverted(expression, signal.active)
 

@@ -18,7 +18,7 @@ from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import GATES
 from testbenches.binding.schema import Binding
 from testbenches.bus_wires import bus_connections, bus_values
-from testbenches.drive_word import Drive
+from testbenches.drive_word import DriveWord
 from testbenches.expressions import inverted, seen, signal_of
 from testbenches.hdl.elaborate import verilog_literal
 
@@ -28,7 +28,7 @@ class Harness:
     """The generated source, and what the bench must know to play and record through it."""
 
     binding: Binding
-    drive: Drive
+    drive: DriveWord
     shape: BusShape
     source: str
     addresses: Mapping[tuple[str, int], int]  # (register, mask of the bits): bus address
@@ -64,7 +64,7 @@ def render(template: str, values: Mapping[str, object]) -> str:
     return environment.from_string(text).render(values)
 
 
-def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
+def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, Any]:
     """Return what a bench around the core must write in Verilog: each port's expression, and more.
 
     The expressions use `drive`, `clk`, `enable`, `read_data` and `memory_word` of the bench, and
@@ -107,7 +107,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: Drive) -> dict[str, Any]:
     }
 
 
-def drive_of(binding: Binding, ports: CorePorts) -> Drive:
+def drive_of(binding: Binding, ports: CorePorts) -> DriveWord:
     """Lay out the drive word: what is held first, then what lasts one cycle."""
     disk = ("flux",) if binding.disk.flux is not None else ("bit_strobe", "bit")
     widths = {"reset": 1, **dict.fromkeys(binding.level_inputs, 1), **dict.fromkeys(disk, 1)}
@@ -123,10 +123,10 @@ def drive_of(binding: Binding, ports: CorePorts) -> Drive:
         written_on = binding.bus.written_on
         if written_on is not None:
             widths["write_data"] = ports.width(written_on)
-    return Drive.of(widths)
+    return DriveWord.of(widths)
 
 
-def _connections(binding: Binding, drive: Drive) -> dict[str, str]:
+def _connections(binding: Binding, drive: DriveWord) -> dict[str, str]:
     """Return the expression that drives each input port of the core."""
     found = {binding.clock.port: "clk"}
     if binding.clock.enable is not None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import yaml
 
 from refmodel.ground.errors import UserError
-from refmodel.hunt.case import Case
+from refmodel.hunt.case import DrawnCase
 from refmodel.hunt.coverage import Coverage
 from refmodel.hunt.draw import Drawer, Reach
 from refmodel.hunt.found import Failure, Hunted, Kind
@@ -82,23 +82,23 @@ class Hunter:
             self._say(f"{self._simulator}: seed {seed} fails, making it small")
             found.failures.append(self._small(kind, case, seed))
 
-    def _small(self, kind: Kind, case: Case, seed: int) -> Failure:
+    def _small(self, kind: Kind, case: DrawnCase, seed: int) -> Failure:
         """Return the failure of a case, as small as it can be."""
         small = shrunk(case, self._fails_as(kind), self.reach.busy)
         (outcome,) = self.play([small])
         assert outcome.finding is not None, "a small case fails, or it would not have been kept"
         return Failure(kind, small, outcome.finding, [seed])
 
-    def _fails_as(self, kind: Kind) -> Callable[[Sequence[Case]], list[bool]]:
+    def _fails_as(self, kind: Kind) -> Callable[[Sequence[DrawnCase]], list[bool]]:
         """Return a function that says which cases fail in one way."""
 
-        def fails(cases: Sequence[Case]) -> list[bool]:
+        def fails(cases: Sequence[DrawnCase]) -> list[bool]:
             outcomes = self.play(cases) if cases else []
             return [o.finding is not None and Kind.of(o.finding) == kind for o in outcomes]
 
         return fails
 
-    def play(self, cases: Sequence[Case], coverage: Coverage | None = None) -> list[Outcome]:
+    def play(self, cases: Sequence[DrawnCase], coverage: Coverage | None = None) -> list[Outcome]:
         """Play cases in one session; return an outcome for each. `coverage` counts what met."""
         with tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True) as folder:
             work = Path(folder)

@@ -11,12 +11,12 @@ from refmodel.ground.errors import UserError, reading
 from refmodel.profile import Profile
 from refmodel.protect.cases import Case
 from refmodel.protect.judge import Judgement, judge
-from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix
+from refmodel.protect.matrix import MODEL, Blame, Cell, Matrix, SpoiledRead
 from refmodel.protect.model import disk_of, full_scenario, run_model, written_in
 from refmodel.protect.offset import IN_TIME, offset_of, wrong_cycles
 from refmodel.protect.sensitivity import Sensitivity
 from refmodel.report.result import ERROR, SKIPPED, Outcome
-from refmodel.world.scenario import Written
+from refmodel.world.scenario import WrittenPart
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Binding
@@ -77,7 +77,7 @@ def _play(
     return found
 
 
-def _written(outcome: Outcome, case: Case, profile: Profile) -> list[Written]:
+def _written(outcome: Outcome, case: Case, profile: Profile) -> list[WrittenPart]:
     """Return what the core wrote in the run before."""
     first = case.first_scenario()
     if outcome.shown is None or first is None:
@@ -175,12 +175,12 @@ def _blame(finding: Finding, profile: Profile) -> Blame:
     )
 
 
-def _first_access(finding: Finding) -> Access | None:
+def _first_access(finding: Finding) -> SpoiledRead | None:
     """Return the first read that returned something else than the model would have."""
     expected, seen = finding.shown.expected, finding.shown.reads
     wanted = dict(zip(expected.read_cycle.tolist(), expected.read_value.tolist(), strict=True))
     reads = zip(seen.cycle.tolist(), seen.mask.tolist(), seen.value.tolist(), strict=True)
     for cycle, mask, value in reads:
         if cycle in wanted and (wanted[cycle] ^ value) & mask:
-            return Access(cycle, value & mask, wanted[cycle] & mask)
+            return SpoiledRead(cycle, value & mask, wanted[cycle] & mask)
     return None

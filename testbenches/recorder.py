@@ -43,10 +43,10 @@ class Recorder:
         own = {w.lane for w in binding.drive.watched()} if binding.drive and not drive else set()
         slices = slices_of(binding, layout)
         self._slices = {name: place for name, place in slices.items() if name not in own}
-        self._changes = Table(folder / f"{index}.changes", 2)
-        self._unknown = Table(folder / f"{index}.unknown", 2)
-        self._reads = Table(folder / f"{index}.reads", 3)
-        self._moves = Table(folder / f"{index}.moves", 5) if binding.memory else None
+        self._changes = RecordFile(folder / f"{index}.changes", 2)
+        self._unknown = RecordFile(folder / f"{index}.unknown", 2)
+        self._reads = RecordFile(folder / f"{index}.reads", 3)
+        self._moves = RecordFile(folder / f"{index}.moves", 5) if binding.memory else None
         self._word = 0  # what the core showed, and which of its bits were X or Z, so far
         self._vague = 0
 
@@ -96,7 +96,7 @@ class Recorder:
         cycle, place, word, store, vague = self._moves.before(end).T
         return Moves(cycle, place, word.astype(np.uint16), store.astype(np.uint8)), vague
 
-    def _lane(self, table: Table, first: int, end: int, before: int) -> Lane:
+    def _lane(self, table: RecordFile, first: int, end: int, before: int) -> Lane:
         """Return a recorded word over the span; it begins with what it was before."""
         rows = table.before(end)
         return Lane.of(
@@ -111,7 +111,7 @@ class Recorder:
         }
 
 
-class Table:
+class RecordFile:
     """A file of whole numbers in rows, sorted by the first column, read in blocks.
 
     It may grow between two calls, by whole rows.

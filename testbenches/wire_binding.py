@@ -13,7 +13,7 @@ from refmodel.drive.two_wire import times_of
 from refmodel.ground.errors import InputError, UserError, near
 from refmodel.ground.yamlfile import Document, Schema, load
 from testbenches.binding.ports import Fault, matching_files
-from testbenches.binding.roles import Active, Signal
+from testbenches.binding.roles import Active, Pin
 from testbenches.binding.schema import Core
 from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
 
@@ -36,8 +36,8 @@ class WireReset(Schema):
 class OpenDrain(Schema):
     """A wire: the output that pulls it low, and the input that senses it."""
 
-    pulls: Signal
-    senses: Signal
+    pulls: Pin
+    senses: Pin
 
 
 class WireBinding(Schema):

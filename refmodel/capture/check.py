@@ -11,7 +11,7 @@ from refmodel.block.registers import State
 from refmodel.capture.capture_map import CaptureMap
 from refmodel.capture.knowledge import Knowledge, begin_state
 from refmodel.capture.opened import Evidence
-from refmodel.capture.recorded_run import RunSpan, SpanEvidence
+from refmodel.capture.recorded_run import RecordedEvidence, RunSpan
 from refmodel.engine.compare import Compared
 from refmodel.engine.comparison import ComparedRun, Comparison
 from refmodel.engine.finding import Finding, Shown
@@ -187,5 +187,5 @@ def _compared(
 ) -> ComparedRun:
     """Compare spans from a state on."""
     held = replace(given.held(), start=first)
-    evidence = SpanEvidence(iter(spans))
+    evidence = RecordedEvidence(iter(spans))
     return Comparison(profile, held, begin=begin).run(evidence.stimuli(), evidence)

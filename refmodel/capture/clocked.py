@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.capture.waves import Bits64, Changes, Recording, Times
+from refmodel.capture.waves import Bits64, Recording, SignalChanges, Times
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane
 
@@ -30,7 +30,7 @@ class ClockRole:
 
 
 @dataclass(frozen=True)
-class Sampled:
+class SampledEdges:
     """Edges `first` .. `end - 1`: each signal's value and unknown bits as sampled there.
 
     `edge_ns` has their times, `dark` is 1 at edges where nothing was recorded. `undecided` has, by
@@ -53,22 +53,24 @@ class ClockedSamples:
         self._recording = recording
         self._clock = clock
         self._signals = list(dict.fromkeys(signals))
-        self._pending = {name: Changes.none() for name in self._signals}
+        self._pending = {name: SignalChanges.none() for name in self._signals}
         self._now = dict.fromkeys(self._signals, (0, 0xFFFFFFFF))
         self._level = (0, 1)  # of the clock: value and unknown
         self._enabled = (0, 1)
-        self._late = Changes.none()  # of the enable
+        self._late = SignalChanges.none()  # of the enable
         self._dark: list[tuple[float, float]] = []
         self.edges = 0
 
-    def spans(self) -> Iterator[Sampled]:
+    def spans(self) -> Iterator[SampledEdges]:
         """Yield the samples in order; UserError when the clock has hardly any edge."""
         clock = self._clock
         names = [*self._signals, clock.signal, *([clock.enable] if clock.enable else [])]
         for piece in self._recording.pieces(names):
-            edges = self._edges(piece.changes.get(clock.signal, Changes.none()))
+            edges = self._edges(piece.changes.get(clock.signal, SignalChanges.none()))
             if clock.enable:
-                edges = self._with_enable(edges, piece.changes.get(clock.enable, Changes.none()))
+                edges = self._with_enable(
+                    edges, piece.changes.get(clock.enable, SignalChanges.none())
+                )
             for name in self._signals:
                 later = piece.changes.get(name)
                 if later is not None:
@@ -84,7 +86,7 @@ class ClockedSamples:
                 f"{' with the enable on' if clock.enable else ''}; is it the right signal?"
             )
 
-    def _edges(self, changes: Changes) -> Times:
+    def _edges(self, changes: SignalChanges) -> Times:
         """Return the times of the clock's edges in a piece."""
         level = np.where(changes.unknown & np.uint64(1), 2, changes.value & np.uint64(1))
         before = np.concatenate(([2 if self._level[1] else self._level[0]], level[:-1]))
@@ -93,7 +95,7 @@ class ClockedSamples:
         wanted = 1 if self._clock.rising else 0
         return np.asarray(changes.ns[(level == wanted) & (before != wanted)])
 
-    def _with_enable(self, edges: Times, changes: Changes) -> Times:
+    def _with_enable(self, edges: Times, changes: SignalChanges) -> Times:
         """Return the edges at which the enable is active."""
         changes = self._late.then(changes)
         at = np.searchsorted(changes.ns, edges, side="left")  # changes before each edge
@@ -108,14 +110,14 @@ class ClockedSamples:
         self._late = changes
         return np.asarray(edges[active])
 
-    def _sampled(self, edges: Times, dark: Sequence[tuple[float, float]]) -> Sampled:
+    def _sampled(self, edges: Times, dark: Sequence[tuple[float, float]]) -> SampledEdges:
         """Sample every signal at some edges."""
         first, end = self.edges, self.edges + len(edges)
         value, unknown = {}, {}
         for name in self._signals:
             value[name], unknown[name] = self._lanes(name, edges, first)
         self.edges = end
-        return Sampled(first, end, edges, value, unknown, _dark(edges, dark, first), {})
+        return SampledEdges(first, end, edges, value, unknown, _dark(edges, dark, first), {})
 
     def _lanes(self, name: str, edges: Times, first: int) -> tuple[Lane, Lane]:
         """Return a signal's value and unknown bits at some edges; keep what comes behind them."""

@@ -20,7 +20,7 @@ from pydantic import Field as Key
 from pydantic import field_validator
 
 from refmodel.capture.vcd_header import UNITS
-from refmodel.capture.waves import FOREVER, WIDEST, Changes, Piece, Signal
+from refmodel.capture.waves import FOREVER, WIDEST, Signal, SignalChanges, WavePiece
 from refmodel.ground.errors import Problem, UserError, near
 from refmodel.ground.yamlfile import Schema
 from refmodel.media.flux_list import rate_of
@@ -53,7 +53,7 @@ class TablePart(Schema):
         return None if value is None else rate_of(str(value), "rate")
 
 
-class Table:
+class ColumnFile:
     """A CSV file. `progress` is told how many bytes were read."""
 
     def __init__(
@@ -119,7 +119,7 @@ class Table:
             if name and name != self.time_column
         }
 
-    def pieces(self, names: Sequence[str]) -> Iterator[Piece]:
+    def pieces(self, names: Sequence[str]) -> Iterator[WavePiece]:
         """Yield the changes of some columns, so many rows at a time."""
         at = {name: self.columns.index(name) for name in names}
         stamp = None if self.time_column is None else self.columns.index(self.time_column)
@@ -135,7 +135,7 @@ class Table:
                 self._line += len(block)
                 self._progress(_told(file))
                 end = float(np.nextafter(ns[-1], FOREVER)) if len(ns) else -FOREVER
-                yield Piece(end, held)
+                yield WavePiece(end, held)
         self._file = None
         if self.path.is_file():
             del self.__dict__["columns"]
@@ -189,7 +189,9 @@ class Table:
                 )
         return UserError(f"{self.path}: column {column + 1} {why}")
 
-    def _changes(self, name: str, block: list[list[str]], column: int, ns: np.ndarray) -> Changes:
+    def _changes(
+        self, name: str, block: list[list[str]], column: int, ns: np.ndarray
+    ) -> SignalChanges:
         """Return where a column changes within some rows."""
         cells = [row[column].strip() if column < len(row) else "" for row in block]
         pairs = self._read(name, cells, column)
@@ -201,7 +203,7 @@ class Table:
             new[0] = (int(value[0]), int(unknown[0])) != before
         if len(value):
             self._last[name] = (int(value[-1]), int(unknown[-1]))
-        return Changes(ns[new], value[new], unknown[new])
+        return SignalChanges(ns[new], value[new], unknown[new])
 
     def _read(self, name: str, cells: list[str], column: int) -> list[tuple[int, int]]:
         """Return value and unknown bits of each cell."""

@@ -8,7 +8,7 @@ from itertools import islice
 
 import numpy as np
 
-from refmodel.capture.waves import Changes, Recording, Signal
+from refmodel.capture.waves import Recording, Signal, SignalChanges
 from refmodel.ground.errors import UserError
 
 PIECES = 2  # of the recording that are looked at
@@ -53,7 +53,7 @@ class Habit:
 
 
 @dataclass(frozen=True)
-class Guess:
+class RoleGuess:
     """A signal proposed for a role, whether it is active low, and why."""
 
     name: str
@@ -91,7 +91,7 @@ def _needed(part: str, key: str) -> bool:
     }  # fmt: skip
 
 
-def _line(part: str, key: str, guess: Guess | None) -> str:
+def _line(part: str, key: str, guess: RoleGuess | None) -> str:
     if guess is None:
         return f"  {key}: {TODO}"
     value = guess.name if re.fullmatch(r"[\w.$]+", guess.name) else f'"{guess.name}"'
@@ -104,7 +104,7 @@ def _line(part: str, key: str, guess: Guess | None) -> str:
 
 def _habits(recording: Recording) -> dict[str, Habit]:
     """Return what each signal does at the start of the recording."""
-    held: dict[str, Changes] = {}
+    held: dict[str, SignalChanges] = {}
     for piece in islice(recording.pieces(list(recording.signals)), PIECES):
         for name, changes in piece.changes.items():
             held[name] = held[name].then(changes) if name in held else changes
@@ -114,7 +114,7 @@ def _habits(recording: Recording) -> dict[str, Habit]:
     return habits
 
 
-def _habit(changes: Changes) -> Habit:
+def _habit(changes: SignalChanges) -> Habit:
     """Return what a signal's changes look like."""
     if len(changes.ns) < 3:
         up = float(np.mean(changes.value != 0)) if len(changes.ns) else 0.0
@@ -129,10 +129,10 @@ def _habit(changes: Changes) -> Habit:
     return Habit(len(changes.ns), period, bool(near.mean() > 0.9), up)
 
 
-def _guesses(recording: Recording, habits: dict[str, Habit]) -> dict[str, Guess]:
+def _guesses(recording: Recording, habits: dict[str, Habit]) -> dict[str, RoleGuess]:
     """Return the best signal for each role; none plays two."""
     taken: set[str] = set()
-    found: dict[str, Guess] = {}
+    found: dict[str, RoleGuess] = {}
     for role in WORDS:
         guess = _best(role, recording, habits, taken)
         if guess is not None:
@@ -146,7 +146,7 @@ def _guesses(recording: Recording, habits: dict[str, Habit]) -> dict[str, Guess]
         )
         if fastest is not None:
             why = f"changes most often and regularly, every {habits[fastest].period_ns:.4g} ns"
-            found["clock"] = Guess(fastest, False, why)
+            found["clock"] = RoleGuess(fastest, False, why)
     return found
 
 
@@ -156,7 +156,7 @@ def _one_bit(signal: Signal) -> bool:
 
 def _best(
     role: str, recording: Recording, habits: dict[str, Habit], taken: set[str]
-) -> Guess | None:
+) -> RoleGuess | None:
     """Return the signal whose name fits a role best: the shortest path, and one that changes."""
     fitting = [
         name
@@ -169,7 +169,7 @@ def _best(
         return None
     best = min(fitting, key=lambda n: (n.count("."), _still(habits.get(n)), len(n), n))
     habit = habits.get(best)
-    return Guess(best, _active_low(role, best, habit), _why(role, habit, len(fitting)))
+    return RoleGuess(best, _active_low(role, best, habit), _why(role, habit, len(fitting)))
 
 
 def _leaf(name: str) -> str:

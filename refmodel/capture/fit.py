@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from refmodel.block.fields import Layout
 from refmodel.capture.layout_fit import Place, best_layout, places
 from refmodel.capture.opened import Evidence
-from refmodel.capture.reading import Reading, Trials, Tried, first_reading, questions
+from refmodel.capture.reading import Reading, Trials, TriedForm, first_reading, questions
 from refmodel.engine.finding import Finding
 from refmodel.profile import Profile
 
@@ -44,7 +44,7 @@ class Question:
 class Fitted:
     """The reading found, and every question; without one, the reading that holds longest."""
 
-    best: Tried
+    best: TriedForm
     questions: tuple[Question, ...]
     profile: Profile
 
@@ -72,7 +72,7 @@ def fit(captures: Sequence[Evidence], say: Callable[[str], None]) -> Fitted:
     return Fitted(best, (*told, *_layout(trials, best.reading)), trials.profile)
 
 
-def _elsewhere(trials: Trials, asked: dict[str, tuple[str, ...]], best: Tried) -> Tried:
+def _elsewhere(trials: Trials, asked: dict[str, tuple[str, ...]], best: TriedForm) -> TriedForm:
     """Search again with the fields of status where they agree best, if that is elsewhere."""
     profile = trials.profile
     for tried in (first_reading(trials.map, profile), best.reading):
@@ -122,7 +122,7 @@ def _held(open_places: Sequence[Place]) -> str:
     return CONSISTENT if len(open_places) == 1 else NOT_EXERCISED
 
 
-def _search(trials: Trials, asked: dict[str, tuple[str, ...]]) -> Tried:
+def _search(trials: Trials, asked: dict[str, tuple[str, ...]]) -> TriedForm:
     """Change one answer after the other, or two at once, as long as the reading holds longer."""
     best = trials.tried(first_reading(trials.map, trials.profile))
     for _ in range(STEPS):
@@ -154,9 +154,9 @@ def _two_away(reading: Reading, asked: dict[str, tuple[str, ...]]) -> list[Readi
     return list(dict.fromkeys(pairs))
 
 
-def _best_of(trials: Trials, readings: Sequence[Reading]) -> Tried:
+def _best_of(trials: Trials, readings: Sequence[Reading]) -> TriedForm:
     """Return the reading that holds longest; of equal ones the first."""
-    best: Tried | None = None
+    best: TriedForm | None = None
     for reading in readings:
         tried = trials.tried(reading)
         if best is None or tried.reached > best.reached:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from refmodel.capture.vcd_header import UNITS
-from refmodel.capture.waves import FOREVER, WIDEST, Changes, Piece, Signal
+from refmodel.capture.waves import FOREVER, WIDEST, Signal, SignalChanges, WavePiece
 from refmodel.ground.errors import UserError
 
 PIECE = 400_000  # changes of the busiest signal in a piece
@@ -54,7 +54,7 @@ class Fst:
         """The signals by their whole name."""
         return {name: _signal(name, var) for name, var in self._vars.items()}
 
-    def pieces(self, names: Sequence[str]) -> Iterator[Piece]:
+    def pieces(self, names: Sequence[str]) -> Iterator[WavePiece]:
         """Yield the changes of some signals, so many at a time."""
         scale = self._wave.timescale
         unit = float(scale.factor) * 10.0 ** UNITS[str(scale.unit)] if scale else 1.0
@@ -63,20 +63,20 @@ class Fst:
         cuts = [*busiest.ns[PIECE::PIECE].tolist(), FOREVER]
         begin = -FOREVER
         for end in cuts:
-            yield Piece(end, {name: _between(c, begin, end) for name, c in held.items()})
+            yield WavePiece(end, {name: _between(c, begin, end) for name, c in held.items()})
             begin = end
 
-    def _changes(self, name: str, unit: float) -> Changes:
+    def _changes(self, name: str, unit: float) -> SignalChanges:
         """Return all changes of a signal."""
         width = self.signals[name].width
         pairs = list(self._vars[name].tv)
         ns = np.array([time for time, _ in pairs], np.float64) * unit
         bits = [_bits(value, width) for _, value in pairs]
         value, unknown = np.array(bits, np.uint64).reshape(-1, 2).T
-        return Changes(ns, value, unknown)
+        return SignalChanges(ns, value, unknown)
 
 
-def _between(changes: Changes, begin: float, end: float) -> Changes:
+def _between(changes: SignalChanges, begin: float, end: float) -> SignalChanges:
     """Return the changes from one time up to another."""
     return changes.part(slice(*np.searchsorted(changes.ns, (begin, end))))
 

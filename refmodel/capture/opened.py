@@ -9,8 +9,8 @@ from typing import Protocol
 import numpy as np
 
 from refmodel.capture.capture_map import WIDTHS, CaptureMap, Role, load_map
-from refmodel.capture.clocked import ClockedSamples, ClockRole, Sampled
-from refmodel.capture.columns import Table, TablePart
+from refmodel.capture.clocked import ClockedSamples, ClockRole, SampledEdges
+from refmodel.capture.columns import ColumnFile, TablePart
 from refmodel.capture.fst import Fst
 from refmodel.capture.opened_log import OpenedLog
 from refmodel.capture.recorded_run import RecordedRun, RunSpan
@@ -40,14 +40,14 @@ class Evidence(Protocol):
     def name(self) -> str:
         """The file's name as given."""
 
-    def samples(self) -> Iterator[Sampled]:
+    def samples(self) -> Iterator[SampledEdges]:
         """Yield what each edge of the clock samples."""
 
     def spans(self) -> Iterator[RunSpan]:
         """Yield the spans of the capture's runs."""
 
     def spans_of(
-        self, samples: Iterator[Sampled], given: CaptureMap, profile: Profile
+        self, samples: Iterator[SampledEdges], given: CaptureMap, profile: Profile
     ) -> Iterator[RunSpan]:
         """Yield the spans that samples make with a map's latencies and a profile's separator."""
 
@@ -69,7 +69,7 @@ class Opened:
         self.notes = [*recording.notes]
         self.unsure = 0
         self._run: RecordedRun | None = None
-        self._edges: list[Sampled] = []
+        self._edges: list[SampledEdges] = []
 
     @property
     def name(self) -> str:
@@ -112,7 +112,7 @@ class Opened:
         yield from self.spans_of(self.samples(), self.map, self.profile)
 
     def spans_of(
-        self, samples: Iterator[Sampled], given: CaptureMap, profile: Profile
+        self, samples: Iterator[SampledEdges], given: CaptureMap, profile: Profile
     ) -> Iterator[RunSpan]:
         """Yield the spans that samples make with a map's latencies and a profile's separator."""
         self._run = RecordedRun(given, self._sampled_roles, profile)
@@ -123,7 +123,7 @@ class Opened:
         """The roles whose values count at each edge."""
         return {n: r for n, r in self.roles.items() if n not in ("clock", "enable", "index")}
 
-    def samples(self) -> Iterator[Sampled]:
+    def samples(self) -> Iterator[SampledEdges]:
         """Yield what each edge of the clock samples."""
         clock = self.map.clock
         signals = [name for role in self._sampled_roles.values() for name in role.signals]
@@ -149,7 +149,7 @@ class Opened:
         )
         yield from self._watched(ClockedSamples(self.recording, role, signals).spans())
 
-    def _watched(self, samples: Iterator[Sampled]) -> Iterator[Sampled]:
+    def _watched(self, samples: Iterator[SampledEdges]) -> Iterator[SampledEdges]:
         """Pass samples on; keep the times of the last edges, and look at the clock's rate."""
         for sampled in samples:
             if not self._edges:
@@ -157,7 +157,7 @@ class Opened:
             self._edges = [*self._edges[-2:], sampled]
             yield sampled
 
-    def _look_at_the_clock(self, sampled: Sampled) -> None:
+    def _look_at_the_clock(self, sampled: SampledEdges) -> None:
         """Note a clock that is not the profile's."""
         periods = np.diff(sampled.edge_ns)
         if not len(periods):
@@ -216,5 +216,5 @@ def open_recording(
     if path.suffix == ".fst":
         return Fst(path)
     if path.suffix in (".csv", ".tsv"):
-        return Table(path, table, progress)
+        return ColumnFile(path, table, progress)
     return Vcd(path, progress)

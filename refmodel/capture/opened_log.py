@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.capture.accesses import Accesses
 from refmodel.capture.capture_map import BusPart, CaptureMap, ClockPart, DiskPart
-from refmodel.capture.clocked import Sampled
+from refmodel.capture.clocked import SampledEdges
 from refmodel.capture.knowledge import begin_state
 from refmodel.capture.log import LogMap, read_log
 from refmodel.capture.recorded_run import RunSpan
@@ -60,7 +60,7 @@ class OpenedLog:
         """The file's name as given."""
         return self._name
 
-    def samples(self) -> Iterator[Sampled]:
+    def samples(self) -> Iterator[SampledEdges]:
         """Yield nothing: a log has no samples."""
         return iter(())
 
@@ -69,7 +69,7 @@ class OpenedLog:
         yield from self.spans_of(self.samples(), self.map, self.profile)
 
     def spans_of(
-        self, samples: Iterator[Sampled], given: CaptureMap, profile: Profile
+        self, samples: Iterator[SampledEdges], given: CaptureMap, profile: Profile
     ) -> Iterator[RunSpan]:
         """Yield the log as one span, what its times leave open under a profile marked."""
         del samples

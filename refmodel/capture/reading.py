@@ -65,7 +65,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Tried:
+class TriedForm:
     """What became of a reading: where it is contradicted first, if it is, and how far it went."""
 
     reading: Reading
@@ -120,7 +120,7 @@ class Trials:
         self._say = say
         self._samples = [list(opened.samples()) for opened in captures]
         self._spans: dict[tuple[object, ...], list[RunSpan]] = {}
-        self._tried: dict[Reading, Tried] = {}
+        self._tried: dict[Reading, TriedForm] = {}
 
     @property
     def map(self) -> CaptureMap:
@@ -137,22 +137,22 @@ class Trials:
         """Return the spans of the first capture at the depths of a reading."""
         return self._spans_of(0, reading.map(self.map), reading)
 
-    def tried(self, reading: Reading) -> Tried:
+    def tried(self, reading: Reading) -> TriedForm:
         """Return what becomes of a reading on all captures, up to its first contradiction."""
         if reading not in self._tried:
             self._say(f"fit: reading {len(self._tried) + 1}")
             self._tried[reading] = self._try(reading)
         return self._tried[reading]
 
-    def _try(self, reading: Reading) -> Tried:
+    def _try(self, reading: Reading) -> TriedForm:
         """Try a reading."""
         given, profile = reading.map(self.map), reading.profile(self.profile)
         checked = None
         for number in range(len(self._captures)):
             checked = check_spans(given, profile, self._spans_of(number, given, reading))
             if checked.finding is not None:
-                return Tried(reading, checked.finding, number, checked)
-        return Tried(reading, None, len(self._captures), checked)
+                return TriedForm(reading, checked.finding, number, checked)
+        return TriedForm(reading, None, len(self._captures), checked)
 
     def _spans_of(self, number: int, given: CaptureMap, reading: Reading) -> list[RunSpan]:
         """Return a capture's spans at the depths of a reading."""

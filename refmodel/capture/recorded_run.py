@@ -14,7 +14,7 @@ import numpy as np
 from refmodel.block.fields import UNUSED
 from refmodel.capture.accesses import NO_ACCESSES, AccessReader
 from refmodel.capture.capture_map import LEVELS, LINES, STATUS, CaptureMap, Role
-from refmodel.capture.clocked import Sampled
+from refmodel.capture.clocked import SampledEdges
 from refmodel.capture.doubts import Doubts
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
 from refmodel.ground.lane import Cycles, Lane, cycles_up, rises_of
@@ -41,7 +41,7 @@ class RunSpan:
 
 
 @dataclass
-class SpanEvidence:
+class RecordedEvidence:
     """The evidence of one span after the other, in step with `stimuli`."""
 
     spans: Iterator[RunSpan]
@@ -90,7 +90,7 @@ class RecordedRun:
         self.lost_edges = 0
         self.cycles = 0
 
-    def spans(self, samples: Iterator[Sampled]) -> Iterator[RunSpan]:
+    def spans(self, samples: Iterator[SampledEdges]) -> Iterator[RunSpan]:
         """Yield the spans of all runs in order."""
         for sampled in samples:
             self._take(sampled)
@@ -106,7 +106,7 @@ class RecordedRun:
         deepest = max(self._map.disk.latency, self._map.inputs.latency)
         return max(1, latency) + max(deepest, *(bus.depths if bus else (0, 0)))
 
-    def _take(self, sampled: Sampled) -> None:
+    def _take(self, sampled: SampledEdges) -> None:
         """Append samples to what is held."""
         value, unknown = sampled.value, sampled.unknown
         for name, role in self._roles.items():

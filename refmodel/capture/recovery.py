@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.capture.capture_map import ClockPart
-from refmodel.capture.clocked import FEWEST, Sampled
-from refmodel.capture.waves import Changes, Recording, Times
+from refmodel.capture.clocked import FEWEST, SampledEdges
+from refmodel.capture.waves import Recording, SignalChanges, Times
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane
 
@@ -57,10 +57,10 @@ class RecoveredSamples:
         self._signals = list(dict.fromkeys(signals))
         self._cycle_ns = cycle_ns
         self._glitch_ns = glitch_ns
-        self._all: list[Changes] = []
+        self._all: list[SignalChanges] = []
         self.unsure = 0  # changes whose edge is one of several
 
-    def spans(self) -> Iterator[Sampled]:
+    def spans(self) -> Iterator[SampledEdges]:
         """Yield the samples in order; UserError for a clock that cannot be recovered."""
         held = self._changes()
         self._all = list(held.values())
@@ -70,7 +70,7 @@ class RecoveredSamples:
         count = len(grid.edge_ns)
         for first in range(0, count, EDGES):
             end = min(first + EDGES, count)
-            yield Sampled(
+            yield SampledEdges(
                 first,
                 end,
                 grid.edge_ns[first:end],
@@ -80,23 +80,23 @@ class RecoveredSamples:
                 {name: at[(at >= first) & (at < end)] for name, (_, _, at) in lanes.items()},
             )
 
-    def _changes(self) -> dict[str, Changes]:
+    def _changes(self) -> dict[str, SignalChanges]:
         """Return all changes of the signals, glitches left out."""
         names = list(dict.fromkeys([*self._signals, self._signal]))
-        parts: dict[str, list[Changes]] = {name: [] for name in names}
+        parts: dict[str, list[SignalChanges]] = {name: [] for name in names}
         for piece in self._recording.pieces(names):
             for name, changes in piece.changes.items():
                 parts[name].append(changes)
         held = {}
         for name, found in parts.items():
-            whole = Changes.none()
+            whole = SignalChanges.none()
             if found:
                 columns = (np.concatenate(column) for column in zip(*found, strict=True))
-                whole = Changes(*columns)
+                whole = SignalChanges(*columns)
             held[name] = without_glitches(whole, self._glitch_ns)
         return held
 
-    def _grid(self, changes: Changes, sample_ns: float) -> Grid:
+    def _grid(self, changes: SignalChanges, sample_ns: float) -> Grid:
         """Return the edges of the clock over the whole capture."""
         rises = _rises(changes, self._clock.edge == "rising")
         if len(rises) < FEWEST:
@@ -126,7 +126,9 @@ class RecoveredSamples:
         off = jitter + max(STEADY_NS, excess)
         return Grid(edge, off, off if is_clock else off + self._clock.settle_ns)
 
-    def _lanes(self, changes: Changes, grid: Grid, sample_ns: float) -> tuple[Lane, Lane, Cycles]:
+    def _lanes(
+        self, changes: SignalChanges, grid: Grid, sample_ns: float
+    ) -> tuple[Lane, Lane, Cycles]:
         """Return a signal as each edge samples it, and the edges at which it may be either."""
         low = changes.ns - sample_ns - grid.off_ns - self._clock.settle_ns
         high = changes.ns + grid.behind_ns
@@ -193,7 +195,7 @@ def _low(bits: NDArray[np.uint64]) -> NDArray[np.int64]:
     return (bits & np.uint64(0xFFFFFFFF)).astype(np.int64)
 
 
-def _goes_idle(changes: Changes) -> NDArray[np.bool_]:
+def _goes_idle(changes: SignalChanges) -> NDArray[np.bool_]:
     """Tell which changes are to the value a signal has most of the time.
 
     They count as late and the others as early, so that no pulse is lost between the two.
@@ -205,14 +207,14 @@ def _goes_idle(changes: Changes) -> NDArray[np.bool_]:
     return np.asarray((changes.value != 0) == up)
 
 
-def _rises(changes: Changes, rising: bool) -> Times:
+def _rises(changes: SignalChanges, rising: bool) -> Times:
     """Return when a line goes up, or down."""
     level = (changes.value & np.uint64(1)).astype(np.int64)
     before = np.concatenate((level[:1], level[:-1]))
     return np.asarray(changes.ns[(level == int(rising)) & (before != int(rising))])
 
 
-def _sample_ns(held: dict[str, Changes]) -> float:
+def _sample_ns(held: dict[str, SignalChanges]) -> float:
     """Return the time between samples: the least between any two changes that differ in time."""
     times = np.unique(np.concatenate([changes.ns for changes in held.values()]))
     steps = np.diff(times)
@@ -221,7 +223,7 @@ def _sample_ns(held: dict[str, Changes]) -> float:
     return float(np.percentile(steps, 1))
 
 
-def without_glitches(changes: Changes, glitch_ns: float) -> Changes:
+def without_glitches(changes: SignalChanges, glitch_ns: float) -> SignalChanges:
     """Return the changes without pulses shorter than so many ns."""
     if not glitch_ns or len(changes.ns) < 3:
         return changes

@@ -11,7 +11,7 @@ import numpy as np
 
 from refmodel.capture.vcd_body import Block, changes_of, code_of, cut, last_time
 from refmodel.capture.vcd_header import Header, read_header
-from refmodel.capture.waves import FOREVER, Piece, Signal
+from refmodel.capture.waves import FOREVER, Signal, WavePiece
 from refmodel.ground.errors import UserError
 
 BLOCK = 1 << 22  # bytes read at once
@@ -54,7 +54,7 @@ class Vcd:
         """What was taken for granted in reading it."""
         return self.header.notes
 
-    def pieces(self, names: Sequence[str]) -> Iterator[Piece]:
+    def pieces(self, names: Sequence[str]) -> Iterator[WavePiece]:
         """Yield the changes of some signals, block by block."""
         header = self.header
         if self._file is None:
@@ -73,7 +73,7 @@ class Vcd:
 
     def _pieces(
         self, file: IO[bytes], ids: dict[int, list[str]], widths: dict[int, int]
-    ) -> Iterator[Piece]:
+    ) -> Iterator[WavePiece]:
         """Yield the changes of the body."""
         header = self.header
         unit, now, offset, text = float(header.unit_ns), 0.0, header.offset, header.rest
@@ -104,7 +104,7 @@ class Vcd:
             dark, dark_since = _dark(block, dark_since, now if not ended else FOREVER)
             text, offset = text[used:], offset + used
             held = {name: c for code, c in block.changes.items() for name in ids[code]}
-            yield Piece(np.nextafter(end, FOREVER) if not ended else end, held, dark)
+            yield WavePiece(np.nextafter(end, FOREVER) if not ended else end, held, dark)
 
     def _placed(self, error: UserError, offset: int) -> UserError:
         """Return the fault of a block with its line in the file."""

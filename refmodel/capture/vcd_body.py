@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.capture.waves import WIDEST, Changes, Times
+from refmodel.capture.waves import WIDEST, SignalChanges, Times
 from refmodel.ground.errors import UserError
 
 Places = NDArray[np.int64]
@@ -234,7 +234,7 @@ def _odd_value(word: bytes, width: int) -> tuple[int, int]:
 class Block:
     """The changes in one block, by signal code; and when the dump was switched off and on."""
 
-    changes: dict[int, Changes] = field(default_factory=dict)
+    changes: dict[int, SignalChanges] = field(default_factory=dict)
     switched: list[tuple[float, bool]] = field(default_factory=list)
 
 
@@ -277,7 +277,7 @@ def changes_of(
                 bits = values_of(words, at, width)
             except ValueError as error:
                 raise UserError(f"{int(words.begin[at[0]])}:'{error}' is no value") from None
-            block.changes[number] = Changes(ns[here], *bits)
+            block.changes[number] = SignalChanges(ns[here], *bits)
     for at in np.flatnonzero(words.kind == KEY).tolist():
         if words.word(at) in (b"$dumpoff", b"$dumpon"):
             when = float(times[np.searchsorted(stamps, at)])

@@ -10,7 +10,7 @@ from refmodel.capture.capture_map import CaptureMap, DiskPart, Line, load_map
 from refmodel.capture.columns import TablePart
 from refmodel.capture.opened import open_recording
 from refmodel.capture.recovery import without_glitches
-from refmodel.capture.waves import Changes, Recording, Times, find_signal
+from refmodel.capture.waves import Recording, SignalChanges, Times, find_signal
 from refmodel.ground.errors import InputError, UserError
 from refmodel.ground.yamlfile import Document, Schema, load
 from refmodel.media.flux_list import FluxList
@@ -63,7 +63,7 @@ def _edges(
             (names[key],) = find_signal(recording, str(line.signal))
         except UserError as error:
             raise InputError([document.problem(("disk", key), str(error))]) from None
-    held = {key: Changes.none() for key in lines}
+    held = {key: SignalChanges.none() for key in lines}
     for piece in recording.pieces(list(names.values())):
         for key, name in names.items():
             if name in piece.changes:
@@ -74,7 +74,7 @@ def _edges(
     }
 
 
-def _active(changes: Changes, low: bool) -> Times:
+def _active(changes: SignalChanges, low: bool) -> Times:
     """Return when a line goes active, its first value not counted."""
     active = ((changes.value & np.uint64(1)) != 0) != low
     active &= (changes.unknown & np.uint64(1)) == 0

@@ -26,33 +26,33 @@ class Signal:
     kind: str = "wire"
 
 
-class Changes(NamedTuple):
+class SignalChanges(NamedTuple):
     """A signal's changes: times in ns, not decreasing; `unknown` has the X and Z bits."""
 
     ns: Times
     value: Bits64
     unknown: Bits64
 
-    def then(self, later: Changes) -> Changes:
+    def then(self, later: SignalChanges) -> SignalChanges:
         """Return these changes and later ones."""
-        return Changes(
+        return SignalChanges(
             np.concatenate((self.ns, later.ns)),
             np.concatenate((self.value, later.value)),
             np.concatenate((self.unknown, later.unknown)),
         )
 
-    def part(self, which: slice | NDArray[np.bool_]) -> Changes:
+    def part(self, which: slice | NDArray[np.bool_]) -> SignalChanges:
         """Return some of the changes."""
-        return Changes(self.ns[which], self.value[which], self.unknown[which])
+        return SignalChanges(self.ns[which], self.value[which], self.unknown[which])
 
     @classmethod
-    def none(cls) -> Changes:
+    def none(cls) -> SignalChanges:
         """Return no change."""
         return cls(np.empty(0), np.empty(0, np.uint64), np.empty(0, np.uint64))
 
 
 @dataclass(frozen=True)
-class Piece:
+class WavePiece:
     """All changes of the signals asked for up to, but not at, the time `end_ns`.
 
     Pieces follow each other; a signal without a change in a piece may be missing in it. `dark` has
@@ -60,7 +60,7 @@ class Piece:
     """
 
     end_ns: float
-    changes: Mapping[str, Changes]
+    changes: Mapping[str, SignalChanges]
     dark: Sequence[tuple[float, float]] = field(default_factory=tuple)
 
 
@@ -79,7 +79,7 @@ class Recording(Protocol):
     def notes(self) -> Sequence[str]:
         """What was taken for granted in reading it."""
 
-    def pieces(self, names: Sequence[str]) -> Iterator[Piece]:
+    def pieces(self, names: Sequence[str]) -> Iterator[WavePiece]:
         """Yield the changes of some signals, in order of time; once only for a pipe."""
 
 

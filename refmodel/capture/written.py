@@ -32,7 +32,7 @@ class Shift:
 
 
 @dataclass(frozen=True, eq=False)
-class Written:
+class CapturedWrite:
     """A write: what it puts on the disk from edge `first` on, `bit_cycles` a channel bit.
 
     `shift` is by how many cycles each pulse is late, below 0 early, against most of them.
@@ -44,7 +44,7 @@ class Written:
     shift: Cycles
 
     @classmethod
-    def of(cls, burst: Burst, nominal: int) -> Written:
+    def of(cls, burst: Burst, nominal: int) -> CapturedWrite:
         """Return what a burst writes; `nominal` is the length of a channel bit in cycles."""
         length = burst.bit_cycles(nominal)
         bits = burst.bits(length)
@@ -109,7 +109,7 @@ def told_part(part: Any) -> dict[str, Any]:  # noqa: ANN401 - a field or a gap
     return told | {"content": part.content}
 
 
-def written_in(opened: Evidence) -> list[Written]:
+def written_in(opened: Evidence) -> list[CapturedWrite]:
     """Return every write of a capture.
 
     Raises UserError when its map has no write gate and write data, or nothing was written.
@@ -118,7 +118,7 @@ def written_in(opened: Evidence) -> list[Written]:
     if lines.write_gate is None or lines.write_data is None:
         raise opened.map.fault(("lines",), "needs write_gate and write_data: what was written")
     nominal = opened.profile.cycles_per_written_bit
-    found = [Written.of(burst, nominal) for burst in _bursts(opened.spans())]
+    found = [CapturedWrite.of(burst, nominal) for burst in _bursts(opened.spans())]
     if not found:
         raise UserError(f"{opened.name}: the write gate never opens and shuts")
     return found
@@ -154,7 +154,7 @@ class Difference:
         return self.bits[0] == self.bits[1] and not self.wrong_bits and not self.shifted
 
 
-def differences(one: list[Written], other: list[Written]) -> list[Difference]:
+def differences(one: list[CapturedWrite], other: list[CapturedWrite]) -> list[Difference]:
     """Return how the writes of two captures differ, in order; one missing counts as empty."""
     count = max(len(one), len(other))
     return [
@@ -163,7 +163,7 @@ def differences(one: list[Written], other: list[Written]) -> list[Difference]:
     ]
 
 
-def _difference(number: int, one: Written | None, other: Written | None) -> Difference:
+def _difference(number: int, one: CapturedWrite | None, other: CapturedWrite | None) -> Difference:
     """Return how two writes differ."""
     sizes = tuple(0 if w is None else len(w.bits) for w in (one, other))
     if one is None or other is None:
@@ -183,7 +183,7 @@ def _difference(number: int, one: Written | None, other: Written | None) -> Diff
     )
 
 
-def _shift_of(written: Written, bits: int) -> NDArray[np.int64]:
+def _shift_of(written: CapturedWrite, bits: int) -> NDArray[np.int64]:
     """Return the shift of each channel bit's pulse, 0 where there is none."""
     shift = np.zeros(max(bits, len(written.bits)) + 1, np.int64)
     own = written.own_bits

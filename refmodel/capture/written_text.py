@@ -6,14 +6,16 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
-from refmodel.capture.written import Difference, Written
+from refmodel.capture.written import CapturedWrite, Difference
 from refmodel.media.survey import FieldSeen, survey
 from refmodel.profile import Profile
 
 MOST = 16  # patterns listed
 
 
-def show_writes(console: Console, name: str, found: Sequence[Written], profile: Profile) -> None:
+def show_writes(
+    console: Console, name: str, found: Sequence[CapturedWrite], profile: Profile
+) -> None:
     """Print each write: how long, what it holds, how its pulses are shifted."""
     ns = float(profile.cycle_ns)
     _line(console, f"{name}: {len(found)} writes", "bold")

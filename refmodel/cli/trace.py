@@ -13,7 +13,7 @@ from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_p
 from refmodel.cli.wrote import say_wrote
 
 
-class Format(StrEnum):
+class TraceFormat(StrEnum):
     """What `--format` takes."""
 
     table = "table"
@@ -21,7 +21,7 @@ class Format(StrEnum):
     vcd = "vcd"
 
 
-FORMS = {Format.table: "table", Format.csv: "CSV", Format.vcd: "VCD"}
+FORMS = {TraceFormat.table: "table", TraceFormat.csv: "CSV", TraceFormat.vcd: "VCD"}
 
 
 def trace_command(
@@ -45,7 +45,9 @@ def trace_command(
         int | None,
         typer.Option("--to", metavar="CYCLE", help="Last cycle shown; by default 200 in all."),
     ] = None,
-    layout: Annotated[Format, typer.Option("--format", help="Form of the output.")] = Format.table,
+    layout: Annotated[
+        TraceFormat, typer.Option("--format", help="Form of the output.")
+    ] = TraceFormat.table,
     policy: Policies = None,
     programs: Programs = None,
     seed: Seed = 1,

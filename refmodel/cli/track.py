@@ -13,7 +13,7 @@ from refmodel.cli.options import ProfileName, Seed
 from refmodel.cli.wrote import say_wrote
 
 
-class Format(StrEnum):
+class TrackFormat(StrEnum):
     """What `--format` takes."""
 
     table = "table"
@@ -51,7 +51,9 @@ def track_command(
     ] = "0x4489",
     sectors: Annotated[int, typer.Option(help="Sectors of a track of an image.")] = 9,
     size: Annotated[int, typer.Option(help="Bytes of a sector of an image.")] = 512,
-    layout: Annotated[Format, typer.Option("--format", help="Form of the output.")] = Format.table,
+    layout: Annotated[
+        TrackFormat, typer.Option("--format", help="Form of the output.")
+    ] = TrackFormat.table,
     seed: Seed = 1,
     out: Annotated[
         Path | None,
@@ -93,7 +95,7 @@ def track_command(
         told = TrackTold(
             find_track(given, load_profile(profile), seed, ticks, shape, wave_map), word
         )
-        text = json.dumps(told.as_json(), indent=1) if layout is Format.json else ""
+        text = json.dumps(told.as_json(), indent=1) if layout is TrackFormat.json else ""
     if text:
         typer.echo(text)
     else:
@@ -102,7 +104,7 @@ def track_command(
         _draw(told, out)
 
 
-def _writes(capture: Path, wave_map: Path, against: Path | None, layout: Format) -> int:
+def _writes(capture: Path, wave_map: Path, against: Path | None, layout: TrackFormat) -> int:
     """Show the writes of a capture, and how those of another differ; return the exit status."""
     from dataclasses import asdict
 
@@ -117,7 +119,7 @@ def _writes(capture: Path, wave_map: Path, against: Path | None, layout: Format)
     found = written_in(opened)
     other = written_in(open_capture(against, wave_map)) if against is not None else None
     apart = differences(found, other) if other is not None else []
-    if layout is Format.json:
+    if layout is TrackFormat.json:
         told = {"writes": [one.as_json(opened.profile) for one in found]}
         typer.echo(json.dumps(told | {"against": [asdict(one) for one in apart]}, indent=1))
     else:

@@ -46,9 +46,11 @@ def vectors_command(
     """
     del programs  # taken already
     from testbenches.binding.load import load_binding
-    from testbenches.vectors.folder import Order, shipped_ports, write_vectors
+    from testbenches.vectors.folder import VectorsOrder, shipped_ports, write_vectors
 
     core = load_binding(binding if binding is not None else shipped_ports())
-    order = Order(scenario, seed, chosen_policies(policy), profile, own_core=binding is not None)
+    order = VectorsOrder(
+        scenario, seed, chosen_policies(policy), profile, own_core=binding is not None
+    )
     files = write_vectors(core, order, out)
     say_wrote(out, ", ".join(files))

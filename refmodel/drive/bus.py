@@ -22,7 +22,7 @@ from refmodel.drive.mechanism import Inserted, Mechanism, Shows
 from refmodel.drive.profile import DriveProfile
 from refmodel.drive.rules import Monitor, Violation
 from refmodel.drive.ticks import NEVER, Ticks
-from refmodel.drive.write_rules import WriteRules, Written
+from refmodel.drive.write_rules import WriteRules, WriteSeen
 from refmodel.ground.errors import UserError
 
 Change = tuple[int, int]
@@ -70,7 +70,7 @@ class DriveBus:
         return self.monitor.violations
 
     @property
-    def written(self) -> list[Written]:
+    def written(self) -> list[WriteSeen]:
         """Where the write gate was open, in order, as far as it is shut again."""
         return self.writes.written
 

@@ -18,7 +18,7 @@ from refmodel.drive.bus import Change, DriveBus
 from refmodel.drive.cable import BACK, OUT
 from refmodel.drive.link_settings import LinkSettings
 from refmodel.drive.ticks import LONG_AGO, NEVER
-from refmodel.drive.two_wire import Transfer, microseconds, times_of
+from refmodel.drive.two_wire import TwoWireTransfer, microseconds, times_of
 
 _Sampled = dict[int, dict[str, Change]]  # by bank and line: since when, and what
 
@@ -158,7 +158,7 @@ class LinkedDrives:
             banks = list(range(len(self._settings.banks)))
         if not banks:
             return
-        transfer = Transfer.write(len(banks))
+        transfer = TwoWireTransfer.write(len(banks))
         for n, bank in enumerate(banks):
             at = cycle + self._cycles(transfer.data_byte(self._times, n))
             lines = [w for w in wanted if self._bank(w.line) == bank]
@@ -213,7 +213,7 @@ class LinkedDrives:
                 self._late.setdefault(line, []).append(cycle - changed)
                 self._seen[line].append((cycle, value))
 
-    def _occupy(self, cycle: int, transfer: Transfer) -> None:
+    def _occupy(self, cycle: int, transfer: TwoWireTransfer) -> None:
         """Keep the bus for a transfer; its end is a sign of life."""
         self._free = cycle + self._cycles(transfer.occupies(self._times))
         ends = cycle + self._cycles(transfer.duration(self._times))

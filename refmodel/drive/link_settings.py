@@ -8,7 +8,7 @@ from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
 from refmodel.drive.cable import BACK, OUT
-from refmodel.drive.two_wire import TIMES, Transfer, times_of
+from refmodel.drive.two_wire import TIMES, TwoWireTransfer, times_of
 from refmodel.ground.errors import UserError, near
 from refmodel.ground.yamlfile import Schema
 
@@ -94,9 +94,9 @@ class LinkSettings(Schema):
         """The banks that hold outputs."""
         return [n for n, bank in enumerate(self.banks) if set(bank) & set(OUT)]
 
-    def read_transfer(self) -> Transfer:
+    def read_transfer(self) -> TwoWireTransfer:
         """Return the transfer that reads every bank with inputs."""
-        return Transfer.read(len(self.input_banks), self.read == "with_register")
+        return TwoWireTransfer.read(len(self.input_banks), self.read == "with_register")
 
 
 SPEEDS = tuple(TIMES)

@@ -39,7 +39,7 @@ class PlanLink(Schema):
         return value
 
 
-class Signal(Schema):
+class PlanSignal(Schema):
     """One signal. It must arrive, or be seen, `deadline_us` after it changed at the latest.
 
     `shortest_pulse_us` is the shortest pulse that must pass; `may_stretch` says that a longer one
@@ -54,7 +54,7 @@ class Signal(Schema):
     source: str = ""
 
 
-class Order(Schema):
+class OrderRule(Schema):
     """`first` must have arrived `gap_us` before `then` does."""
 
     first: str
@@ -69,8 +69,8 @@ class PlanFile(Schema):
     about: str = ""
     pins: int = Key(ge=1, le=256)
     link: PlanLink = PlanLink()
-    signals: dict[str, Signal] = Key(min_length=1, max_length=MOST_SIGNALS)
-    order: list[Order] = Key([])
+    signals: dict[str, PlanSignal] = Key(min_length=1, max_length=MOST_SIGNALS)
+    order: list[OrderRule] = Key([])
 
 
 def load_plan(name: str) -> PlanFile:
@@ -108,7 +108,7 @@ def _order_faults(document: Document, plan: PlanFile) -> list[Problem]:
     return problems
 
 
-def circle_of(orders: list[Order]) -> list[tuple[str, str]]:
+def circle_of(orders: list[OrderRule]) -> list[tuple[str, str]]:
     """Return the constraints of a circle, in its order; none if there is no circle."""
     after: dict[str, list[str]] = {}
     for order in orders:

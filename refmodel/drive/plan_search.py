@@ -13,7 +13,7 @@ from math import inf
 from typing import TypeVar
 
 from refmodel.drive.link_settings import BANKS, BITS
-from refmodel.drive.plan_file import PlanFile, Signal
+from refmodel.drive.plan_file import PlanFile, PlanSignal
 from refmodel.drive.plan_times import PIN, LinkTimes, Shape
 
 CLOSE = 1e-12  # shares nearer than this are taken as equal
@@ -26,7 +26,7 @@ class Placed:
     """One signal of a plan, and where it stands. Times in microseconds."""
 
     name: str
-    signal: Signal
+    signal: PlanSignal
     bank: int | None  # None: a pin
     worst: Fraction
     typical: Fraction
@@ -304,7 +304,7 @@ def _placed(
         yield Placed(name, signal, bank, worst[name], typical, (must or {}).get(name, ""))
 
 
-def _bank(shape: Shape, signal: Signal, place: int) -> int:
+def _bank(shape: Shape, signal: PlanSignal, place: int) -> int:
     """Return the bank of a signal: outputs fill up from the first bank, inputs from the last.
 
     Where inputs take two banks, outputs stand with the second of them.

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import inf
 
-from refmodel.drive.plan_file import PlanLink, Signal
-from refmodel.drive.two_wire import CLOCKS_PER_BYTE, Transfer, microseconds, times_of
+from refmodel.drive.plan_file import PlanLink, PlanSignal
+from refmodel.drive.two_wire import CLOCKS_PER_BYTE, TwoWireTransfer, microseconds, times_of
 
 Microseconds = Fraction
 PIN = Microseconds(0)
@@ -35,16 +35,18 @@ class LinkTimes:
     shape: Shape
 
     @property
-    def write(self) -> Transfer:
+    def write(self) -> TwoWireTransfer:
         """The longest write."""
-        return Transfer.write(max(1, self.shape.output_banks))
+        return TwoWireTransfer.write(max(1, self.shape.output_banks))
 
     @property
-    def read(self) -> Transfer:
+    def read(self) -> TwoWireTransfer:
         """The read of all inputs."""
-        return Transfer.read(max(1, self.shape.input_banks), self.link.read == "with_register")
+        return TwoWireTransfer.read(
+            max(1, self.shape.input_banks), self.link.read == "with_register"
+        )
 
-    def occupied(self, transfer: Transfer) -> Microseconds:
+    def occupied(self, transfer: TwoWireTransfer) -> Microseconds:
         """Return how long a transfer keeps the bus."""
         return microseconds(transfer.occupies(times_of(self.link.speed)))
 
@@ -67,7 +69,7 @@ class LinkTimes:
             return 0
         return self.shape.outputs if self.link.queue == "each" else 1
 
-    def worst(self, signal: Signal, place: int) -> Microseconds:
+    def worst(self, signal: PlanSignal, place: int) -> Microseconds:
         """Return the longest latency of a signal in the first (0) or second byte of its way."""
         times = times_of(self.link.speed)
         if signal.way == "in":
@@ -80,7 +82,7 @@ class LinkTimes:
         byte = self.write.data_byte(times, place)
         return max(under_way) + queued * self.occupied(self.write) + microseconds(byte)
 
-    def typical(self, signal: Signal, place: int) -> Microseconds:
+    def typical(self, signal: PlanSignal, place: int) -> Microseconds:
         """Return the mean latency of a change by itself: half a read, as often as one is under way.
 
         An input waits half the time between two reads.
@@ -93,9 +95,9 @@ class LinkTimes:
         wait = Fraction(0)
         if self.shape.input_banks:
             wait = self.occupied(self.read) ** 2 / (2 * every)
-        return wait + microseconds(Transfer.write(1).data_byte(times, 0))
+        return wait + microseconds(TwoWireTransfer.write(1).data_byte(times, 0))
 
-    def why_not(self, signal: Signal, place: int) -> str:
+    def why_not(self, signal: PlanSignal, place: int) -> str:
         """Say why a signal cannot go through the link at a place; empty if it can."""
         pulse = signal.shortest_pulse_us
         if pulse is None or (signal.way == "out" and signal.may_stretch):

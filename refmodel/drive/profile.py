@@ -71,7 +71,7 @@ class Index(Schema):
     jitter_us: Published
 
 
-class Step(Schema):
+class StepTimes(Schema):
     """What a step pulse must be, and what the head does with it."""
 
     acts_on: Literal["leading", "trailing"]
@@ -84,7 +84,7 @@ class Step(Schema):
     settle_us: Published
 
 
-class Write(Schema):
+class WriteTimes(Schema):
     """When the write gate may open, and what must follow it.
 
     `hold_us` is how long after the gate the erase current still flows: until then no step, no
@@ -110,10 +110,10 @@ class DriveProfile(Schema):
     sides: int = Key(2, ge=1, le=2)
     motor: Motor
     index: Index
-    step: Step
+    step: StepTimes
     side_settle_us: Published
     density_settle_us: Published
-    write: Write
+    write: WriteTimes
 
     @property
     def turn_us(self) -> float:
@@ -127,7 +127,7 @@ class DriveProfile(Schema):
         for name, value in self:
             if isinstance(value, Published):
                 changes[name] = value.drawn(rng.random())
-            elif isinstance(value, Motor | Index | Step | Write):
+            elif isinstance(value, Motor | Index | StepTimes | WriteTimes):
                 times = {n: t.drawn(rng.random()) for n, t in value if isinstance(t, Published)}
                 changes[name] = value.model_copy(update=times)
         low, high = self.speed_percent.spread or (self.speed_percent.use,) * 2

@@ -9,7 +9,7 @@ from refmodel.drive.ticks import Ticks
 
 
 @dataclass(frozen=True)
-class Rule:
+class DriveRule:
     """A rule: what must hold, in what unit it is measured, and what follows when it does not."""
 
     name: str
@@ -65,61 +65,77 @@ HALF_ERASED = "the erase head is still on: it wipes what it passes over"
 RULES = {
     rule.name: rule
     for rule in (
-        Rule("step_width", "a step pulse lasts long enough to be seen", LOST_STEP),
-        Rule("step_rate", "steps in one direction come a step period or more apart", LOST_STEP),
-        Rule("step_reversal", "the first step back waits until the head stands", LOST_STEP),
-        Rule("direction_setup", "direction holds before the step acts", LOST_STEP),
-        Rule("direction_hold", "direction holds after the step acts", LOST_STEP),
-        Rule("step_unselected", "a step finds a selected drive", LOST_STEP, "drives"),
-        Rule(
+        DriveRule("step_width", "a step pulse lasts long enough to be seen", LOST_STEP),
+        DriveRule(
+            "step_rate", "steps in one direction come a step period or more apart", LOST_STEP
+        ),
+        DriveRule("step_reversal", "the first step back waits until the head stands", LOST_STEP),
+        DriveRule("direction_setup", "direction holds before the step acts", LOST_STEP),
+        DriveRule("direction_hold", "direction holds after the step acts", LOST_STEP),
+        DriveRule("step_unselected", "a step finds a selected drive", LOST_STEP, "drives"),
+        DriveRule(
             "step_beyond",
             "no step goes beyond the first or the last track",
             "the carriage hits its stop: noise, and in time a head out of line",
             "tracks",
         ),
-        Rule("step_while_writing", "no step while the write gate is open", SMEARED),
-        Rule("step_after_gate", "the first step waits for the erase current", HALF_ERASED),
-        Rule("side_while_writing", "side does not change while the write gate is open", SMEARED),
-        Rule("side_after_gate", "another side waits for the erase current", HALF_ERASED),
-        Rule("select_while_writing", "a drive stays selected while it writes", WRONG_PLACE),
-        Rule("select_after_gate", "deselecting waits for the erase current", HALF_ERASED),
-        Rule("density_while_writing", "density does not change while the gate is open", UNREADABLE),
-        Rule("motor_while_writing", "the motor stays on while the gate is open", UNREADABLE),
-        Rule(
+        DriveRule("step_while_writing", "no step while the write gate is open", SMEARED),
+        DriveRule("step_after_gate", "the first step waits for the erase current", HALF_ERASED),
+        DriveRule(
+            "side_while_writing", "side does not change while the write gate is open", SMEARED
+        ),
+        DriveRule("side_after_gate", "another side waits for the erase current", HALF_ERASED),
+        DriveRule("select_while_writing", "a drive stays selected while it writes", WRONG_PLACE),
+        DriveRule("select_after_gate", "deselecting waits for the erase current", HALF_ERASED),
+        DriveRule(
+            "density_while_writing", "density does not change while the gate is open", UNREADABLE
+        ),
+        DriveRule("motor_while_writing", "the motor stays on while the gate is open", UNREADABLE),
+        DriveRule(
             "gate_protected",
             "the write gate stays shut while the disk is protected",
             "only the drive's own lock keeps the disk whole",
         ),
-        Rule("gate_unselected", "the write gate finds a selected drive", WRONG_PLACE, "drives"),
-        Rule("gate_several", "the write gate opens on one drive alone", WRONG_PLACE, "drives"),
-        Rule("gate_after_motor", "the write gate waits until the disk is at speed", UNREADABLE),
-        Rule("gate_after_step", "the write gate waits until the head has settled", SMEARED),
-        Rule("gate_after_select", "the write gate opens after the select has settled", WRONG_PLACE),
-        Rule("gate_after_side", "the write gate opens after the side has settled", WRONG_PLACE),
-        Rule("gate_no_disk", "the write gate finds a disk", "nothing is written", "disks"),
-        Rule(
+        DriveRule(
+            "gate_unselected", "the write gate finds a selected drive", WRONG_PLACE, "drives"
+        ),
+        DriveRule("gate_several", "the write gate opens on one drive alone", WRONG_PLACE, "drives"),
+        DriveRule(
+            "gate_after_motor", "the write gate waits until the disk is at speed", UNREADABLE
+        ),
+        DriveRule("gate_after_step", "the write gate waits until the head has settled", SMEARED),
+        DriveRule(
+            "gate_after_select", "the write gate opens after the select has settled", WRONG_PLACE
+        ),
+        DriveRule(
+            "gate_after_side", "the write gate opens after the side has settled", WRONG_PLACE
+        ),
+        DriveRule("gate_no_disk", "the write gate finds a disk", "nothing is written", "disks"),
+        DriveRule(
             "gate_too_long",
             "the write gate shuts within a revolution",
             "the track is erased and written over, for as long as the gate stays open",
         ),
-        Rule(
+        DriveRule(
             "gate_to_data",
             "the first write pulse follows the gate at once",
             "what was there is erased without anything put in its place",
         ),
-        Rule(
+        DriveRule(
             "gate_without_data",
             "a write gate has write pulses in it",
             "what was there is erased without anything put in its place",
             "pulses",
         ),
-        Rule(
+        DriveRule(
             "pulse_after_last",
             "one more write pulse follows the last of the data",
             "the last transition is shifted and may be read wrong",
             "pulses",
         ),
-        Rule("pulse_outside_gate", "write pulses come while the gate is open", "they are lost"),
+        DriveRule(
+            "pulse_outside_gate", "write pulses come while the gate is open", "they are lost"
+        ),
     )
 }
 

@@ -57,7 +57,7 @@ def times_of(hz: int) -> BusTimes:
 
 
 @dataclass(frozen=True)
-class Transfer:
+class TwoWireTransfer:
     """One transfer: bytes before the data (address, register, address again), and data bytes.
 
     With a repeated START the second address follows it.
@@ -68,12 +68,12 @@ class Transfer:
     restart: bool = False
 
     @classmethod
-    def write(cls, data: int) -> Transfer:
+    def write(cls, data: int) -> TwoWireTransfer:
         """Return a write: address, register, data bytes."""
         return cls(2, data)
 
     @classmethod
-    def read(cls, data: int, with_register: bool = True) -> Transfer:
+    def read(cls, data: int, with_register: bool = True) -> TwoWireTransfer:
         """Return a read: address, register, repeated START, address, data; or without register."""
         return cls(3, data, restart=True) if with_register else cls(1, data)
 

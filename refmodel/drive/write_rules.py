@@ -13,7 +13,7 @@ LONGER_THAN_A_TURN = 1.03  # what a gate may stay open: a revolution at the slow
 
 
 @dataclass(frozen=True)
-class Written:
+class WriteSeen:
     """A stretch written without a break, from edge `first` to edge `end`, on one track.
 
     `refused` is what kept the drive from writing: a protected disk, or none.
@@ -36,8 +36,8 @@ class WriteRules:
 
     def __init__(self, cable: Cable, monitor: Monitor, data_us: float | None = None) -> None:
         self._cable, self._watch, self.data_us = cable, monitor, data_us
-        self.written: list[Written] = []
-        self._open: list[Written] = []
+        self.written: list[WriteSeen] = []
+        self._open: list[WriteSeen] = []
         self._gate_at = self._shut_at = LONG_AGO
         self._first_pulse = self._last_pulse = LONG_AGO
         self._strayed = False
@@ -191,8 +191,8 @@ class WriteRules:
             self._end_stretch(cycle)
 
 
-def _place(drive: Mechanism, side: int, cycle: int) -> Written:
+def _place(drive: Mechanism, side: int, cycle: int) -> WriteSeen:
     """Return where a drive writes from a cycle on."""
     refused = "no disk" if drive.disk is None else "protected" if drive.disk.protected else ""
     side = min(side, drive.profile.sides - 1)
-    return Written(drive.number, drive.cylinder, side, cycle, cycle, refused)
+    return WriteSeen(drive.number, drive.cylinder, side, cycle, cycle, refused)

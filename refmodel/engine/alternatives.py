@@ -15,7 +15,7 @@ import numpy as np
 from refmodel.block.fields import FIELD_NAMES
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.settings import Policies
-from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Checker
+from refmodel.engine.compare import CHANNEL_BIT, MEMORY, SpanChecker
 from refmodel.engine.evidence import Reads
 from refmodel.engine.finding import Finding, Shown, Tried
 from refmodel.engine.timeline import LINES, Timeline
@@ -74,7 +74,7 @@ def _agrees(trial: _Trial, shown: Shown) -> bool:
         return False
     fields = {name: lag for name, lag in trial.lags.items() if name in expected.lanes}
     lines = {name: lag for name, lag in trial.lags.items() if name in expected.lines}
-    checker = Checker(trial.profile.status, fields, trial.start, lines=lines)
+    checker = SpanChecker(trial.profile.status, fields, trial.start, lines=lines)
     moved = None if shown.moves is None else (shown.moves, np.zeros(len(shown.moves), np.int64))
     found = checker.check(expected, shown.observed, trial.reads, moved)
     return found is None and bool(checker.cycles_compared or checker.reads_compared)

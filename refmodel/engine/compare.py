@@ -150,7 +150,7 @@ class Compared:
             self.shortest = least if self.shortest is None else min(self.shortest, least)
 
 
-class Checker:
+class SpanChecker:
     """Compares evidence with the model, span after span, and counts what it compared.
 
     `lags` has the compared fields of status and their latency in cycles, `lines` the same of the

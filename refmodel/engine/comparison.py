@@ -13,7 +13,7 @@ import numpy as np
 
 from refmodel.block.registers import State
 from refmodel.engine.cause import Cause, find_cause
-from refmodel.engine.compare import CHANNEL_BIT, Checker, Compared, Mismatch
+from refmodel.engine.compare import CHANNEL_BIT, Compared, Mismatch, SpanChecker
 from refmodel.engine.core_separator import Recovery
 from refmodel.engine.evidence import Evidence, Reads
 from refmodel.engine.finding import AccessSeen, Finding, Shown
@@ -102,7 +102,7 @@ class Comparison:
         if begin is not None:
             self._timeline.state = begin
         self._stirred = Stirred()
-        self._checker = Checker(
+        self._checker = SpanChecker(
             profile.status, dict(held.fields), held.start, lines=dict(held.lines)
         )
         self._history = History(profile)

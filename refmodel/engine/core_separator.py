@@ -16,7 +16,7 @@ from refmodel.engine.cause import Cause
 from refmodel.engine.compare import CHANNEL_BIT, Mismatch
 from refmodel.engine.evidence import Observed
 from refmodel.engine.separator_run import SeparatorRun
-from refmodel.engine.separator_verdict import DELIVERED, Bounds, ModelTallies, Recovered, Tally
+from refmodel.engine.separator_verdict import DELIVERED, Bounds, ModelTallies, ModelTally, Recovered
 from refmodel.engine.timeline import Expected
 from refmodel.ground.clauses import SEPARATOR
 from refmodel.ground.lane import Cycles, Lane
@@ -41,7 +41,7 @@ class Recovery:
     ) -> None:
         self.claimed = claimed
         self._last = 0  # the lane in the last cycle of the span before
-        self._tally = Tally(latency + lag)
+        self._tally = ModelTally(latency + lag)
         self._models = models
         self._bounds = bounds or Bounds()
 

@@ -31,7 +31,7 @@ class Queue:
 
 def read_words(span: TransferSpan, transfer: Transfer, first: int, until: int) -> Transfer:
     """Let a running read transfer go on at edges `first` .. `until - 1`, both gates on."""
-    bits = Bits(span, transfer.collector, first, until)
+    bits = CollectedBits(span, transfer.collector, first, until)
     queue = _queue(span, transfer, first, bits)
     to_go = span.to_go(transfer)
     moved = min(bisect_left(queue.stores, until), to_go)
@@ -54,7 +54,7 @@ def read_words(span: TransferSpan, transfer: Transfer, first: int, until: int) -
     return after
 
 
-class Bits:
+class CollectedBits:
     """The channel bits of a stretch, and the words they complete while the transfer runs."""
 
     def __init__(self, span: TransferSpan, collector: Collector, first: int, until: int) -> None:
@@ -85,7 +85,7 @@ def _sees_slot(span: TransferSpan) -> bool:
     return span.rules.fifo_forwarding in READ_SEES_THE_SLOT
 
 
-def _queue(span: TransferSpan, transfer: Transfer, first: int, bits: Bits) -> Queue:
+def _queue(span: TransferSpan, transfer: Transfer, first: int, bits: CollectedBits) -> Queue:
     """Pass the words that wait and those that complete through the FIFO."""
     size, length = len(transfer.fifo.words), span.to_go(transfer)
     words = list(transfer.fifo.waiting)

@@ -87,7 +87,7 @@ class Bounds:
         return max(int(MAX_ERROR_RATE * found.pulses), 2 * worst)
 
 
-class Tally:
+class ModelTally:
     """Follows how one separator's channel bits fit the pulses they come from, span by span.
 
     A channel bit may come up to `late` edges after the pulse's own edge.
@@ -129,7 +129,7 @@ class ModelTallies:
 
     def __init__(self, separators: Mapping[str, Separator], latency: int, width: int) -> None:
         self._runs = {
-            name: (SeparatorRun(separator, latency, width), Tally(latency))
+            name: (SeparatorRun(separator, latency, width), ModelTally(latency))
             for name, separator in separators.items()
         }
 

@@ -53,7 +53,7 @@ class Steps:
         return min(self._cycles[after], end) if after < len(self._cycles) else end
 
 
-class Changes:
+class OutputChanges:
     """What one output shows, as it is found out; in order of cycles."""
 
     def __init__(self) -> None:
@@ -97,7 +97,7 @@ class TransferSpan:
         self.slots_open = True  # whether the gates let a slot be used where a stretch is computed
         self._slots = block.settings.slots
         self.memory = stimulus.memory
-        self.shown = {name: Changes() for name in SHOWN}
+        self.shown = {name: OutputChanges() for name in SHOWN}
         self._gate_changes: list[int] = gates.cycle.tolist()
         self._writes = transfer_writes(stimulus)
         self._moves: list[tuple[int, int, int, int]] = []

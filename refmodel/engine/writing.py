@@ -31,7 +31,7 @@ def write_words(span: TransferSpan, transfer: Transfer, first: int, until: int) 
             break
         edge = due
         if _ends_word(transfer.writer):
-            stretch = Stretch(span, transfer, edge, until)
+            stretch = WritingStretch(span, transfer, edge, until)
             if stretch.edge > edge:
                 transfer, edge = stretch.after(), stretch.edge
                 continue
@@ -64,7 +64,7 @@ def _ends_word(writer: Writer) -> bool:
     return bool(writer.active) and last
 
 
-class Stretch:
+class WritingStretch:
     """Words written one after the other from an edge on that takes one, each followed by another.
 
     Control does not change, so every bit takes equally long. `edge` is the end of the last one.

@@ -7,7 +7,7 @@ from typing import IO
 
 from refmodel.explain.diagram import text_diagram
 from refmodel.explain.moment import Found
-from refmodel.explain.trace import Row, Trace, rows
+from refmodel.explain.trace import Trace, TraceRow, rows
 from refmodel.ground.clauses import says
 from refmodel.report import words
 
@@ -49,7 +49,7 @@ def write_story(file: IO[str], found: Found) -> None:
         file.write(line.rstrip() + "\n")
 
 
-def _table(shown: list[Row], at: int) -> Iterator[str]:
+def _table(shown: list[TraceRow], at: int) -> Iterator[str]:
     """Yield the lines of the cycle table; `>` marks the moment."""
     body = [
         (str(row.cycle), row.arrives, f"{row.after.window:04X}", str(row.after.bit_count))

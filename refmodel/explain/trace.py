@@ -62,7 +62,7 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class Row:
+class TraceRow:
     """One edge: what arrived, the model's state after it, and why status changed, if it did."""
 
     cycle: int
@@ -116,7 +116,7 @@ def _first_match(expected: Expected, start: int) -> int:
     return int(rises[0]) if len(rises) else start + SHOWN // 2
 
 
-def rows(trace: Trace) -> Iterator[Row]:
+def rows(trace: Trace) -> Iterator[TraceRow]:
     """Yield the trace's edges on which something arrives or status changes."""
     for span in trace.spans:
         block = RegisterBlock(trace.profile)
@@ -131,7 +131,7 @@ def rows(trace: Trace) -> Iterator[Row]:
                 yield replace(row, separated=_separated(edge, span.stimulus))
 
 
-def _row(edge: Edge, arrives: str, profile: Profile) -> Row:
+def _row(edge: Edge, arrives: str, profile: Profile) -> TraceRow:
     fields = profile.status.split(edge.status_after)
     old = profile.status.split(edge.status_before)
     changes = [
@@ -142,7 +142,7 @@ def _row(edge: Edge, arrives: str, profile: Profile) -> Row:
     ]
     why = describe(edge) if changes or _moves_word(edge) else ""
     change = f"{', '.join(changes)}: {why}" if changes else why
-    return Row(edge.cycle, arrives or "-", edge.after, fields, change)
+    return TraceRow(edge.cycle, arrives or "-", edge.after, fields, change)
 
 
 def _separated(edge: Edge, stimulus: Stimulus) -> str:

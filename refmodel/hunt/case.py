@@ -12,7 +12,7 @@ TAIL = 24  # cycles behind the last event
 MOST_LINE = 1 << 20  # cycles of a slot schedule: behind any case
 
 
-class Event(NamedTuple):
+class CaseEvent(NamedTuple):
     """Something that reaches the block at edge `at`.
 
     `name` is the register of an access or the name of a level; `value` the channel bit, the word
@@ -26,33 +26,33 @@ class Event(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Case:
+class DrawnCase:
     """Events in order of their edges, the first behind a reset of `start` cycles."""
 
     start: int
-    events: tuple[Event, ...]
+    events: tuple[CaseEvent, ...]
 
     @property
     def cycles(self) -> int:
         """Length of the run behind the reset."""
         return max((event.at for event in self.events), default=self.start) - self.start + TAIL
 
-    def of(self, *kinds: str) -> list[Event]:
+    def of(self, *kinds: str) -> list[CaseEvent]:
         """Return the events of some kinds."""
         return [event for event in self.events if event.kind in kinds]
 
-    def without(self, gone: Iterable[int]) -> Case:
+    def without(self, gone: Iterable[int]) -> DrawnCase:
         """Return the case without the events at some places in its list."""
         left_out = set(gone)
         kept = (event for n, event in enumerate(self.events) if n not in left_out)
         return replace(self, events=tuple(kept))
 
-    def sooner(self, place: int, edges: int) -> Case:
+    def sooner(self, place: int, edges: int) -> DrawnCase:
         """Return the case with the events from one place on so many edges earlier."""
         moved = (event._replace(at=event.at - edges) for event in self.events[place:])
         return replace(self, events=(*self.events[:place], *moved))
 
-    def with_values(self, places: Iterable[int], value: int) -> Case:
+    def with_values(self, places: Iterable[int], value: int) -> DrawnCase:
         """Return the case with one value for the events at some places."""
         chosen = set(places)
         events = (e._replace(value=value) if n in chosen else e for n, e in enumerate(self.events))
@@ -85,7 +85,7 @@ class Case:
         return found
 
     def _track(self) -> dict[str, Any]:
-        bits = self.of(BIT) or [Event(self.start + self.cycles - 1, BIT)]
+        bits = self.of(BIT) or [CaseEvent(self.start + self.cycles - 1, BIT)]
         return {
             "layout": "timed",
             "at": [event.at - self.start for event in bits],
@@ -114,7 +114,7 @@ class Case:
         return {name: {"changes_at": at} for name, at in found.items()}
 
 
-def _said(event: Event) -> str:
+def _said(event: CaseEvent) -> str:
     """Say in words what reaches the block."""
     return {
         BIT: f"channel bit {event.value}",

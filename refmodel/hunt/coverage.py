@@ -49,7 +49,7 @@ BESIDE = {  # pairs of which one is always the other, or that cannot be apart
 }
 
 
-class Meeting(NamedTuple):
+class Met(NamedTuple):
     """Two happenings, the second so many edges behind the first, while the block was in a state."""
 
     first: str
@@ -112,7 +112,7 @@ class Coverage:
     """Counts meetings over many runs; runs counted apart are added with `+=`."""
 
     def __init__(self) -> None:
-        self.counts: Counter[Meeting] = Counter()
+        self.counts: Counter[Met] = Counter()
 
     def add(self, profile: Profile, stimuli: Iterable[Stimulus]) -> None:
         """Count what meets in a run, from reset on."""
@@ -130,7 +130,7 @@ class Coverage:
                 continue
             for distance in DISTANCES:
                 for cycle in _meeting(found[first], found[second], distance).tolist():
-                    self.counts[Meeting(first, second, distance, states[cycle])] += 1
+                    self.counts[Met(first, second, distance, states[cycle])] += 1
 
     def __iadd__(self, other: Coverage) -> Coverage:
         self.counts.update(other.counts)

@@ -10,7 +10,7 @@ from refmodel.block.arming import ENABLE, LENGTH
 from refmodel.block.arming import WRITE as TO_DISK
 from refmodel.block.control import KEPT, SET
 from refmodel.ground.word import WORD
-from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, Case, Event
+from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, CaseEvent, DrawnCase
 
 NEAR = range(-3, 4)  # edges from a channel bit at which the rest is placed
 GAPS = ((1, 2), (2, 6), (5, 14), (14, 15))  # cycles from bit to bit
@@ -43,31 +43,31 @@ class Drawer:
         self._random = random.Random(seed)
         self._weights = dict(weights or {})
 
-    def case(self, bits: int = 120) -> Case:
+    def case(self, bits: int = 120) -> DrawnCase:
         """Return a case of so many channel bits."""
         rng, reach = self._random, self._reach
         low, high = rng.choice(GAPS)
-        events: list[Event] = []
+        events: list[CaseEvent] = []
         window = 0
         at = reach.start + rng.randint(1, 8)
         word = rng.choice(FRAMES)
         coming: list[int] = []
         for name in (n for n in reach.levels if n in GATES):
-            events.append(Event(reach.start, LEVEL, name, 1))
+            events.append(CaseEvent(reach.start, LEVEL, name, 1))
         for _ in range(bits):
             if not coming and rng.random() < 0.1:
                 coming = [word >> n & 1 for n in reversed(range(16))]
             bit = coming.pop(0) if coming else rng.getrandbits(1)
             window = (window << 1 | bit) & WORD
-            events.append(Event(at, BIT, value=bit))
+            events.append(CaseEvent(at, BIT, value=bit))
             events += self._around(at, window, word)
             at += rng.randint(low, high)
-        return Case(reach.start, _in_order(events, reach))
+        return DrawnCase(reach.start, _in_order(events, reach))
 
-    def _around(self, at: int, window: int, word: int) -> list[Event]:
+    def _around(self, at: int, window: int, word: int) -> list[CaseEvent]:
         """Return what else happens near the channel bit of an edge."""
         rng = self._random
-        found: list[Event] = []
+        found: list[CaseEvent] = []
         for kind, often in (("access", 0.5), (LEVEL, 0.06), (RESET, 0.004), (SLOT, 0.35)):
             if rng.random() < often * self._weights.get(kind, 1.0):
                 found += self._event(
@@ -75,30 +75,30 @@ class Drawer:
                 )
         return found
 
-    def _event(self, kind: str, at: int, window: int, word: int) -> list[Event]:
+    def _event(self, kind: str, at: int, window: int, word: int) -> list[CaseEvent]:
         """Return an event of one kind, none where the core takes none."""
         rng, reach = self._random, self._reach
         if kind == LEVEL:
             return [
-                Event(at, LEVEL, name, rng.getrandbits(1))
+                CaseEvent(at, LEVEL, name, rng.getrandbits(1))
                 for name in rng.sample(reach.levels, min(1, len(reach.levels)))
             ]
         if kind == RESET:
-            return [Event(at, RESET, value=rng.randint(1, 5))]
+            return [CaseEvent(at, RESET, value=rng.randint(1, 5))]
         if kind == SLOT:
-            return [Event(at, SLOT)] if reach.slots else []
+            return [CaseEvent(at, SLOT)] if reach.slots else []
         return self._access(at, window, word)
 
-    def _access(self, at: int, window: int, word: int) -> list[Event]:
+    def _access(self, at: int, window: int, word: int) -> list[CaseEvent]:
         """Return a read of status, or a write that makes something happen."""
         rng, registers = self._random, self._reach.registers
         writable = [name for name in registers if name != "status"]
         if "status" in registers and (not writable or rng.random() < 0.6):
-            return [Event(at, READ, "status")]
+            return [CaseEvent(at, READ, "status")]
         if not writable:
             return []
         name = rng.choice(writable)
-        return [Event(at, WRITE, name, self._value(name, window, word))]
+        return [CaseEvent(at, WRITE, name, self._value(name, window, word))]
 
     def _value(self, name: str, window: int, word: int) -> int:
         """Return a word to write: most make something happen, some have any bits set."""
@@ -112,13 +112,13 @@ class Drawer:
         return enabled | (TO_DISK if rng.random() < 0.4 else 0) | length & LENGTH
 
 
-def _in_order(events: list[Event], reach: Reach) -> tuple[Event, ...]:
+def _in_order(events: list[CaseEvent], reach: Reach) -> tuple[CaseEvent, ...]:
     """Return the events in order of their edges, without those that cannot be where they are.
 
     Accesses leave each other room; of two changes of one level, two slots or two resets on one
     edge the first counts, and resets lie apart.
     """
-    found: list[Event] = []
+    found: list[CaseEvent] = []
     free = reach.start + 1
     taken: set[tuple[int, str, str]] = set()
     unlocked = reach.start

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from refmodel.engine.finding import Finding
-from refmodel.hunt.case import Case
+from refmodel.hunt.case import DrawnCase
 from refmodel.hunt.coverage import Coverage
 
 
@@ -31,7 +31,7 @@ class Failure:
     """Cases that fail alike: the first of them, made small, and the seeds of all."""
 
     kind: Kind
-    case: Case
+    case: DrawnCase
     finding: Finding
     seeds: list[int] = field(default_factory=list)
     file: str = ""  # the scenario that shows it, if it was written

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import chain
 
-from refmodel.hunt.case import BIT, WRITE, Case
+from refmodel.hunt.case import BIT, WRITE, DrawnCase
 
-Fails = Callable[[Sequence[Case]], list[bool]]  # tries some cases at once
+Fails = Callable[[Sequence[DrawnCase]], list[bool]]  # tries some cases at once
 ROUNDS = 60
 STEPS = (64, 16, 4, 1)
 
 
-def shrunk(case: Case, fails: Fails, busy: int) -> Case:
+def shrunk(case: DrawnCase, fails: Fails, busy: int) -> DrawnCase:
     """Return a smaller case that fails, too; `fails` says which of several cases do.
 
     Parts of the list are left out, halves first, then smaller ones; then what is left moves
@@ -31,7 +31,7 @@ def shrunk(case: Case, fails: Fails, busy: int) -> Case:
     return _plainer(_closer(case, fails, busy), fails)
 
 
-def _without_parts(case: Case, size: int, fails: Fails) -> Case | None:
+def _without_parts(case: DrawnCase, size: int, fails: Fails) -> DrawnCase | None:
     """Return the case without as many parts of one size as can be left out; None if none can.
 
     Each is tried alone; of those that can go alone, all are tried at once, then halves.
@@ -47,13 +47,13 @@ def _without_parts(case: Case, size: int, fails: Fails) -> Case | None:
     return _smallest([case.without(chain(*some)) for some in chosen], fails)
 
 
-def _smallest(tried: Sequence[Case], fails: Fails) -> Case | None:
+def _smallest(tried: Sequence[DrawnCase], fails: Fails) -> DrawnCase | None:
     """Return the shortest of the cases that fail."""
     failing = [case for case, failed in zip(tried, fails(tried), strict=True) if failed]
     return min(failing, key=lambda c: (len(c.events), c.cycles), default=None)
 
 
-def _closer(case: Case, fails: Fails, busy: int) -> Case:
+def _closer(case: DrawnCase, fails: Fails, busy: int) -> DrawnCase:
     """Return the case with its events as close together as they can be."""
     for step in STEPS:
         for _ in range(ROUNDS):
@@ -69,7 +69,7 @@ def _closer(case: Case, fails: Fails, busy: int) -> Case:
     return case
 
 
-def _plainer(case: Case, fails: Fails) -> Case:
+def _plainer(case: DrawnCase, fails: Fails) -> DrawnCase:
     """Return the case with 0 in place of the channel bits and words that need not be another."""
     places = [n for n, e in enumerate(case.events) if e.kind in (BIT, WRITE) and e.value]
     alone = fails([case.with_values([place], 0) for place in places])
@@ -81,7 +81,7 @@ def _plainer(case: Case, fails: Fails) -> Case:
     return case
 
 
-def _room(case: Case, place: int) -> int:
+def _room(case: DrawnCase, place: int) -> int:
     """Return how many edges the events from a place on can come earlier and stay behind others."""
     before = case.events[place - 1].at if place else case.start
     return case.events[place].at - before

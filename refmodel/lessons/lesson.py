@@ -7,7 +7,7 @@ from itertools import product
 from typing import Any, NamedTuple
 
 
-class Piece(NamedTuple):
+class PagePart(NamedTuple):
     """A stretch of a drawn lane, from cycle `start` to `end`: box, on, off or lit, with a text."""
 
     start: float
@@ -21,7 +21,7 @@ class Drawn:
     """One lane of a small drawing."""
 
     name: str
-    pieces: tuple[Piece, ...]
+    pieces: tuple[PagePart, ...]
 
 
 @dataclass(frozen=True)

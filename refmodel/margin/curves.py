@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from refmodel.margin.limits import LONG_LOCK, failures_at, offsets
-from refmodel.margin.pattern import Clock, Condition, data_pattern, pulses_of
+from refmodel.margin.pattern import Condition, TrialClock, data_pattern, pulses_of
 from refmodel.margin.result import LOCK_AT_PERCENT, Bathtub, LockTrace, MapPoint
 from refmodel.margin.subject import Model, Subject
 from refmodel.media.seeded import seed_of
@@ -21,7 +21,7 @@ PROBE_EVERY = 16
 
 def map_column(
     subject: Subject,
-    clock: Clock,
+    clock: TrialClock,
     seed: int,
     speed_percent: float,
     pw50_ns: float,
@@ -38,7 +38,7 @@ def map_column(
     ]
 
 
-def _map_point(subject: Subject, clock: Clock, seed: int, condition: Condition) -> MapPoint:
+def _map_point(subject: Subject, clock: TrialClock, seed: int, condition: Condition) -> MapPoint:
     """Try block after block of data until enough errors are seen."""
     pattern = data_pattern(clock.bit_ns, BLOCK_BYTES, seed, condition.pw50_ns)
     first = pattern.first_data_pulse
@@ -53,7 +53,9 @@ def _map_point(subject: Subject, clock: Clock, seed: int, condition: Condition) 
     return MapPoint(*place, pattern.shift_ns, pulses, errors, slips)
 
 
-def bathtub(subject: Subject, clock: Clock, seed: int, jitter_ns: float, points: int) -> Bathtub:
+def bathtub(
+    subject: Subject, clock: TrialClock, seed: int, jitter_ns: float, points: int
+) -> Bathtub:
     """Return how often transitions shifted by up to 1.25 half windows are decoded wrong."""
     pattern = data_pattern(clock.bit_ns, BATHTUB_BYTES, seed, zeros=LONG_LOCK)
     probes = pattern.probes(PROBE_EVERY)
@@ -79,7 +81,7 @@ def bathtub(subject: Subject, clock: Clock, seed: int, jitter_ns: float, points:
     return Bathtub(jitter_ns, tuple(shifts.tolist()), count, tuple(failures))
 
 
-def lock_trace(model: Model, clock: Clock, seed: int) -> LockTrace:
+def lock_trace(model: Model, clock: TrialClock, seed: int) -> LockTrace:
     """Return how a model locks to a preamble 3 % fast, a quarter bit late, after a gap 3 % slow."""
     pattern = data_pattern(clock.bit_ns, 40, seed, zeros=96)
     condition = Condition(LOCK_AT_PERCENT, 0, 0, 0.25, -LOCK_AT_PERCENT)

@@ -13,9 +13,9 @@ import numpy as np
 from refmodel.ground.lane import Cycles
 from refmodel.ground.pulses import NO_BIT, Pulses
 from refmodel.margin.pattern import (
-    Clock,
     Condition,
     Pattern,
+    TrialClock,
     data_pattern,
     pulses_across_gap,
     pulses_of,
@@ -77,7 +77,7 @@ def largest(is_right: Callable[[float], bool], limit: float, rounds: int) -> flo
 
 
 def window_margin(
-    subject: Subject, clock: Clock, seed: int, condition: Condition, rounds: int = 9
+    subject: Subject, clock: TrialClock, seed: int, condition: Condition, rounds: int = 9
 ) -> WindowMargin:
     """Return how far single transitions of random data can be shifted, each way.
 
@@ -104,7 +104,7 @@ class DynamicMargin:
 
 
 def dynamic_margin(
-    subject: Subject, clock: Clock, seed: int, condition: Condition, rounds: int = 9
+    subject: Subject, clock: TrialClock, seed: int, condition: Condition, rounds: int = 9
 ) -> DynamicMargin:
     """Return up to which shift all pulses of random data can be off at once, evenly either way.
 
@@ -127,7 +127,7 @@ def dynamic_margin(
 
 def failures_at(
     subject: Subject,
-    clock: Clock,
+    clock: TrialClock,
     pattern: Pattern,
     condition: Condition,
     seed: int,
@@ -141,7 +141,7 @@ def failures_at(
     return probe_failures(offset, probes)
 
 
-def data_right(subject: Subject, clock: Clock, pattern: Pattern, condition: Condition) -> bool:
+def data_right(subject: Subject, clock: TrialClock, pattern: Pattern, condition: Condition) -> bool:
     """Tell whether every pulse of the data is decoded right, at any phase of the preamble."""
     first = pattern.first_data_pulse
     trials = (replace(condition, splice=splice) for splice in SPLICES)
@@ -152,7 +152,7 @@ def data_right(subject: Subject, clock: Clock, pattern: Pattern, condition: Cond
 
 
 def speed_tolerance(
-    subject: Subject, clock: Clock, seed: int, sign: int, condition: Condition
+    subject: Subject, clock: TrialClock, seed: int, sign: int, condition: Condition
 ) -> float | None:
     """Return the largest speed error of that sign, in percent, at which data is all right."""
     pattern = data_pattern(clock.bit_ns, 400, seed, condition.pw50_ns)
@@ -164,7 +164,7 @@ def speed_tolerance(
     return largest(is_right, FASTEST_PERCENT, 8)
 
 
-def lock_ns(subject: Subject, clock: Clock, seed: int, speed_percent: float) -> float | None:
+def lock_ns(subject: Subject, clock: TrialClock, seed: int, speed_percent: float) -> float | None:
     """Return the shortest preamble after which a transition may be shifted by a quarter bit.
 
     What stands before it was written at the opposite speed error and any phase, and the shift is
@@ -190,7 +190,7 @@ def lock_ns(subject: Subject, clock: Clock, seed: int, speed_percent: float) -> 
 
 
 def _takes_shift(
-    subject: Subject, clock: Clock, pattern: Pattern, condition: Condition, shift_ns: float
+    subject: Subject, clock: TrialClock, pattern: Pattern, condition: Condition, shift_ns: float
 ) -> bool:
     """Tell whether data is right although its second transition is shifted."""
     first = pattern.first_data_pulse
@@ -200,7 +200,7 @@ def _takes_shift(
     return len(set(offset[first:].tolist())) == 1
 
 
-def relock_ns(subject: Subject, clock: Clock, seed: int, speed_percent: float) -> float | None:
+def relock_ns(subject: Subject, clock: TrialClock, seed: int, speed_percent: float) -> float | None:
     """Return how long after 500 channel bits without flux something may still be decoded wrong.
 
     There is noise in the gap, and no preamble behind it. The worst of 8 gaps at that speed error,
@@ -234,7 +234,9 @@ def _wrong_bits_after(subject: Subject, pulses: Pulses, bit: int) -> int:
     return 0 if at < 0 else int(behind[at + 1]) - bit
 
 
-def dropout_ns(subject: Subject, clock: Clock, seed: int, speed_percent: float) -> float | None:
+def dropout_ns(
+    subject: Subject, clock: TrialClock, seed: int, speed_percent: float
+) -> float | None:
     """Return the longest stretch without pulses that no channel bit is lost or gained over.
 
     The worst of 8 places at that speed error, either way.
@@ -253,7 +255,7 @@ def dropout_ns(subject: Subject, clock: Clock, seed: int, speed_percent: float) 
 
 
 def _counts_through(
-    subject: Subject, clock: Clock, pattern: Pattern, speed: float, place: int, bits: int
+    subject: Subject, clock: TrialClock, pattern: Pattern, speed: float, place: int, bits: int
 ) -> bool:
     """Tell whether the offset behind a stretch without pulses is the one before it."""
     start = pattern.data_bit + 3000 + 257 * place
@@ -266,7 +268,9 @@ def _counts_through(
     return len(set(offset[data : before + 4].tolist())) == 1
 
 
-def jitter_tolerance(subject: Subject, clock: Clock, seed: int, rate: float = 1e-3) -> float | None:
+def jitter_tolerance(
+    subject: Subject, clock: TrialClock, seed: int, rate: float = 1e-3
+) -> float | None:
     """Return the sigma of jitter, in ns, at which `rate` of the pulses are decoded wrong."""
     pattern = data_pattern(clock.bit_ns, 6000, seed, zeros=LONG_LOCK)
     first = pattern.first_data_pulse

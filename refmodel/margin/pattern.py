@@ -15,7 +15,7 @@ import numpy as np
 from refmodel.ground.lane import Cycles
 from refmodel.ground.pulses import Pulses
 from refmodel.media.flux import makes_edge, pulse_width
-from refmodel.media.flux_build import Written, read, write
+from refmodel.media.flux_build import WrittenFlux, read, write
 from refmodel.media.flux_defects import Defects, NoFlux
 from refmodel.media.seeded import Floats, random_bytes
 from refmodel.media.track import A1, GAP, Piece, Track, join
@@ -51,7 +51,7 @@ class Condition:
 class Pattern:
     """A written track, the channel bit its preamble begins with, and its first data bit."""
 
-    written: Written
+    written: WrittenFlux
     preamble_bit: int
     data_bit: int
 
@@ -74,7 +74,7 @@ class Pattern:
 
 
 @dataclass(frozen=True)
-class Clock:
+class TrialClock:
     """A profile's clock: the length of a cycle and of a nominal channel bit, in nanoseconds."""
 
     cycle_ns: Fraction
@@ -113,7 +113,11 @@ def data_pattern(
 
 
 def pulses_of(
-    pattern: Pattern, clock: Clock, condition: Condition, seed: int, moved_ns: Floats | None = None
+    pattern: Pattern,
+    clock: TrialClock,
+    condition: Condition,
+    seed: int,
+    moved_ns: Floats | None = None,
 ) -> Pulses:
     """Return the pulses of a trial, each moved by an element of `moved_ns` (positive: late)."""
     return pulses_with(
@@ -122,7 +126,7 @@ def pulses_of(
 
 
 def pulses_across_gap(
-    pattern: Pattern, clock: Clock, condition: Condition, seed: int, region: NoFlux
+    pattern: Pattern, clock: TrialClock, condition: Condition, seed: int, region: NoFlux
 ) -> Pulses:
     """Return the pulses of a trial with a region without flux; noise in it has bit NO_BIT."""
     defects = condition.defects.model_copy(update={"no_flux": [region]})
@@ -143,7 +147,7 @@ def _moves(pattern: Pattern, condition: Condition, moved_ns: Floats | None) -> F
 
 
 def pulses_with(
-    pattern: Pattern, clock: Clock, defects: Defects, seed: int, moved_ns: Floats
+    pattern: Pattern, clock: TrialClock, defects: Defects, seed: int, moved_ns: Floats
 ) -> Pulses:
     """Return the pulses of a pattern with any defects, as the line shows them."""
     written = replace(pattern.written, position=pattern.written.position + moved_ns)

@@ -9,7 +9,7 @@ from typing import Any
 from refmodel.ground.errors import UserError
 from refmodel.ground.workers import run_all
 from refmodel.margin import curves, limits
-from refmodel.margin.pattern import Clock, Condition
+from refmodel.margin.pattern import Condition, TrialClock
 from refmodel.margin.result import (
     BIAS_AT_PERCENT,
     LOCK_AT_PERCENT,
@@ -33,7 +33,7 @@ Key = tuple[Any, ...]
 
 
 @dataclass(frozen=True)
-class Job:
+class SweepJob:
     """A part of a sweep that can run in another process: a function and its arguments."""
 
     key: Key
@@ -45,12 +45,12 @@ class Job:
         return self.call(*self.arguments)
 
 
-def clock_of(profile: Profile) -> Clock:
+def clock_of(profile: Profile) -> TrialClock:
     """Return the clock of a profile's separator."""
-    return Clock(profile.separator_cycle_ns, float(profile.channel_bit_ns))
+    return TrialClock(profile.separator_cycle_ns, float(profile.channel_bit_ns))
 
 
-def axes(clock: Clock, points: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def axes(clock: TrialClock, points: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return the speeds and jitters of an error map; raise UserError for an absurd number."""
     if not FEWEST_POINTS <= points <= MOST_POINTS:
         raise UserError(
@@ -62,39 +62,43 @@ def axes(clock: Clock, points: int) -> tuple[tuple[float, ...], tuple[float, ...
     return speeds, tuple(step * WIDEST_JITTER * clock.bit_ns for step in steps)
 
 
-def plan(subject: Subject, clock: Clock, seed: int, points: int) -> list[Job]:
+def plan(subject: Subject, clock: TrialClock, seed: int, points: int) -> list[SweepJob]:
     """Return everything that is to be tried with one separator."""
     if seed < 0:
         raise UserError(f"seed: {seed} is below 0")
     speeds, jitters = axes(clock, points)
     common = (subject, clock, seed)
     jobs = [
-        Job((subject.name, "margin", speed), limits.window_margin, (*common, Condition(speed)))
+        SweepJob((subject.name, "margin", speed), limits.window_margin, (*common, Condition(speed)))
         for speed in (*SPEEDS_PERCENT, BIAS_AT_PERCENT)
     ]
     jobs += [
-        Job((subject.name, "dynamic", speed), limits.dynamic_margin, (*common, Condition(speed)))
+        SweepJob(
+            (subject.name, "dynamic", speed), limits.dynamic_margin, (*common, Condition(speed))
+        )
         for speed in SPEEDS_PERCENT
     ]
     jobs += [
-        Job((subject.name, "speed", sign), limits.speed_tolerance, (*common, sign, Condition()))
+        SweepJob(
+            (subject.name, "speed", sign), limits.speed_tolerance, (*common, sign, Condition())
+        )
         for sign in (-1, 1)
     ]
     jobs += [
-        Job((subject.name, name), call, (*common, LOCK_AT_PERCENT))
+        SweepJob((subject.name, name), call, (*common, LOCK_AT_PERCENT))
         for name, call in (
             ("lock", limits.lock_ns),
             ("relock", limits.relock_ns),
             ("dropout", limits.dropout_ns),
         )
     ]
-    jobs.append(Job((subject.name, "jitter"), limits.jitter_tolerance, (*common, RATE)))
+    jobs.append(SweepJob((subject.name, "jitter"), limits.jitter_tolerance, (*common, RATE)))
     tub = (*common, BATHTUB_JITTER * clock.bit_ns, BATHTUB_POINTS)
-    jobs.append(Job((subject.name, "bathtub"), curves.bathtub, tub))
+    jobs.append(SweepJob((subject.name, "bathtub"), curves.bathtub, tub))
     if isinstance(subject, Model):
-        jobs.append(Job((subject.name, "trace"), curves.lock_trace, common))
+        jobs.append(SweepJob((subject.name, "trace"), curves.lock_trace, common))
     jobs += [
-        Job(
+        SweepJob(
             (subject.name, "map", width, speed),
             curves.map_column,
             (*common, speed, width * clock.bit_ns, jitters),
@@ -106,7 +110,7 @@ def plan(subject: Subject, clock: Clock, seed: int, points: int) -> list[Job]:
 
 
 def run_jobs(
-    jobs: Sequence[Job], workers: int | None = None, done: Callable[[], None] = lambda: None
+    jobs: Sequence[SweepJob], workers: int | None = None, done: Callable[[], None] = lambda: None
 ) -> dict[Key, Any]:
     """Run the jobs in processes as `run_all` does, or here with 0 `workers`, to the same end."""
     if workers == 0:
@@ -115,13 +119,13 @@ def run_jobs(
     return {job.key: result for job, result in zip(jobs, results, strict=True)}
 
 
-def _run_here(jobs: Iterable[Job], done: Callable[[], None]) -> Iterable[tuple[Key, Any]]:
+def _run_here(jobs: Iterable[SweepJob], done: Callable[[], None]) -> Iterable[tuple[Key, Any]]:
     for job in jobs:
         yield job.key, job.run()
         done()
 
 
-def assemble(subject: Subject, jobs: Sequence[Job], results: dict[Key, Any]) -> SubjectResult:
+def assemble(subject: Subject, jobs: Sequence[SweepJob], results: dict[Key, Any]) -> SubjectResult:
     """Put the results of one separator's jobs together."""
     name = subject.name
     found = Limits(
@@ -158,8 +162,8 @@ def sweep(
     """Try every separator, a core's here and the models in processes; see `plan`, `run_jobs`."""
     clock = clock_of(profile)
     plans = [plan(subject, clock, seed, points) for subject in subjects]
-    here: list[Job] = []
-    elsewhere: list[Job] = []
+    here: list[SweepJob] = []
+    elsewhere: list[SweepJob] = []
     for subject, jobs in zip(subjects, plans, strict=True):
         (elsewhere if isinstance(subject, Model) else here).extend(jobs)
     results = run_jobs(elsewhere, workers, done) if elsewhere else {}

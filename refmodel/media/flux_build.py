@@ -21,7 +21,7 @@ WIDEST_BITS = 3  # of a Lorentzian pulse: wider ones leave transitions without a
 
 
 @dataclass(frozen=True, eq=False)
-class Written:
+class WrittenFlux:
     """The transitions of one revolution as the head would give them, in ns at nominal speed.
 
     `position` is where the read signal of each peaks, peak shift and asymmetry included; `bit` is
@@ -40,7 +40,7 @@ class Written:
         return self.bits * self.bit_ns
 
 
-def write(track: Track, bit_ns: float, defects: Defects) -> Written:
+def write(track: Track, bit_ns: float, defects: Defects) -> WrittenFlux:
     """Return the transitions of a track whose channel bits are `bit_ns` long.
 
     Raises UserError for a track without a transition, a region that does not lie on it, or pulses
@@ -58,10 +58,10 @@ def write(track: Track, bit_ns: float, defects: Defects) -> Written:
     position: Floats = (bit + 0.5) * np.float64(bit_ns)
     position = position + peak_shifts(position, len(track) * bit_ns, defects.pw50_ns)
     position += np.where(np.arange(len(bit)) % 2, 0.5, -0.5) * defects.asymmetry_ns
-    return Written(position, bit, len(track), bit_ns)
+    return WrittenFlux(position, bit, len(track), bit_ns)
 
 
-def read(written: Written, defects: Defects, seed: int, turn: int = 0) -> Flux:
+def read(written: WrittenFlux, defects: Defects, seed: int, turn: int = 0) -> Flux:
     """Return what the drive reads in revolution `turn`, with times from the start of the run."""
     position, bit = _weakened(written, defects, seed, turn)
     ns = _time_of(position, written, defects)
@@ -102,7 +102,7 @@ def _filtered(flux: Flux, filter_ns: float) -> Flux:
     return Flux(flux.ns[keep], flux.bit[keep], flux.start_ns, flux.end_ns)
 
 
-def arrival_ns(written: Written, defects: Defects, bits: Cycles) -> Floats:
+def arrival_ns(written: WrittenFlux, defects: Defects, bits: Cycles) -> Floats:
     """Return when the middle of each channel bit passes the head, counted through revolutions."""
     turn, bit = np.divmod(bits, written.bits)
     middle = _time_of((bit + 0.5) * written.bit_ns, written, defects)
@@ -113,7 +113,7 @@ def _speed(defects: Defects) -> float:
     return 1 + defects.speed_percent / 100
 
 
-def _time_of(position: Floats, written: Written, defects: Defects) -> Floats:
+def _time_of(position: Floats, written: WrittenFlux, defects: Defects) -> Floats:
     """Return the time in the revolution at which a place passes the head.
 
     dt/dx is (1 - wow * sin(2 pi x / ring)) / speed: a revolution takes as long as without wow.
@@ -123,7 +123,9 @@ def _time_of(position: Floats, written: Written, defects: Defects) -> Floats:
     return np.asarray((position + swing) / _speed(defects), np.float64)
 
 
-def _weakened(written: Written, defects: Defects, seed: int, turn: int) -> tuple[Floats, Cycles]:
+def _weakened(
+    written: WrittenFlux, defects: Defects, seed: int, turn: int
+) -> tuple[Floats, Cycles]:
     """Return the transitions with those in weak regions moved as this revolution reads them."""
     position = written.position.copy()
     for n, region in enumerate(defects.weak):
@@ -134,7 +136,7 @@ def _weakened(written: Written, defects: Defects, seed: int, turn: int) -> tuple
     return position, written.bit
 
 
-def _extra(written: Written, defects: Defects, seed: int, turn: int) -> Floats:
+def _extra(written: WrittenFlux, defects: Defects, seed: int, turn: int) -> Floats:
     """Return where extra pulses lie, anywhere in the channel bits that have one."""
     if not defects.extra_rate:
         return np.empty(0)
@@ -142,7 +144,7 @@ def _extra(written: Written, defects: Defects, seed: int, turn: int) -> Floats:
     return np.asarray((hit + uniform(len(hit), seed, turn, EXTRA_AT)) * written.bit_ns)
 
 
-def _noise(region: NoFlux, written: Written, seed: tuple[int, ...]) -> Floats:
+def _noise(region: NoFlux, written: WrittenFlux, seed: tuple[int, ...]) -> Floats:
     """Return where the noise pulses of a region without flux lie."""
     start = region.first_bit * written.bit_ns + region.quiet_ns
     length = region.end_bit * written.bit_ns - start

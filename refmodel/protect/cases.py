@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from refmodel.ground.errors import UserError, near
 from refmodel.protect.check import KINDS, ORIGINAL, Check
-from refmodel.world.scenario import Contention, HostPart, Scenario, Written
+from refmodel.world.scenario import Contention, HostPart, Scenario, WrittenPart
 
 DRIVE_SPEEDS = (-1.5, 0.0, 1.5)  # a drive's long-term speed error, drive manual SFD-321B
 
@@ -61,7 +61,7 @@ class Case:
         """Whether host and drive are the normal ones."""
         return self.host.name == "normal" and self.drive_percent == 0
 
-    def scenario(self, written: Sequence[Written] = ()) -> Scenario:
+    def scenario(self, written: Sequence[WrittenPart] = ()) -> Scenario:
         """Return the scenario of the case, with what a run before has written."""
         scenario = self.check.scenarios[self.kind]
         lies = [] if scenario.write_protected else [*scenario.written, *written]

@@ -25,7 +25,7 @@ KINDS = (ORIGINAL, COPY)
 LIMIT = 300_000  # accesses of a check's program, unless its file says otherwise
 
 
-class Rule(Schema):
+class VerdictRule(Schema):
     """One bound of the verdict: the program's `measure` must lie in `at_least` .. `at_most`.
 
     With a unit the measure is in cycles and the bounds are microseconds, nominal channel bits, or
@@ -38,7 +38,7 @@ class Rule(Schema):
     unit: Literal["", "us", "bits", "written bits"] = ""
 
     @model_validator(mode="after")
-    def _can_hold(self) -> Rule:
+    def _can_hold(self) -> VerdictRule:
         low, high = self.at_least, self.at_most
         if low is None and high is None:
             raise ValueError(f"{self.measure}: give at_least, at_most or both")
@@ -82,7 +82,7 @@ class CheckFile(Schema):
     original: dict[str, Any]
     first: HostPart | None = None
     copied: dict[str, Any] = Key(alias=COPY, min_length=1)
-    verdict: list[Rule] = Key(min_length=1)
+    verdict: list[VerdictRule] = Key(min_length=1)
 
     @model_validator(mode="after")
     def _rules_agree(self) -> CheckFile:

@@ -10,7 +10,7 @@ from refmodel.ground.errors import UserError, near
 from refmodel.host.processor import Unfinished
 from refmodel.host.program import Write
 from refmodel.profile import Profile
-from refmodel.protect.check import Rule
+from refmodel.protect.check import VerdictRule
 
 ACCEPT, REFUSE = "accept", "refuse"
 
@@ -47,7 +47,7 @@ class Judgement:
         return min(broken, key=lambda m: m.margin) if broken else next(iter(self.measured), None)
 
 
-def judge(rules: Sequence[Rule], told: object, profile: Profile) -> Judgement:
+def judge(rules: Sequence[VerdictRule], told: object, profile: Profile) -> Judgement:
     """Judge what a program returned. Raises UserError when it did not measure what a rule needs."""
     if isinstance(told, Unfinished):
         return Judgement(REFUSE, note=never_ended(told))
@@ -71,7 +71,7 @@ def _access(cycle: int, access: Any, word: int | None) -> str:  # noqa: ANN401
     return f"cycle {cycle}: reads {access.register}: 0x{word:04X}"
 
 
-def _measured(rule: Rule, told: Mapping[str, Any], profile: Profile) -> Measured:
+def _measured(rule: VerdictRule, told: Mapping[str, Any], profile: Profile) -> Measured:
     if rule.measure not in told:
         hint = near(rule.measure, told)
         raise UserError(f"verdict: the program measures no '{rule.measure}'{hint}")

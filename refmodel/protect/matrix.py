@@ -15,7 +15,7 @@ WRONG = 1
 
 
 @dataclass(frozen=True)
-class Access:
+class SpoiledRead:
     """A read of status at edge `cycle`: what the core returned and what the model would have."""
 
     cycle: int
@@ -52,7 +52,7 @@ class Blame:
     event: str
     place: str
     wrong_cycles: int
-    access: Access | None  # the first read that returned something else
+    access: SpoiledRead | None  # the first read that returned something else
     off: Offset
     tolerance: Tolerance | None = None
 

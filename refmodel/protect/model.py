@@ -11,7 +11,7 @@ from refmodel.media.writing import WriteHead
 from refmodel.profile import Profile
 from refmodel.protect.cases import Case
 from refmodel.world.disk import Disk
-from refmodel.world.scenario import Scenario, Written
+from refmodel.world.scenario import Scenario, WrittenPart
 from refmodel.world.spans import through
 from refmodel.world.world import World, result_on_model
 
@@ -49,18 +49,18 @@ def full_scenario(case: Case, profile: Profile, used: set[str] | None = None) ->
     disk = disk_of(first, profile, case.check.path.parent)
     registers = _Used(used)
     world = World(disk, disk.processor(registers=registers))
-    written: list[Written] = []
+    written: list[WrittenPart] = []
     for span in through(profile, (stimulus for stimulus, _ in world.spans())):
         written += written_in(span.expected.lines, disk, span.stimulus.end)
     return case.scenario(written)
 
 
-def written_in(lines: Mapping[str, Lane], disk: Disk, end: int) -> list[Written]:
+def written_in(lines: Mapping[str, Lane], disk: Disk, end: int) -> list[WrittenPart]:
     """Return what lies on the disk after a revolution with these write_gate and write_data."""
     bursts = WriteHead().take(lines["write_gate"], lines["write_data"], end)
     steps = [burst.bit_cycles(disk.profile.cycles_per_written_bit) for burst in bursts]
     return [
-        Written(
+        WrittenPart(
             first=burst.first - disk.start,
             bit_cycles=step,
             bits="".join(map(str, burst.bits(step).tolist())),

@@ -8,7 +8,7 @@ import z3
 
 from refmodel.prove.induction import Clock, OutOfTimeError
 from refmodel.prove.system import System
-from refmodel.prove.walk import Trace
+from refmodel.prove.walk import WalkTrace
 
 Say = Callable[[str], None]
 
@@ -46,16 +46,16 @@ class Unrolled:
         self.depth += 1
         return now(z3.And(list(system.claims.values())))
 
-    def trace(self, model: z3.ModelRef) -> Trace:
+    def trace(self, model: z3.ModelRef) -> WalkTrace:
         """Return the run that a solver has found, without what it broke."""
 
         def read(variables: dict[str, z3.BitVecRef]) -> dict[str, int]:
             return {n: model.eval(v, model_completion=True).as_long() for n, v in variables.items()}
 
-        return Trace(read(self._state[0]), [read(inputs) for inputs in self._inputs], [])
+        return WalkTrace(read(self._state[0]), [read(inputs) for inputs in self._inputs], [])
 
 
-def search(system: System, depth: int, clock: Clock) -> tuple[Trace | None, int]:
+def search(system: System, depth: int, clock: Clock) -> tuple[WalkTrace | None, int]:
     """Return the shortest run that breaks a claim within `depth` edges, and how far it looked.
 
     When the time is over it returns how many edges were gone through without one.

@@ -50,7 +50,7 @@ class Clock:
         return found
 
 
-class Step:
+class InductionStep:
     """One edge of a system, for a solver: before it, and after."""
 
     def __init__(self, system: System) -> None:
@@ -77,7 +77,7 @@ def keep(
 
     `draw` makes inputs: with it, runs from each state the solver finds drop more at a time.
     """
-    step = Step(system)
+    step = InductionStep(system)
     kept = _at_start(system, list(candidates), clock)
     after = {c.said: step.after(c.holds) for c in kept}
     wanderer = _Wanderer(system, kept, draw)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import z3
 
 from refmodel.prove.candidates import Candidate
-from refmodel.prove.induction import Step
+from refmodel.prove.induction import InductionStep
 from refmodel.prove.system import System
 
 SECOND = "bitwuzla"
@@ -19,7 +19,7 @@ def questions(system: System, kept: Sequence[Candidate]) -> list[str]:
     The first asks for a start on which what is kept does not hold, the second for an edge that
     breaks it, or a claim.
     """
-    step = Step(system)
+    step = InductionStep(system)
     holds = [c.holds for c in kept]
     begins = [system.state[name] == value for name, value in system.start.items()]
     wanted = [step.after(h) for h in holds]

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from refmodel.prove.walk import Inputs, Trace, Walker
+from refmodel.prove.walk import Inputs, Walker, WalkTrace
 
 
-def shortened(walker: Walker, trace: Trace, idle: Mapping[str, int], keep: int = 1) -> Trace:
+def shortened(
+    walker: Walker, trace: WalkTrace, idle: Mapping[str, int], keep: int = 1
+) -> WalkTrace:
     """Return a run no longer than `trace` that breaks a claim too, with fewer inputs in it.
 
     `idle` are the inputs of an edge on which nothing happens; the first `keep` edges stay.
@@ -22,13 +24,13 @@ def shortened(walker: Walker, trace: Trace, idle: Mapping[str, int], keep: int =
         best = shortest
 
 
-def _size(trace: Trace, idle: Mapping[str, int]) -> tuple[int, int]:
+def _size(trace: WalkTrace, idle: Mapping[str, int]) -> tuple[int, int]:
     """Return how long a run is, and how many of its inputs are not idle."""
     busy = sum(edge[name] != value for edge in trace.inputs for name, value in idle.items())
     return len(trace), busy
 
 
-def _without_edges(trace: Trace, keep: int) -> Iterator[Inputs]:
+def _without_edges(trace: WalkTrace, keep: int) -> Iterator[Inputs]:
     """Yield the run's inputs with a stretch of edges taken out, long ones first."""
     length = len(trace.inputs)
     size = length // 2
@@ -38,7 +40,7 @@ def _without_edges(trace: Trace, keep: int) -> Iterator[Inputs]:
         size //= 2
 
 
-def _without_inputs(trace: Trace, idle: Mapping[str, int], keep: int) -> Iterator[Inputs]:
+def _without_inputs(trace: WalkTrace, idle: Mapping[str, int], keep: int) -> Iterator[Inputs]:
     """Yield the run's inputs with some made idle: one, all of an edge, or one on all edges."""
     edges = range(keep, len(trace.inputs))
     for at in edges:

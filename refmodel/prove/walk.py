@@ -18,7 +18,7 @@ KEPT_EACH_EDGE = 12  # states kept of each edge, of different runs
 
 
 @dataclass
-class Trace:
+class WalkTrace:
     """One run: the state it begins with, the inputs of each edge, and what the last breaks."""
 
     start: dict[str, int]
@@ -35,7 +35,7 @@ class Walked:
 
     samples: Values
     edges: int
-    broken: Trace | None = None
+    broken: WalkTrace | None = None
     reached: dict[str, int] = field(default_factory=dict)
 
 
@@ -106,7 +106,7 @@ class Walker:
             if not good.all():
                 run = int(np.flatnonzero(~good)[0])
                 broken = [name for name, held in holds.items() if not held[run]]
-                trace = Trace(_of(begin, run), [_of(i, run) for i in history], broken)
+                trace = WalkTrace(_of(begin, run), [_of(i, run) for i in history], broken)
                 return Walked(_joined(kept), edge + 1, trace, self._met)
             state = after
             if stop():
@@ -114,13 +114,15 @@ class Walker:
                 break
         return Walked(_joined(kept), edges, None, self._met)
 
-    def replay(self, start: Mapping[str, int], inputs: Inputs) -> Trace | None:
+    def replay(self, start: Mapping[str, int], inputs: Inputs) -> WalkTrace | None:
         """Run once on given inputs; return the run up to what it broke, None if nothing."""
         return self.replay_all(start, [inputs])[0]
 
-    def replay_all(self, start: Mapping[str, int], runs: Sequence[Inputs]) -> list[Trace | None]:
+    def replay_all(
+        self, start: Mapping[str, int], runs: Sequence[Inputs]
+    ) -> list[WalkTrace | None]:
         """Run on several inputs side by side; a run ends where it breaks a claim, or may not be."""
-        found: list[Trace | None] = [None] * len(runs)
+        found: list[WalkTrace | None] = [None] * len(runs)
         state = {n: np.full(len(runs), v, self.dtype) for n, v in start.items()}
         going = np.array([bool(inputs) for inputs in runs])
         for edge in range(max(map(len, runs), default=0)):
@@ -131,7 +133,7 @@ class Walker:
             wrong = going & ~np.logical_and.reduce(list(holds.values()))
             for run in np.flatnonzero(wrong).tolist():
                 broken = [name for name, held in holds.items() if not held[run]]
-                found[run] = Trace(dict(start), runs[run][: edge + 1], broken)
+                found[run] = WalkTrace(dict(start), runs[run][: edge + 1], broken)
             going &= ~wrong
             if not going.any():
                 break

@@ -29,7 +29,7 @@ from refmodel.ground.lane import Cycles
 NEVER = 1 << 62
 
 
-class Step(NamedTuple):
+class Delivered(NamedTuple):
     """What a separator delivers in a cycle: `bit` is a new channel bit while `strobe` is 1."""
 
     strobe: int
@@ -85,7 +85,7 @@ class Separator:
     def coast(self) -> None:
         """Begin to coast: the last of `coast_bits` windows without a pulse has ended."""
 
-    def step(self, pulse: int) -> Step:
+    def step(self, pulse: int) -> Delivered:
         """Advance one edge; `pulse` is 1 at the edge the line is first seen active."""
         self.cycle += 1
         phase = self.phase + self.one
@@ -99,7 +99,7 @@ class Separator:
         if pulse:
             phase = self.take_pulse(phase)
         self.phase = phase
-        return Step(strobe, bit if strobe else 0)
+        return Delivered(strobe, bit if strobe else 0)
 
     def window_without_pulse(self) -> None:
         """Count a window without a pulse."""

@@ -18,7 +18,7 @@ from refmodel.drive.link import LinkedDrives
 from refmodel.drive.mechanism import Inserted, Shows
 from refmodel.drive.rules import Violation
 from refmodel.drive.ticks import NEVER, Ticks
-from refmodel.drive.write_rules import Written
+from refmodel.drive.write_rules import WriteSeen
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.stimulus import Stimulus
 from refmodel.media.mfm import Bits
@@ -213,7 +213,7 @@ class Cabled:
                 self._on_track(written, burst, bits, bit_cycles)
         self._landed = len(self.bus.written)
 
-    def _on_track(self, written: Written, burst: Burst, bits: Bits, bit_cycles: int) -> None:
+    def _on_track(self, written: WriteSeen, burst: Burst, bits: Bits, bit_cycles: int) -> None:
         """Lay down the part of a burst that went over one track."""
         first, end = max(burst.first, written.first - 1), min(burst.end, written.end)
         skipped = -(-(first - burst.first) // bit_cycles)

@@ -28,7 +28,7 @@ class Swap(Schema):
     protected: bool = False
 
 
-class Source(Schema):
+class DriveSource(Schema):
     """From `from_us` on the drive's disk holds `tracks`, or one track for all cylinders.
 
     A track in ISO layout, made or from an image, has the cylinder and head it is under written in
@@ -53,7 +53,7 @@ class DrivePart(Schema):
     turning: bool = False
     cylinder: int = Key(0, ge=0, le=255)
     angle: float = Key(0, ge=0, lt=1)
-    sources: list[Source] = Key([])
+    sources: list[DriveSource] = Key([])
     swaps: list[Swap] = Key([])
 
     @property

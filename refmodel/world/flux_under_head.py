@@ -7,7 +7,7 @@ import numpy as np
 from refmodel.ground.errors import UserError
 from refmodel.ground.pulses import NO_BIT
 from refmodel.media import flux_build
-from refmodel.media.flux_build import Written
+from refmodel.media.flux_build import WrittenFlux
 from refmodel.media.flux_defects import Defects
 from refmodel.media.seeded import Floats, exponential
 from refmodel.media.writing import Surface, Timed, in_order
@@ -24,7 +24,7 @@ class FluxUnderHead:
     def __init__(self, disk: Disk, surface: Surface) -> None:
         self._disk = disk
         self._surface = surface
-        self._written: dict[int, Written] = {}
+        self._written: dict[int, WrittenFlux] = {}
 
     def moments(self, turn: int) -> Timed:
         """Return when each pulse of a revolution comes, in cycles, and the channel bit it was."""
@@ -49,7 +49,7 @@ class FluxUnderHead:
         begin = disk.start + float(turn * disk.pace.cycles)
         return begin + disk.pace.times(position), read.bit
 
-    def _write(self, number: int, bit_ns: float) -> Written:
+    def _write(self, number: int, bit_ns: float) -> WrittenFlux:
         """Return a track's transitions; UserError, at the scenario's key, for one without any."""
         disk = self._disk
         track = (disk.track, *disk.tracks)[number]

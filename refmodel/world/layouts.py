@@ -95,7 +95,7 @@ class CaptureLayout(Schema):
         return CapturedTrack.of(turns, places_of(turns.overlay.bits))
 
 
-class Run(Schema):
+class WordRun(Schema):
     """A run of channel bits: `words` of 16 or a text of `bits`, `repeat` times over."""
 
     words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key([])
@@ -121,7 +121,7 @@ class RunsLayout(Schema):
     """
 
     layout: Literal["runs"]
-    runs: list[Run] = Key(min_length=1)
+    runs: list[WordRun] = Key(min_length=1)
     rotate: int = 0
 
     def build(self, seed: int, folder: Path) -> Track:

@@ -82,14 +82,14 @@ class HostPart(Schema):
         return Timing(self.cost_factor, self.align, self.contention.busy, self.contention.every)
 
 
-class Step(Schema):
+class HeadStep(Schema):
     """The head leaves for `track` (its place in `tracks`) at `at_us` microseconds of the run."""
 
     at_us: Microseconds
     track: int = Key(ge=0)
 
 
-class Written(Schema):
+class WrittenPart(Schema):
     """What a write has left: `bits`, `bit_cycles` each, from `first` cycles behind the index on."""
 
     first: Cycle
@@ -126,8 +126,8 @@ class Scenario(Schema):
     speed_percent: float = Key(0, ge=-25, le=25)
     separator: SeparatorName | None = None  # None: see `Disk`
     flux: Defects = Defects()
-    steps: list[Step] = Key([])
-    written: list[Written] = Key([])  # over the track, by a run before
+    steps: list[HeadStep] = Key([])
+    written: list[WrittenPart] = Key([])  # over the track, by a run before
     write_protected: bool = False  # nothing can be written
     settle_us: Microseconds = 18_000  # a step of 3 ms and 15 ms to settle
     index_us: int = Key(2_000, ge=1, le=LONGEST_US)
@@ -149,7 +149,7 @@ class Scenario(Schema):
 
     @field_validator("steps")
     @classmethod
-    def _in_order_of_time(cls, value: list[Step]) -> list[Step]:
+    def _in_order_of_time(cls, value: list[HeadStep]) -> list[HeadStep]:
         for step, later in pairwise(value):
             if later.at_us <= step.at_us:
                 raise ValueError(

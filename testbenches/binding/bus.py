@@ -9,7 +9,7 @@ from pydantic import Field as Key
 
 from refmodel.ground.yamlfile import Schema
 from refmodel.host.addresses import Natural, Registers
-from testbenches.binding.roles import Driven, Observed, Signal, Watched
+from testbenches.binding.roles import Driven, ObservedSignal, Pin, Watched
 
 Cycles = Annotated[int, Key(ge=0, le=256)]
 STATUS = "status"
@@ -19,18 +19,18 @@ REGISTERS = tuple(Registers.model_fields)
 class Strobes(Schema):
     """Data strobes of the two bytes of a word: both are active with an access of the word."""
 
-    high: Signal
-    low: Signal
+    high: Pin
+    low: Pin
 
 
 class SharedData(Schema):
     """A data bus for both directions on one port, and what is up while the core drives it."""
 
     port: str
-    drives: Observed
+    drives: ObservedSignal
 
 
-class Acknowledge(Signal):
+class Acknowledge(Pin):
     """An output of the core that ends an access; one that never comes ends the run.
 
     The host holds its strobes up to the edge that samples it active, `timeout` cycles at most.
@@ -56,9 +56,9 @@ class Bus(Schema):
     """
 
     address: str
-    read: Signal | None = None
-    select: Signal | None = None
-    write: Signal | None = None
+    read: Pin | None = None
+    select: Pin | None = None
+    write: Pin | None = None
     write_data: str | None = None
     read_data: str | None = None
     data: SharedData | None = None
@@ -118,7 +118,7 @@ class Bus(Schema):
         return self.counted[0] + self.latency + self.read_latency
 
 
-class Beat(NamedTuple):
+class AccessCycle(NamedTuple):
     """One bus cycle of an access: `offset` cycles from the one that counts."""
 
     offset: int

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from testbenches.binding.bus import Bus
 from testbenches.binding.pins import LEVEL_INPUTS
-from testbenches.binding.roles import GATES, Level, Pulses
+from testbenches.binding.roles import GATES, LevelPin, PulseLine
 from testbenches.binding.schema import Binding
 
 Fault = tuple[tuple[str | int, ...], str]  # key, message
@@ -27,7 +27,7 @@ def depth_faults(binding: Binding) -> Iterator[Fault]:
         yield from _write_data(binding.lines.write_data)
 
 
-def _level(key: tuple[str, str], level: Level | None) -> Iterator[Fault]:
+def _level(key: tuple[str, str], level: LevelPin | None) -> Iterator[Fault]:
     if level is None or level.path != "straight":
         return
     if level.latency:
@@ -63,7 +63,7 @@ def _bus(bus: Bus) -> Iterator[Fault]:
         )
 
 
-def _write_data(line: Pulses) -> Iterator[Fault]:
+def _write_data(line: PulseLine) -> Iterator[Fault]:
     if line.form == "toggle" and line.cycles > 1:
         message = f"'{line.cycles}' is the length of a pulse, and a line that toggles has none"
         yield ("lines", "write_data", "cycles"), f"{message}; give form or cycles"

@@ -12,7 +12,7 @@ from refmodel.drive.register import LINES
 from refmodel.ground.errors import near
 from refmodel.ground.yamlfile import Schema
 from refmodel.host.addresses import Natural
-from testbenches.binding.roles import Driven, Observed, Signal, Watched
+from testbenches.binding.roles import Driven, ObservedSignal, Pin, Watched
 
 
 class DriveRegisters(Schema):
@@ -65,20 +65,20 @@ class DriveRoles(Schema):
     A line is asserted where its port is at its active level.
     """
 
-    select_0: Observed | None = None
-    select_1: Observed | None = None
-    select_2: Observed | None = None
-    select_3: Observed | None = None
-    motor: Observed | None = None
-    step: Observed | None = None
-    direction: Observed | None = None
-    side: Observed | None = None
-    density: Observed | None = None
-    index: Signal | None = None
-    track_zero: Signal | None = None
-    change: Signal | None = None
-    protect: Signal | None = None
-    ready: Signal | None = None
+    select_0: ObservedSignal | None = None
+    select_1: ObservedSignal | None = None
+    select_2: ObservedSignal | None = None
+    select_3: ObservedSignal | None = None
+    motor: ObservedSignal | None = None
+    step: ObservedSignal | None = None
+    direction: ObservedSignal | None = None
+    side: ObservedSignal | None = None
+    density: ObservedSignal | None = None
+    index: Pin | None = None
+    track_zero: Pin | None = None
+    change: Pin | None = None
+    protect: Pin | None = None
+    ready: Pin | None = None
     registers: DriveRegisters
 
     def driven(self) -> Iterator[Driven]:

@@ -9,12 +9,12 @@ from pydantic import Field as Key
 from pydantic import model_validator
 
 from refmodel.ground.yamlfile import Schema
-from testbenches.binding.roles import Active, Driven, Level, Observed, Signal
+from testbenches.binding.roles import Active, Driven, LevelPin, ObservedSignal, Pin
 
 LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
 
 
-class Clock(Schema):
+class ClockPins(Schema):
     """The clock port, and which of its edges count: one of `enable_every`, or as a pattern says.
 
     `enable_pattern` has a 1 for each clock period in which the enable is on, and starts again at
@@ -30,7 +30,7 @@ class Clock(Schema):
     enable_pattern: str | None = Key(None, pattern="^[01]{1,256}$")
     enable_ratio: str | None = Key(None, pattern="^[1-9][0-9]{0,2}/[1-9][0-9]{0,2}$")
     divide: int = Key(1, ge=1, le=1024)
-    enabled_by: Observed | None = None
+    enabled_by: ObservedSignal | None = None
 
     @property
     def gaps(self) -> tuple[int, ...]:
@@ -78,7 +78,7 @@ class Reset(Schema):
         return self
 
 
-class Disk(Schema):
+class DiskPins(Schema):
     """Where the disk enters: channel bits, or flux pulses for the core's own separator.
 
     A channel bit `value` is taken on an edge on which `strobe` is active. A pulse holds `flux`
@@ -86,8 +86,8 @@ class Disk(Schema):
     A channel bit counts `latency` edges later: the core registers its strobe so often.
     """
 
-    strobe: Signal | None = None
-    value: Signal | None = None
+    strobe: Pin | None = None
+    value: Pin | None = None
     flux: str | None = None
     active: Active = "high"
     pulse_cycles: int | None = Key(None, ge=1, le=1000)
@@ -103,9 +103,9 @@ class Disk(Schema):
             yield Driven(("disk", "flux"), self.flux, self.active)
 
 
-class Inputs(Schema):
+class InputPins(Schema):
     """Model inputs the core takes on ports."""
 
-    dma_active: Level | None = None
-    writing: Level | None = None
-    wait_for_sync: Level | None = None
+    dma_active: LevelPin | None = None
+    writing: LevelPin | None = None
+    wait_for_sync: LevelPin | None = None

@@ -15,7 +15,7 @@ LINES = ("write_gate", "write_data", "sync_found", "transfer_done")
 MOVES = "memory"  # the words moved to and from memory, where a lane or a field is named
 
 
-class Signal(ShortForm):
+class Pin(ShortForm):
     """A port of the core: `rd`, or `{port: rd, active: low}`."""
 
     short: ClassVar[str] = "port"
@@ -23,7 +23,7 @@ class Signal(ShortForm):
     active: Active = "high"
 
 
-class Level(Signal):
+class LevelPin(Pin):
     """A level input: registered by the block, `latency` times more before, or passed straight.
 
     A straight level shows in status in the cycle in which another register drives it.
@@ -33,7 +33,7 @@ class Level(Signal):
     latency: int = Key(0, ge=0, le=64)
 
 
-class Pulses(ShortForm):
+class PulseLine(ShortForm):
     """An output line that pulses for `cycles` cycles, or changes its level instead."""
 
     short: ClassVar[str] = "signal"
@@ -43,7 +43,7 @@ class Pulses(ShortForm):
     cycles: int = Key(1, ge=1, le=64)
 
 
-class Observed(ShortForm):
+class ObservedSignal(ShortForm):
     """A port or hierarchical name that shows one field without side effects."""
 
     short: ClassVar[str] = "signal"
@@ -72,8 +72,8 @@ class Watched(NamedTuple):
 class Gates(Schema):
     """Ports of the outside enables of the transfer (B15)."""
 
-    master: Level | None = None
-    channel: Level | None = None
+    master: LevelPin | None = None
+    channel: LevelPin | None = None
 
     def driven(self) -> Iterator[Driven]:
         """Yield the gates the core takes on ports."""
@@ -89,9 +89,9 @@ class Memory(Schema):
     It moves to memory from `data_out` where `store` is up, else from memory on `data_in`.
     """
 
-    slot: Signal
-    request: Observed
-    store: Observed
+    slot: Pin
+    request: ObservedSignal
+    store: ObservedSignal
     data_out: str
     data_in: str
 
@@ -111,10 +111,10 @@ class Memory(Schema):
 class Lines(Schema):
     """Output lines beside status: compared in every cycle where the core shows them."""
 
-    write_gate: Observed | None = None
-    write_data: Pulses | None = None
-    sync_found: Observed | None = None
-    transfer_done: Observed | None = None
+    write_gate: ObservedSignal | None = None
+    write_data: PulseLine | None = None
+    sync_found: ObservedSignal | None = None
+    transfer_done: ObservedSignal | None = None
 
     def watched(self) -> Iterator[Watched]:
         """Yield the lines the core shows."""

@@ -24,22 +24,22 @@ from refmodel.profile import Profile, load_profile
 from testbenches.binding.bus import (
     REGISTERS,
     STATUS,
-    Beat,
+    AccessCycle,
     Bus,
 )
 from testbenches.binding.drive import DriveRoles
-from testbenches.binding.pins import LEVEL_INPUTS, Clock, Disk, Inputs, Reset
+from testbenches.binding.pins import LEVEL_INPUTS, ClockPins, DiskPins, InputPins, Reset
 from testbenches.binding.roles import (
     GATES,
     Driven,
     Gates,
-    Level,
+    LevelPin,
     Lines,
     Memory,
-    Observed,
+    ObservedSignal,
     Watched,
 )
-from testbenches.binding.separator import ChannelBit, Separator
+from testbenches.binding.separator import ChannelBit, SeparatorKeys
 
 
 class Core(Schema):
@@ -56,7 +56,7 @@ class Observe(Schema):
     """What shows without being read: status as a word or field by field, and channel bits."""
 
     status: str | None = None
-    fields: dict[str, Observed] = Key({})
+    fields: dict[str, ObservedSignal] = Key({})
     channel_bit: ChannelBit | None = None
 
 
@@ -74,16 +74,16 @@ class Binding(Schema):
     core: Core
     profile: str
     policies: dict[str, str] = Key({})
-    clock: Clock
+    clock: ClockPins
     reset: Reset
-    disk: Disk
+    disk: DiskPins
     bus: Bus | None = None
-    inputs: Inputs = Inputs()
+    inputs: InputPins = InputPins()
     gates: Gates = Gates()
     memory: Memory | None = None
     lines: Lines = Lines()
     drive: DriveRoles | None = None
-    separator: Separator = Separator()
+    separator: SeparatorKeys = SeparatorKeys()
     tie: dict[str, Natural] = Key({})
     observe: Observe = Observe()
     latency: dict[str, Annotated[int, Key(ge=0, le=1_000_000)]] = Key({})
@@ -133,7 +133,7 @@ class Binding(Schema):
         """True when a register is reached as two bytes."""
         return any(where.word is None for where in self.registers.values())
 
-    def beats(self, register: str) -> list[Beat]:
+    def beats(self, register: str) -> list[AccessCycle]:
         """Return the bus cycles of one access in order, of two bytes the high one first.
 
         The one at offset 0 counts: it clears byte_ready, or completes a write. Raises KeyError
@@ -141,11 +141,11 @@ class Binding(Schema):
         """
         where = self.registers[register]
         if where.high is None:
-            return [Beat(0, where.word or 0, "word")]
+            return [AccessCycle(0, where.word or 0, "word")]
         if where.low is None:
-            return [Beat(0, where.high, "high")]
+            return [AccessCycle(0, where.high, "high")]
         first = 0 if isinstance(where, StatusAddress) and where.clears_on == "high" else -1
-        return [Beat(first, where.high, "high"), Beat(first + 1, where.low, "low")]
+        return [AccessCycle(first, where.high, "high"), AccessCycle(first + 1, where.low, "low")]
 
     @property
     def bus_shape(self) -> BusShape:
@@ -182,7 +182,7 @@ class Binding(Schema):
         return {waiver.field for waiver in self.waivers if today <= waiver.until}
 
     @property
-    def level_inputs(self) -> dict[str, Level]:
+    def level_inputs(self) -> dict[str, LevelPin]:
         """The model's level inputs the core takes on ports, by the model's name."""
         found = {name: getattr(self.inputs, name) for name in LEVEL_INPUTS}
         found |= {f"{name}_enable": getattr(self.gates, name) for name in GATES}

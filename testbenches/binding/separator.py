@@ -12,7 +12,7 @@ from refmodel.engine.core_separator import STROBE, VALUE
 from refmodel.engine.separator_verdict import Bounds
 from refmodel.ground.yamlfile import Schema
 from refmodel.separator.parameters import SeparatorName
-from testbenches.binding.roles import Observed, Watched
+from testbenches.binding.roles import ObservedSignal, Watched
 
 Edges = Annotated[int, Key(ge=0, le=64)]
 
@@ -20,8 +20,8 @@ Edges = Annotated[int, Key(ge=0, le=64)]
 class ChannelBit(Schema):
     """Where the core's separator shows what it delivers: `value`, in a cycle with `strobe` on."""
 
-    strobe: Observed
-    value: Observed
+    strobe: ObservedSignal
+    value: ObservedSignal
 
     def watched(self) -> Iterator[Watched]:
         """Yield the two signals."""
@@ -31,7 +31,7 @@ class ChannelBit(Schema):
             yield Watched(lane, shown.signal, 1, shown.active, path)
 
 
-class Separator(Schema):
+class SeparatorKeys(Schema):
     """What is known of the core's separator: the model it is equal to, and when it sees a pulse.
 
     It sees one `pulse_latency` edges after the first at which the line is active: 2 for a

@@ -37,7 +37,7 @@ class Access:
 
 
 @dataclass
-class Bus:
+class BenchBus:
     """Finds the accesses on the binding's bus; `registers` by address: name, mask, kind of read."""
 
     binding: Binding

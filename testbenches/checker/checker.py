@@ -22,8 +22,8 @@ from refmodel.profile import Profile
 from testbenches.binding.depth import refuse_depth
 from testbenches.binding.load import load_binding
 from testbenches.binding.schema import STATUS, Binding
-from testbenches.checker.accesses import PARTS, Access, Bus, at_edge, one_an_edge
-from testbenches.checker.sampled import Bits, Sampled, Steps, sample, steps
+from testbenches.checker.accesses import PARTS, Access, BenchBus, at_edge, one_an_edge
+from testbenches.checker.sampled import Sampled, SampledBits, Steps, sample, steps
 from testbenches.checker.signals import ClockWatch, Moment, Watch, refuse, roles_of, steps_of
 from testbenches.checker.spans import Known, evidence_of, lanes_of, stimulus_of
 
@@ -73,8 +73,8 @@ class Checker:
         self._watches = [Watch(dut, role, self.binding) for role in roles]
         self._known = Known(self.binding, self.profile, by_reset=reset)
         self._comparison = self._begin()
-        self._bus = Bus(self.binding)
-        self._bits = Bits()
+        self._bus = BenchBus(self.binding)
+        self._bits = SampledBits()
         self._handed: list[tuple[Moment, Access]] = []
         self._edges: Steps = np.empty(0, np.int64)  # enabled ones that are not compared yet
         self._first = 0  # the number of the first of them
@@ -173,12 +173,12 @@ class Checker:
 
     def _verdict(self) -> str:
         """Write what was asked for; return why the test fails, empty if the core agrees."""
-        from testbenches.checker.verdict import Watched, verdict
+        from testbenches.checker.verdict import WatchedSignal, verdict
 
         found = self._comparison.found()
         at = self._time_ns(found.finding.mismatch.cycle) if found.finding else 0.0
         given, known = self._given, self._known
-        watched = Watched(
+        watched = WatchedSignal(
             self.binding, self.profile, given, self._policies, found, known, self._attached, at
         )
         return verdict(watched, self._out)
@@ -310,7 +310,7 @@ def _forget(watch: Watch, before: int) -> None:
     del watch.samples[: max(last, 0)]
 
 
-def _number(value: Any, bits: Bits) -> tuple[int, int]:  # noqa: ANN401
+def _number(value: Any, bits: SampledBits) -> tuple[int, int]:  # noqa: ANN401
     """Return what a read returned as a number and its X and Z bits."""
     if isinstance(value, int):
         return value, 0

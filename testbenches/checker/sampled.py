@@ -53,7 +53,7 @@ class Sampled:
         return np.repeat(begins, lasts) + into
 
 
-class Bits:
+class SampledBits:
     """Turns binary strings into whole numbers, each different one only once."""
 
     def __init__(self) -> None:
@@ -69,7 +69,7 @@ class Bits:
         return found
 
 
-def sample(samples: Sequence[Sample], edges: Steps, first: int, bits: Bits) -> Sampled:
+def sample(samples: Sequence[Sample], edges: Steps, first: int, bits: SampledBits) -> Sampled:
     """Return a signal sampled at `edges`, the moments of edges `first` and following of the run.
 
     `samples` begin with one from before the first edge.

@@ -18,7 +18,7 @@ Sample = tuple[Moment, str]  # when a signal changed, and to which bits
 NOTHING_BEFORE = (-1, 0)  # before any moment
 
 
-class Role(NamedTuple):
+class BenchRole(NamedTuple):
     """A signal of the binding: the key that names it, how many bits it has, its polarity."""
 
     name: str
@@ -28,43 +28,45 @@ class Role(NamedTuple):
     active: str = "high"
 
 
-def roles_of(binding: Binding, bus: bool) -> Iterator[Role]:
+def roles_of(binding: Binding, bus: bool) -> Iterator[BenchRole]:
     """Yield every signal the checker samples, the clock aside; those of the bus if asked for."""
     if binding.clock.enable is not None:
         key = ("clock", "enable")
-        yield Role("enable", key, binding.clock.enable, 1, binding.clock.enable_active)
+        yield BenchRole("enable", key, binding.clock.enable, 1, binding.clock.enable_active)
     if binding.reset.port:
-        yield Role("reset", ("reset", "port"), binding.reset.port, 1, binding.reset.active)
+        yield BenchRole("reset", ("reset", "port"), binding.reset.port, 1, binding.reset.active)
     for driven in binding.disk.driven():
         name = {"strobe": "bit_strobe", "value": "bit"}[driven.key[-1]]
-        yield Role(name, driven.key, driven.port, 1, driven.active)
+        yield BenchRole(name, driven.key, driven.port, 1, driven.active)
     for name, signal in binding.level_inputs.items():
         parent = "gates" if name.endswith("_enable") else "inputs"
         key = (parent, name.removesuffix("_enable"))
-        yield Role(name, key, signal.port, 1, signal.active)
+        yield BenchRole(name, key, signal.port, 1, signal.active)
     if bus:
         yield from _bus_roles(binding)
     for watched in (*binding.observed, *binding.lines_observed):
-        yield Role(watched.lane, watched.key, watched.expression, watched.width, watched.active)
+        yield BenchRole(
+            watched.lane, watched.key, watched.expression, watched.width, watched.active
+        )
 
 
-def _bus_roles(binding: Binding) -> Iterator[Role]:
+def _bus_roles(binding: Binding) -> Iterator[BenchRole]:
     bus = binding.bus
     assert bus is not None, "asked for only where there is one"
     for name in ("read", "select", "write"):
         signal = getattr(bus, name)
         if signal is not None:
-            yield Role(f"bus.{name}", ("bus", name), signal.port, 1, signal.active)
+            yield BenchRole(f"bus.{name}", ("bus", name), signal.port, 1, signal.active)
     for name in ("address", "write_data", "read_data"):
         port = getattr(bus, name)
         if port is not None:
-            yield Role(f"bus.{name}", ("bus", name), port, None)
+            yield BenchRole(f"bus.{name}", ("bus", name), port, None)
 
 
 class Watch:
     """One signal: every change of it, in the order in which the simulator tells of them."""
 
-    def __init__(self, dut: SimHandleBase, role: Role, binding: Binding) -> None:
+    def __init__(self, dut: SimHandleBase, role: BenchRole, binding: Binding) -> None:
         self.role = role
         self._handle, self._bits = _find(dut, role.key, role.signal, binding)
         width = len(self._now())

@@ -146,7 +146,7 @@ class Known:
 
 
 @dataclass(frozen=True)
-class SpanEvidence:
+class BenchEvidence:
     """What a core showed in one span, as the comparison asks for it."""
 
     shown: Observed
@@ -211,7 +211,7 @@ def evidence_of(
     known: Known,
     first: int,
     end: int,
-) -> SpanEvidence:
+) -> BenchEvidence:
     """Return what the core showed in cycles `first` .. `end - 1`, lane by lane."""
     undecided = {name: known.undecided(name, first, end) for name in shown}
     observed = Observed(
@@ -226,7 +226,7 @@ def evidence_of(
         since, until = known.since.get(name, NEVER), known.until.get(name, NEVER)
         early = (cycle <= since) | (cycle > until)
         open_bits |= np.where(early, layout.mask_of(name), 0).astype(np.uint16)
-    return SpanEvidence(
+    return BenchEvidence(
         observed,
         Reads(
             cycle,

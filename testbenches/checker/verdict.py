@@ -24,7 +24,7 @@ NOTHING = "compared nothing"
 
 
 @dataclass(frozen=True)
-class Watched:
+class WatchedSignal:
     """What a checker has seen by the end; `attached` is when it began, in steps of the simulator.
 
     `given` is the binding as the user named it, `mismatch_ns` when the first mismatch was.
@@ -40,7 +40,7 @@ class Watched:
     mismatch_ns: float
 
 
-def verdict(watched: Watched, out: str | Path | None) -> str:
+def verdict(watched: WatchedSignal, out: str | Path | None) -> str:
     """Write the result folder if one is wanted; return why the test fails, empty if it agrees."""
     suite = _suite(watched)
     if out:
@@ -51,7 +51,7 @@ def verdict(watched: Watched, out: str | Path | None) -> str:
     return "\n" + to_text([suite])
 
 
-def _suite(watched: Watched) -> SuiteResult:
+def _suite(watched: WatchedSignal) -> SuiteResult:
     """Return the test's result in the form of a suite of one run."""
     found = watched.found
     name = SIMULATORS.get(cocotb.SIM_NAME, cocotb.SIM_NAME)
@@ -97,7 +97,7 @@ def _test_name() -> str:
     return task.get_name().removeprefix("Test ") if task is not None else "test"
 
 
-def _why_nothing(watched: Watched) -> str:
+def _why_nothing(watched: WatchedSignal) -> str:
     """Say why not one cycle could be compared."""
     if watched.known.by_reset and not watched.known.since:
         place = watched.binding.document.problem(("reset",), "")
@@ -110,7 +110,7 @@ def _why_nothing(watched: Watched) -> str:
     return f"{watched.binding.path}: {NOTHING}: the core shows no field, and no read was seen"
 
 
-def _gaps(watched: Watched) -> Iterator[Gap]:
+def _gaps(watched: WatchedSignal) -> Iterator[Gap]:
     """Yield what could not be compared for want of knowing."""
     known = watched.known
     if not known.by_reset:

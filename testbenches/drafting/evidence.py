@@ -9,15 +9,15 @@ from typing import NamedTuple
 
 from testbenches.drafting.names import Active
 from testbenches.drafting.netlist import (
-    Bits,
     Cat,
     Const,
-    Drive,
     Expr,
     Join,
-    Level,
     Match,
     Net,
+    NetBits,
+    NetDriver,
+    NetLevel,
     Netlist,
     nets_in,
     parts_of,
@@ -46,13 +46,13 @@ class Leaf:
 
     net: str
     value: Expr
-    drive: Drive
-    conditions: tuple[Level | Match, ...]
+    drive: NetDriver
+    conditions: tuple[NetLevel | Match, ...]
 
     @property
-    def levels(self) -> list[Level]:
+    def levels(self) -> list[NetLevel]:
         """The conditions on one-bit nets."""
-        return [c for c in self.conditions if isinstance(c, Level)]
+        return [c for c in self.conditions if isinstance(c, NetLevel)]
 
     @property
     def matches(self) -> list[Match]:
@@ -101,12 +101,12 @@ def _reset(netlist: Netlist, leaves: list[Leaf], clock: str | None) -> Iterator[
         if net != clock and net in netlist.inputs:
             yield Vote("reset", net, STRONG, "resets on its own edge", "high" if rising else "low")
     otherwise = {
-        (leaf.net, Level(level.net, not level.high))
+        (leaf.net, NetLevel(level.net, not level.high))
         for leaf in leaves
         for level in leaf.levels
         if not isinstance(leaf.value, Const)
     }
-    to_constant: dict[Level, set[str]] = {}
+    to_constant: dict[NetLevel, set[str]] = {}
     everywhere = {level for level, share in _shares(leaves) if share >= MOST}
     for leaf in leaves:
         if leaf.drive.clocked and isinstance(leaf.value, Const):
@@ -121,7 +121,7 @@ def _reset(netlist: Netlist, leaves: list[Leaf], clock: str | None) -> Iterator[
         yield Vote("reset", level.net, weight, "sets registers to constants", _active(level))
 
 
-def _active(level: Level) -> Active:
+def _active(level: NetLevel) -> Active:
     return "high" if level.high else "low"
 
 
@@ -136,7 +136,7 @@ def _enable(netlist: Netlist, leaves: list[Leaf], known: set[str]) -> Iterator[V
             return
 
 
-def _shares(leaves: list[Leaf]) -> list[tuple[Level, float]]:
+def _shares(leaves: list[Leaf]) -> list[tuple[NetLevel, float]]:
     """Return in what share of the clocked assignments each level is needed, most first."""
     clocked = [leaf for leaf in leaves if leaf.drive.clocked]
     seen = Counter(level for leaf in clocked for level in set(leaf.levels))
@@ -166,23 +166,23 @@ def _disk(netlist: Netlist, leaves: list[Leaf], known: set[str]) -> Iterator[Vot
                 break
 
 
-def _last_input(netlist: Netlist, leaf: Leaf, known: set[str]) -> Level | None:
+def _last_input(netlist: Netlist, leaf: Leaf, known: set[str]) -> NetLevel | None:
     """Return the innermost condition of a leaf that follows another input than those known."""
     direct = [level for level in leaf.levels if level.net in netlist.inputs]
     others = [level for level in leaf.levels if level.net not in netlist.inputs]
     for level in (*direct[::-1], *others[::-1]):
         origin = netlist.origin(netlist.nets[level.net])
         if origin is not None and origin.net not in known:
-            return Level(origin.net, origin.high == level.high)
+            return NetLevel(origin.net, origin.high == level.high)
     return None
 
 
-def _shifted_bit(netlist: Netlist, value: Expr) -> Level | None:
+def _shifted_bit(netlist: Netlist, value: Expr) -> NetLevel | None:
     """Return the input at one end of a concatenation that keeps most of a register."""
     if not isinstance(value, Cat) or len(value.parts) != 2:
         return None
     for bit, kept in (value.parts, value.parts[::-1]):
-        long = isinstance(kept, Net | Bits) and kept.width >= SHIFTED
+        long = isinstance(kept, Net | NetBits) and kept.width >= SHIFTED
         if bit.width == 1 and long:
             return netlist.origin(bit)
     return None
@@ -196,7 +196,7 @@ def _waiting(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
     for conditions in together:
         if any(_compares(netlist, condition) for condition in conditions):
             for level in conditions:
-                if isinstance(level, Level) and level.net in netlist.inputs:
+                if isinstance(level, NetLevel) and level.net in netlist.inputs:
                     reason = "counts together with the comparison"
                     yield Vote("wait_for_sync", level.net, FAIR, reason, _active(level))
     for join in _joins(netlist):
@@ -222,7 +222,7 @@ def _joins(netlist: Netlist) -> Iterator[Join]:
                 yield from (part for part in parts_of(expr) if isinstance(part, Join) and part.all)
 
 
-def _compares(netlist: Netlist, condition: Level | Match) -> bool:
+def _compares(netlist: Netlist, condition: NetLevel | Match) -> bool:
     """Say whether a condition compares 16 bits with one another or with a constant."""
     if isinstance(condition, Match):
         return netlist.nets[condition.net].width == WINDOW and condition.net not in netlist.inputs
@@ -260,9 +260,9 @@ def written(netlist: Netlist, leaf: Leaf, address: str | None) -> str | None:
 def _data(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
     """Yield the data ports, and the strobes that tell reads from writes."""
     address = address_of(netlist, leaves)
-    reads: list[set[Level]] = []
-    writes: list[set[Level]] = []
-    kept: list[set[Level]] = []  # data that a register takes whatever the address is
+    reads: list[set[NetLevel]] = []
+    writes: list[set[NetLevel]] = []
+    kept: list[set[NetLevel]] = []  # data that a register takes whatever the address is
     for leaf in leaves:
         source = written(netlist, leaf, address)
         levels = {level for level in leaf.levels if level.net in netlist.inputs}
@@ -280,26 +280,26 @@ def _data(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
 
 
 def _decoded(
-    netlist: Netlist, address: str | None, writes: list[set[Level]]
-) -> Iterator[set[Level]]:
+    netlist: Netlist, address: str | None, writes: list[set[NetLevel]]
+) -> Iterator[set[NetLevel]]:
     """Yield the strobes in wires such as `rd && adr == 4`."""
     for path in netlist.drives:
         meaning = netlist.definition(path)
         found = list(netlist.conditions(meaning)) if meaning is not None else []
         if any(isinstance(c, Match) and c.net == address for c in found):
-            levels = {c for c in found if isinstance(c, Level) and c.net in netlist.inputs}
+            levels = {c for c in found if isinstance(c, NetLevel) and c.net in netlist.inputs}
             if not any(levels <= write for write in writes):
                 yield levels
 
 
-def _strobes(reads: list[set[Level]], writes: list[set[Level]]) -> Iterator[Vote]:
+def _strobes(reads: list[set[NetLevel]], writes: list[set[NetLevel]]) -> Iterator[Vote]:
     """Yield what reads and writes have in common (a select), and what tells them apart."""
     if not writes:
         return
     write = set.intersection(*writes)
     reads = [levels for levels in reads if levels and not write <= levels]
     read = set.intersection(*reads) if reads else set()
-    line = {level for level in write if Level(level.net, not level.high) in read}
+    line = {level for level in write if NetLevel(level.net, not level.high) in read}
     for level in line:
         reason = "tells a write from a read"
         yield Vote("line", level.net, STRONG, reason, _active(level))
@@ -309,7 +309,7 @@ def _strobes(reads: list[set[Level]], writes: list[set[Level]]) -> Iterator[Vote
     for level in write - shared - line:
         yield Vote("write", level.net, FAIR, "is needed to write", _active(level))
     for level in read - write:
-        if Level(level.net, not level.high) not in write:
+        if NetLevel(level.net, not level.high) not in write:
             yield Vote("read", level.net, FAIR, "is needed to read", _active(level))
 
 

@@ -9,7 +9,7 @@ from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
 from testbenches.drafting.evidence import FAIR, MANY_REGISTERS, STRONG, Leaf, Vote, leaves_of, votes
 from testbenches.drafting.guess_registers import Addresses, Status, addresses_of, status_of
 from testbenches.drafting.names import Active, is_low, line_active, score, words
-from testbenches.drafting.netlist import Bits, Expr, Net, Netlist, Not, nets_in
+from testbenches.drafting.netlist import Expr, Net, NetBits, Netlist, Not, nets_in
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import Design, Port
 
@@ -231,11 +231,11 @@ def _visible(field_name: str, expr: Expr | None, netlist: Netlist) -> dict[str, 
     active: Active = "high"
     if isinstance(expr, Not):
         expr, active = expr.of, "low"
-    net = expr.of if isinstance(expr, Bits) else expr
+    net = expr.of if isinstance(expr, NetBits) else expr
     if not isinstance(net, Net) or net.path in netlist.inputs:
         return {}
     name = net.path
-    if isinstance(expr, Bits):
+    if isinstance(expr, NetBits):
         if name not in netlist.from_zero:
             return {}
         above = f"{expr.lsb + expr.width - 1}:" if expr.width > 1 else ""

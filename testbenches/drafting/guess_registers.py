@@ -10,13 +10,13 @@ from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
 from testbenches.drafting.evidence import Leaf, address_of, behind, read_ports, written
 from testbenches.drafting.names import words
 from testbenches.drafting.netlist import (
-    Bits,
     Cat,
     Const,
     Equal,
     Expr,
     Match,
     Net,
+    NetBits,
     Netlist,
 )
 
@@ -62,7 +62,7 @@ def _plain_bits(value: Expr) -> list[Expr]:
     """Return a value's bits, the highest first, as bits of the nets it names itself."""
     parts = value.parts if isinstance(value, Cat) else (value,)
     return [
-        part if part.width == 1 or not isinstance(part, Net) else Bits(part, n, 1)
+        part if part.width == 1 or not isinstance(part, Net) else NetBits(part, n, 1)
         for part in parts
         for n in reversed(range(part.width))
     ]
@@ -82,12 +82,12 @@ def _has_flags(bits: list[Expr]) -> bool:
 def _as_net(bits: list[Expr]) -> Expr | None:
     """Return the net of which these are all the bits, or the part of one."""
     first = bits[0]
-    if not isinstance(first, Bits):
+    if not isinstance(first, NetBits):
         return None
     lowest = first.lsb - len(bits) + 1
-    if bits != [Bits(first.of, n, 1) for n in range(first.lsb, lowest - 1, -1)]:
+    if bits != [NetBits(first.of, n, 1) for n in range(first.lsb, lowest - 1, -1)]:
         return None
-    return first.of if first.of.width == len(bits) else Bits(first.of, lowest, len(bits))
+    return first.of if first.of.width == len(bits) else NetBits(first.of, lowest, len(bits))
 
 
 @dataclass

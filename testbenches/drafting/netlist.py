@@ -32,7 +32,7 @@ class Const:
 
 
 @dataclass(frozen=True, slots=True)
-class Bits:
+class NetBits:
     """Bits `lsb` upwards of a net, counted from its lowest one."""
 
     of: Net
@@ -92,11 +92,11 @@ class Other:
     width: int = 1
 
 
-Expr = Net | Const | Bits | Not | Join | Equal | Cat | Mux | Other
+Expr = Net | Const | NetBits | Not | Join | Equal | Cat | Mux | Other
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
+class NetDriver:
     """One assignment: bits `lsb` upwards of a net take `value` while all `guards` are true.
 
     `place` is where it stands in the source, in pyslang's form.
@@ -111,7 +111,7 @@ class Drive:
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class NetLevel:
     """A condition: this one-bit net is high, or low."""
 
     net: str
@@ -134,7 +134,7 @@ class Netlist:
     inputs: dict[str, int]  # name: width
     outputs: dict[str, int]
     nets: dict[str, Net] = field(default_factory=dict)
-    drives: dict[str, list[Drive]] = field(default_factory=dict)
+    drives: dict[str, list[NetDriver]] = field(default_factory=dict)
     clocks: Counter[tuple[str, bool]] = field(default_factory=Counter)  # (net, rising)
     shared_edges: Counter[tuple[str, bool]] = field(default_factory=Counter)  # of more than one
     from_zero: set[str] = field(default_factory=set)  # vectors declared [width - 1:0]
@@ -149,7 +149,9 @@ class Netlist:
         whole = only.lsb == 0 and only.width == self.nets[path].width
         return only.value if whole and not only.guards and not only.clocked else None
 
-    def conditions(self, expr: Expr, want: bool = True, depth: int = 0) -> Iterator[Level | Match]:
+    def conditions(
+        self, expr: Expr, want: bool = True, depth: int = 0
+    ) -> Iterator[NetLevel | Match]:
         """Yield conditions that hold whenever `expr` is true (or false, by `want`)."""
         match expr:
             case Not(of=inner):
@@ -162,15 +164,17 @@ class Netlist:
             case Net(path=path, width=1):
                 meaning = self.definition(path) if depth < MAX_DEPTH else None
                 found = list(self.conditions(meaning, want, depth + 1)) if meaning else []
-                yield from found or [Level(path, want)]
-            case Bits(width=1) if depth < MAX_DEPTH:
+                yield from found or [NetLevel(path, want)]
+            case NetBits(width=1) if depth < MAX_DEPTH:
                 (bit,) = self.bits(expr, depth)
-                if not isinstance(bit, Bits):
+                if not isinstance(bit, NetBits):
                     yield from self.conditions(bit, want, depth + 1)
             case _:
                 return
 
-    def _compared(self, left: Expr, right: Expr, want: bool, depth: int) -> Iterator[Level | Match]:
+    def _compared(
+        self, left: Expr, right: Expr, want: bool, depth: int
+    ) -> Iterator[NetLevel | Match]:
         """Yield what a comparison with a constant says."""
         if isinstance(left, Const):
             left, right = right, left
@@ -182,7 +186,7 @@ class Netlist:
             yield from self.conditions(left, want == bool(right.value), depth)
         elif want and isinstance(left, Net):
             yield Match(self.source(left).path, right.value, right.text)
-        elif want and isinstance(left, Bits):
+        elif want and isinstance(left, NetBits):
             yield Match(self.source(left.of).path, right.value << left.lsb, right.text)
 
     def source(self, net: Net) -> Net:
@@ -194,7 +198,7 @@ class Netlist:
             net = inner
         return net
 
-    def origin(self, expr: Expr, resets: Collection[str] = (), depth: int = 0) -> Level | None:
+    def origin(self, expr: Expr, resets: Collection[str] = (), depth: int = 0) -> NetLevel | None:
         """Return the input a value follows, however many registers later, and at which level.
 
         `resets` are inputs that may hold the value back, as in `rst_n && level`.
@@ -203,7 +207,7 @@ class Netlist:
             return None
         if isinstance(expr, Not):
             inner = self.origin(expr.of, resets, depth + 1)
-            return inner and Level(inner.net, not inner.high)
+            return inner and NetLevel(inner.net, not inner.high)
         if isinstance(expr, Join) and not expr.all:  # the block's own level, or one from outside
             outside = {self.origin(part, resets, depth + 1) for part in expr.parts} - {None}
             return outside.pop() if len(outside) == 1 else None
@@ -214,7 +218,7 @@ class Netlist:
         if not isinstance(expr, Net):
             return None
         if expr.path in self.inputs:
-            return Level(expr.path, True)
+            return NetLevel(expr.path, True)
         values = {leaf for leaf, _ in self.leaves(expr.path) if not isinstance(leaf, Const)}
         return self.origin(values.pop(), resets, depth + 1) if len(values) == 1 else None
 
@@ -238,20 +242,20 @@ class Netlist:
                 joined = self.definition(path) if depth < MAX_DEPTH else None
                 if isinstance(joined, Cat):
                     return self.bits(joined, depth + 1)
-                return [Bits(expr, n, 1) for n in reversed(range(width))]
-            case Bits(of=net, lsb=lsb, width=width):
+                return [NetBits(expr, n, 1) for n in reversed(range(width))]
+            case NetBits(of=net, lsb=lsb, width=width):
                 whole = self.bits(net, depth)[::-1]
                 return whole[lsb : lsb + width][::-1]
             case _:
                 return [expr] * expr.width
 
-    def leaves(self, path: str) -> Iterator[tuple[Expr, Drive]]:
+    def leaves(self, path: str) -> Iterator[tuple[Expr, NetDriver]]:
         """Yield each value a net may take, multiplexers taken apart, with its own guards."""
         for drive in self.drives.get(path, []):
             for value, guards in _alternatives(drive.value, drive.guards):
-                yield value, Drive(drive.lsb, drive.width, value, guards, drive.clocked)
+                yield value, NetDriver(drive.lsb, drive.width, value, guards, drive.clocked)
 
-    def holds(self, drive: Drive) -> list[Level | Match]:
+    def holds(self, drive: NetDriver) -> list[NetLevel | Match]:
         """Return the conditions under which a drive is in force, the outermost first."""
         return [found for guard in drive.guards for found in self.conditions(guard)]
 
@@ -271,7 +275,7 @@ def parts_of(expr: Expr) -> Iterator[Expr]:
     """Yield an expression and everything it is written with, itself first."""
     yield expr
     match expr:
-        case Bits(of=inner) | Not(of=inner):
+        case NetBits(of=inner) | Not(of=inner):
             yield from parts_of(inner)
         case Equal(left=left, right=right):
             yield from (*parts_of(left), *parts_of(right))

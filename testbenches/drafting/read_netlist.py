@@ -7,15 +7,15 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from testbenches.drafting.netlist import (
-    Bits,
     Cat,
     Const,
-    Drive,
     Equal,
     Expr,
     Join,
     Mux,
     Net,
+    NetBits,
+    NetDriver,
     Netlist,
     Not,
     Other,
@@ -40,19 +40,19 @@ def read_netlist(design: Design, merge: bool = True) -> Netlist:
     return reader.netlist
 
 
-def _merged(drives: list[Drive], width: int) -> list[Drive]:
+def _merged(drives: list[NetDriver], width: int) -> list[NetDriver]:
     """Join drives of parts of a net into one of the whole where they have the same guards."""
-    groups: dict[tuple[Guards, bool], list[Drive]] = {}
+    groups: dict[tuple[Guards, bool], list[NetDriver]] = {}
     for drive in drives:
         groups.setdefault((drive.guards, drive.clocked), []).append(drive)
-    merged: list[Drive] = []
+    merged: list[NetDriver] = []
     for (guards, clocked), group in groups.items():
         parts = sorted(group, key=lambda drive: -drive.lsb)
         ends = [part.lsb for part in parts]
         starts = [part.lsb + part.width for part in parts]
         if len(parts) > 1 and starts == [width, *ends[:-1]] and ends[-1] == 0:
             value = Cat(tuple(part.value for part in parts), width)
-            group = [Drive(0, width, value, guards, clocked, parts[0].place)]
+            group = [NetDriver(0, width, value, guards, clocked, parts[0].place)]
         merged += group
     return merged
 
@@ -187,11 +187,11 @@ class _Reader:
     def _drive(self, target: Expr, value: Expr, guards: Guards, clocked: bool) -> None:
         match target:
             case Net(path=path, width=width):
-                drive = Drive(0, width, value, guards, clocked, self._place)
-            case Bits(of=Net(path=path), lsb=lsb, width=width):
-                drive = Drive(lsb, width, value, guards, clocked, self._place)
+                drive = NetDriver(0, width, value, guards, clocked, self._place)
+            case NetBits(of=Net(path=path), lsb=lsb, width=width):
+                drive = NetDriver(lsb, width, value, guards, clocked, self._place)
             case Other(parts=(Net(path=path, width=width), *_)):  # an index that is no constant
-                drive = Drive(0, width, Other((value,)), guards, clocked, self._place)
+                drive = NetDriver(0, width, Other((value,)), guards, clocked, self._place)
             case _:
                 return
         self.netlist.drives.setdefault(path, []).append(drive)
@@ -234,7 +234,7 @@ class _Reader:
     def _conversion(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
         inner = self._expr(expr.operand)
         if inner.width > width and isinstance(inner, Net):
-            return Bits(inner, 0, width)
+            return NetBits(inner, 0, width)
         if inner.width < width:
             return Cat((Const(0, width - inner.width), inner), width)
         return inner
@@ -266,7 +266,7 @@ class _Reader:
             return _shifted_in(left, right, width) or Join((left, right), False, width)
         if op == "LogicalShiftLeft" and isinstance(left, Net) and isinstance(right, Const):
             kept = max(width - right.value, 0)
-            return Cat((Bits(left, 0, kept), Const(0, width - kept)), width)
+            return Cat((NetBits(left, 0, kept), Const(0, width - kept)), width)
         return Other((left, right), width)
 
     def _choice(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
@@ -292,7 +292,7 @@ class _Reader:
 
     def _member(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
         value = self._expr(expr.value)
-        return Bits(value, expr.member.bitOffset, width) if isinstance(value, Net) else Other(
+        return NetBits(value, expr.member.bitOffset, width) if isinstance(value, Net) else Other(
             (value,), width)  # fmt: skip
 
     def _element(self, expr: Any, width: int) -> Expr:  # noqa: ANN401
@@ -313,7 +313,7 @@ class _Reader:
         if not isinstance(value, Net) or not isinstance(index, Const) or not value.width:
             return Other((value, index), width)
         step = value.width // bounds.width
-        return Bits(value, bounds.translateIndex(index.value) * step, width)
+        return NetBits(value, bounds.translateIndex(index.value) * step, width)
 
 
 _EDGES = ("PosEdge", "NegEdge")

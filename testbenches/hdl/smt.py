@@ -20,7 +20,7 @@ _SELECT = re.compile(r"\[(\d+)(?::(\d+))?\]$")
 
 
 @dataclass
-class Machine:
+class SmtMachine:
     """A core between two clock edges.
 
     `registers` has each register and what it holds next, `starts` those with a value to begin
@@ -92,12 +92,12 @@ def _position(net: dict[str, Any], index: int) -> int:
     return len(net["bits"]) - 1 - at if net.get("upto") else at
 
 
-def machine(module: Module, clock: str) -> Machine:
+def machine(module: Module, clock: str) -> SmtMachine:
     """Return a netlist as bit vectors; `clock` is the input whose rising edge moves it.
 
     Raises CannotRun, with the source's line, for what is no synchronous logic on that clock.
     """
-    made = Machine(module, clock)
+    made = SmtMachine(module, clock)
     for name, port in module["ports"].items():
         if port["direction"] == "input":
             made.ports[name] = z3.BitVec(f"port.{name}", len(port["bits"]))
@@ -114,7 +114,7 @@ def machine(module: Module, clock: str) -> Machine:
     return made
 
 
-def _add_register(made: Machine, cell: dict[str, Any], number: int) -> None:
+def _add_register(made: SmtMachine, cell: dict[str, Any], number: int) -> None:
     """Add a register with what it begins with; what it holds next is not known yet."""
     module, clock = made.module, made.module["ports"][made.clock]["bits"]
     rising = int(cell["parameters"].get("CLK_POLARITY", "1"), 2)
@@ -133,7 +133,7 @@ def _add_register(made: Machine, cell: dict[str, Any], number: int) -> None:
         made.starts[name] = z3.BitVecVal(init, len(bits))
 
 
-def _register_name(made: Machine, cell: dict[str, Any], number: int) -> str:
+def _register_name(made: SmtMachine, cell: dict[str, Any], number: int) -> str:
     """Return the source's name of a register, or a number where it has none of its own."""
     bits = cell["connections"]["Q"]
     names = [n for n, net in made.module["netnames"].items() if net["bits"] == bits]
@@ -181,7 +181,7 @@ def _place(cell: dict[str, Any]) -> str:
     return f"{src}: " if src else ""
 
 
-def _add_gate(made: Machine, cell: dict[str, Any]) -> None:
+def _add_gate(made: SmtMachine, cell: dict[str, Any]) -> None:
     """Add the output of a cell."""
     kind = cell["type"]
     make = GATES.get(kind)

@@ -27,7 +27,7 @@ class TooLargeError(UserError):
 
 
 @dataclass(frozen=True)
-class Source:
+class NetSource:
     """Verilog files, and what they are read with."""
 
     files: Sequence[Path]
@@ -48,7 +48,7 @@ def find_yosys() -> str:
     )
 
 
-def netlist(source: Source, top: str) -> Module:
+def netlist(source: NetSource, top: str) -> Module:
     """Return the module `top` as yosys writes it in JSON: flat, one clock edge, no memories.
 
     Raises CannotRun with yosys's message, TooLargeError for a memory that is too large.
@@ -82,7 +82,7 @@ def _refuse_large(module: Module) -> None:
             )
 
 
-def _reading(source: Source, top: str) -> list[str]:
+def _reading(source: NetSource, top: str) -> list[str]:
     """Return the yosys commands that read a core and make it flat."""
     flags = [f"-I{len(source.files) + n}" for n in range(len(source.include_dirs))]
     for name, value in (source.defines or {}).items():
@@ -105,7 +105,7 @@ MAPPING = [
 ]
 
 
-def _run(commands: list[str], folder: Path, source: Source) -> None:
+def _run(commands: list[str], folder: Path, source: NetSource) -> None:
     """Run yosys; what it complains of is told with the user's own file and line."""
     script = folder / "script.ys"
     script.write_text("\n".join([*commands, ""]), encoding="utf-8")
@@ -124,14 +124,14 @@ def _run(commands: list[str], folder: Path, source: Source) -> None:
     raise CannotRun(f"{_own_place(place, source)}yosys: {_own_names(message, source)}")
 
 
-def _own_place(place: str | None, source: Source) -> str:
+def _own_place(place: str | None, source: NetSource) -> str:
     """Return where a fault is, in the user's file."""
     if place is None:
         return ""
     return _own_names(place, source) + ": "
 
 
-def _own_names(text: str, source: Source) -> str:
+def _own_names(text: str, source: NetSource) -> str:
     """Return text with the files' own names in place of their numbers."""
 
     def named(found: re.Match[str]) -> str:

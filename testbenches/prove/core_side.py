@@ -14,8 +14,8 @@ from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, wiring
-from testbenches.hdl.smt import Machine, machine
-from testbenches.hdl.synth import Source, netlist
+from testbenches.hdl.smt import SmtMachine, machine
+from testbenches.hdl.synth import NetSource, netlist
 
 WRAPPER = "cellstep_core"
 LONGEST_PAUSE = 16  # clock periods without the enable that are gone through one by one
@@ -30,7 +30,7 @@ class CoreSide:
     the core shows: before the cycle's edge, as a bus samples it, or after it.
     """
 
-    machine: Machine
+    machine: SmtMachine
     drive: z3.BitVecRef
     memory_word: z3.BitVecRef | None
     after: Registers
@@ -62,7 +62,7 @@ def core_side(binding: Binding, ports: CorePorts, harness: Harness) -> CoreSide:
         wrapper = Path(folder) / "cellstep_core.v"
         wrapper.write_text(_wrapper(wires), encoding="utf-8")
         files = (*ports.sources, wrapper)
-        source = Source(files, ports.include_dirs, binding.core.defines)
+        source = NetSource(files, ports.include_dirs, binding.core.defines)
         made = machine(netlist(source, WRAPPER), "clk")
     enable = made.ports.get("enable")
     on, off = ([(enable, z3.BitVecVal(n, 1))] if enable is not None else [] for n in (1, 0))
@@ -102,7 +102,7 @@ def _pairs(registers: Registers, after: Registers) -> list[tuple[z3.BitVecRef, z
 
 
 def _paused(
-    made: Machine,
+    made: SmtMachine,
     after: Registers,
     off: list[tuple[z3.BitVecRef, z3.BitVecRef]],
     periods: int,

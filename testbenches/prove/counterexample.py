@@ -10,7 +10,7 @@ import numpy as np
 import yaml
 
 from refmodel.prove.arrays import Computer
-from refmodel.prove.walk import Trace, Walker
+from refmodel.prove.walk import Walker, WalkTrace
 from refmodel.report.atomic import write_text
 from testbenches.harness import Harness
 from testbenches.prove.product import Product
@@ -18,7 +18,7 @@ from testbenches.prove.product import Product
 TAIL = 4  # cycles behind the one in which they differ
 
 
-def scenario_of(product: Product, harness: Harness, trace: Trace, name: str) -> dict[str, Any]:
+def scenario_of(product: Product, harness: Harness, trace: WalkTrace, name: str) -> dict[str, Any]:
     """Return the scenario that plays a run, as the data of its file."""
     start = harness.binding.reset.cycles
     first = start - 1  # the cycle of the run's first edge
@@ -59,7 +59,7 @@ def write_scenario(path: Path, scenario: dict[str, Any]) -> None:
     write_text(path, f"# Written by cellstep prove.\n{text}")
 
 
-def _accesses(product: Product, harness: Harness, trace: Trace) -> list[list[int | str]]:
+def _accesses(product: Product, harness: Harness, trace: WalkTrace) -> list[list[int | str]]:
     """Return each access as what the program takes: its cost, register and value."""
     bus, shape = product.bus, harness.shape
     if bus is None:
@@ -91,7 +91,7 @@ def _readable(harness: Harness) -> str:
     return next(name for name in harness.binding.registers if name != "status")
 
 
-def _resets(trace: Trace, first: int) -> list[dict[str, int]]:
+def _resets(trace: WalkTrace, first: int) -> list[dict[str, int]]:
     """Return the resets of a run but the one it begins with."""
     found: list[dict[str, int]] = []
     for n, edge in enumerate(trace.inputs[1:], start=1):
@@ -104,7 +104,7 @@ def _resets(trace: Trace, first: int) -> list[dict[str, int]]:
     return found
 
 
-def _memory(product: Product, trace: Trace) -> list[int]:
+def _memory(product: Product, trace: WalkTrace) -> list[int]:
     """Return the words of memory, in the order in which the core moves on from them."""
     walker = Walker(product.system)
     words: list[int] = []

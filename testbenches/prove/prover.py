@@ -16,7 +16,7 @@ from refmodel.prove.second import SECOND, agrees, questions
 from refmodel.prove.shorten import shortened
 from refmodel.prove.system import System
 from refmodel.prove.verdict import BOUNDED, PROVED, REFUTED, Verdict
-from refmodel.prove.walk import Draw, Trace, Walked, Walker
+from refmodel.prove.walk import Draw, Walked, Walker, WalkTrace
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Binding
@@ -57,7 +57,7 @@ class Attempt:
     reached: dict[str, int] = field(default_factory=dict)
     hints: Sequence[Candidate] = ()
 
-    def run(self) -> tuple[Verdict, Trace | None]:
+    def run(self) -> tuple[Verdict, WalkTrace | None]:
         """Return the verdict, and the run that shows it if it is `refuted`."""
         clock = Clock(self.effort.seconds)
         walker = Walker(self.system, self.watched)
@@ -111,7 +111,7 @@ class Attempt:
 
     def _bounded(
         self, walker: Walker, verdict: Verdict, clock: Clock
-    ) -> tuple[Verdict, Trace | None]:
+    ) -> tuple[Verdict, WalkTrace | None]:
         """Search from the reset on for as long as there is time."""
         self.say("searching from the reset on")
         limit = Clock(max(5.0, self.effort.seconds - clock.passed))
@@ -123,7 +123,9 @@ class Attempt:
         assert found is not None, "what a solver finds happens on numbers, too"
         return self._told(self._verdict(REFUTED), found, shortest=True), found
 
-    def _refuted(self, walker: Walker, trace: Trace, clock: Clock) -> tuple[Verdict, Trace | None]:
+    def _refuted(
+        self, walker: Walker, trace: WalkTrace, clock: Clock
+    ) -> tuple[Verdict, WalkTrace | None]:
         """Make the run short, and see whether a shorter one can be."""
         self.say(f"they differ after {len(trace)} edges; looking for a shorter run")
         short = shortened(walker, trace, self.idle)
@@ -136,7 +138,7 @@ class Attempt:
         shortest = sooner is not None or depth >= len(short) - 1
         return self._told(self._verdict(REFUTED), short, shortest), short
 
-    def _told(self, verdict: Verdict, trace: Trace, shortest: bool) -> Verdict:
+    def _told(self, verdict: Verdict, trace: WalkTrace, shortest: bool) -> Verdict:
         verdict.broken = [name.split(".", 1)[1] for name in trace.broken]
         verdict.broken = list(dict.fromkeys(verdict.broken))
         verdict.length, verdict.shortest = len(trace) - 1, shortest
@@ -163,7 +165,7 @@ class Proof:
     profile: Profile
     harness: Harness
     product: Product | None = None
-    trace: Trace | None = None
+    trace: WalkTrace | None = None
 
 
 def prove_binding(

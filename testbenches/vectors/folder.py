@@ -22,7 +22,7 @@ from testbenches.harness import render, wiring
 from testbenches.lockstep import Lockstep
 from testbenches.suite import quiet
 from testbenches.vectors.table import Heading, busy_edges, write_table
-from testbenches.vectors.values import Changes, Vectors, refuse_skipped, vectors_of
+from testbenches.vectors.values import VectorChanges, Vectors, refuse_skipped, vectors_of
 from testbenches.vectors.vhdl import vhdl_wiring
 
 Write = Callable[[IO[str]], None]
@@ -31,7 +31,7 @@ MOST_EDGES = 2_000_000  # rows of edges.csv: about 200 MB
 
 
 @dataclass(frozen=True)
-class Order:
+class VectorsOrder:
     """What vectors are wanted of; a binding's own parameters are set where it is the user's."""
 
     scenario: str
@@ -46,7 +46,7 @@ def shipped_ports() -> Path:
     return Path(hdl_stubs.__file__).parent / "reference" / "binding_block.yaml"
 
 
-def write_vectors(binding: Binding, order: Order, folder: Path) -> list[str]:
+def write_vectors(binding: Binding, order: VectorsOrder, folder: Path) -> list[str]:
     """Write a scenario's vectors for a core to a new folder; return the files' names.
 
     Raises UserError for a folder that exists, and for a scenario the core cannot take part in.
@@ -165,7 +165,7 @@ def _observed(binding: Binding, expressions: list[str]) -> list[str]:
     return [*others, strobe, f"({strobe} & {value})"]
 
 
-def _changes(changes: Changes, width: int) -> Iterator[str]:
+def _changes(changes: VectorChanges, width: int) -> Iterator[str]:
     """Yield cycle and word as one number in hex, the word below the upper 32 bits."""
     for cycle, word in zip(changes.cycle.tolist(), changes.word.tolist(), strict=True):
         yield f"{cycle << width | word:0{(width + 35) // 4}x}"

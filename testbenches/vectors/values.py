@@ -31,7 +31,7 @@ Words = NDArray[np.uint64]
 
 
 @dataclass(frozen=True)
-class Changes:
+class VectorChanges:
     """Words and the cycles they are in force from, the first of them a run's first cycle."""
 
     cycle: Cycles
@@ -60,8 +60,8 @@ class Vectors:
     """
 
     cycles: int
-    drive: Changes
-    shown: Changes
+    drive: VectorChanges
+    shown: VectorChanges
     care: int
     compared_from: int
     slices: dict[str, tuple[int, int]]
@@ -179,14 +179,16 @@ def _joined(parts: list[Expected]) -> Expected:
     )
 
 
-def _driven(events: Path) -> Changes:
+def _driven(events: Path) -> VectorChanges:
     """Return the drive words of a run's event file."""
     rows = [line.split() for line in events.read_text("ascii").splitlines()[1:]]
     cycle = np.array([int(row[0]) for row in rows], np.int64)
-    return Changes(cycle, np.array([int(row[1], 16) for row in rows], np.uint64))
+    return VectorChanges(cycle, np.array([int(row[1], 16) for row in rows], np.uint64))
 
 
-def _shown(expected: Expected, lags: dict[str, int], slices: dict[str, tuple[int, int]]) -> Changes:
+def _shown(
+    expected: Expected, lags: dict[str, int], slices: dict[str, tuple[int, int]]
+) -> VectorChanges:
     """Return the word a core shows, each lane of it as late as the binding says."""
     lanes = {**expected.lanes, **expected.lines}
     late = {name: _late(lanes[name], lags[name]) for name in slices}
@@ -195,7 +197,7 @@ def _shown(expected: Expected, lags: dict[str, int], slices: dict[str, tuple[int
     for name, lane in late.items():
         word |= lane.at(cycle).astype(np.uint64) << np.uint64(slices[name][0])
     new = np.append(True, word[1:] != word[:-1])
-    return Changes(cycle[new], word[new])
+    return VectorChanges(cycle[new], word[new])
 
 
 def _late(lane: Lane, lag: int) -> Lane:

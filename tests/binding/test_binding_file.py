@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from refmodel.ground.bus import HIGH, LOW, WORD_BUS, BusShape
-from testbenches.binding.bus import Beat
-from testbenches.binding.roles import Driven, Level, Watched
+from testbenches.binding.bus import AccessCycle
+from testbenches.binding.roles import Driven, LevelPin, Watched
 from testbenches.binding.schema import Binding
 
 BYTES = {
@@ -49,15 +49,15 @@ def test_select_form(load):
 def test_level_inputs(load):
     """The model inputs the core takes on ports are there by name, others are not."""
     changes = {"dma_active: dma": "dma_active: {port: dma, active: low}"}
-    assert load(changes).level_inputs == {"dma_active": Level(port="dma", active="low")}
+    assert load(changes).level_inputs == {"dma_active": LevelPin(port="dma", active="low")}
 
 
 def test_word_wide_access(load):
     """On a word-wide bus an access is one bus cycle, at the register's address."""
     binding = load()
     assert not binding.byte_wide
-    assert binding.beats("status") == [Beat(0, 4, "word")]
-    assert binding.beats("sync_word") == [Beat(0, 8, "word")]
+    assert binding.beats("status") == [AccessCycle(0, 4, "word")]
+    assert binding.beats("sync_word") == [AccessCycle(0, 8, "word")]
     assert binding.bus_shape == WORD_BUS
 
 
@@ -69,8 +69,11 @@ def test_byte_wide_access(load, clears_on, offsets, clears):
     binding = load({key: text.replace("clears_on: high", f"clears_on: {clears_on}")
                     for key, text in BYTES.items()})  # fmt: skip
     assert binding.byte_wide
-    assert binding.beats("status") == [Beat(offsets[0], 0, "high"), Beat(offsets[1], 1, "low")]
-    assert binding.beats("sync_word") == [Beat(-1, 2, "high"), Beat(0, 3, "low")]
+    assert binding.beats("status") == [
+        AccessCycle(offsets[0], 0, "high"),
+        AccessCycle(offsets[1], 1, "low"),
+    ]
+    assert binding.beats("sync_word") == [AccessCycle(-1, 2, "high"), AccessCycle(0, 3, "low")]
     assert binding.bus_shape == BusShape((HIGH, LOW), clears, (HIGH, LOW))
 
 

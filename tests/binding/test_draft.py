@@ -12,7 +12,7 @@ from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.profile import profile_names
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight, source_files
-from testbenches.binding.roles import Signal
+from testbenches.binding.roles import Pin
 from testbenches.drafting.draft import draft
 from testbenches.hdl.elaborate import elaborate
 
@@ -252,7 +252,7 @@ def test_paths_from_the_binding_s_folder(tmp_path):
 def test_active_low_port_in_the_long_form(tmp_path):
     """A signal that is active low is written with its level."""
     binding = drafted(tmp_path, [CORES / "one_process.sv"])
-    assert binding.bus.select == Signal(port="nCS", active="low")
+    assert binding.bus.select == Pin(port="nCS", active="low")
     assert "  select: {port: nCS, active: low}  # sure:" in (tmp_path / "binding.yaml").read_text()
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import hdl_stubs
 from testbenches.binding.bus import Bus
-from testbenches.binding.pins import Clock, Disk, Reset
+from testbenches.binding.pins import ClockPins, DiskPins, Reset
 from testbenches.binding.schema import Binding, Core, Waiver
 
 TEXT = (Path(hdl_stubs.__file__).parent / "README.md").read_text(encoding="utf-8")
@@ -23,7 +23,7 @@ def test_every_key_has_a_row():
 def test_keys_of_a_part_are_told():
     """The rows of core, clock, reset, disk and waivers name all that belongs to them."""
     rows = dict(ROWS)
-    parts = {"core": Core, "clock": Clock, "reset": Reset, "disk": Disk, "waivers": Waiver}
+    parts = {"core": Core, "clock": ClockPins, "reset": Reset, "disk": DiskPins, "waivers": Waiver}
     for key, schema in parts.items():
         missing = set(schema.model_fields) - set(re.findall(r"\w+", rows[f"`{key}`"]))
         assert missing == set(), key

@@ -2,7 +2,7 @@
 
 import pytest
 
-from testbenches.drafting.netlist import Bits, Cat, Const, Level, Match, Net, nets_in
+from testbenches.drafting.netlist import Cat, Const, Match, Net, NetBits, NetLevel, nets_in
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import elaborate
 
@@ -17,7 +17,7 @@ module inner (input clk, i, input [1:0] pair, output reg o, output [7:0] wide);
 endmodule
 """
 OUTER = 90  # so many levels of nested source are read at least
-SHIFT = Cat((Bits(Net("w", 16), 0, 15), Net("bit_in", 1)), 16)
+SHIFT = Cat((NetBits(Net("w", 16), 0, 15), Net("bit_in", 1)), 16)
 
 
 @pytest.fixture
@@ -51,18 +51,18 @@ def values(netlist, net):
 )
 def test_shift_register(read, body):
     """A shift under an enable is the same in every spelling."""
-    assert values(read(body), "w") == [(SHIFT, [Level("en", True)])]
+    assert values(read(body), "w") == [(SHIFT, [NetLevel("en", True)])]
 
 
 @pytest.mark.parametrize(
     ("body", "conditions"),
     [
-        ("if (rd && adr == 4) f <= 0;", [Level("rd", True), Match("adr", 4, "")]),
-        ("if (rd) if (4 == adr) f <= 0;", [Level("rd", True), Match("adr", 4, "")]),
-        ("if (!(wr || adr != 4)) f <= 0;", [Level("wr", False), Match("adr", 4, "")]),
+        ("if (rd && adr == 4) f <= 0;", [NetLevel("rd", True), Match("adr", 4, "")]),
+        ("if (rd) if (4 == adr) f <= 0;", [NetLevel("rd", True), Match("adr", 4, "")]),
+        ("if (!(wr || adr != 4)) f <= 0;", [NetLevel("wr", False), Match("adr", 4, "")]),
         ("if (rd) case (adr) FOUR: f <= 0; default: ; endcase",
-         [Level("rd", True), Match("adr", 4, "FOUR")]),
-        ("if (hit) f <= 0;", [Level("sel", False), Match("adr", 4, "FOUR")]),
+         [NetLevel("rd", True), Match("adr", 4, "FOUR")]),
+        ("if (hit) f <= 0;", [NetLevel("sel", False), Match("adr", 4, "FOUR")]),
         ("if (sel || rd) f <= 0;", []),
         ("if (adr != 4) f <= 0;", []),
         ("case (adr) 1, 2: f <= 0; endcase", []),
@@ -80,9 +80,9 @@ def test_multiplexer(read):
     """A multiplexer is one value a branch, with what chooses it."""
     netlist = read("assign g = sel ? (rd ? en : 1'b0) : wr;")
     assert values(netlist, "g") == [
-        (Net("en", 1), [Level("sel", True), Level("rd", True)]),
-        (Const(0, 1), [Level("sel", True), Level("rd", False)]),
-        (Net("wr", 1), [Level("sel", False)]),
+        (Net("en", 1), [NetLevel("sel", True), NetLevel("rd", True)]),
+        (Const(0, 1), [NetLevel("sel", True), NetLevel("rd", False)]),
+        (Net("wr", 1), [NetLevel("sel", False)]),
     ]
 
 
@@ -91,8 +91,8 @@ def test_and_or_multiplexer(read):
     netlist = read("assign b = {8{sel}} & din | {8{rd}} & 8'h5A; ")
     found = [one for one in values(netlist, "b") if one[0] != Const(0, 8)]
     assert found == [
-        (Net("din", 8), [Level("sel", True)]),
-        (Const(0x5A, 8), [Level("rd", True)]),
+        (Net("din", 8), [NetLevel("sel", True)]),
+        (Const(0x5A, 8), [NetLevel("rd", True)]),
     ]
 
 
@@ -100,8 +100,8 @@ def test_parts_under_the_same_guards(read):
     """Parts of a net that are driven under the same guards are one value."""
     netlist = read("always @* if (sel) begin b[7] = rd; b[6:4] = 0; b[3:0] = adr; end else b = 0;")
     assert values(netlist, "b") == [
-        (Cat((Net("rd", 1), Const(0, 3), Net("adr", 4)), 8), [Level("sel", True)]),
-        (Const(0, 8), [Level("sel", False)]),
+        (Cat((Net("rd", 1), Const(0, 3), Net("adr", 4)), 8), [NetLevel("sel", True)]),
+        (Const(0, 8), [NetLevel("sel", False)]),
     ]
 
 
@@ -118,10 +118,10 @@ def test_packed_structure(read):
 @pytest.mark.parametrize(
     ("value", "conditions"),
     [
-        ("1'b0 || sel", [Level("sel", True)]),
-        ("sel && ON", [Level("sel", True)]),
-        ("sel || !ON", [Level("sel", True)]),
-        ("(ON == 1 && sel) && rd", [Level("sel", True), Level("rd", True)]),
+        ("1'b0 || sel", [NetLevel("sel", True)]),
+        ("sel && ON", [NetLevel("sel", True)]),
+        ("sel || !ON", [NetLevel("sel", True)]),
+        ("(ON == 1 && sel) && rd", [NetLevel("sel", True), NetLevel("rd", True)]),
     ],
 )
 def test_parameter_that_decides(read, value, conditions):
@@ -152,7 +152,7 @@ def test_part_of_a_net(read):
 def test_through_instances(read):
     """A port inside is the net outside; an expression at a port is what it always equals."""
     netlist = read("inner u (.clk(clk), .i(sel && rd), .pair({sel, rd}), .o(g), .wide(w[7:0]));")
-    assert list(netlist.conditions(Net("u.i", 1))) == [Level("sel", True), Level("rd", True)]
+    assert list(netlist.conditions(Net("u.i", 1))) == [NetLevel("sel", True), NetLevel("rd", True)]
     assert netlist.drives["g"][0].value == Net("u.i", 1)
     assert netlist.drives["g"][0].clocked
     assert values(netlist, "w") == [(Net("u.wide", 8), [])]
@@ -172,12 +172,12 @@ def test_edges(read):
 @pytest.mark.parametrize(
     ("body", "origin"),
     [
-        ("assign g = sel;", Level("sel", True)),
-        ("assign g = ~sel;", Level("sel", False)),
-        ("reg q; always @(posedge clk) q <= !sel; assign g = !q;", Level("sel", True)),
+        ("assign g = sel;", NetLevel("sel", True)),
+        ("assign g = ~sel;", NetLevel("sel", False)),
+        ("reg q; always @(posedge clk) q <= !sel; assign g = !q;", NetLevel("sel", True)),
         ("reg q; always @(posedge clk) if (!rst_n) q <= 0; else q <= sel; assign g = q;",
-         Level("sel", True)),
-        ("reg q; always @(posedge clk) q <= rst_n && sel; assign g = q;", Level("sel", True)),
+         NetLevel("sel", True)),
+        ("reg q; always @(posedge clk) q <= rst_n && sel; assign g = q;", NetLevel("sel", True)),
         ("reg q; always @(posedge clk) q <= rd && sel; assign g = q;", None),
         ("reg q; always @(posedge clk) if (rd) q <= en; else q <= sel; assign g = q;", None),
         ("wire a, z; assign a = z; assign z = a; assign g = a;", None),
@@ -191,13 +191,13 @@ def test_origin(read, body, origin):
 def test_very_long_expression(read):
     """An expression longer than anyone writes still follows the one input it is made of."""
     netlist = read(f"assign g = {' | '.join(['sel'] * 3000)};")
-    assert netlist.origin(Net("g", 1)) == Level("sel", True)
+    assert netlist.origin(Net("g", 1)) == NetLevel("sel", True)
 
 
 def test_very_deep_multiplexer(read):
     """Of a multiplexer deeper than anyone writes the outer branches are read."""
     found = values(read(f"assign w = {'sel ? 1 : ' * 600} 2;"), "w")
-    low, high = Level("sel", False), Level("sel", True)
+    low, high = NetLevel("sel", False), NetLevel("sel", True)
     assert found[:OUTER] == [(Const(1, 32), [low] * n + [high]) for n in range(OUTER)]
 
 

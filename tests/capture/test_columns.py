@@ -2,7 +2,7 @@
 
 import pytest
 
-from refmodel.capture.columns import Table, TablePart
+from refmodel.capture.columns import ColumnFile, TablePart
 from refmodel.ground.errors import UserError
 
 
@@ -11,7 +11,7 @@ def changes(folder, text, names, **part):
     path = folder / "a.csv"
     path.write_text(text)
     found = {name: [] for name in names}
-    for piece in Table(path, TablePart(**part)).pieces(list(names)):
+    for piece in ColumnFile(path, TablePart(**part)).pieces(list(names)):
         for name, part_of in piece.changes.items():
             found[name] += [(float(t), int(v), bool(u)) for t, v, u in zip(*part_of, strict=True)]
     return found

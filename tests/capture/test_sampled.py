@@ -76,11 +76,11 @@ def test_a_clock_that_is_none_is_refused(good, tmp_path):
 def test_short_pulses_are_glitches(tmp_path):
     """A pulse below the filter's length is left out, a longer one stays."""
     from refmodel.capture.recovery import without_glitches
-    from refmodel.capture.waves import Changes
+    from refmodel.capture.waves import SignalChanges
 
     ns = np.array([0.0, 100.0, 105.0, 200.0, 300.0])
     value = np.array([0, 1, 0, 1, 0], np.uint64)
-    left = without_glitches(Changes(ns, value, np.zeros(5, np.uint64)), 20.0)
+    left = without_glitches(SignalChanges(ns, value, np.zeros(5, np.uint64)), 20.0)
     assert left.ns.tolist() == [0.0, 200.0, 300.0]
     assert tmp_path
 

@@ -7,7 +7,7 @@ import pytest
 from command import cellstep
 from recorded import MAP, PAL, dumped, mapped
 
-from refmodel.capture.written import Written, differences
+from refmodel.capture.written import CapturedWrite, differences
 from refmodel.media.mfm import word_bits
 from refmodel.media.writing import Burst
 from refmodel.world.find import SCENARIOS
@@ -29,7 +29,7 @@ def burst(bits, shifts=None, first=100, length=14, tail=0):
 def test_the_pattern_and_the_splices_are_read_back():
     """Channel bits, the gate before the first pulse and behind the last, and what is cut short."""
     bits = word_bits([0x4489, 0x4489, 0x4489, 0x5545])
-    written = Written.of(burst(bits, tail=5), 14)
+    written = CapturedWrite.of(burst(bits, tail=5), 14)
     assert (written.bits == bits).all()
     assert written.bit_cycles == 14
     assert written.lead_in == 14 + 7
@@ -49,7 +49,7 @@ def test_precompensation_is_told_as_shifts_by_pattern():
     padded = np.concatenate((np.zeros(2, np.uint8), bits, np.zeros(2, np.uint8)))
     around = ["".join(map(str, padded[k : k + 5])) for k in ones.tolist()]
     shifts = np.array([2 if a == "00101" else -2 if a == "10100" else 0 for a in around])
-    found = Written.of(burst(bits, shifts), 14).shifts()
+    found = CapturedWrite.of(burst(bits, shifts), 14).shifts()
     assert {s.cycles for s in found} == {2, -2}
     for shift in found:
         assert shift.pattern[1:6] == ("00101" if shift.cycles == 2 else "10100")
@@ -61,14 +61,14 @@ def test_two_writes_are_held_together():
     bits = word_bits([0x4489, 0x5554, 0x2AAA])
     other = bits.copy()
     other[20:24] = [0, 1, 0, 0]
-    one = Written.of(burst(bits), 14)
-    assert differences([one], [Written.of(burst(bits, first=977), 14)])[0].alike
-    changed = differences([one], [Written.of(burst(other), 14)])[0]
+    one = CapturedWrite.of(burst(bits), 14)
+    assert differences([one], [CapturedWrite.of(burst(bits, first=977), 14)])[0].alike
+    changed = differences([one], [CapturedWrite.of(burst(other), 14)])[0]
     assert not changed.alike
     assert 20 <= changed.first_bit < 24
     late = np.zeros(int(bits.sum()), int)
     late[5] = 3
-    shifted = differences([one], [Written.of(burst(bits, late), 14)])[0]
+    shifted = differences([one], [CapturedWrite.of(burst(bits, late), 14)])[0]
     assert (shifted.shifted, shifted.most_cycles, shifted.wrong_bits) == (1, 3, 0)
     assert not differences([one], [])[0].alike
 

@@ -15,7 +15,7 @@ from test_link import HZ, US, LinkedDrives
 from refmodel.drive.bus import DriveBus
 from refmodel.drive.cautions import CAUTIONS
 from refmodel.drive.link_settings import LinkSettings
-from refmodel.drive.plan_file import PLANS, Order, PlanFile, PlanLink, Signal, load_plan
+from refmodel.drive.plan_file import PLANS, OrderRule, PlanFile, PlanLink, PlanSignal, load_plan
 from refmodel.drive.plan_search import find_plan, tightest
 from refmodel.drive.plan_times import LinkTimes, Shape
 from refmodel.drive.profile import load_drive_profile
@@ -74,15 +74,15 @@ def test_eight_fast_signals_are_refused(tmp_path):
 
 def test_more_signals_than_room():
     """Seventeen slow signals and two pins for the bus alone do not fit 16 places."""
-    signals = {f"s{n}": Signal(way="out", deadline_us=9000) for n in range(17)}
+    signals = {f"s{n}": PlanSignal(way="out", deadline_us=9000) for n in range(17)}
     plan = find_plan(PlanFile(name="full", pins=2, signals=signals))
     assert ("17 signals on 0 pins and 16 of the expander: free 1 more pins",) == plan.refused
 
 
 def test_order_alone_may_refuse():
     """A chain of orders may be too slow although each signal is fast enough by itself."""
-    signals = {name: Signal(way="out", deadline_us=300) for name in "abc"}
-    order = [Order(first="a", then="b"), Order(first="b", then="c")]
+    signals = {name: PlanSignal(way="out", deadline_us=300) for name in "abc"}
+    order = [OrderRule(first="a", then="b"), OrderRule(first="b", then="c")]
     plan = find_plan(PlanFile(name="chain", pins=2, signals=signals, order=order))
     assert "too slow" in plan.refused[0]
     assert plan.refused[1].startswith("  c: up to 418.2 us late, 300 are allowed")
@@ -90,15 +90,15 @@ def test_order_alone_may_refuse():
 
 def test_enough_pins_need_no_link():
     """When every signal has a pin, none is late."""
-    signals = {name: Signal(way="out", deadline_us=1) for name in "abc"}
+    signals = {name: PlanSignal(way="out", deadline_us=1) for name in "abc"}
     plan = find_plan(PlanFile(name="easy", pins=3, signals=signals))
     assert (3, None) == (len(plan.direct), plan.times)
 
 
 def test_a_mixed_bank_costs_every_write():
     """Nine outputs spread over two banks: each write has two data bytes, 93.80 us (published)."""
-    signals = {f"o{n}": Signal(way="out", deadline_us=9000) for n in range(9)}
-    signals |= {f"i{n}": Signal(way="in", deadline_us=9000) for n in range(3)}
+    signals = {f"o{n}": PlanSignal(way="out", deadline_us=9000) for n in range(9)}
+    signals |= {f"i{n}": PlanSignal(way="in", deadline_us=9000) for n in range(3)}
     plan = find_plan(PlanFile(name="mixed", pins=2, signals=signals))
     assert 93.80 == float(plan.times.occupied(plan.times.write))
     assert {"in", "out"} == {p.signal.way for p in plan.bank(1)}
@@ -123,11 +123,11 @@ def test_no_plan_is_better(seed):
     """No other way to place up to seven signals leaves the tightest of them more slack."""
     rng = random.Random(seed)
     signals = {
-        f"s{n}": Signal(way=rng.choice(["in", "out"]), deadline_us=rng.randint(100, 3000))
+        f"s{n}": PlanSignal(way=rng.choice(["in", "out"]), deadline_us=rng.randint(100, 3000))
         for n in range(rng.randint(5, 7))
     }
     outs = [name for name, signal in signals.items() if signal.way == "out"]
-    order = [Order(first=a, then=b, gap_us=rng.randint(0, 90)) for a, b in pairwise(outs)]
+    order = [OrderRule(first=a, then=b, gap_us=rng.randint(0, 90)) for a, b in pairwise(outs)]
     link = PlanLink(queue=rng.choice(["each", "latest"]), poll_us=rng.choice([0, 300]))
     file = PlanFile(name="x", pins=4, link=link, signals=signals, order=order[:2])
     best = max(
@@ -155,7 +155,7 @@ def test_no_change_comes_later_than_the_worst(events, queue, poll, speed):
     """Played through the link itself, no output arrives later than the plan says at the worst."""
     link = PlanLink(queue=queue, poll_us=poll, speed=speed)
     times = LinkTimes(link, Shape(len(LINES), 1, 1))
-    worst = times.worst(Signal(way="out", deadline_us=1), 0)
+    worst = times.worst(PlanSignal(way="out", deadline_us=1), 0)
     drives = DriveBus.of({0: load_drive_profile("mm90")}, HZ)
     made = LinkSettings(banks=[LINES, ["ready"]], queue=queue, poll_us=poll, speed=speed)
     played = LinkedDrives(drives, made)

@@ -13,7 +13,7 @@ from refmodel.drive.mechanism import Inserted, Mechanism
 from refmodel.drive.profile import load_drive_profile
 from refmodel.drive.rules import RULES
 from refmodel.drive.ticks import Ticks
-from refmodel.drive.write_rules import Written
+from refmodel.drive.write_rules import WriteSeen
 
 FAR = SPUN + 100_000
 
@@ -33,7 +33,7 @@ def test_a_clean_write_breaks_no_rule():
     write(bus, FAR)
     bus.finish(FAR + 5000)
     assert [] == rules(bus)
-    assert [Written(0, 0, 0, FAR, FAR + 1000)] == bus.written
+    assert [WriteSeen(0, 0, 0, FAR, FAR + 1000)] == bus.written
 
 
 def broken(bus):

@@ -7,17 +7,23 @@ START low + setup_start + hold_start more; UM10204, the I2C-bus specification an
 
 import pytest
 
-from refmodel.drive.two_wire import TIMES, Transfer, times_of
+from refmodel.drive.two_wire import TIMES, TwoWireTransfer, times_of
 from refmodel.ground.errors import UserError
 
 # transfer, clocks, and by speed: all clocks, START to STOP, until the next START; in us
 PUBLISHED = [
-    (Transfer.write(1), 27, (270, 282.70, 287.40), (67.5, 70.00, 71.30), (27, 28.02, 28.52)),
-    (Transfer.write(2), 36, (360, 372.70, 377.40), (90, 92.50, 93.80), (36, 37.02, 37.52)),
-    (Transfer.read(1), 36, (360, 386.10, 390.80), (90, 95.00, 96.30), (36, 38.04, 38.54)),
-    (Transfer.read(2), 45, (450, 476.10, 480.80), (112.5, 117.50, 118.80), (45, 47.04, 47.54)),
+    (TwoWireTransfer.write(1), 27, (270, 282.70, 287.40), (67.5, 70.00, 71.30), (27, 28.02, 28.52)),
+    (TwoWireTransfer.write(2), 36, (360, 372.70, 377.40), (90, 92.50, 93.80), (36, 37.02, 37.52)),
+    (TwoWireTransfer.read(1), 36, (360, 386.10, 390.80), (90, 95.00, 96.30), (36, 38.04, 38.54)),
     (
-        Transfer.read(2, with_register=False),
+        TwoWireTransfer.read(2),
+        45,
+        (450, 476.10, 480.80),
+        (112.5, 117.50, 118.80),
+        (45, 47.04, 47.54),
+    ),
+    (
+        TwoWireTransfer.read(2, with_register=False),
         27,
         (270, 282.70, 287.40),
         (67.5, 70.00, 71.30),
@@ -47,11 +53,11 @@ def test_a_clock_is_low_high_rise_and_fall(hz):
 def test_bytes_are_acknowledged_in_order():
     """A data byte is acknowledged nine clocks after the one before; the last before STOP."""
     times = TIMES[400_000]
-    write = Transfer.write(2)
+    write = TwoWireTransfer.write(2)
     assert 600 + 27 * 2500 == write.data_byte(times, 0)
     assert 9 * 2500 == write.data_byte(times, 1) - write.data_byte(times, 0)
     assert write.duration(times) == write.data_byte(times, 1) + 1300 + 600
-    read = Transfer.read(2)
+    read = TwoWireTransfer.read(2)
     assert 600 + 27 * 2500 + 1300 + 600 + 600 == read.sampled(times, 0)
     assert read.sampled(times, 1) == read.data_byte(times, 0)
 

@@ -13,7 +13,7 @@ import pytest
 from vcd import VCDWriter
 
 from refmodel.drive.expander import Expander
-from refmodel.drive.two_wire import TIMES, Transfer
+from refmodel.drive.two_wire import TIMES, TwoWireTransfer
 from refmodel.drive.wire import SAYS, Sample, check, decode
 
 
@@ -236,7 +236,7 @@ def test_transfers_last_as_published():
         wire.byte(byte, 0)
     wire.stop()
     measured = wire.samples[-1].ns - begin
-    assert Transfer.write(1).duration(times) == 70_000
+    assert TwoWireTransfer.write(1).duration(times) == 70_000
     assert abs(measured - 70_000) <= times.setup_data
 
 

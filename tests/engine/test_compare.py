@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.compare import Checker, differences
+from refmodel.engine.compare import SpanChecker, differences
 from refmodel.engine.evidence import Observed, Reads
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS
@@ -41,7 +41,7 @@ def spans(wrong):
 @pytest.mark.parametrize("wrong", range(FIRST + 1, 2 * SPAN))
 def test_every_wrong_read_is_found(wrong):
     """A wrong read is found in each cycle behind reset, the first of a revolution among them."""
-    checker = Checker(PAL.status, dict.fromkeys((*FIELD_NAMES, UNUSED), 0), FIRST)
+    checker = SpanChecker(PAL.status, dict.fromkeys((*FIELD_NAMES, UNUSED), 0), FIRST)
     found = []
     for expected, reads in spans(wrong):
         lanes = expected.lanes

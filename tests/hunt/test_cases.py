@@ -2,7 +2,7 @@
 
 import pytest
 
-from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, Case, Event
+from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, CaseEvent, DrawnCase
 from refmodel.hunt.draw import Drawer, Reach
 from refmodel.hunt.shrink import shrunk
 from refmodel.world.scenario import Scenario
@@ -63,8 +63,8 @@ def test_shrinking_keeps_only_what_fails():
 
 def test_events_that_cannot_be():
     """Two bits on one edge, accesses without room, resets that meet."""
-    two_bits = Case(4, (Event(5, BIT), Event(5, BIT)))
-    accesses = Case(4, (Event(6, READ, "status"), Event(7, READ, "status")))
-    resets = Case(4, (Event(9, RESET, value=5), Event(14, RESET, value=1)))
+    two_bits = DrawnCase(4, (CaseEvent(5, BIT), CaseEvent(5, BIT)))
+    accesses = DrawnCase(4, (CaseEvent(6, READ, "status"), CaseEvent(7, READ, "status")))
+    resets = DrawnCase(4, (CaseEvent(9, RESET, value=5), CaseEvent(14, RESET, value=1)))
     assert not any(case.can_be(2) for case in (two_bits, accesses, resets))
     assert accesses.can_be(1)

@@ -4,7 +4,7 @@ import numpy as np
 
 from refmodel.ground.bus import READ_STATUS
 from refmodel.ground.stimulus import Stimulus
-from refmodel.hunt.coverage import DISTANCES, Coverage, Meeting
+from refmodel.hunt.coverage import DISTANCES, Coverage, Met
 from refmodel.profile import load_profile
 
 PAL = load_profile("pal_dd")
@@ -37,7 +37,7 @@ def test_read_beside_the_end_of_a_byte():
 
 def test_on_the_same_edge():
     """Distance 0 is the very edge."""
-    assert 1 == covered(80).counts[Meeting("byte", "read", 0, "idle")]
+    assert 1 == covered(80).counts[Met("byte", "read", 0, "idle")]
 
 
 def test_far_apart_is_no_meeting():

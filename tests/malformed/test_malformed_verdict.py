@@ -11,7 +11,7 @@ from malformed_inputs import Variant, good_files
 from malformed_run import Bench, Command, Ran
 from malformed_verdict import faults
 
-from refmodel.engine.compare import Checker
+from refmodel.engine.compare import SpanChecker
 from testbenches.toolchain import available
 
 FILE = Path("/x/b.yaml")
@@ -170,7 +170,7 @@ def test_count_of_what_is_left_to_compare(told, cycles):
         assert (count == cycles) == (said == [])
 
 
-class LateChecker(Checker):
+class LateChecker(SpanChecker):
     """Begins 1000 cycles late."""
 
     def __init__(self, *arguments, **named):
@@ -178,7 +178,7 @@ class LateChecker(Checker):
         self.start += 1000
 
 
-class BlindChecker(Checker):
+class BlindChecker(SpanChecker):
     """Passes over one read of a span."""
 
     def check(self, expected, observed, reads, moved=None):
@@ -190,7 +190,7 @@ class BlindChecker(Checker):
 @pytest.mark.parametrize(
     ("checker", "said"),
     [
-        (Checker, []),
+        (SpanChecker, []),
         (LateChecker, ["tiny: 6947 cycles compared, not all 7947", "reads compared, not all"]),
         (BlindChecker, ["reads compared, not all"]),
     ],
@@ -202,7 +202,7 @@ def test_checker_that_passes_over_something(checker, said, tmp_path, monkeypatch
     core = next(path for path in good_files("core") if path.name == "byte_framer.v")
     broken = Variant(1, "core", core, "retype", core.read_bytes() + b"// no change\n")
     good = bench.good(broken)
-    monkeypatch.setattr("refmodel.engine.comparison.Checker", checker)
+    monkeypatch.setattr("refmodel.engine.comparison.SpanChecker", checker)
     command, ran = bench.run(broken)
     found = [f for f in faults(broken, command, ran, good) if f.startswith("tiny:")]
     assert len(said) == len(found)

@@ -6,7 +6,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from refmodel.margin.pattern import Clock
+from refmodel.margin.pattern import TrialClock
 from refmodel.margin.subject import Model
 from refmodel.separator.leap import follow
 from refmodel.separator.parameters import SeparatorPart
@@ -48,7 +48,7 @@ class Loop:
 @pytest.fixture(scope="session")
 def fine_clock():
     """2000 cycles a channel bit."""
-    return Clock(FINE, BIT_NS)
+    return TrialClock(FINE, BIT_NS)
 
 
 @pytest.fixture(scope="session")

@@ -14,7 +14,7 @@ from refmodel.margin.files import as_csv
 from refmodel.margin.plot import plots
 from refmodel.margin.result import CSV_COLUMNS
 from refmodel.margin.subject import Model
-from refmodel.margin.sweep import Job, axes, clock_of, job_count, plan, run_jobs, sweep
+from refmodel.margin.sweep import SweepJob, axes, clock_of, job_count, plan, run_jobs, sweep
 from refmodel.profile import load_profile
 
 PROFILE = load_profile("pal_dd")
@@ -32,7 +32,7 @@ def columns():
     """Return jobs of a map that differ in speed."""
     jitters = (0.0, 250.0, 400.0)
     return [
-        Job(("map", speed), map_column, (MODEL, CLOCK, 1, speed, 0.0, jitters))
+        SweepJob(("map", speed), map_column, (MODEL, CLOCK, 1, speed, 0.0, jitters))
         for speed in (-4.0, 0.0, 4.0)
     ]
 
@@ -52,7 +52,7 @@ def _fails():
 def test_what_a_process_raises_is_raised_here():
     """A user's error in a worker stays a user's error."""
     with pytest.raises(UserError, match="no such thing"):
-        run_jobs([Job(("bad",), _fails, ()), *columns()], workers=1)
+        run_jobs([SweepJob(("bad",), _fails, ()), *columns()], workers=1)
 
 
 def test_a_point_stops_once_it_has_seen_enough_errors():

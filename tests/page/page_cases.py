@@ -7,7 +7,7 @@ import numpy as np
 from findings import finding_of
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.compare import Checker
+from refmodel.engine.compare import SpanChecker
 from refmodel.engine.evidence import Observed, Reads
 from refmodel.engine.finding import Shown
 from refmodel.ground.lane import Lane
@@ -42,7 +42,7 @@ def shown(scenario="quick/sync_poll", late=0, field="sync_equal"):
 def outcome(scenario="quick/sync_poll", late=0, name="poll", **rest):
     """Return an outcome: agree, or a mismatch where a field comes late."""
     disk, part = shown(scenario, late)
-    checker = Checker(PAL.status, NO_LAG, disk.start - 1)
+    checker = SpanChecker(PAL.status, NO_LAG, disk.start - 1)
     found = checker.check(part.expected, part.observed, part.reads)
     finding = found and finding_of(found, disk, part)
     verdict = "mismatch" if finding else "agree"

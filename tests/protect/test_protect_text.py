@@ -8,14 +8,14 @@ from protect_cases import case_of, judged
 from rich.console import Console
 
 from refmodel.protect.check import KINDS, ORIGINAL
-from refmodel.protect.matrix import MODEL, Access, Blame, Cell, Matrix, Tolerance
+from refmodel.protect.matrix import MODEL, Blame, Cell, Matrix, SpoiledRead, Tolerance
 from refmodel.protect.offset import LOST, Offset
 from refmodel.protect.text import show_matrix, show_sensitivity
 
 RUNNERS = (MODEL, "icarus", "verilator")
 EVENT = "channel bit 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"
 PLACE = "revolution 1, sector 2 ID mark, byte 0, channel bit 15 (channel bit 1439)"
-READ = Access(20464, 0x44, 0x8089)
+READ = SpoiledRead(20464, 0x44, 0x8089)
 BLAME = Blame(20434, "byte_ready", 1, 0, "B4", EVENT, PLACE, 30, READ, Offset(LOST))
 NOTE = "the core has no line write_data, line write_gate, memory, register transfer"
 

@@ -9,7 +9,7 @@ import z3
 
 from refmodel.ground.errors import CannotRun
 from testbenches.hdl.smt import machine
-from testbenches.hdl.synth import Source, TooLargeError, netlist
+from testbenches.hdl.synth import NetSource, TooLargeError, netlist
 
 EXPRESSIONS = [
     "a + b", "a - b", "a * b", "b ? a / b : 0", "b ? a % b : 0", "a & b", "a | b", "a ^ b",
@@ -39,7 +39,7 @@ def test_operators_agree_with_a_simulator(tmp_path):
         [rng.choice((0, 1, 255, rng.randrange(256))) for _ in "abst"] for _ in range(VECTORS)
     ]
     wanted = simulated(tmp_path, source, vectors)
-    made = machine(netlist(Source([source]), "gates"), "clk")
+    made = machine(netlist(NetSource([source]), "gates"), "clk")
     for values, row in zip(vectors, wanted, strict=True):
         pairs = [
             (made.ports[name], z3.BitVecVal(value, 8))
@@ -83,7 +83,7 @@ def test_a_register_on_another_edge_is_told_with_its_line(tmp_path):
         "endmodule\n"
     )
     with pytest.raises(CannotRun, match=r"odd\.v:2.*one clock and one edge"):
-        machine(netlist(Source([source]), "odd"), "clk")
+        machine(netlist(NetSource([source]), "odd"), "clk")
 
 
 def test_what_yosys_does_not_take_is_told_with_its_line(tmp_path):
@@ -91,7 +91,7 @@ def test_what_yosys_does_not_take_is_told_with_its_line(tmp_path):
     source = tmp_path / "odd.v"
     source.write_text("module odd(input clk);\n  initial force clk = 1;\nendmodule\n")
     with pytest.raises(CannotRun, match=rf"{source}:2: yosys: "):
-        netlist(Source([source]), "odd")
+        netlist(NetSource([source]), "odd")
 
 
 def test_a_large_memory_is_refused(tmp_path):
@@ -103,7 +103,7 @@ def test_a_large_memory_is_refused(tmp_path):
         "  always @(posedge clk) begin store[a] <= d; q <= store[a]; end\nendmodule\n"
     )
     with pytest.raises(TooLargeError, match="store has 32768 bits"):
-        netlist(Source([source]), "big")
+        netlist(NetSource([source]), "big")
 
 
 def test_logic_in_a_loop_is_told(tmp_path):
@@ -114,4 +114,4 @@ def test_logic_in_a_loop_is_told(tmp_path):
         "  assign y = ~(x & a);\nendmodule\n"
     )
     with pytest.raises(CannotRun, match="loop"):
-        machine(netlist(Source([source]), "ring"), "clk")
+        machine(netlist(NetSource([source]), "ring"), "clk")

@@ -15,7 +15,7 @@ from findings import finding_of
 from rich.console import Console
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.compare import Checker
+from refmodel.engine.compare import SpanChecker
 from refmodel.engine.evidence import Observed, Reads
 from refmodel.engine.finding import AccessSeen, Shown
 from refmodel.engine.timeline import Timeline
@@ -54,7 +54,7 @@ def finding(field="sync_equal", core=None, unknown=None, read_xor=0):
     observed = Observed(lanes, vague)
     value = expected.read_value ^ np.uint16(read_xor)
     reads = Reads(expected.read_cycle, np.array([0xFFFF], np.uint16), value, np.zeros(1, np.uint16))
-    mismatch = Checker(PAL.status, NO_LAG, 3).check(expected, observed, reads)
+    mismatch = SpanChecker(PAL.status, NO_LAG, 3).check(expected, observed, reads)
     shown = Shown(state, stimulus, expected, observed, reads, disk.start)
     accesses = [
         AccessSeen(400, WRITE_SYNC_WORD, 0xFFFF, 0x4489),

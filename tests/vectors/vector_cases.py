@@ -8,7 +8,7 @@ import hdl_stubs
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
 from testbenches.toolchain import simulator_environment
-from testbenches.vectors.folder import BENCH, Order, write_vectors
+from testbenches.vectors.folder import BENCH, VectorsOrder, write_vectors
 
 STUBS = Path(hdl_stubs.__file__).parent
 
@@ -16,7 +16,7 @@ STUBS = Path(hdl_stubs.__file__).parent
 def written(binding, scenario, folder, **policies):
     """Write the vectors of a scenario for a core; return the folder and the core's files."""
     core = load_binding(binding)
-    write_vectors(core, Order(scenario, 1, policies), folder)
+    write_vectors(core, VectorsOrder(scenario, 1, policies), folder)
     return folder, preflight(core).sources
 
 
