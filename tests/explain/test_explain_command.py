@@ -27,9 +27,9 @@ def test_second_match():
 
 
 def test_readme_shows_what_the_command_says():
-    """The example in the README is the command's output, word for word."""
+    """The example in docs/explain.md is the command's output, word for word."""
     told = cellstep("explain", POLL, "--around", "sync:2").stdout
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    readme = (Path(__file__).parents[2] / "docs" / "explain.md").read_text(encoding="utf-8")
     shown = readme.partition(f"    cellstep explain {POLL} --around sync:2\n\n")[2]
     assert shown.startswith("".join(f"    {line}".rstrip() + "\n" for line in told.splitlines()))
 

@@ -1,4 +1,4 @@
-"""What README.md tells a reader to type works as it stands."""
+"""What README.md and the pages under docs tell a reader to type works as it stands."""
 
 import re
 from pathlib import Path
@@ -7,10 +7,12 @@ import pytest
 from command import cellstep
 
 TESTS = Path(__file__).parents[1]
-README = (TESTS.parent / "README.md").read_text(encoding="utf-8")
+SCENARIOS = (TESTS.parent / "docs" / "scenarios.md").read_text(encoding="utf-8")
+PAGES = [TESTS.parent / "README.md", *sorted((TESTS.parent / "docs").glob("*.md"))]
+README = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
 DEVELOPERS = (TESTS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
 TRACES = re.findall(r"^    cellstep trace ([^#\n]*\w)", README, re.MULTILINE)
-SCRIPTS = re.findall(r"(?:^    from .*\n)+(?:^(?:    .*)?\n)+", README, re.MULTILINE)
+SCRIPTS = re.findall(r"(?:^    from .*\n)+(?:^(?:    .*)?\n)+", SCENARIOS, re.MULTILINE)
 SCRIPT = next(script for script in SCRIPTS if "print(" in script)
 
 
