@@ -260,5 +260,5 @@ def test_every_setting_of_the_reference_core_is_recovered(setting, tmp_path):
     assert wrong(again, setting) == []
     still_open = {q.name for q in again.open}
     asked = {n.question for n in chosen}
-    assert asked & still_open <= {"gates_stop", "fifo_forwarding"}
+    assert asked & still_open <= {"gates_stop", "fifo_forwarding", "start_acts"}
     assert not still_open & {"sync_view", "ready_tie", "zero_length", "writing_means"}
