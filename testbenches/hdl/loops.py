@@ -84,7 +84,11 @@ def _drivers(scope: Any) -> Iterator[tuple[Bit, frozenset[Bit], Any]]:  # noqa: 
 
 def _assigned(assignment: Any) -> Iterator[tuple[Bit, frozenset[Bit], Any]]:  # noqa: ANN401
     place = assignment.sourceRange.start
-    for target, read in zip(_target(assignment.left), _bits(assignment.right), strict=False):
+    try:
+        read_by = _bits(assignment.right)
+    except RecursionError:  # nested too deep to be followed: no loop is found through it
+        return
+    for target, read in zip(_target(assignment.left), read_by, strict=False):
         if target is not None:
             yield target, read, place
 
@@ -240,7 +244,7 @@ def _block(block: Any) -> Iterator[tuple[Bit, frozenset[Bit], Any]]:  # noqa: AN
     env: Env = {}
     try:
         _run(body, env, NONE)
-    except _UntoldError:
+    except (_UntoldError, RecursionError):
         return
     for target, read in env.items():
         yield target, read, block.body.sourceRange.start

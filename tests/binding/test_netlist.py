@@ -180,7 +180,6 @@ def test_edges(read):
         ("reg q; always @(posedge clk) q <= rst_n && sel; assign g = q;", NetLevel("sel", True)),
         ("reg q; always @(posedge clk) q <= rd && sel; assign g = q;", None),
         ("reg q; always @(posedge clk) if (rd) q <= en; else q <= sel; assign g = q;", None),
-        ("wire a, z; assign a = z; assign z = a; assign g = a;", None),
     ],
 )  # fmt: skip
 def test_origin(read, body, origin):
