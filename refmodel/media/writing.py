@@ -24,6 +24,7 @@ from refmodel.media.track import A1, GAP, SYNC, Piece, join
 
 Timed = tuple[Floats, Cycles]  # when pulses come, and the channel bits they are
 Number = TypeVar("Number", bound=np.generic)
+MFM_APART = 4  # channel bits between two transitions of MFM at most
 FAR = 1000  # in lengths of a burst: no neighbour on the far side of the ring
 
 
@@ -47,13 +48,21 @@ class Burst:
         return bits
 
     def bit_cycles(self, nominal: int) -> int:
-        """Return how long the bits are: nominal, or twice as long (control.slow_bits, B13).
+        """Return how long the bits are, which a core may write longer or shorter than nominal.
 
-        They are nominal if any two pulses are an odd number of such bits apart, as three in MFM
-        always come up. Fewer than two pulses give the nominal length.
+        They are about twice as long (control.slow_bits, B13) if no two pulses are an odd number of
+        nominal bits apart, as three in MFM always come up. The length is that of the near pulses on
+        the average; without any it is nominal.
         """
-        apart = np.rint(np.diff(self.pulses) / nominal)
-        return nominal if not len(apart) or (apart % 2).any() else 2 * nominal
+        apart = np.diff(self.pulses)
+        near = apart[apart < MFM_APART * 2 * nominal]
+        if not len(near):
+            return nominal
+        bits = np.rint(near / nominal)
+        if not (bits % 2).any():
+            bits = bits / 2
+        short = bits <= MFM_APART
+        return round(float(near[short].sum() / bits[short].sum()))
 
     def peaks(self, pw50_cycles: float) -> NDArray[np.float64]:
         """Return when each transition is read, in cycles; that of a pulse is its cycle's middle.

@@ -36,6 +36,6 @@ def test_matrix(browser, matrix, tmp_path):
         "second_read copy refuse refuse, 2 of 2 refuse, 2 of 2",
     ]
     text = browser.find_element("tag name", "main").text
-    assert "1 of 8 runs wrong" in text
+    assert "1 of 4 runs of the core wrong" in text
     assert "second_read/original/normal/+0%/seed 2 on <b>core</b>" in text
     assert "refuse, must be accept" in text

@@ -46,7 +46,7 @@ def test_polls_for_32_bytes(percent, monkeypatch):
             seen += (yield Read("status", 32)).byte_ready
         return polls
 
-    monkeypatch.setattr("refmodel.world.scenario.programs", lambda: {"count": count})
+    monkeypatch.setattr("refmodel.world.scenario.programs", lambda _files: {"count": count})
     polls = run_model(disk(percent, host={"program": "count"}))
     assert polls == pytest.approx(POLLS[percent], abs=1)
 
