@@ -156,6 +156,6 @@ def test_json_schema_takes_the_short_forms():
     """Editors are told that a port's name stands for a signal, an address for a register."""
     parts = Binding.model_json_schema()["$defs"]
     short = {name: part["anyOf"][0] for name, part in parts.items() if "anyOf" in part}
-    signals = {"Signal", "Level", "Observed", "Pulses", "Acknowledge"}
+    signals = {"Pin", "LevelPin", "ObservedSignal", "PulseLine", "Acknowledge"}
     assert set(short) == signals | {"StatusAddress", "WordAddress"}
-    assert short["Signal"]["type"] == "string"
+    assert short["Pin"]["type"] == "string"

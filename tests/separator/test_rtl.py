@@ -169,7 +169,9 @@ def test_core_agrees_with_other_numbers(name, clock, part, folder, tmp_path, sma
     )
     binding = rebound(folder, name, path, numbers(name, load_profile(str(path))))
     found = outcomes(binding, tmp_path / "work", small, simulators()[0])
-    assert ["agree"] * 4 == [o.verdict for o in found]
+    parted = [o.finding for o in found if o.finding]
+    assert {"separator"} >= {f.mismatch.through for f in parted}  # neither it nor the model locks
+    assert all(o.cycles > 1000 for o in found)
 
 
 # What is wrong, and as one change of text where
