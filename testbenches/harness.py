@@ -15,12 +15,13 @@ from refmodel.ground.word import WORD
 from refmodel.world.memory import MEMORY_WORDS
 from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts
-from testbenches.binding.roles import GATES
-from testbenches.binding.schema import Binding
+from testbenches.binding.roles import GATES, Watched
+from testbenches.binding.schema import PADDING, Binding
 from testbenches.bus_wires import bus_connections, bus_values
 from testbenches.drive_word import DriveWord
 from testbenches.expressions import inverted, seen, signal_of
 from testbenches.hdl.elaborate import verilog_literal
+from testbenches.recorder import record_words
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, An
     if binding.bus is not None and binding.bus.read_data is not None:
         swapped = binding.bus.byte_order == "swapped"
         connections[binding.bus.read_data] = "read_lines" if swapped else "read_data"
-    watched = binding.all_observed
+    watched = binding.recorded
     bus = bus_values(binding, ports, drive, outputs)
     clock = binding.clock
     own = clock.enabled_by
@@ -102,9 +103,16 @@ def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, An
         "wires": {port: f"{ports.declared(port)}{wire}" for port, wire in wires.items()},
         "straight": sorted(depth_of(binding).straight),
         "late_gates": _late_gates(binding),
-        "observed": [inverted(seen(w.expression, outputs), w.active) for w in watched],
+        "observed": [_observed(w, outputs) for w in watched],
+        "record_words": record_words(binding),
         "observed_width": max(1, sum(w.width for w in watched)),
     }
+
+
+def _observed(watched: Watched, outputs: Mapping[str, int]) -> str:
+    if watched.lane == PADDING:
+        return watched.expression
+    return inverted(seen(watched.expression, outputs), watched.active)
 
 
 def drive_of(binding: Binding, ports: CorePorts) -> DriveWord:

@@ -19,7 +19,7 @@ from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
 from testbenches.binding.depth import depth_of
-from testbenches.binding.schema import Binding
+from testbenches.binding.schema import PADDING, RECORD, Binding
 
 
 class Recorder:
@@ -43,18 +43,19 @@ class Recorder:
         own = {w.lane for w in binding.drive.watched()} if binding.drive and not drive else set()
         slices = slices_of(binding, layout)
         self._slices = {name: place for name, place in slices.items() if name not in own}
-        self._changes = RecordFile(folder / f"{index}.changes", 2)
-        self._unknown = RecordFile(folder / f"{index}.unknown", 2)
+        words = record_words(binding)
+        self._changes = RecordFile(folder / f"{index}.changes", 1 + words)
+        self._unknown = RecordFile(folder / f"{index}.unknown", 1 + words)
         self._reads = RecordFile(folder / f"{index}.reads", 3)
         self._moves = RecordFile(folder / f"{index}.moves", 5) if binding.memory else None
-        self._word = 0  # what the core showed, and which of its bits were X or Z, so far
-        self._vague = 0
+        self._words = [0] * words  # what the core showed, and which bits were X or Z, so far
+        self._vague = [0] * words
 
     def observed(self, first: int, end: int) -> Observed:
         """Return what the core showed in cycles `first` .. `end - 1`."""
-        words = self._lane(self._changes, first, end, self._word)
-        vague = self._lane(self._unknown, first, end, self._vague)
-        self._word, self._vague = int(words.value[-1]), int(vague.value[-1])
+        words = _lanes(self._changes, first, end, self._words)
+        vague = _lanes(self._unknown, first, end, self._vague)
+        self._words, self._vague = ([int(w.value[-1]) for w in part] for part in (words, vague))
         lanes = self._split(words)
         if self._form is not None:
             lanes["write_data"] = self._form.take(lanes["write_data"], end)
@@ -96,19 +97,23 @@ class Recorder:
         cycle, place, word, store, vague = self._moves.before(end).T
         return Moves(cycle, place, word.astype(np.uint16), store.astype(np.uint8)), vague
 
-    def _lane(self, table: RecordFile, first: int, end: int, before: int) -> Lane:
-        """Return a recorded word over the span; it begins with what it was before."""
-        rows = table.before(end)
-        return Lane.of(
-            np.concatenate(([first], rows[:, 0])), np.concatenate(([before], rows[:, 1]))
-        )
+    def _split(self, words: list[Lane]) -> dict[str, Lane]:
+        """Return the lanes of the fields within the recorded words, the lowest of them first."""
+        found = {}
+        for name, (lsb, mask) in self._slices.items():
+            number, shift = divmod(lsb, RECORD)
+            word = words[number]
+            found[name] = Lane.of(word.cycle, word.value >> np.uint32(shift) & np.uint32(mask))
+        return found
 
-    def _split(self, words: Lane) -> dict[str, Lane]:
-        """Return the lanes of the fields within the recorded word."""
-        return {
-            name: Lane.of(words.cycle, words.value >> np.uint32(lsb) & np.uint32(mask))
-            for name, (lsb, mask) in self._slices.items()
-        }
+
+def _lanes(table: RecordFile, first: int, end: int, before: list[int]) -> list[Lane]:
+    """Return the recorded words over a span, the lowest first; each begins with what it was."""
+    rows = table.before(end)
+    cycle = np.concatenate(([first], rows[:, 0]))
+    return [
+        Lane.of(cycle, np.concatenate(([old], rows[:, n]))) for n, old in enumerate(before, start=1)
+    ]
 
 
 class RecordFile:
@@ -164,9 +169,14 @@ def _form_of(binding: Binding, resets: Sequence[tuple[int, int]]) -> LongPulses 
     return Toggles(resets) if line.form == "toggle" else LongPulses(line.cycles)
 
 
+def record_words(binding: Binding) -> int:
+    """Return of how many words of `RECORD` bits a record is."""
+    return max(1, -(-sum(w.width for w in binding.recorded) // RECORD))
+
+
 def slices_of(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
-    """Return each observed lane's lowest bit and mask within the recorded word."""
-    watched = binding.all_observed
+    """Return each observed lane's lowest bit and mask within the whole record."""
+    watched = binding.recorded
     slices, at = {}, sum(w.width for w in watched)
     for seen in watched:
         at -= seen.width
@@ -174,6 +184,6 @@ def slices_of(binding: Binding, layout: Layout) -> dict[str, tuple[int, int]]:
             for field in layout.fields:
                 slices[field.name] = (at + field.lsb, field.mask >> field.lsb)
             slices[UNUSED] = (at, layout.unused_mask)
-        else:
+        elif seen.lane != PADDING:
             slices[seen.lane] = (at, (1 << seen.width) - 1)
     return slices

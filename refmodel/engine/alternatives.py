@@ -12,13 +12,13 @@ from typing import get_args
 
 import numpy as np
 
-from refmodel.block.fields import FIELD_NAMES
+from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.settings import Policies
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, SpanChecker
 from refmodel.engine.evidence import Reads
 from refmodel.engine.finding import Finding, Shown, Tried
-from refmodel.engine.timeline import LINES, Timeline
+from refmodel.engine.timeline import Timeline
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 from refmodel.profile import Profile
@@ -59,12 +59,12 @@ def tried(finding: Finding, profile: Profile, lags: Mapping[str, int]) -> tuple[
 
 
 def _comparable(shown: Shown) -> set[str]:
-    return set(shown.expected.lanes) | set(LINES)
+    return set(shown.expected.lanes) | set(shown.expected.lines)
 
 
 def _agrees(trial: _Trial, shown: Shown) -> bool:
     """Return whether the span agrees with what is tried."""
-    timeline = Timeline(trial.profile)
+    timeline = Timeline(trial.profile, trial.lags)
     timeline.state = shown.state
     if shown.stimulus.first == 0:
         timeline.state = RegisterBlock(trial.profile).state
@@ -105,7 +105,8 @@ def _latencies(plain: _Trial, finding: Finding) -> Iterator[_Trial]:
     if field in FIELD_NAMES:
         for lag in range(max(0, now - 1), now + 2):
             if lag != now:
-                every = {n: lag if n not in LINES else old for n, old in plain.lags.items()}
+                status = {n: lag for n in plain.lags if n in (*FIELD_NAMES, UNUSED)}
+                every = {**plain.lags, **status}
                 yield replace(plain, change=f"latency: {{status: {lag}}}", lags=every)
 
 

@@ -10,6 +10,7 @@ from refmodel.engine.blame import Trail, clause_of, completes_byte
 from refmodel.engine.compare import MEMORY, Mismatch
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.evidence import Observed
+from refmodel.engine.inner import INNER
 from refmodel.engine.timeline import LINES
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
@@ -133,9 +134,11 @@ def _transfer_events(edge: Edge) -> list[str]:
 
 
 def _shown(field: str, block: RegisterBlock, layout: Layout) -> int:
-    """Return what the block shows of a field, of the unused bits or of an output line."""
+    """Return what the block shows of a field, the unused bits, an output line; or holds inside."""
     if field == MEMORY:
         return block.moved.word if block.moved else 0
     if field in LINES:
         return int(getattr(block, field))
+    if field in INNER:
+        return int(getattr(block.state, field))
     return block.status & layout.unused_mask if field == UNUSED else layout[field].of(block.status)

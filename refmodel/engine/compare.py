@@ -8,6 +8,7 @@ import numpy as np
 
 from refmodel.block.fields import STATUS_FIELDS, UNUSED, Layout
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
+from refmodel.engine.inner import INNER
 from refmodel.engine.timeline import LINES, Expected
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
@@ -242,6 +243,6 @@ def _cycles_undecided(undecided: Lane | None, first: int, end: int) -> int:
 
 
 def _order(mismatch: Mismatch) -> tuple[int, bool, int]:
-    """Sort by cycle; in one cycle the register before a read of it, then as in the field table."""
-    names = [CHANNEL_BIT, *(field.name for field in STATUS_FIELDS), UNUSED, *LINES, MEMORY]
+    """Sort by cycle; in one cycle a register before a read of it, what is inside comes first."""
+    names = [CHANNEL_BIT, *INNER, *(field.name for field in STATUS_FIELDS), UNUSED, *LINES, MEMORY]
     return mismatch.cycle, mismatch.through == "read", names.index(mismatch.field)

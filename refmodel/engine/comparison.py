@@ -54,7 +54,7 @@ class Nowhere:
 
 @dataclass(frozen=True)
 class Held:
-    """What is held to the model: fields of status and output lines with their latency in cycles.
+    """What is held to the model: fields, lines and inner registers with their latency in cycles.
 
     Nothing before cycle `start` counts, which is the last one of the reset.
     """
@@ -98,7 +98,7 @@ class Comparison:
         self._held = held
         self._places = places or Nowhere()
         self._separator = separator
-        self._timeline = Timeline(profile)
+        self._timeline = Timeline(profile, held.lines)
         if begin is not None:
             self._timeline.state = begin
         self._stirred = Stirred()

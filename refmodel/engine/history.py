@@ -26,6 +26,8 @@ MATTERS: dict[str, tuple[str, ...]] = {
     "sync_found": ("sync_word", RESET),
 }
 MATTERS |= {"data": FRAMING, "byte_ready": FRAMING, "unused": (RESET,)}
+MATTERS |= {"sync_word": EQUAL, "control": ("control", RESET)}
+MATTERS |= {"window": (RESET,), "bit_count": FRAMING}
 TRANSFER = ("transfer", *GATES, *FRAMING)  # of all other fields and lines
 
 

@@ -7,6 +7,7 @@ into the next, so a long run costs the memory of one span.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.framing import Framing, sync_level
+from refmodel.engine.inner import INNER, inner_lanes, inner_state
 from refmodel.engine.ready import ready_flag
 from refmodel.engine.span_framing import span_framing
 from refmodel.engine.transfer import TransferRun, at_rest, run_transfer
@@ -33,7 +35,8 @@ class Expected:
 
     `lanes` maps each field name, and `unused`, to its changes; every lane begins in cycle `first`.
     `read_value[i]` is the whole status word the read at edge `read_cycle[i]` returns. `lines` maps
-    the names of `LINES` to the outputs beside status, the last two being diagnostic counters.
+    the names of `LINES` to the outputs beside status, the last two being diagnostic counters, and
+    those of the registers inside that were asked for to what they hold.
     `moves` are the words that slots moved.
     """
 
@@ -54,10 +57,14 @@ class Expected:
 
 
 class Timeline:
-    """Runs a profile's register block over one stimulus after another."""
+    """Runs a profile's register block over one stimulus after another.
 
-    def __init__(self, profile: Profile) -> None:
+    The registers inside named in `inner`, of those in `INNER`, are told among the lines.
+    """
+
+    def __init__(self, profile: Profile, inner: Collection[str] = ()) -> None:
         self._profile = profile
+        self._inner = [name for name in INNER if name in inner]
         self._reset_block = RegisterBlock(profile)
         self._rules = self._reset_block.rules
         self.state = self._reset_block.state
@@ -89,6 +96,7 @@ class Timeline:
             name: np.where(reads == stimulus.first, before[name], shown[name]) for name in shown
         }
         lines = {name: Lane.constant(0, stimulus.first) for name in LINES}
+        lines |= inner_state(self._inner, self.state, stimulus.first)
         value = self._status_words(reads, fields)
         return Expected(stimulus.first, stimulus.end, lanes, reads, value, lines)
 
@@ -118,6 +126,7 @@ class Timeline:
         }
         lines = {name: transfer.shown[name] for name in LINES if name != "sync_found"}
         lines["sync_found"] = _rises(live, state.sync_equal, end)
+        lines |= inner_lanes(self._inner, self._rules, stimulus, state, span)
         at_reads: dict[str, NDArray[np.integer]] = {
             name: _before(lane, reads, before[name]) for name, lane in lanes.items()
         }

@@ -70,6 +70,7 @@ CLAUSE_OF = {  # each output, register inside and diagnostic counter: the clause
     "window": "B2",
     "sync_word": "B3",
     "bit_count": "B4",
+    "control": "B13",
     "enable": "B9",
     "write": "B9",
     "length": "B9",

@@ -13,6 +13,7 @@ from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH, UNUSED
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.edges import edges
+from refmodel.engine.inner import INNER
 from refmodel.ground.bus import READ_OTHER, READ_UNUSED, WRITE_KINDS, WRITE_UNUSED, reads_status
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
@@ -153,7 +154,7 @@ def field_width(name: str) -> int:
     """Return the bits of a lane; the unused ones are shown at their places in the register."""
     wide = {f.name: f.width for f in STATUS_FIELDS} | dict.fromkeys((UNUSED, *COUNTERS), 16)
     wide[CHANNEL_BIT] = 2
-    return wide.get(name, 1)
+    return (wide | INNER).get(name, 1)
 
 
 def _reset(stimulus: Stimulus) -> Lane:

@@ -9,6 +9,7 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.finding import AccessSeen, Finding, Tried
 from refmodel.engine.history import MATCH, RESET, Earlier
+from refmodel.engine.inner import INNER
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import (
     DRIVE_STATUS,
@@ -196,11 +197,13 @@ def value_text(field: str, value: int, unknown: int, layout: Layout) -> str:
 
 
 def _width(field: str, layout: Layout) -> int:
-    """Return how many bits a value has; every output beside status is one line."""
+    """Return how many bits a value has; an output beside status is one line."""
     if field in (UNUSED, MEMORY):
         return STATUS_WIDTH
     if field == CHANNEL_BIT:
         return 2
+    if field in INNER:
+        return INNER[field]
     return layout[field].width if field in FIELD_NAMES else 1
 
 
@@ -226,6 +229,8 @@ def place_in_status(field: str, layout: Layout) -> str:
         return "a word moved to or from memory"
     if field == CHANNEL_BIT:
         return "what the core's own separator delivers"
+    if field in INNER:
+        return "a register inside the core"
     if field not in (*FIELD_NAMES, UNUSED):
         return "an output beside status"
     if field == UNUSED:

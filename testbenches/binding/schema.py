@@ -15,6 +15,7 @@ from pydantic import Field as Key
 from pydantic import PrivateAttr
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
+from refmodel.engine.inner import INNER
 from refmodel.ground.bus import HIGH, LOW, BusShape
 from refmodel.ground.word import WORD
 from refmodel.ground.yamlfile import Document, Schema
@@ -41,6 +42,9 @@ from testbenches.binding.roles import (
 )
 from testbenches.binding.separator import ChannelBit, SeparatorKeys
 
+RECORD = 32  # bits of a word of the record: no lane has more
+PADDING = ""  # the name of bits of the record that hold nothing
+
 
 class Core(Schema):
     """The user's Verilog; paths and globs are relative to the binding's folder."""
@@ -53,11 +57,22 @@ class Core(Schema):
 
 
 class Observe(Schema):
-    """What shows without being read: status as a word or field by field, and channel bits."""
+    """What shows without being read: status as a word or field by field, and what is inside."""
 
     status: str | None = None
     fields: dict[str, ObservedSignal] = Key({})
     channel_bit: ChannelBit | None = None
+    sync_word: ObservedSignal | None = None
+    control: ObservedSignal | None = None
+    window: ObservedSignal | None = None
+    bit_count: ObservedSignal | None = None
+
+    def inner(self) -> Iterator[Watched]:
+        """Yield the registers inside that the core shows."""
+        for name, width in INNER.items():
+            shown = getattr(self, name)
+            if shown is not None:
+                yield Watched(name, shown.signal, width, shown.active, ("observe", name))
 
 
 class Waiver(Schema):
@@ -227,8 +242,8 @@ class Binding(Schema):
 
     @property
     def lines_observed(self) -> list[Watched]:
-        """The output lines the core shows, in a fixed order."""
-        return list(self.lines.watched())
+        """The output lines and the inner registers the core shows, in a fixed order."""
+        return [*self.lines.watched(), *self.observe.inner()]
 
     @property
     def pulse_cycles(self) -> int | None:
@@ -245,9 +260,23 @@ class Binding(Schema):
 
     @property
     def all_observed(self) -> list[Watched]:
-        """Everything that is recorded in every cycle, in the order of the recorded word."""
+        """Everything that is recorded in every cycle, the highest bits of the record first."""
         drive = self.drive.watched() if self.drive is not None else ()
         return [*self.observed, *self.lines_observed, *self.channel_bit_observed, *drive]
+
+    @property
+    def recorded(self) -> list[Watched]:
+        """The same, with `PADDING` where a signal would lie across two words of `RECORD` bits."""
+        found: list[Watched] = []
+        at = 0
+        for watched in reversed(self.all_observed):
+            left = -at % RECORD
+            if left and watched.width > left:
+                found.append(Watched(PADDING, f"{left}'b0", left, "high", ()))
+                at += left
+            found.append(watched)
+            at += watched.width
+        return found[::-1]
 
     def load_profile(self) -> Profile:
         """Return the profile with the binding's policies; raise UserError if it is no good."""

@@ -92,6 +92,8 @@ class Known:
         framed = self._framed(stimulus)
         needs = {"sync_equal": compared, "data": framed, "byte_ready": framed}
         needs |= dict.fromkeys(BY_TRANSFER, written["transfer"])
+        needs |= {"window": filled, "sync_word": written["sync_word"]}
+        needs |= {"control": written["control"], "bit_count": self.matched}
         for name in names:
             needed = max(needs.get(name, stimulus.first), stimulus.first)
             if name in self.since or needed >= stimulus.end:

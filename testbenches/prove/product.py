@@ -78,7 +78,7 @@ class _Builder:
         self._system = System()
         waived = binding.waived(date.today())
         self._lags = {n: binding.lag(n) for n in (*FIELD_NAMES, UNUSED) if n not in waived}
-        self._lines = [w for w in binding.lines_observed if w.lane not in waived]
+        self._lines = [w for w in binding.lines.watched() if w.lane not in waived]
         self._moves = binding.memory is not None and MOVES not in waived
         self._latency = harness.shape.read_latency
 

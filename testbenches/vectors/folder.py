@@ -104,7 +104,7 @@ def _files(
 ) -> Iterator[tuple[str, Write]]:
     """Yield the name of each file and what writes it."""
     drive = lockstep.harness.drive
-    width = max(1, sum(w.width for w in binding.all_observed))
+    width = max(1, sum(w.width for w in binding.recorded))
     yield "drive.hex", _list(_changes(vectors.drive, drive.width))
     yield "shown.hex", _list(_changes(vectors.shown, width))
     values = _values(binding, ports, lockstep, vectors, heading)

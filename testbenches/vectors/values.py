@@ -27,7 +27,7 @@ from testbenches.binding.schema import Binding
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.recorder import slices_of
 
-Words = NDArray[np.uint64]
+Words = NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,8 @@ def _care(binding: Binding, slices: dict[str, tuple[int, int]]) -> int:
 def _whole(lockstep: Lockstep, prepared: Prepared) -> tuple[list[Stimulus], Expected]:
     """Return the run's stimuli, and what the model shows over all of them."""
     recovery = _claimed(lockstep.binding, lockstep)
-    timeline = Timeline(prepared.disk.profile)
+    inner = [watched.lane for watched in lockstep.binding.observe.inner()]
+    timeline = Timeline(prepared.disk.profile, inner)
     stimuli, parts = [], []
     for stimulus in lockstep.stimuli(prepared):
         seen, delivered = stimulus, None
@@ -183,7 +184,7 @@ def _driven(events: Path) -> VectorChanges:
     """Return the drive words of a run's event file."""
     rows = [line.split() for line in events.read_text("ascii").splitlines()[1:]]
     cycle = np.array([int(row[0]) for row in rows], np.int64)
-    return VectorChanges(cycle, np.array([int(row[1], 16) for row in rows], np.uint64))
+    return VectorChanges(cycle, np.array([int(row[1], 16) for row in rows], object))
 
 
 def _shown(
@@ -193,9 +194,9 @@ def _shown(
     lanes = {**expected.lanes, **expected.lines}
     late = {name: _late(lanes[name], lags[name]) for name in slices}
     cycle = np.unique(np.concatenate([lane.cycle for lane in late.values()]))
-    word = np.zeros(len(cycle), np.uint64)
+    word = np.zeros(len(cycle), object)  # of any width
     for name, lane in late.items():
-        word |= lane.at(cycle).astype(np.uint64) << np.uint64(slices[name][0])
+        word |= lane.at(cycle).astype(object) << slices[name][0]
     new = np.append(True, word[1:] != word[:-1])
     return VectorChanges(cycle[new], word[new])
 

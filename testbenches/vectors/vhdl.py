@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from testbenches.binding.ports import CorePorts
-from testbenches.binding.schema import Binding
+from testbenches.binding.schema import PADDING, Binding
 from testbenches.vectors.values import Vectors
 
 _SLICE = re.compile(r"\[(\d+):(\d+)\]")
@@ -54,8 +54,8 @@ def _shown(
 ) -> tuple[list[str], list[str], int]:
     """Return what is observed, the lanes that are no ports, and the bits that are compared."""
     shown, hidden, care = [], [], vectors.care
-    at = sum(watched.width for watched in binding.all_observed)
-    for watched, expression in zip(binding.all_observed, observed, strict=True):
+    at = sum(watched.width for watched in binding.recorded)
+    for watched, expression in zip(binding.recorded, observed, strict=True):
         at -= watched.width
         found = _OUTPUT.fullmatch(expression)
         port = found[1].removeprefix("of_core_") if found else ""
@@ -65,6 +65,6 @@ def _shown(
             shown.append(f"({inverted}p_{text})")
         else:
             shown.append("'0'" if watched.width == 1 else f'"{0:0{watched.width}b}"')
-            hidden.append(watched.expression)
+            hidden += [watched.expression] * (watched.lane != PADDING)
             care &= ~(((1 << watched.width) - 1) << at)
     return shown, hidden, care

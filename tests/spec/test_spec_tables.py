@@ -19,6 +19,7 @@ from refmodel.block.fields import (
 )
 from refmodel.block.inputs import Inputs
 from refmodel.block.settings import Policies, ResetValues
+from refmodel.engine.inner import INNER
 from refmodel.engine.timeline import LINES
 from refmodel.ground.clauses import CLAUSE_OF, CLAUSES
 from refmodel.ground.same_edge import MEETINGS, Event
@@ -115,7 +116,7 @@ def test_every_number_is_a_clause():
 
 def test_every_output_has_a_clause():
     """Each field, output line, counter and register of the examples belongs to a clause."""
-    named = {*FIELD_NAMES, UNUSED, *LINES, "memory", "window", "sync_word", "bit_count"}
+    named = {*FIELD_NAMES, UNUSED, *LINES, "memory", *INNER}
     fields_of = {f.name for table in (TRANSFER_FIELDS, CONTROL_FIELDS) for f in table}
     assert named | fields_of == set(CLAUSE_OF)
     assert set(CLAUSE_OF.values()) <= set(CLAUSES)

@@ -12,7 +12,7 @@ const palette = () => {
 const rowsOf = (run) => {
   const rows = [{ kind: "place", name: "place" }, { kind: "bits", name: "channel bits" }];
   for (const l of run.inner)
-    if (l.name !== "sync_word") rows.push({ kind: "word", name: l.name, lane: l.model, digits: l.digits, of: l });
+    if (l.name !== "sync_word" && !run.fields.some((f) => f.name === l.name)) rows.push({ kind: "word", name: l.name, lane: l.model, digits: l.digits, of: l });
   rows.push({ kind: "space" });
   for (const l of run.fields) {
     rows.push({ kind: l.digits ? "word" : "flag", name: l.name, lane: l.model, digits: l.digits, of: l });
