@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from refmodel.block.rules import Rules
 from refmodel.ground.word import WORD
 
 
-class Framed(NamedTuple):
+@dataclass(slots=True)
+class Framed:
     """Window and byte counter after an edge, and what its channel bit has done, as 0 or 1.
 
     `match`: the bit made the window equal the sync word. `restart`: and realignment is on.

@@ -143,7 +143,7 @@ class EdgeStepper:
         if transfer.running or inputs.write_transfer:
             inputs.slot = self._slots.granted(self._edge)
             inputs.slot_data = word_at(self.memory, transfer.memory_index)
-        block.step(inputs)
+        block.advance(inputs)
         if block.moved:
             check_place(self.memory, block.moved.place, self._edge)
         self._edge += 1
@@ -173,7 +173,7 @@ def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
     stepper.go_on_from(stimulus)
     coming = arrivals(stimulus)
     arrival = next(coming)
-    beats = iter(
+    accesses = iter(
         zip(
             stimulus.access_cycle.tolist(),
             stimulus.access_kind.tolist(),
@@ -182,9 +182,9 @@ def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
             strict=True,
         )
     )
-    beat = next(beats, None)
+    access = next(accesses, None)
     while True:
-        edge = min(arrival[0], beat[0] if beat else NEVER, stimulus.end)
+        edge = min(arrival[0], access[0] if access else NEVER, stimulus.end)
         while (own := stepper.due(edge)) < edge:
             yield stepper.observed(own)
         if edge == stimulus.end:
@@ -193,7 +193,7 @@ def edges(block: RegisterBlock, stimulus: Stimulus) -> Iterator[Edge]:
         while arrival[0] == edge:
             stepper.take(arrival)
             arrival = next(coming)
-        while beat and beat[0] == edge:  # a late write may meet a read
-            stepper.access(*beat[1:])
-            beat = next(beats, None)
+        while access and access[0] == edge:  # a late write may meet a read
+            stepper.access(*access[1:])
+            access = next(accesses, None)
         yield stepper.observed(edge)

@@ -208,14 +208,13 @@ def breaking_state(change):
     class Broken(RegisterBlock):
         earlier = Inputs()
 
-        def step(self, inputs):
+        def advance(self, inputs):
             before = self.state
-            super().step(inputs)
+            super().advance(inputs)
             edge, moved = Edge(self.earlier, inputs, before, self.state), self.moved
             self.earlier = inputs
             self.restore(replace(self.state, **change(edge)))
             self.moved = moved
-            return self.status
 
     return Broken
 
@@ -224,13 +223,9 @@ def breaking_status(change):
     """Return a block that shows a state as `change` does."""
 
     class Broken(RegisterBlock):
-        def __init__(self, profile):
-            super().__init__(profile)
-            self.restore(self.state)
-
-        def restore(self, state):
-            super().restore(state)
-            self.status = change(state, self.status)
+        @property
+        def status(self):
+            return change(self.state, super().status)
 
     return Broken
 
@@ -239,8 +234,8 @@ def breaking_input(change):
     """Return a block that sees other inputs than there are."""
 
     class Broken(RegisterBlock):
-        def step(self, inputs):
-            return super().step(replace(inputs, **change))
+        def advance(self, inputs):
+            super().advance(replace(inputs, **change))
 
     return Broken
 
