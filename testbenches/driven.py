@@ -186,6 +186,7 @@ class DriveLockstep(Lockstep):
             shown=found.shown,
             fields=found.fields,
             broken=tuple(own.broken),
+            revolutions=found.revolutions,
         )
 
     def _lines_of(self, prepared: Prepared, simulator: str) -> _Lines:

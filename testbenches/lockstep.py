@@ -319,6 +319,7 @@ class Lockstep:
             recovered=found.recovered,
             fields=found.fields,
             stirred=found.stirred,
+            revolutions=found.revolutions,
         )
 
     def _with_value_line(self, finding: Finding, index: int) -> Finding:

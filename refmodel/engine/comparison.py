@@ -18,6 +18,7 @@ from refmodel.engine.core_separator import Recovery
 from refmodel.engine.evidence import Evidence, Reads
 from refmodel.engine.finding import AccessSeen, Finding, Shown
 from refmodel.engine.history import History
+from refmodel.engine.revolution import Revolution, revolution
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.engine.stirred import Stirred
 from refmodel.engine.symptoms import symptoms
@@ -77,6 +78,7 @@ class ComparedRun:
     shown: Shown | None
     recovered: Recovered | None = None
     stirred: Mapping[str, int] = field(default_factory=dict)
+    revolutions: tuple[Revolution, ...] = ()
 
 
 class Comparison:
@@ -107,6 +109,7 @@ class Comparison:
         )
         self._history = History(profile)
         self._spans = 0
+        self._revolutions: list[Revolution] = []
         self._last: Shown | None = None
         self._shown: Shown | None = None
         self._found: Finding | None = None
@@ -128,6 +131,9 @@ class Comparison:
         seen, mismatch = self._span(self._spans, stimulus, evidence)
         self._spans += 1
         self._last = seen
+        bit = float(self._profile.cycles_per_bit)
+        wrong = None if mismatch is None else mismatch.cycle
+        self._revolutions.append(revolution(seen.stimulus, seen.expected, bit, wrong))
         if self._shown is None or mismatch is not None:
             self._shown = seen
         if mismatch is not None:
@@ -157,6 +163,7 @@ class Comparison:
             self._shown,
             separator.told() if separator is not None else None,
             self._stirred.counts,
+            tuple(self._revolutions),
         )
 
     def _span(

@@ -1,4 +1,4 @@
-"""Timing diagrams of the cycles around a moment: as text, and as strict WaveJSON for a drawing."""
+"""Timing diagrams of the cycles around a moment: as text, as SVG, as WaveJSON for other tools."""
 
 from __future__ import annotations
 
@@ -8,7 +8,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from refmodel.explain.moment import Found
+from refmodel.explain.moment import MISMATCH, Found
+from refmodel.ground.lane import Lane
+from refmodel.report.drawing import svg as drawing
+from refmodel.report.drawing.sheet import Drawn, Flag, Piece, Sheet, flag_pieces, value_pieces
 from refmodel.report.waves import Wave, block_waves, status_waves, stimulus_waves
 
 WIDTH = 72  # columns, a cycle each
@@ -148,9 +151,37 @@ def _dotted(letters: list[str]) -> str:
     return "".join("." if before == letter else letter for before, letter in pairs)
 
 
-def svg(found: Found) -> str:
-    """Return the diagram as SVG, drawn by the wavedrom package."""
-    import wavedrom  # type: ignore[import-untyped]
+def sheet(found: Found) -> Sheet:
+    """Return the moment as the project's own drawing."""
+    lanes, first, end = waves_around(found), found.first, found.end
+    word = lanes["sync_word"][found.cycle - first]
+    bits = tuple(_bit_pieces(lanes["bit_strobe"], lanes.get("bit") or [], first))
+    drawn = [
+        Drawn("channel bits", bits),
+        Drawn("window", value_pieces(_lane(lanes["window"], first), first, end, 4, lit=word)),
+    ]
+    for name in FLAGS:
+        if name in ("byte_ready", "sync_equal") or any(lanes[name]):
+            drawn.append(Drawn(name, flag_pieces(_lane(lanes[name], first), first, end)))
+    drawn.append(Drawn("data", value_pieces(_lane(lanes["data"], first), first, end, HEX["data"])))
+    reads = (first + n for n, made in enumerate(lanes["read_status"]) if made)
+    drawn.append(Drawn("reads", tuple(Piece(at, at + 1, "mark") for at in reads)))
+    label = f"{found.scenario}, {found.moment.text}, cycle {found.cycle}"
+    flag = Flag(found.cycle, found.cycle + 1, label, found.moment.kind == MISMATCH)
+    return Sheet(first, end, tuple(drawn), label, float(found.profile.cycle_ns), flag)
 
-    text: str = wavedrom.render(wavejson(found)).tostring()
-    return text + "\n"
+
+def svg(found: Found) -> str:
+    """Return the moment drawn, as SVG."""
+    return drawing.svg(sheet(found))
+
+
+def _lane(values: list[int], first: int) -> Lane:
+    return Lane.of(np.arange(first, first + len(values)), np.array(values, np.int64))
+
+
+def _bit_pieces(strobe: list[int], bit: list[int], first: int) -> Iterator[Piece]:
+    """Yield each channel bit from its cycle to the next one's."""
+    cycles = [n for n, made in enumerate(strobe) if made]
+    for n, stop in zip(cycles, [*cycles[1:], len(strobe)], strict=True):
+        yield Piece(first + n, first + stop, "box", str(bit[n]))

@@ -9,7 +9,7 @@ from refmodel.explain.diagram import text_diagram
 from refmodel.explain.moment import Found
 from refmodel.explain.trace import Trace, TraceRow, rows
 from refmodel.ground.clauses import says
-from refmodel.report import words
+from refmodel.report.numbers import time_text
 
 WHAT = {
     "sync": "match {n} of the sync word",
@@ -30,7 +30,7 @@ def trace_of(found: Found) -> Trace:
 def heading(found: Found) -> str:
     """Say which moment is explained, and where it is."""
     what = found.what or WHAT[found.moment.kind].format(n=found.moment.number)
-    when = words.time_text(float(found.cycle * found.profile.cycle_ns))
+    when = time_text(float(found.cycle * found.profile.cycle_ns))
     return f"{found.scenario}, profile {found.profile.name}: {what}, cycle {found.cycle}, {when}"
 
 

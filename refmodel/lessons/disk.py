@@ -6,10 +6,11 @@ from fractions import Fraction
 
 import numpy as np
 
-from refmodel.lessons.lesson import Drawn, Knob, Lesson, PagePart, Result, Results
+from refmodel.lessons.lesson import Knob, Lesson, Result, Results
 from refmodel.lessons.play import PAL, SEED, told_by
 from refmodel.media.mfm import Bits, bits_to_words, encode, find, word_bits
 from refmodel.media.seeded import random_bytes
+from refmodel.report.drawing.sheet import Drawn, Piece
 from refmodel.report.numbers import grouped
 from refmodel.separator import leap
 from refmodel.separator.choose import NAMES, make_separator
@@ -62,8 +63,8 @@ def _grouped(bits: Bits) -> str:
 
 def _bit_lanes(bits: Bits, name: str = "channel bits") -> tuple[Drawn, ...]:
     """Draw channel bits one unit long, and the turns of the field under them."""
-    boxes = tuple(PagePart(n, n + 1, "box", str(bit)) for n, bit in enumerate(bits.tolist()))
-    turns = tuple(PagePart(n + 0.4, n + 0.6, "on") for n in np.flatnonzero(bits).tolist())
+    boxes = tuple(Piece(n, n + 1, "box", str(bit)) for n, bit in enumerate(bits.tolist()))
+    turns = tuple(Piece(n + 0.4, n + 0.6, "on") for n in np.flatnonzero(bits).tolist())
     return Drawn(name, boxes), Drawn("field turns", turns)
 
 
@@ -214,7 +215,7 @@ def _locked(name: str, speed: int) -> Result:
     windows = np.diff(followed.window)
     wrong = int(np.count_nonzero(windows != 2))
     last = float(np.abs(ns[-16:]).mean())
-    shown = tuple(PagePart(n, n + 1, "box", f"{ns[n]:.0f}") for n in range(12))
+    shown = tuple(Piece(n, n + 1, "box", f"{ns[n]:.0f}") for n in range(12))
     return Result(
         f"{name}, bits {speed:+d} %: over the last 16 of {PULSES} pulses the error is {last:.0f} ns"
         f" on average, and {wrong} pulses were decoded wrong.",

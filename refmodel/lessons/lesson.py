@@ -4,24 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import product
-from typing import Any, NamedTuple
+from typing import Any
 
-
-class PagePart(NamedTuple):
-    """A stretch of a drawn lane, from cycle `start` to `end`: box, on, off or lit, with a text."""
-
-    start: float
-    end: float
-    kind: str
-    text: str = ""
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """One lane of a small drawing."""
-
-    name: str
-    pieces: tuple[PagePart, ...]
+from refmodel.report.drawing.sheet import Drawn
 
 
 @dataclass(frozen=True)

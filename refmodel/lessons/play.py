@@ -13,9 +13,9 @@ from refmodel.engine.timeline import Expected, Timeline
 from refmodel.ground.bus import READ_STATUS, WRITTEN, BusCycle
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
-from refmodel.lessons.lesson import Drawn, PagePart
 from refmodel.media.mfm import Bits
 from refmodel.profile import Profile, load_profile
+from refmodel.report.drawing.sheet import Drawn, Piece
 from refmodel.report.waves import block_waves
 from refmodel.world.disk import RESET_CYCLES, Disk
 from refmodel.world.play import with_accesses
@@ -100,7 +100,7 @@ def draw(ran: Ran, first: int, end: int, *names: str) -> tuple[Drawn, ...]:
 _LABEL = {"bits": "channel bits", "host": "host"}
 
 
-def _drawn(ran: Ran, name: str, first: int, end: int) -> Iterator[PagePart]:
+def _drawn(ran: Ran, name: str, first: int, end: int) -> Iterator[Piece]:
     if name == "bits":
         yield from _bits(ran, first, end)
     elif name == "host":
@@ -109,28 +109,28 @@ def _drawn(ran: Ran, name: str, first: int, end: int) -> Iterator[PagePart]:
         waves = block_waves(ran.profile, ran.span.state, ran.span.stimulus, first, end)
         word = next(w for w in waves if w.name == "sync_word").changes[-1][1]
         for start, stop, value in _runs([c[:2] for c in waves[0].changes], end):
-            yield PagePart(start, stop, "lit" if value == word else "box", f"{value:04X}")
+            yield Piece(start, stop, "lit" if value == word else "box", f"{value:04X}")
     else:
         lane = ran.expected.lanes[name].between(first, end)
         changes = list(zip(lane.cycle.tolist(), lane.value.tolist(), strict=True))
         for start, stop, value in _runs(changes, end):
             if name == "data":
-                yield PagePart(start, stop, "box", f"{value:02X}")
+                yield Piece(start, stop, "box", f"{value:02X}")
             else:
-                yield PagePart(start, stop, "on" if value else "off")
+                yield Piece(start, stop, "on" if value else "off")
 
 
-def _bits(ran: Ran, first: int, end: int) -> Iterator[PagePart]:
+def _bits(ran: Ran, first: int, end: int) -> Iterator[Piece]:
     """Yield each channel bit for as long as it is the newest."""
     stimulus = ran.span.stimulus
     arrived = zip(stimulus.bit_cycle.tolist(), stimulus.bit.tolist(), strict=True)
     near = [(cycle, bit) for cycle, bit in arrived if first <= cycle < end]
     for n, (cycle, bit) in enumerate(near):
         stop = near[n + 1][0] if n + 1 < len(near) else end
-        yield PagePart(cycle, stop, "box", str(bit))
+        yield Piece(cycle, stop, "box", str(bit))
 
 
-def _accesses(ran: Ran, first: int, end: int) -> Iterator[PagePart]:
+def _accesses(ran: Ran, first: int, end: int) -> Iterator[Piece]:
     stimulus = ran.span.stimulus
     rows = zip(
         stimulus.access_cycle.tolist(),
@@ -141,7 +141,7 @@ def _accesses(ran: Ran, first: int, end: int) -> Iterator[PagePart]:
     for cycle, kind, value in rows:
         if first <= cycle < end:
             text = f"write {value:04X}" if kind in WRITTEN else "read"
-            yield PagePart(cycle, cycle + 1, "on", text)
+            yield Piece(cycle, cycle + 1, "on", text)
 
 
 def _runs(changes: Sequence[tuple[int, ...]], end: int) -> Iterator[tuple[int, int, int]]:

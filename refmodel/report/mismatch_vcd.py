@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import IO
 
-import numpy as np
-
 from refmodel.block.fields import STATUS_WIDTH
-from refmodel.engine.compare import differences, first_read_mismatch
+from refmodel.engine.compare import differences
 from refmodel.engine.evidence import Reads
 from refmodel.engine.finding import Finding
-from refmodel.ground.moves import Moves
 from refmodel.report.result import Scope
+from refmodel.report.traffic import reads_held, wrong_moves
 from refmodel.report.waves import (
     Change,
     Wave,
@@ -69,15 +67,8 @@ def _memory(finding: Finding, first: int, end: int) -> Iterator[Wave]:
     yield from move_waves("model.memory", finding.shown.expected.moves, first, end)
     if finding.shown.moves is not None:
         yield from move_waves("core.memory", finding.shown.moves, first, end)
-        wrong = _rows(finding.shown.expected.moves) ^ _rows(finding.shown.moves)
-        cycles = np.array(sorted({cycle for cycle, *_ in wrong}), np.int64)
+        cycles = wrong_moves(finding.shown.expected.moves, finding.shown.moves)
         yield pulses("mismatch", "memory", cycles, first, end)
-
-
-def _rows(moves: Moves) -> set[tuple[int, ...]]:
-    """Return cycle, place, word and way of each move."""
-    columns = (moves.cycle, moves.place, moves.word, moves.store)
-    return set(zip(*(column.tolist() for column in columns), strict=True))
 
 
 def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
@@ -88,13 +79,8 @@ def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
 
 def _wrong_reads(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Change]:
     """Yield 1 for each read that returned something else than the model, 0 after it."""
-    shown, levels = finding.shown, {first: 0}
-    lanes = shown.expected.lanes
-    lags = {n: lag for n, lag in scope.lags.items() if n in lanes and n not in scope.waived}
-    earliest = max(first, shown.expected.first + 1 + max(lags.values(), default=0))
-    reads = shown.reads
-    for n in np.flatnonzero((reads.cycle >= earliest) & (reads.cycle < end)).tolist():
-        cycle = int(reads.cycle[n])
-        if first_read_mismatch(lanes, reads.part(slice(n, n + 1)), scope.profile.status, lags):
+    held, levels = reads_held(finding.shown, scope), {first: 0}
+    for cycle in held.cycle[held.wrong].tolist():
+        if first <= cycle < end:
             levels |= {cycle: 1, cycle + 1: 0}
     yield from ((cycle, level, 0) for cycle, level in sorted(levels.items()))

@@ -11,3 +11,8 @@ def counted(number: int, thing: str) -> str:
 def grouped(number: int) -> str:
     """Return a number in groups of three digits."""
     return f"{number:,}".replace(",", " ")
+
+
+def time_text(ns: float) -> str:
+    """Return a time in microseconds, to a nanosecond: the one form of all reports."""
+    return f"{ns / 1000:,.3f} us".replace(",", " ")

@@ -10,6 +10,7 @@ from typing import Any
 from refmodel.drive.rules import Violation
 from refmodel.engine.compare import Compared
 from refmodel.engine.finding import Finding, Shown
+from refmodel.engine.revolution import Revolution
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
 from refmodel.profile import Profile
@@ -52,6 +53,7 @@ class Outcome:
     decided: Decided | None = None  # of a capture
     stirred: Mapping[str, int] = field(default_factory=dict)  # moves of inputs, writes of registers
     broken: tuple[Violation, ...] = ()  # rules of a drive's lines
+    revolutions: tuple[Revolution, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -45,7 +45,7 @@ def show(console: Console, suite: SuiteResult) -> None:
     console.print(_runs(suite.outcomes))
     for line in field_lines(suite):
         _line(console, line)
-    for line in _separators(suite):
+    for line in separator_lines(suite):
         _line(console, line)
     for note in (*_notes(suite.outcomes), *_way_out(suite.outcomes)):
         _line(console, "")
@@ -180,7 +180,7 @@ def _row(outcome: Outcome) -> Iterator[Text]:
         yield Text(grouped(count) if outcome.verdict in (AGREE, MISMATCH, UNDECIDED) else "-")
 
 
-def _separators(suite: SuiteResult) -> Iterator[str]:
+def separator_lines(suite: SuiteResult) -> Iterator[str]:
     """Yield what the core's own separator made of each scenario's flux, equal ones once."""
     told: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
     for outcome in suite.outcomes:

@@ -24,7 +24,7 @@ from refmodel.ground.bus import (
 from refmodel.ground.clauses import SEPARATOR, says
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
-from refmodel.report.numbers import counted
+from refmodel.report.numbers import counted, time_text
 from refmodel.report.result import RunResult, SuiteResult
 
 BOUNDS = "a core's separator locks on, and keeps its bounds: max_error_rate and max_slips"
@@ -240,11 +240,6 @@ def place_in_status(field: str, layout: Layout) -> str:
     if place.width == 1:
         return f"status bit {place.lsb}"
     return f"status bits {place.msb}..{place.lsb}"
-
-
-def time_text(ns: float) -> str:
-    """Return a time since the start of the run."""
-    return f"{ns / 1000:.3f} us" if ns < 1e6 else f"{ns / 1e6:.6f} ms"
 
 
 def _binary(value: int, unknown: int, width: int) -> str:

@@ -1,230 +1,204 @@
-// Draws lanes on a canvas. A flag is a bar while 1 and a thin line while 0; a word is a box with
-// its digits, lit where it equals sync_word; where model and core differ the strip is hatched.
-const GUTTER = 118, ROW = 19, GAP = 7;
-const palette = () => {
-  const style = getComputedStyle(document.documentElement);
-  return Object.fromEntries(
-    ["paper", "ink", "soft", "rule", "tint", "lane", "dense", "core", "wrong", "lit", "lit-ink", "cursor", "read"]
-      .map((name) => [name, style.getPropertyValue("--" + name).trim()]));
-};
+// Draws a run on a canvas: mismatching lanes on top, idle ones folded into a line of text.
+const SCALE_Y = 30, HEAD = 42, GAP = 6;
+const gutterOf = (width) => (width < 600 ? 92 : 112);
+const isIdle = (l) => !l.wrong.length && l.kind !== "marks" && l.kind !== "bits" && l.model.c.length < 2 && (!l.core || l.core.c.length < 2) && (!l.unknown || !l.unknown.v[0]);
+const heightOf = (l) => (l.kind === "flag" ? 24 : l.core ? 40 : 20);
 
-// The rows from top to bottom: what is on the disk, what the block keeps, status, the host.
-const rowsOf = (run) => {
-  const rows = [{ kind: "place", name: "place" }, { kind: "bits", name: "channel bits" }];
-  for (const l of run.inner)
-    if (l.name !== "sync_word" && !run.fields.some((f) => f.name === l.name)) rows.push({ kind: "word", name: l.name, lane: l.model, digits: l.digits, of: l });
-  rows.push({ kind: "space" });
-  for (const l of run.fields) {
-    rows.push({ kind: l.digits ? "word" : "flag", name: l.name, lane: l.model, digits: l.digits, of: l });
-    if (!l.core) continue;
-    rows.push({ kind: l.digits ? "word" : "flag", name: "core", side: "core", lane: l.core, digits: l.digits, of: l });
-    rows.push({ kind: "differs", name: "", lane: l.differs, of: l, small: true });
-  }
-  rows.push({ kind: "space" }, { kind: "host", name: "host" });
-  let y = 4;
-  for (const row of rows) {
-    row.y = y;
-    row.h = row.kind === "space" ? 6 : row.small ? 11 : ROW;
-    y += row.h + (row.kind === "differs" || row.kind === "space" || !row.of || !row.of.core ? GAP : 1);
-  }
-  rows.height = y + 22;
+// The rows from top to bottom: what mismatches, then disk, registers inside, status, lines, host.
+const rowsOf = (run, unfolded) => {
+  const inner = run.inner.filter((l) => l.name !== "sync_word" && !run.fields.some((f) => f.name === l.name));
+  const all = [run.pulses, run.bits, ...inner, ...run.fields, run.memory, run.reads].filter((l) => l && (l.model.c.length || l.core));
+  const first = (l) => (l.wrong.length ? l.wrong[0] : Infinity);
+  const wrong = all.filter((l) => l.wrong.length).sort((one, two) => first(one) - first(two));
+  const rest = all.filter((l) => !l.wrong.length), idle = rest.filter(isIdle);
+  const rows = [...wrong, ...rest.filter((l) => unfolded || !isIdle(l))].map((l) => ({ name: l.name, of: l, h: heightOf(l) }));
+  rows.unshift({ name: "position", h: 16, of: null, kind: "place" });
+  if (run.writes.c.length) rows.push({ name: "writes", h: 20, of: null, kind: "writes" });
+  if (idle.length && !unfolded) rows.push({
+    name: "idle", h: 18, of: null, kind: "idle",
+    text: idle.map((l) => `${l.name} ${shown(l.model.v[0], l.digits)}`).join(", "),
+  });
+  let y = HEAD;
+  for (const row of rows) { row.y = y; y += row.h + GAP; }
+  rows.height = y + 4;
+  rows.idle = idle.length;
   return rows;
 };
 
 const drawWaves = (canvas, run, rows, view) => {
-  const scale = window.devicePixelRatio || 1, width = canvas.clientWidth, colour = palette();
+  const ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, colour = palette(canvas);
   canvas.style.height = rows.height + "px";
-  canvas.width = Math.round(width * scale);
-  canvas.height = Math.round(rows.height * scale);
-  const g = canvas.getContext("2d");
-  g.scale(scale, scale);
-  g.fillStyle = colour.paper;
-  g.fillRect(0, 0, width, rows.height);
+  canvas.width = Math.round(width * ratio);
+  canvas.height = Math.round(rows.height * ratio);
+  const g = canvas.getContext("2d"), gutter = gutterOf(width);
+  g.scale(ratio, ratio);
   g.font = "11px ui-monospace, 'DejaVu Sans Mono', Consolas, monospace";
-  g.textBaseline = "middle";
-  const perCycle = (width - GUTTER) / view.span;
-  const x = (cycle) => GUTTER + (cycle - view.left) * perCycle;
-  const pen = { g, colour, width, run, view, perCycle, x, right: view.left + view.span };
-  drawScale(pen, rows.height);
+  const perCycle = (width - gutter) / view.span;
+  const sheet = {
+    pen: canvasPen(g, colour), g, width, gutter, run, view, perCycle, height: rows.height,
+    x: (cycle) => gutter + (cycle - view.left) * perCycle, right: view.left + view.span,
+  };
+  sheet.pen.rect(0, 0, width, rows.height, "paper");
   for (const row of rows) {
-    g.save();
-    g.fillStyle = row.side ? colour.soft : colour.ink;
-    g.textAlign = row.side ? "right" : "left";
-    if (row.name) g.fillText(row.name, row.side ? GUTTER - 8 : 0, row.y + row.h / 2 + 1);
-    g.textAlign = "left";
-    g.beginPath();
-    g.rect(GUTTER, 0, width - GUTTER, rows.height);
-    g.clip();
-    if (DRAW[row.kind]) DRAW[row.kind](pen, row);
-    g.restore();
+    sheet.pen.text(0, row.y + 14, row.name, "ink");
+    if (row.of && row.of.core && row.h > 24) sheet.pen.text(gutter - 38, row.y + 34, "core", "soft");
   }
-  g.fillStyle = colour.cursor;
-  const middle = x(view.at) + Math.min(perCycle, 40) / 2;
-  if (middle < GUTTER) return;
-  for (const row of rows) if (row.kind !== "differs") g.fillRect(middle - .5, row.y, 1, row.h);
+  g.save();
   g.beginPath();
-  g.moveTo(middle, rows.height - 22);
-  g.lineTo(middle - 5, rows.height - 15);
-  g.lineTo(middle + 5, rows.height - 15);
-  g.fill();
+  g.rect(gutter, 0, width - gutter, rows.height);
+  g.clip();
+  drawBand(sheet);
+  drawScale(sheet);
+  for (const row of rows) {
+    if (row.of) drawLane(sheet, row); else ROW[row.kind](sheet, row);
+  }
+  drawFlag(sheet);
+  if (view.marker !== null) drawLine(sheet, view.marker, "marker", true);
+  drawLine(sheet, view.at, "", false);
+  if (view.over !== null && view.over !== view.at) sheet.pen.rect(sheet.x(view.over + .5), SCALE_Y + 6, 1, rows.height, "dense");
+  g.restore();
 };
 
-const drawScale = ({ g, colour, view, x, width, run }, height) => {
-  const about = view.span / (width / 150), power = 10 ** Math.floor(Math.log10(about));
+const drawScale = ({ pen, view, x, width, run, height }) => {
+  const about = view.span / (width / 170), power = 10 ** Math.floor(Math.log10(about));
   const step = Math.max(1, [1, 2, 5, 10].find((n) => n * power >= about) * power);
-  g.strokeStyle = colour.rule;
-  g.fillStyle = colour.soft;
   for (let cycle = Math.ceil(view.left / step) * step; cycle < view.left + view.span; cycle += step) {
-    g.beginPath();
-    g.moveTo(x(cycle) + .5, 0);
-    g.lineTo(x(cycle) + .5, height - 18);
-    g.stroke();
-    const us = (cycle * run.cycleNs) / 1000;
-    if (x(cycle) < width - 110) g.fillText(`${cycle}  ${us < 1000 ? us.toFixed(1) + " us" : (us / 1000).toFixed(3) + " ms"}`, x(cycle) + 3, height - 8);
+    pen.rect(Math.round(x(cycle)), 20, 1, height, "rule");
+    const text = `${grouped(cycle)}  ${timeText(cycle * run.cycleNs)}`;
+    if (x(cycle) + text.length * LETTER < width) pen.text(x(cycle) + 4, SCALE_Y, text, "soft");
   }
 };
 
 // Calls `piece(x0, x1, value, index)` for the changes in view, and `dense(x0)` once for every
 // pixel in which there are several: the work goes with the width, not with the number of changes.
-const walk = ({ x, view, right, perCycle, run }, l, piece, dense) => {
+const walkOf = ({ x, view, right, perCycle, run, gutter }, l) => (piece, dense) => {
   const { c, v } = l;
   let n = Math.max(0, indexAt(c, view.left));
   while (n < c.length && c[n] < right) {
     const end = n + 1 < c.length ? c[n + 1] : run.end, x0 = x(c[n]);
     if ((end - c[n]) * perCycle >= 1 || n + 1 === c.length) {
-      piece(Math.max(x0, GUTTER - 2), Math.min(x(end), x(right) + 2), v[n], n);
+      piece(Math.max(x0, gutter - 4), Math.min(x(end), x(right) + 2), v[n], n);
       n++;
     } else {
-      const pixel = Math.max(GUTTER, Math.floor(x0));
+      const pixel = Math.max(gutter, Math.floor(x0));
       dense(pixel);
-      n = Math.max(n + 1, indexAt(c, view.left + (pixel + 1 - GUTTER) / perCycle));
+      n = Math.max(n + 1, indexAt(c, view.left + (pixel + 1 - gutter) / perCycle));
     }
   }
 };
 
-const hatch = (g, x0, y, w, h) => {
-  g.save();
-  g.beginPath();
-  g.rect(x0, y, w, h);
-  g.clip();
-  for (let n = Math.floor(x0 / 4) * 4 - h; n < x0 + w; n += 4) {
-    g.moveTo(n, y + h);
-    g.lineTo(n + h, y);
+const drawLane = (sheet, { y, h, of: l }) => {
+  const { pen, run } = sheet;
+  drawWrong(sheet, y, h, l);
+  const walk = walkOf(sheet, l.model);
+  if (l.kind === "bits") return drawBits(sheet, y, l);
+  if (l.kind === "pulses") return drawPulses(sheet, y, l);
+  if (l.kind === "marks") {
+    SHAPES.marks(pen, y, walk, false, (v) => hex(v, 4));
+    if (l.core) SHAPES.marks(pen, y + 20, walkOf(sheet, l.core), true, (v) => hex(v, 4));
+    return;
   }
-  g.stroke();
-  g.strokeRect(x0 + .5, y + .5, Math.max(0, w - 1), h - 1);
-  g.restore();
+  if (l.kind === "flag") {
+    SHAPES.fill(pen, y, l.core ? walkOf(sheet, l.core) : walk, l.core ? "core" : "tint");
+    if (l.unknown && l.unknown.v.some(Boolean)) SHAPES.unknown(pen, y, walkOf(sheet, l.unknown));
+    SHAPES.outline(pen, y, walk);
+    return;
+  }
+  const word = run.inner.find((i) => i.name === "sync_word").model;
+  SHAPES.values(pen, y, walk, false, l.digits, l.name === "window" && ((v, n) => v === valueAt(word, l.model.c[n])));
+  if (l.core) SHAPES.values(pen, y + 20, walkOf(sheet, l.core), true, l.digits);
 };
 
-const DRAW = {
-  place({ g, colour, run, x, right }, { y, h }) {
+const drawWrong = (sheet, y, h, l) => {
+  const bar = (x, w) => {
+    sheet.pen.rect(x, y - 2, w, h + 2, "band");
+    sheet.pen.rect(x, y + h, w, 4, "wrong");
+  };
+  if (l.differs) walkOf(sheet, l.differs)((x0, x1, value) => { if (value) bar(x0, Math.max(6, x1 - x0)); }, (x) => bar(x, 1));
+  else for (let n = Math.max(0, indexAt(l.wrong, sheet.view.left)); n < l.wrong.length && l.wrong[n] < sheet.right; n++)
+    bar(sheet.x(l.wrong[n]), Math.max(6, sheet.perCycle));
+};
+
+const drawBits = (sheet, y, l) => {
+  const { pen, gutter, perCycle, run } = sheet, roomy = run.bitCycles * perCycle > 14;
+  walkOf(sheet, l.model)((x0, x1, bit) => {
+    if (x0 < gutter) return; // it arrived before what is in view
+    pen.rect(x0, bit ? y : y + 13, bit ? 2 : 1, bit ? 18 : 5, bit ? "model" : "soft");
+    if (roomy) pen.text(x0 + 5, y + 13, String(bit), "ink");
+  }, (x) => pen.rect(x, y + 5, 1, 13, "dense"));
+};
+
+// Each pulse at its cycle, and as a thick bar how far from the middle of its window it came.
+const drawPulses = (sheet, y, l) => {
+  const { pen, perCycle } = sheet;
+  walkOf(sheet, l.model)((x0, x1, value) => {
+    const off = ((value + l.least) / l.steps) * perCycle;
+    pen.rect(x0, y, 2, 16, "model");
+    if (Math.abs(off) > 2) pen.rect(off > 0 ? x0 - off : x0, y + 6, Math.abs(off), 4, "core");
+  }, (x) => pen.rect(x, y + 4, 1, 12, "dense"));
+};
+
+const ROW = {
+  place({ pen, run, x, right, gutter }, { y, h }) {
     run.places.forEach(([cycle, name], n) => {
       const end = n + 1 < run.places.length ? run.places[n + 1][0] : run.end;
-      const x0 = Math.max(x(cycle), GUTTER), x1 = Math.min(x(end), x(right));
-      if (x1 < GUTTER || x0 > x(right)) return;
-      g.fillStyle = n % 2 ? colour.tint : colour.paper;
-      g.fillRect(x0, y, x1 - x0, h);
-      g.fillStyle = colour.soft;
-      if (g.measureText(name).width < x1 - x0 - 6) g.fillText(name, x0 + 4, y + h / 2 + 1);
+      const x0 = Math.max(x(cycle), gutter), x1 = Math.min(x(end), x(right));
+      if (x1 < gutter || x0 > x(right)) return;
+      if (n % 2) pen.rect(x0, y, x1 - x0, h, "tint");
+      pen.rect(x0, y, 1, h, "rule");
+      if (name.length * LETTER < x1 - x0 - 6) pen.text(x0 + 4, y + 12, name, "soft");
     });
   },
-  bits(pen, { y, h }) {
-    const { g, colour, perCycle, run, x } = pen, roomy = run.bitCycles * perCycle > 14;
-    walk(pen, run.bits, (x0, x1, bit) => {
-      if (x0 < GUTTER) return; // it arrived before what is in view
-      g.fillStyle = bit ? colour.ink : colour.soft;
-      g.fillRect(x0, bit ? y : y + h - 5, bit ? 2 : 1, bit ? h : 5);
-      if (roomy) g.fillText(String(bit), x0 + 5, y + h / 2);
-    }, (x0) => {
-      g.fillStyle = colour.dense;
-      g.fillRect(x0, y + 5, 1, h - 5);
-    });
-  },
-  word(pen, { y, h, lane: l, digits, name, side }) {
-    const { g, colour, run } = pen, word = run.inner.find((i) => i.name === "sync_word").model;
-    const needed = digits * 7 + 6;
-    walk(pen, l, (x0, x1, value, n) => {
-      const lit = name === "window" && value === valueAt(word, l.c[n]);
-      g.fillStyle = lit ? colour.lit : colour.tint;
-      g.fillRect(x0 + .5, y, Math.max(1, x1 - x0 - 1), h);
-      g.fillStyle = lit ? colour["lit-ink"] : side ? colour.core : colour.lane;
-      const text = digits > 1 ? hex(value, digits) : String(value);
-      if (x1 - x0 > needed) g.fillText(lit && x1 - x0 > needed + 12 ? text + " =" : text, x0 + 4, y + h / 2 + 1);
-    }, (x0) => {
-      g.fillStyle = colour.dense;
-      g.fillRect(x0, y + 4, 1, h - 8);
-    });
-  },
-  flag(pen, { y, h, lane: l, side, of }) {
-    const { g, colour } = pen;
-    walk(pen, l, (x0, x1, value, n) => {
-      g.fillStyle = side ? colour.core : colour.lane;
-      if (side && of.unknown && valueAt(of.unknown, l.c[n])) {
-        g.fillText("x", x0 + 2, y + h / 2);
-        g.strokeStyle = colour.core;
-        g.strokeRect(x0, y + 3, x1 - x0, h - 6);
-      } else if (value) g.fillRect(x0, y + 3, Math.max(1, x1 - x0), h - 6);
-      else g.fillRect(x0, y + h - 4, Math.max(1, x1 - x0), 1);
-    }, (x0) => {
-      g.fillStyle = colour.dense;
-      g.fillRect(x0, y + 6, 1, h - 10);
-    });
-  },
-  differs(pen, { y, h, lane: l }) {
-    const { g, colour } = pen;
-    let some = false;
-    g.strokeStyle = g.fillStyle = colour.wrong;
-    walk(pen, l, (x0, x1, value) => {
-      if (!value) return;
-      hatch(g, x0, y, Math.max(6, x1 - x0), h);
-      some = true;
-    }, (x0) => { g.fillRect(x0, y, 1, h); some = true; });
-    if (!some) return;
-    g.restore(); // out of the clipped part, into the names
-    g.save();
-    g.textAlign = "right";
-    g.fillStyle = colour.wrong;
-    g.fillText("≠", GUTTER - 8, y + h / 2);
-  },
-  host(pen, { y, h }) {
-    const { g, colour, run, x, perCycle, view, right } = pen;
-    walk(pen, run.reads, (x0, x1, value) => {
-      g.fillStyle = colour.read;
-      g.beginPath();
-      g.moveTo(x0 - 3, y);
-      g.lineTo(x0 + 3, y);
-      g.lineTo(x0, y + 7);
-      g.fill();
-      if (x1 - x0 > 74 && x0 >= GUTTER) g.fillText("read " + hex(value, 4), x0 + 6, y + h / 2 + 1);
-    }, (x0) => {
-      g.fillStyle = colour.dense;
-      g.fillRect(x0, y, 1, 7);
-    });
-    g.fillStyle = colour.ink;
+  writes({ pen, run, view, x, right, perCycle }, { y }) {
     run.writes.c.forEach((cycle, n) => {
       if (cycle < view.left || cycle > right) return;
-      g.fillRect(x(cycle) - 2, y + h - 8, 5, 8);
-      if (perCycle > 1) g.fillText(`write ${run.writes.register[n]} ${hex(run.writes.v[n], 4)}`, x(cycle) + 6, y + h - 3);
+      pen.rect(x(cycle), y + 2, 3, 14, "model");
+      if (perCycle > 1) pen.text(x(cycle) + 5, y + 13, `${run.writes.register[n]} ${hex(run.writes.v[n], 4)}`, "ink");
     });
   },
+  idle({ pen, gutter }, { y, text }) { pen.text(gutter, y + 14, text, "soft"); },
+};
+
+const drawBand = ({ pen, run, x, perCycle, height }) => {
+  if (!run.flag) return;
+  pen.rect(x(run.flag.start), 18, Math.max(3, (run.flag.end - run.flag.start) * perCycle), height, "band");
+};
+// The flag stands over the first mismatch; at the side of the drawing it says where that is.
+const drawFlag = ({ pen, run, x, gutter, width }) => {
+  if (!run.flag) return;
+  const at = x(run.flag.start), left = at < gutter, right = at > width;
+  const text = left ? "◀ " + run.flag.text : right ? run.flag.text + " ▶" : run.flag.text;
+  const wide = text.length * LETTER + 10;
+  const from = left ? gutter : right ? width - wide : at + wide < width ? at : Math.max(gutter, at - wide);
+  pen.rect(from, 0, wide, 18, "wrong");
+  pen.text(from + 5, 13, text, "wrong-ink");
+};
+const drawLine = ({ pen, x, gutter, width, perCycle, height }, cycle, name, dashed) => {
+  const middle = x(cycle) + Math.min(perCycle, 40) / 2;
+  if (middle < gutter || middle > width) return;
+  pen.line([middle, SCALE_Y + 6, middle, height], "cursor", dashed ? 2 : 1.5, dashed);
+  pen.rect(middle - 4, SCALE_Y + 5, 8, 5, "cursor");
+  if (name) pen.text(middle + 6, SCALE_Y + 12, name, "cursor");
 };
 
 // The whole run in one line: mismatches as marks, and the part in view as a frame.
 const drawMap = (canvas, run, view) => {
-  const scale = window.devicePixelRatio || 1, width = canvas.clientWidth, colour = palette();
-  canvas.width = Math.round(width * scale);
-  canvas.height = Math.round(22 * scale);
+  const ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, gutter = gutterOf(width);
+  canvas.width = Math.round(width * ratio);
+  canvas.height = Math.round(22 * ratio);
   canvas.style.height = "22px";
-  const g = canvas.getContext("2d"), whole = run.end - run.first;
-  const x = (cycle) => GUTTER + ((cycle - run.first) / whole) * (width - GUTTER);
-  g.scale(scale, scale);
-  g.fillStyle = colour.tint;
-  g.fillRect(GUTTER, 8, width - GUTTER, 6);
-  g.fillStyle = colour.dense;
-  for (const cycle of run.jumps.sync) g.fillRect(x(cycle), 6, 1, 4);
-  g.fillStyle = colour.wrong;
-  for (const cycle of run.jumps.mismatch) g.fillRect(x(cycle) - 1, 12, 2, 8);
-  g.strokeStyle = colour.cursor;
-  g.lineWidth = 1.5;
-  g.strokeRect(x(view.left), 4, Math.max(3, x(view.left + view.span) - x(view.left)), 14);
+  const g = canvas.getContext("2d"), pen = canvasPen(g, palette(canvas)), whole = run.end - run.first;
+  const x = (cycle) => gutter + ((cycle - run.first) / whole) * (width - gutter);
+  g.scale(ratio, ratio);
+  g.font = "11px ui-monospace, 'DejaVu Sans Mono', Consolas, monospace";
+  pen.text(0, 15, "whole run", "soft");
+  pen.rect(gutter, 8, width - gutter, 6, "tint");
+  for (const cycle of run.jumps.sync) pen.rect(x(cycle), 5, 1, 5, "dense");
+  let last = -1;
+  for (const cycle of run.jumps.mismatch) {
+    const at = Math.round(x(cycle));
+    if (at !== last) pen.rect(at - 1, 11, 3, 10, "wrong");
+    last = at;
+  }
+  pen.frame(x(view.left) + .5, 3.5, Math.max(4, x(view.left + view.span) - x(view.left)), 16, "ink");
 };

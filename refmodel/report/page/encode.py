@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from refmodel.engine.revolution import Revolution
 from refmodel.ground.lane import Cycles, Lane
 
 Encoded = dict[str, Any]
@@ -29,3 +30,18 @@ def encode_cycles(cycles: Cycles, first: int) -> Encoded:
 def encode_lane(lane: Lane, first: int) -> Encoded:
     """Return a lane's changes: `c` its cycles, `v` its values."""
     return {"c": encode_cycles(lane.cycle, first), "v": encode(lane.value)}
+
+
+def encode_revolution(row: Revolution) -> dict[str, Any]:
+    """Return a revolution for the raster: angles in 1/65536 turns, lengths in % of the nominal."""
+
+    def angles(cycles: Cycles) -> Cycles:
+        return (cycles - row.first) * 65535 // max(1, row.end - row.first)
+
+    return {
+        "first": row.first,
+        "end": row.end,
+        "length": encode(row.length_percent),
+        "matches": encode(angles(row.matches)),
+        "wrong": angles(row.wrong).tolist(),
+    }

@@ -8,24 +8,26 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED
+from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import describe
-from refmodel.engine.compare import CHANNEL_BIT, differences, first_read_mismatch
+from refmodel.engine.compare import CHANNEL_BIT, MEMORY, differences
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.finding import Shown
-from refmodel.ground.bus import WRITTEN, reads, reads_status
-from refmodel.ground.clauses import CLAUSE_OF
+from refmodel.ground.bus import WRITTEN, reads
+from refmodel.ground.clauses import CLAUSE_OF, says
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.moves import Moves
 from refmodel.profile import Profile
 from refmodel.report.page.encode import encode, encode_cycles, encode_lane
 from refmodel.report.result import Scope
+from refmodel.report.traffic import phase_errors, reads_held, wrong_moves
 from refmodel.report.waves import COUNTERS, field_width
 
 MOST_EDGES = 250_000  # a page stays small and quick; more is in the VCD and in `cellstep trace`
 ORDER = ("data", "byte_ready", "sync_equal", "dma_active", "writing", UNUSED)
+PHASE_STEPS = 100  # of a cycle, in which the page has phase errors
 # What `describe` says, with the words that other lanes show left out.
 VALUES = (
     (re.compile(r"window 0x[0-9A-F]{4}"), "window {window}"),
@@ -80,6 +82,7 @@ def picture(shown: Shown, scope: Scope, around: int | None = None) -> Picture:
     """Return the picture of a span; if it is too long, of the part around a cycle."""
     first, end = _window(shown, around)
     stepped = _Stepped(scope.profile, shown, first, end)
+    lanes = list(_lanes(shown, scope, first, end))
     data = {
         "first": first,
         "end": end,
@@ -92,9 +95,12 @@ def picture(shown: Shown, scope: Scope, around: int | None = None) -> Picture:
             _inner(stepped, "sync_word", 4, first),
             _inner(stepped, "bit_count", 1, first),
         ],
-        "lanes": list(_lanes(shown, scope, first, end)),
+        "lanes": lanes,
         "reads": _reads(shown, scope, first, end),
         "writes": _writes(shown, first, end),
+        "memory": _memory(shown, first, end),
+        "pulses": _pulses(shown, first, end),
+        "clauses": {name: says(name) for name in sorted(set(CLAUSE_OF.values()))},
         "edges": encode_cycles(np.array(stepped.cycle, np.int64), first),
         "causes": encode(np.array(stepped.cause, np.int64)),
         "texts": list(stepped.texts),
@@ -147,7 +153,7 @@ def _lanes(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[dict[st
         lag = scope.lags.get(name, 0)
         if name not in observed.lanes and len(every[name].cycle) < 2 and name not in FIELD_NAMES:
             continue  # does nothing, and is not compared
-        model = _clipped(every[name].delayed(lag), first, end)
+        model = clipped(every[name].delayed(lag), first, end)
         width = field_width(name)
         lane = {
             "name": name,
@@ -156,16 +162,32 @@ def _lanes(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[dict[st
             "model": encode_lane(model, first),
         }
         if name in observed.lanes:
-            core = _clipped(observed.lanes[name], first, end)
-            unknown = _clipped(observed.unknown[name], first, end)
-            since = max(shown.compared_from, shown.stimulus.first + lag)
-            wrong = differences(model, core, unknown, since)
+            core = clipped(observed.lanes[name], first, end)
+            unknown = clipped(observed.unknown[name], first, end)
+            wrong = wrong_lane(shown, scope, name, first, end)
             lane |= {"core": encode_lane(core, first), "unknown": encode_lane(unknown, first)}
             lane |= {"differs": encode_lane(wrong, first), "waived": name in scope.waived}
         yield lane
 
 
-def _clipped(lane: Lane, first: int, end: int) -> Lane:
+def wrong_lane(shown: Shown, scope: Scope, name: str, first: int, end: int) -> Lane:
+    """Return 1 in the cycles of a span in which a lane of the core is a mismatch, else 0."""
+    every, observed = shown.expected.lanes | shown.expected.lines, shown.observed
+    lag = scope.lags.get(name, 0)
+    model = clipped(every[name].delayed(lag), first, end)
+    core, unknown = (clipped(x[name], first, end) for x in (observed.lanes, observed.unknown))
+    since = max(shown.compared_from, shown.stimulus.first + lag)
+    undecided = observed.undecided.get(name)
+    if undecided is None:
+        return differences(model, core, unknown, since)
+    open_bits = clipped(undecided, first, end)
+    cycles = np.unique(np.concatenate([x.cycle for x in (model, core, unknown, open_bits)]))
+    cycles = np.union1d(cycles, [min(max(since, first), end - 1)])
+    told = ((model.at(cycles) ^ core.at(cycles)) | unknown.at(cycles)) & ~open_bits.at(cycles)
+    return Lane.of(cycles, (told != 0) & (cycles >= since))
+
+
+def clipped(lane: Lane, first: int, end: int) -> Lane:
     """Return the part of a lane that is shown; before it begins it has its first value."""
     if not len(lane.cycle):
         return Lane.constant(0, first)
@@ -175,42 +197,17 @@ def _clipped(lane: Lane, first: int, end: int) -> Lane:
 
 
 def _reads(shown: Shown, scope: Scope, first: int, end: int) -> dict[str, Any]:
-    """Return the reads of status: edge, what the model returns, and whether the core differs."""
-    stimulus, reads = shown.stimulus, shown.reads
-    status = reads_status(stimulus.access_kind)
-    made = stimulus.access_cycle[status]
-    inside = _part(made, first, end)
-    cycles = made[inside]
-    model = _expected_words(shown, scope, cycles) & stimulus.access_mask[status][inside]
-    core = dict(zip(reads.cycle.tolist(), reads.value.tolist(), strict=True))
-    returned = np.array(
-        [core.get(c, m) for c, m in zip(cycles.tolist(), model.tolist(), strict=True)], np.int64
-    )
+    """Return the reads of status: edge, both words, and the edges of those that differ."""
+    held = reads_held(shown, scope)
+    part = _part(held.cycle, first, end)
+    cycles = held.cycle[part]
     return {
         "c": encode_cycles(cycles, first),
-        "v": encode(model),
-        "core": encode(returned),
-        "wrong": _wrong_reads(shown, scope, first, end),
-        "digits": STATUS_WIDTH // 4,
+        "v": encode(held.model[part]),
+        "core": encode(held.core[part]),
+        "wrong": encode_cycles(cycles[held.wrong[part]], first),
+        "clause": CLAUSE_OF["byte_ready"],
     }
-
-
-def _expected_words(shown: Shown, scope: Scope, cycles: Cycles) -> NDArray[np.int64]:
-    """Return status as reads at these edges must return it, each field as late as it may be."""
-    words = np.zeros(len(cycles), np.int64)
-    for field in scope.profile.status.fields:
-        lane = shown.expected.lanes[field.name]
-        at = np.maximum(cycles - 1 - scope.lags[field.name], lane.cycle[0])
-        words |= lane.at(at).astype(np.int64) << field.lsb
-    return words
-
-
-def _wrong_reads(shown: Shown, scope: Scope, first: int, end: int) -> list[int]:
-    """Return the edge of the first read from which on the core's differ, if any does."""
-    fields = {n: lag for n, lag in scope.lags.items() if n not in scope.waived and n in ORDER}
-    part = shown.reads.since(max(first, shown.expected.first + 1 + max(scope.lags.values())))
-    wrong = first_read_mismatch(shown.expected.lanes, part, scope.profile.status, fields)
-    return [wrong.cycle] if wrong and wrong.cycle < end else []
 
 
 def _writes(shown: Shown, first: int, end: int) -> dict[str, Any]:
@@ -223,4 +220,43 @@ def _writes(shown: Shown, first: int, end: int) -> dict[str, Any]:
         "c": encode_cycles(stimulus.access_cycle[part], first),
         "v": encode(stimulus.access_value[part]),
         "register": [WRITTEN.get(kind, "an unused address") for kind in kinds],
+    }
+
+
+def _memory(shown: Shown, first: int, end: int) -> dict[str, Any] | None:
+    """Return the words moved to and from memory; nothing where there are none."""
+    model, core = shown.expected.moves, shown.moves
+    if not len(model) and (core is None or not len(core)):
+        return None
+    told: dict[str, Any] = {"model": _moved(model, first, end), "clause": CLAUSE_OF[MEMORY]}
+    if core is not None:
+        wrong = wrong_moves(model, core)
+        told["core"] = _moved(core, first, end)
+        told["wrong"] = encode_cycles(wrong[_part(wrong, first, end)], first)
+    return told
+
+
+def _moved(moves: Moves, first: int, end: int) -> dict[str, Any]:
+    part = _part(moves.cycle, first, end)
+    return {
+        "c": encode_cycles(moves.cycle[part], first),
+        "v": encode(moves.word[part]),
+        "place": encode(moves.place[part]),
+        "store": encode(moves.store[part]),
+    }
+
+
+def _pulses(shown: Shown, first: int, end: int) -> dict[str, Any] | None:
+    """Return the flux pulses with their phase errors, in 1/100 cycles above the least one."""
+    if not len(shown.stimulus.pulses):
+        return None
+    cycles, error = phase_errors(shown)
+    part = _part(cycles, first, end)
+    steps = np.round(error[part] * PHASE_STEPS).astype(np.int64)
+    least = int(steps.min()) if len(steps) else 0
+    return {
+        "c": encode_cycles(cycles[part], first),
+        "v": encode(steps - least),
+        "least": least,
+        "steps": PHASE_STEPS,
     }

@@ -14,16 +14,33 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from refmodel.ground.clauses import says
+from refmodel.engine.finding import Shown
+from refmodel.ground.clauses import SEPARATOR, says
 from refmodel.report import words
-from refmodel.report.numbers import grouped
+from refmodel.report.clause_table import clause_table
+from refmodel.report.drawing.svg import svg
+from refmodel.report.numbers import grouped, time_text
+from refmodel.report.page.encode import encode_revolution
 from refmodel.report.page.picture import picture
-from refmodel.report.result import MISMATCH, SKIPPED, RunResult, SuiteResult
-from refmodel.report.terminal import amber_lines, field_lines, heading, scope_lines, total
+from refmodel.report.page.still import flag_of, run_sheet
+from refmodel.report.result import MISMATCH, SKIPPED, RunResult, Scope, SuiteResult
+from refmodel.report.terminal import (
+    amber_lines,
+    field_lines,
+    heading,
+    scope_lines,
+    separator_lines,
+    total,
+)
 
-FOLDER = resources.files("refmodel.report.page")
+PACKAGE = resources.files("refmodel")
+FOLDER = PACKAGE / "report" / "page"
 MOST_MISMATCHES, MOST_DRAWN = 4, 2  # a page of many runs stays small; its table tells the others
-VIEW = ("decode.js", "draw.js", "view.js")
+VIEW = (
+    *("decode.js", "pen.js", "draw.js", "readout.js", "steps.js", "raster.js"),
+    "view.js",
+)
+SHEETS = ("report/drawing/drawing.css", "report/page/style.css")
 MARKS = {"agree": "=", "mismatch": "≠", "error": "!", "skipped": "–", "undecided": "?"}
 
 
@@ -46,7 +63,7 @@ def render(template: str, scripts: Sequence[str], data: object, **values: Any) -
 
     Whatever stands in `values` and `data` is text: no markup in it is ever markup on the page.
     """
-    script = "\n".join(_file(name) for name in scripts)
+    script = "\n".join(_file(f"report/page/{name}") for name in ("first.js", *scripts))
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     environment = Environment(
         autoescape=True,
@@ -56,7 +73,7 @@ def render(template: str, scripts: Sequence[str], data: object, **values: Any) -
         lstrip_blocks=True,
     )
     return environment.get_template(template).render(
-        style=Markup(_file("style.css")),
+        style=Markup("\n".join(map(_file, SHEETS))),
         script=Markup(script),
         policy=f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}';"
         " img-src data:",
@@ -74,7 +91,7 @@ def as_data(data: object) -> str:
 
 
 def _file(name: str) -> str:
-    return (FOLDER / name).read_text(encoding="utf-8")
+    return PACKAGE.joinpath(name).read_text(encoding="utf-8")
 
 
 def report_page(suites: Sequence[SuiteResult], figures: Sequence[Figure] = ()) -> str:
@@ -86,16 +103,26 @@ def report_page(suites: Sequence[SuiteResult], figures: Sequence[Figure] = ()) -
         {"runs": runs},
         suites=[_told(suite) for suite in suites],
         runs=runs,
+        still=_still(suites),
         left_out=sum(_drawable(run) for suite in suites for run in suite.runs) - len(runs),
         figures=figures,
     )
+
+
+def _still(suites: Sequence[SuiteResult]) -> Markup | None:
+    """Return the first drawing as it is printed, or read without script."""
+    first = next(iter(_drawn(suites)), None)
+    if first is None:
+        return None
+    suite, run, shown = first
+    return Markup(svg(run_sheet(shown, suite.scope, finding=run.outcome.finding)))
 
 
 def _drawable(run: RunResult) -> bool:
     return run.outcome.shown is not None
 
 
-def _pictures(suites: Sequence[SuiteResult]) -> Iterator[dict[str, Any]]:
+def _drawn(suites: Sequence[SuiteResult]) -> Iterator[tuple[SuiteResult, RunResult, Shown]]:
     """Yield the runs drawn: those that mismatch first, then others, no scenario twice."""
     runs = [(suite, run) for suite in suites for run in suite.runs if _drawable(run)]
     runs.sort(key=lambda pair: pair[1].outcome.verdict != MISMATCH)
@@ -104,21 +131,33 @@ def _pictures(suites: Sequence[SuiteResult]) -> Iterator[dict[str, Any]]:
         outcome = run.outcome
         key = (suite.scope.binding, outcome.scenario)
         most = MOST_MISMATCHES if outcome.verdict == MISMATCH else MOST_DRAWN
-        if key in taken or len(taken) >= most or outcome.shown is None:
-            continue
-        taken.add(key)
-        finding = outcome.finding
+        if key not in taken and len(taken) < most and outcome.shown is not None:
+            taken.add(key)
+            yield suite, run, outcome.shown
+
+
+def _pictures(suites: Sequence[SuiteResult]) -> Iterator[dict[str, Any]]:
+    """Yield the data of the runs drawn."""
+    for suite, run, shown in _drawn(suites):
+        outcome, finding = run.outcome, run.outcome.finding
         at = finding.mismatch.cycle if finding else None
-        drawn = picture(outcome.shown, suite.scope, at)
+        drawn = picture(shown, suite.scope, at)
         name = f"{outcome.scenario} on {outcome.simulator}: {outcome.verdict}"
         more = f" ({suite.scope.binding})" if len(suites) > 1 else ""
-        yield drawn.data | {"name": name + more, "note": drawn.note, "at": at}
+        yield drawn.data | {
+            "name": name + more,
+            "note": drawn.note,
+            "at": at,
+            "flag": flag_of(finding, suite.scope)._asdict() if finding else None,
+            "revolutions": [encode_revolution(row) for row in outcome.revolutions],
+        }
 
 
 def _told(suite: SuiteResult) -> dict[str, Any]:
     """Return what the page says of one core in words."""
     scope = suite.scope
     return {
+        "core": scope.top,
         "heading": heading(suite),
         "verdict": suite.verdict,
         "total": total(suite),
@@ -130,21 +169,42 @@ def _told(suite: SuiteResult) -> dict[str, Any]:
         "outcomes": suite.outcomes,
         "compared": lambda o: o.verdict not in (SKIPPED, "error"),
         "amber": list(amber_lines(suite))[1:],
-        "scope": [*field_lines(suite), "", *scope_lines(scope)],
+        "clauses": clause_table(suite),
+        "scope": [*separator_lines(suite), *field_lines(suite), "", *scope_lines(scope)],
         "findings": list(_findings(suite)),
     }
 
 
 def _findings(suite: SuiteResult) -> Iterator[dict[str, Any]]:
     """Yield each scenario's mismatch in sentences, and as its facts."""
+    scope = suite.scope
     for runs in suite.mismatches:
         on = " and ".join(run.outcome.simulator for run in runs)
         yield {
             "title": f"{runs[0].outcome.scenario} on {on}",
+            **_accent(runs[0], scope),
             "sentences": list(_sentences(suite, runs[0])),
             "facts": list(words.details(suite, runs[0])),
             "lines": list(_source_links(runs[0])),
         }
+
+
+def _accent(run: RunResult, scope: Scope) -> dict[str, str]:
+    """Return a mismatch in one line, with where it is and what its clause says."""
+    finding, layout = run.outcome.finding, scope.profile.status
+    assert finding is not None
+    d, clause = finding.mismatch, finding.cause.clause
+    core, model = words.observed_text(d, layout), words.expected_text(d, layout)
+    said = f"{d.field} is {core}, model {model}, cycle {grouped(d.cycle)}, {clause}"
+    if d.through == "read":
+        said = f"a read of status: {said}"
+    if d.through == SEPARATOR:
+        said = f"{finding.cause.event}, by cycle {grouped(d.cycle)}"
+    return {
+        "accent": said,
+        "where": f"{time_text(finding.time_ns)}, {finding.place}",
+        "clause": f"{clause}: {says(clause)}." if says(clause) else "",
+    }
 
 
 def _source_links(run: RunResult) -> Iterator[tuple[str, str]]:
@@ -159,7 +219,7 @@ def _sentences(suite: SuiteResult, run: RunResult) -> Iterator[str]:
     finding, layout = run.outcome.finding, suite.scope.profile.status
     assert finding is not None
     d = finding.mismatch
-    when = words.time_text(finding.time_ns)
+    when = time_text(finding.time_ns)
     said = words.headline(finding, layout)
     yield f"In cycle {d.cycle}, {when} after the start, {said}."
     yield f"Place on the disk: {finding.place}."

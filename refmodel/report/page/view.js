@@ -4,9 +4,9 @@ const startView = () => {
   if (!box) return;
   const raw = JSON.parse(document.getElementById("data").textContent).runs;
   const find = (id) => document.getElementById(id);
-  const waves = find("waves"), map = find("map"), choice = find("run");
-  const decoded = [], view = { run: 0, at: 0, left: 0, span: 1 };
-  let run, rows, hovered = null, waiting = false;
+  const waves = find("waves"), map = find("map"), choice = find("run"), list = find("events"), keys = find("keys");
+  const decoded = [], view = { run: 0, at: 0, left: 0, span: 1, marker: null, over: null };
+  let run, rows, hovered = null, waiting = false, unfolded = false;
   box.hidden = false;
 
   const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
@@ -27,19 +27,45 @@ const startView = () => {
     waiting = false;
     drawWaves(waves, run, rows, view);
     drawMap(map, run, view);
-    read();
+    readOut(run, view, hovered);
+    place();
+  };
+  const fold = () => {
+    rows = rowsOf(run, unfolded);
+    find("idle").hidden = !rows.idle;
+    find("idle").setAttribute("aria-pressed", String(unfolded));
   };
 
   const choose = (number) => {
     view.run = raw[number] ? number : 0;
     choice.value = view.run;
     run = decoded[view.run] = decoded[view.run] || decodeRun(raw[view.run]);
-    rows = rowsOf(run);
     find("note").textContent = run.note ? run.note + " The rest is in the VCD file and in cellstep trace." : "";
+    list.replaceChildren(...run.events.slice(0, 500).map((e, n) => new Option(`${n + 1} of ${run.events.length}: ${e.name}, cycle ${grouped(e.cycle)}`, e.cycle)));
+    find("jumps").hidden = !run.events.length;
+    find("cycle").min = run.first;
+    find("cycle").max = run.end - 1;
+    view.marker = null;
+    fold();
+    showSteps(run, go);
+    showRaster(run, go);
+  };
+  // Which of the mismatches the cursor is at, or comes after.
+  const place = () => {
+    const n = run.events.findLastIndex((e) => e.cycle <= view.at);
+    list.value = n < 0 ? "" : String(run.events[n].cycle);
+    find("count").textContent = `${n < 0 ? 0 : n + 1} of ${run.events.length}`;
+    markStep(view.at);
   };
   const centre = (cycle) => {
     view.at = cycle;
     view.left = cycle - view.span / 2;
+  };
+  const go = (cycle) => {
+    if (view.span > 40 * run.bitCycles) view.span = 24 * run.bitCycles;
+    hovered = null;
+    centre(cycle);
+    redraw();
   };
   const zoom = (factor, cycle = view.at) => {
     const share = (cycle - view.left) / view.span;
@@ -47,138 +73,105 @@ const startView = () => {
     view.left = cycle - share * view.span;
     redraw();
   };
-  const jump = (list, back) => {
-    const n = back ? indexAt(list, view.at - 1) : indexAt(list, view.at) + 1;
-    if (n < 0 || n >= list.length) {
-      find("readout-why").textContent = list.length ? "There is no further one." : "There is none in this run.";
-      return;
-    }
-    if (view.span > 40 * run.bitCycles) view.span = 24 * run.bitCycles;
-    hovered = null;
-    centre(list[n]);
-    redraw();
-  };
-
-  // Reading a cycle: the values of all lanes, and why the last change came.
-  const why = (cycle) => {
-    const n = indexAt(run.edges, cycle);
-    if (n < 0) return [run.first, "nothing has arrived yet"];
-    const values = { data: run.fields.find((l) => l.name === "data"), ...Object.fromEntries(run.inner.map((l) => [l.name, l])) };
-    const text = run.texts[run.causes[n]].replace(/\{(\w+)\}/g, (_, name) => shown(valueAt(values[name].model, run.edges[n]), values[name].digits));
-    return [run.edges[n], text];
-  };
-  const changeOf = (l) => l.model.c[Math.max(0, indexAt(l.model.c, view.at))];
-  const read = () => {
-    const us = ((view.at * run.cycleNs) / 1000).toFixed(3);
-    const n = run.places.findLastIndex(([cycle]) => cycle <= view.at);
-    find("readout-where").textContent = `cycle ${view.at}, ${us} us${n < 0 ? "" : ", " + run.places[n][1]}`;
-    const l = hovered && hovered.of;
-    const [cycle, text] = why(l ? changeOf(l) : view.at);
-    find("readout-why").textContent = l
-      ? `${l.name} is ${shown(valueAt(l.model, view.at), l.digits)} since cycle ${cycle}: ${text} (${l.clause})`
-      : cycle === view.at ? text : `quiet; before it, in cycle ${cycle}: ${text}`;
-    find("readout").tBodies[0].replaceChildren(...[...run.inner, ...run.fields].map(readRow), ...readHost());
-  };
-  const readRow = (l) => {
-    const model = valueAt(l.model, view.at), differs = l.differs && valueAt(l.differs, view.at);
-    const unknown = l.unknown && valueAt(l.unknown, view.at);
-    const core = l.core ? (unknown ? "unknown" : shown(valueAt(l.core, view.at), l.digits)) : "";
-    const said = differs ? `≠ ${core}${l.waived ? " (waived)" : ""}` : core;
-    return tableRow([l.name, shown(model, l.digits), said, l.clause, `cycle ${changeOf(l)}`], differs);
-  };
-  const readHost = () => {
-    const n = indexAt(run.reads.c, view.at);
-    if (n < 0) return [];
-    const wrong = run.reads.v[n] !== run.reads.core[n];
-    const core = (wrong ? "≠ " : "") + shown(run.reads.core[n], 4);
-    return [tableRow(["last read", shown(run.reads.v[n], 4), core, "B5", `cycle ${run.reads.c[n]}`], wrong)];
-  };
-  const tableRow = (cells, differs) => {
-    const row = document.createElement("tr");
-    cells.forEach((text, n) => {
-      const cell = document.createElement(n ? "td" : "th");
-      if (!n) cell.scope = "row";
-      if (n === 2 && differs) cell.className = "differs";
-      cell.textContent = text;
-      row.append(cell);
-    });
-    row.dataset.lane = cells[0];
-    return row;
+  const jump = (cycles, back) => {
+    const n = back ? indexAt(cycles, view.at - 1) : indexAt(cycles, view.at) + 1;
+    if (n >= 0 && n < cycles.length) return go(cycles[n]);
+    find("readout-why").textContent = cycles.length ? "There is no further one." : "There is none in this run.";
   };
 
   const DO = {
     whole: () => { view.left = run.first; view.span = whole(); redraw(); },
     in: () => zoom(1 / 2), out: () => zoom(2),
+    first: () => { if (run.at !== null) go(run.at); },
     mismatch: (back) => jump(run.jumps.mismatch, back), sync: (back) => jump(run.jumps.sync, back),
-    read: (back) => jump(run.reads.c, back), change: (back) => jump(run.edges, back),
+    read: (back) => jump(run.reads.model.c, back), event: (back) => jump(run.edges, back),
+    mark: () => { view.marker = view.marker === view.at ? null : view.at; redraw(); },
+    steps: () => go(Number(find("steps").firstElementChild.dataset.cycle)),
+    idle: () => { unfolded = !unfolded; fold(); redraw(); },
+    cycle: () => find("cycle").focus(),
+    keys: () => (keys.open ? keys.close() : keys.showModal()),
   };
-  const KEYS = { 0: "whole", home: "whole", "+": "in", "=": "in", "-": "out", m: "mismatch", s: "sync", r: "read", ".": "change", ",": "change" };
-  box.addEventListener("click", (event) => {
-    const button = event.target.closest("button");
-    if (button) DO[button.dataset.do](event.shiftKey);
+  const KEYS = {
+    0: "whole", home: "first", "+": "in", "=": "in", "-": "out", m: "mismatch", s: "sync", r: "read",
+    ".": "event", ",": "event", d: "mark", i: "idle", c: "cycle", "?": "keys",
+  };
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button[data-do]");
+    if (button) DO[button.dataset.do](event.shiftKey || button.dataset.back === "1");
   });
-  waves.addEventListener("keydown", (event) => {
+  document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.target.closest("input, select, textarea") || (keys.open && event.key !== "?")) return;
     const key = event.key.toLowerCase(), name = KEYS[key], way = { arrowleft: -1, arrowright: 1 }[key];
-    if (!name && !way) return;
+    if (!name && !(way && event.target.closest("#waves, body") && !event.target.closest(".wide"))) return;
     event.preventDefault();
-    if (name) DO[name](key === "," || (event.shiftKey && key !== "+"));
+    if (name) DO[name](key === "," || (event.shiftKey && key.length === 1 && key >= "a"));
     else if (event.shiftKey) { view.at += way; redraw(); }
     else { view.left += (way * view.span) / 8; view.at += (way * view.span) / 8; redraw(); }
   });
+  find("to").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const asked = Number(find("cycle").value);
+    if (Number.isInteger(asked)) go(clamp(asked, run.first, run.end - 1));
+  });
+  list.addEventListener("change", () => go(Number(list.value)));
 
   const cycleAt = (event) => {
-    const area = waves.getBoundingClientRect();
-    return view.left + ((event.clientX - area.left - GUTTER) / (area.width - GUTTER)) * view.span;
+    const area = waves.getBoundingClientRect(), gutter = gutterOf(area.width);
+    return view.left + ((event.clientX - area.left - gutter) / (area.width - gutter)) * view.span;
   };
-  const fingers = new Map();
+  const rowAt = (event) => {
+    const y = event.clientY - waves.getBoundingClientRect().top;
+    return rows.find((row) => y >= row.y && y <= row.y + row.h);
+  };
+  let drag = null, moved = false;
   waves.addEventListener("pointerdown", (event) => {
     waves.setPointerCapture(event.pointerId);
-    fingers.set(event.pointerId, cycleAt(event));
+    drag = cycleAt(event);
+    moved = false;
   });
   waves.addEventListener("pointermove", (event) => {
-    const y = event.clientY - waves.getBoundingClientRect().top;
-    if (!fingers.has(event.pointerId)) {
-      hovered = rows.find((row) => row.of && y >= row.y && y <= row.y + row.h) || null;
-      view.at = cycleAt(event);
-      redraw(false);
-      return;
+    if (drag === null) {
+      const row = rowAt(event);
+      hovered = (row && row.of) || null;
+      view.over = clamp(Math.floor(cycleAt(event)), run.first, run.end - 1);
+      return redraw(false);
     }
-    const before = fingers.get(event.pointerId), now = cycleAt(event);
-    const [other] = [...fingers].filter(([id]) => id !== event.pointerId).map(([, cycle]) => cycle);
-    if (other === undefined) view.left += before - now;
-    else if (Math.abs(now - other) > view.span / 100) {
-      const factor = Math.abs(before - other) / Math.abs(now - other);
-      view.left = other - (other - view.left) * factor;
-      view.span *= factor;
-    }
+    const now = cycleAt(event);
+    if (!moved && Math.abs(now - drag) * (waves.clientWidth / view.span) < 4) return;
+    moved = true;
+    view.left += drag - now;
     redraw();
-    fingers.set(event.pointerId, other === undefined ? cycleAt(event) : before);
   });
-  for (const name of ["pointerup", "pointercancel"])
-    waves.addEventListener(name, (event) => {
-      fingers.delete(event.pointerId);
-      if (name === "pointerup") view.at = cycleAt(event);
-      redraw();
-    });
+  waves.addEventListener("pointerup", (event) => {
+    if (drag !== null && !moved) {
+      const row = rowAt(event);
+      if (row && row.kind === "idle") DO.idle();
+      else if (event.shiftKey) { view.marker = Math.floor(cycleAt(event)); redraw(); }
+      else { view.at = cycleAt(event); redraw(); }
+    }
+    drag = null;
+  });
+  waves.addEventListener("pointercancel", () => { drag = null; });
+  waves.addEventListener("pointerleave", () => { hovered = null; view.over = null; redraw(false); });
   waves.addEventListener("wheel", (event) => {
+    const sideways = Math.abs(event.deltaX) > Math.abs(event.deltaY);
+    if (!sideways && !event.ctrlKey && !event.altKey && !event.metaKey) return; // the page scrolls
     event.preventDefault();
-    const turned = Math.abs(event.deltaX) > Math.abs(event.deltaY);
-    if (turned) { view.left += (event.deltaX / waves.clientWidth) * view.span; redraw(); }
+    if (sideways) { view.left += (event.deltaX / waves.clientWidth) * view.span; redraw(); }
     else zoom(2 ** (event.deltaY / 300), cycleAt(event));
   }, { passive: false });
   map.addEventListener("pointerdown", (event) => {
-    const area = map.getBoundingClientRect();
-    centre(run.first + ((event.clientX - area.left - GUTTER) / (area.width - GUTTER)) * whole());
+    const area = map.getBoundingClientRect(), gutter = gutterOf(area.width);
+    view.left = run.first + ((event.clientX - area.left - gutter) / (area.width - gutter)) * whole() - view.span / 2;
     redraw();
   });
   choice.addEventListener("change", () => { open(Number(choice.value)); redraw(); });
 
   const open = (number) => {
     choose(number);
-    view.span = 24 * run.bitCycles;
-    const first = run.at ?? (run.jumps.sync[0] || run.first);
-    centre(first);
+    view.span = 24 * run.bitCycles * Math.min(1, Math.max(0.4, waves.clientWidth / 900));
+    centre(run.at ?? (run.jumps.sync[0] || run.first));
   };
   const fromAddress = () => {
     const asked = new URLSearchParams(location.hash.slice(1));
@@ -190,8 +183,6 @@ const startView = () => {
   };
   window.addEventListener("hashchange", fromAddress);
   window.addEventListener("resize", () => redraw(false));
-  window.addEventListener("beforeprint", paint);
-  window.addEventListener("afterprint", () => redraw(false));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => redraw(false));
   fromAddress();
 };

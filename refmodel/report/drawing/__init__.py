@@ -1,0 +1,1 @@
+"""The project's one drawing: lanes over time, the model as an outline and the core as a fill."""

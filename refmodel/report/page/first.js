@@ -1,0 +1,2 @@
+"use strict";
+document.documentElement.className = "js";
