@@ -32,6 +32,12 @@ def prove_command(
     second: Annotated[
         bool, typer.Option(help="Have a second solver look at what is proved.")
     ] = True,
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="BINDING", help="Hold this binding's core against the first one's instead."
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option(metavar="FOLDER", help="Folder for proof.json and the run that refutes."),
@@ -44,7 +50,11 @@ def prove_command(
 
     With a profile: prove of its model what the clauses of SPEC.md say.
 
+    With --against: prove two versions of a core equal, whatever the model says.
+
     Example: cellstep prove binding.yaml --out proof
+
+    Example: cellstep prove before.yaml --against after.yaml
 
     Exit status: 0 proved, 1 refuted, 2 bad input, 125 bounded, or a core yosys does not take.
     """
@@ -53,15 +63,19 @@ def prove_command(
     from refmodel.profile import profile_names
     from refmodel.prove.verdict import REFUTED
     from refmodel.report.progress import Progress
-    from testbenches.prove.prover import Effort, prove_binding
+    from testbenches.prove.attempt import Effort
+    from testbenches.prove.prover import prove_against, prove_binding
 
     effort = Effort(seconds=seconds, depth=depth, second=second)
     policies = chosen_policies(policy)
-    if given in profile_names():
+    if against is None and given in profile_names():
         raise typer.Exit(_prove_clauses(given, policies))
-    binding = Path(given)
+    binding = Path(given) if against is None else against
     with Progress(Console(stderr=True)) as progress:
-        proof = prove_binding(binding, policies, effort, progress.say)
+        if against is None:
+            proof = prove_binding(binding, policies, effort, progress.say)
+        else:
+            proof = prove_against(Path(given), against, effort, policies, progress.say)
     verdict = proof.verdict
     if out is not None:
         _make_folder(out)

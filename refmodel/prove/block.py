@@ -53,8 +53,8 @@ class SymbolicBlock:
 
     `system` is the machine; `before` and `after` are the states around an edge, in numbers that
     are not known, and `inputs` what is sampled there. `status_before`, `status` are the words that
-    read in the cycle before and after the edge, `lines` the output lines after it, `moved` says
-    whether a word moves on it, and `stored` and `word` which way and what.
+    read in the cycle before and after the edge, `lines_before`, `lines` the output lines. `moved`
+    says whether a word moves on it, and `stored` and `word` which way and what.
     """
 
     system: System
@@ -65,6 +65,7 @@ class SymbolicBlock:
     status_before: z3.BitVecRef
     status: z3.BitVecRef
     lines: dict[str, z3.BitVecRef]
+    lines_before: dict[str, z3.BitVecRef]
     moved: z3.BitVecRef
     stored: z3.BitVecRef
     word: z3.BitVecRef
@@ -136,12 +137,7 @@ def _run_on_symbols(frame: _Frame) -> SymbolicBlock:
     with forking(Fork(), BLOCK) as fork:
         after = registers.next_state(rules, before, inputs)
         words = [registers.status_word(rules, state) for state in (before, after)]
-        shown = {
-            "write_gate": after.transfer.writer.gate,
-            "write_data": after.transfer.writer.data,
-            "sync_found": registers.sync_found(after),
-            "transfer_done": after.transfer.done,
-        }
+        shown, shown_before = _lines(after), _lines(before)
         moves = fork.call(_move, rules, before, after, inputs)
         system, idle_moves = _system(frame, fork, start, after)
 
@@ -166,12 +162,23 @@ def _run_on_symbols(frame: _Frame) -> SymbolicBlock:
             status_before=bits(words[0], WORD_BITS),
             status=bits(words[1], WORD_BITS),
             lines={name: bits(value, 1) for name, value in shown.items()},
+            lines_before={name: bits(value, 1) for name, value in shown_before.items()},
             moved=bits(moves[0], 1),
             stored=bits(moves[1], 1),
             word=bits(moves[2], WORD_BITS),
             ways=fork.ways,
             idle_moves=idle_moves,
         )
+
+
+def _lines(state: State) -> dict[str, Value]:
+    """Return the output lines of a state."""
+    return {
+        "write_gate": state.transfer.writer.gate,
+        "write_data": state.transfer.writer.data,
+        "sync_found": registers.sync_found(state),
+        "transfer_done": state.transfer.done,
+    }
 
 
 def _move(rules: Rules, before: State, after: State, inputs: Inputs) -> tuple[int, int, int]:

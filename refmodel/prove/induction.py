@@ -15,6 +15,7 @@ from refmodel.prove.system import System
 from refmodel.prove.walk import Draw, Walker
 
 WANDERERS, WANDERED = 64, 24  # runs from a solver's state, and the edges of each
+LOOKS = (0, 1, 2, 4, 8, 15, 23)  # edges behind which a run is looked at
 
 
 class OutOfTimeError(Exception):
@@ -41,10 +42,10 @@ class Clock:
         """Seconds since the proof began."""
         return time.monotonic() - self._begin
 
-    def check(self, solver: z3.Solver) -> z3.CheckSatResult:
+    def check(self, solver: z3.Solver, *assumed: z3.BoolRef) -> z3.CheckSatResult:
         """Return what a solver finds within the time; raises OutOfTimeError if it needs more."""
         solver.set("timeout", max(1, int(1000 * self.left)))
-        found = solver.check()
+        found = solver.check(*assumed)
         if found == z3.unknown:
             raise OutOfTimeError
         return found
@@ -77,21 +78,41 @@ def keep(
 
     `draw` makes inputs: with it, runs from each state the solver finds drop more at a time.
     """
-    step = InductionStep(system)
     kept = _at_start(system, list(candidates), clock)
-    after = {c.said: step.after(c.holds) for c in kept}
+    sieve = _Sieve(system, kept)
     wanderer = _Wanderer(system, kept, draw)
     rounds = 0
-    while kept:
+    while wanderer.stays.any():
         rounds += 1
-        solver = z3.SolverFor("QF_BV")
-        solver.add(system.assumption, *(c.holds for c in kept))
-        solver.add(z3.Not(z3.And([after[c.said] for c in kept])))
-        if clock.check(solver) == z3.unsat:
+        values = sieve.broken(wanderer.stays, clock)
+        if values is None:
             break
-        wanderer.drop(_values(system, solver.model()))
-        kept = wanderer.left
-    return Kept(kept, rounds)
+        wanderer.drop(values)
+    return Kept(wanderer.left, rounds)
+
+
+class _Sieve:
+    """Asks one solver again and again, so that it need not learn the machine anew each time."""
+
+    def __init__(self, system: System, candidates: Sequence[Candidate]) -> None:
+        self._system = system
+        self._solver = z3.SolverFor("QF_BV")
+        self._solver.add(system.assumption)
+        step = InductionStep(system)
+        self._counts = [z3.Bool(f"counts {n}") for n in range(len(candidates))]
+        breaks = []
+        for counts, candidate in zip(self._counts, candidates, strict=True):
+            self._solver.add(z3.Implies(counts, candidate.holds))
+            breaks.append(z3.And(counts, z3.Not(step.after(candidate.holds))))
+        self._solver.add(z3.Or(breaks))
+
+    def broken(self, stays: np.ndarray, clock: Clock) -> Mapping[str, np.ndarray] | None:
+        """Return an edge before which those that stay hold, and one of them not behind it."""
+        pairs = zip(self._counts, stays, strict=True)
+        chosen = [counts if stay else z3.Not(counts) for counts, stay in pairs]
+        if clock.check(self._solver, *chosen) == z3.unsat:
+            return None
+        return _values(self._system, self._solver.model())
 
 
 class _Wanderer:
@@ -105,12 +126,17 @@ class _Wanderer:
         self.stays = np.ones(len(candidates), bool)
         self._walker, self._draw = Walker(system), draw
         self._system = system
-        self._computer = Computer([c.holds for c in candidates])
+        self._look()
 
     @property
     def left(self) -> list[Candidate]:
         """The candidates not dropped."""
         return [c for c, stays in zip(self.candidates, self.stays, strict=True) if stays]
+
+    def _look(self) -> None:
+        """Look at those only that are left."""
+        self._looked_at = np.flatnonzero(self.stays)
+        self._computer = Computer([c.holds for c in self.left])
 
     def drop(self, values: Mapping[str, np.ndarray]) -> None:
         """Drop what fails behind the edge of a solver's model, and on runs from there."""
@@ -124,12 +150,15 @@ class _Wanderer:
         for n in range(WANDERED):
             state = before if n == 0 else state
             after, _, allowed = self._walker.step(state | self._draw(state))
-            self._check(after, allowed)
+            if n in LOOKS:
+                self._check(after, allowed)
             state = {n: np.where(allowed, after[n], state[n]) for n in after}
 
     def _check(self, state: Mapping[str, np.ndarray], allowed: np.ndarray) -> None:
-        for n, holds in enumerate(self._computer.run(state)):
-            if self.stays[n] and not (holds | ~allowed).all():
+        if 2 * np.count_nonzero(self.stays) < len(self._looked_at):
+            self._look()
+        for n, holds in zip(self._looked_at, self._computer.run(state), strict=True):
+            if not (holds | ~allowed).all():
                 self.stays[n] = False
 
 

@@ -38,6 +38,7 @@ class Verdict:
     second: str = ""  # what another solver says of a proof
     scenario: str = ""  # the file that shows a refutation
     replayed: str = ""  # what simulators show of it
+    left_out: list[str] = field(default_factory=list)  # what only one of two cores has
 
     @property
     def exit_status(self) -> int:
@@ -52,6 +53,8 @@ class Verdict:
         """Yield the report."""
         yield from self._head()
         yield f"compared in every cycle: {', '.join(self.claims)}"
+        if self.left_out:
+            yield f"not compared, the other core has none: {', '.join(self.left_out)}"
         yield "assumed:"
         for assumption in self.assumed:
             yield f"  {assumption}"

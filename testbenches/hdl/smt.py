@@ -30,6 +30,7 @@ class SmtMachine:
 
     module: Module
     clock: str
+    side: str = "core"  # how the names of registers begin
     registers: dict[str, tuple[z3.BitVecRef, z3.BitVecRef]] = field(default_factory=dict)
     starts: dict[str, z3.BitVecRef] = field(default_factory=dict)
     ports: dict[str, z3.BitVecRef] = field(default_factory=dict)
@@ -79,7 +80,7 @@ class SmtMachine:
         if bit in ("0", "1"):
             return z3.BitVecVal(int(bit), 1), 0
         if bit in ("x", "z") or bit not in self._bits:
-            self.unknown.append(z3.BitVec(f"core.unknown.{len(self.unknown)}", 1))
+            self.unknown.append(z3.BitVec(f"{self.side}.unknown.{len(self.unknown)}", 1))
             if bit not in ("x", "z"):
                 self._bits[bit] = (self.unknown[-1], 0)
             return self.unknown[-1], 0
@@ -92,12 +93,12 @@ def _position(net: dict[str, Any], index: int) -> int:
     return len(net["bits"]) - 1 - at if net.get("upto") else at
 
 
-def machine(module: Module, clock: str) -> SmtMachine:
+def machine(module: Module, clock: str, side: str = "core") -> SmtMachine:
     """Return a netlist as bit vectors; `clock` is the input whose rising edge moves it.
 
     Raises CannotRun, with the source's line, for what is no synchronous logic on that clock.
     """
-    made = SmtMachine(module, clock)
+    made = SmtMachine(module, clock, side)
     for name, port in module["ports"].items():
         if port["direction"] == "input":
             made.ports[name] = z3.BitVec(f"port.{name}", len(port["bits"]))
@@ -139,7 +140,7 @@ def _register_name(made: SmtMachine, cell: dict[str, Any], number: int) -> str:
     names = [n for n, net in made.module["netnames"].items() if net["bits"] == bits]
     plain = [n for n in names if not made.module["netnames"][n].get("hide_name")]
     known = min(plain or names or [f"register{number}"], key=lambda n: (n.count("."), n))
-    return f"core.{known}".translate(_ODD)
+    return f"{made.side}.{known}".translate(_ODD)
 
 
 def _begins(module: Module, bits: list[Bit]) -> int | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import z3
 
@@ -52,6 +52,14 @@ class BusSide:
     value: z3.BitVecRef
     loose_address: z3.BitVecRef  # what the lines carry while they mean nothing
     loose_data: z3.BitVecRef
+
+    def on(self, harness: Harness) -> BusSide:
+        """Return the same host on the bus of another core, which answers in the same cycles."""
+        cycles, _ = _cycles(harness)
+        width = harness.drive.slots["address"][1]
+        low = z3.Extract(min(width, self.loose_address.size()) - 1, 0, self.loose_address)
+        loose = z3.ZeroExt(width - low.size(), low)
+        return replace(self, cycles=cycles, loose_address=loose)
 
     def chosen(self, of: Callable[[Cycle], int], width: int) -> z3.BitVecRef:
         """Return a number that depends on the kind of bus cycle; 0 where there is none."""

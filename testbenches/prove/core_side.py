@@ -52,8 +52,8 @@ class CoreSide:
         return z3.substitute(value, *_pairs(self.registers, self.after))
 
 
-def core_side(binding: Binding, ports: CorePorts, harness: Harness) -> CoreSide:
-    """Return the core of a binding.
+def core_side(binding: Binding, ports: CorePorts, harness: Harness, side: str = "core") -> CoreSide:
+    """Return the core of a binding; `side` begins the names of its registers.
 
     Raises CannotRun for what yosys does not take or is no synchronous logic on the one clock.
     """
@@ -63,7 +63,7 @@ def core_side(binding: Binding, ports: CorePorts, harness: Harness) -> CoreSide:
         wrapper.write_text(_wrapper(wires), encoding="utf-8")
         files = (*ports.sources, wrapper)
         source = NetSource(files, ports.include_dirs, binding.core.defines)
-        made = machine(netlist(source, WRAPPER), "clk")
+        made = machine(netlist(source, WRAPPER), "clk", side)
     enable = made.ports.get("enable")
     on, off = ([(enable, z3.BitVecVal(n, 1))] if enable is not None else [] for n in (1, 0))
     paused = off if binding.clock.enable_every > 1 else on
@@ -117,7 +117,7 @@ def _paused(
     if not moving:
         return after
     if periods > LONGEST_PAUSE:
-        names = ", ".join(sorted(name.removeprefix("core.dut.") for name in moving))
+        names = ", ".join(sorted(name.partition(".dut.")[2] for name in moving))
         raise CannotRun(
             f"{names}: moves while the clock enable is off, and {periods} clock periods without it"
             f" are more than the {LONGEST_PAUSE} a proof goes through"

@@ -18,8 +18,8 @@ def write_refutation(proof: Proof, path: Path) -> None:
     """Write the scenario of a refuted proof."""
     assert proof.product is not None
     assert proof.trace is not None
-    name = f"{proof.binding.core.top}_refuted"
-    write_scenario(path, scenario_of(proof.product, proof.harness, proof.trace, name))
+    name = f"{proof.subject.binding.core.top}_refuted"
+    write_scenario(path, scenario_of(proof.product, proof.subject.harness, proof.trace, name))
 
 
 def replay(given: Path, policies: dict[str, str], file: Path) -> SuiteResult:
@@ -31,7 +31,7 @@ def replay(given: Path, policies: dict[str, str], file: Path) -> SuiteResult:
 def same_as_proof(proof: Proof, result: SuiteResult) -> str:
     """Say in what a replay differs from the proof; empty when each run shows the same mismatch."""
     assert proof.trace is not None
-    cycle = proof.binding.reset.cycles - 2 + len(proof.trace)
+    cycle = proof.subject.binding.reset.cycles - 2 + len(proof.trace)
     for run in result.runs:
         outcome = run.outcome
         if outcome.finding is None:

@@ -37,8 +37,8 @@ def triggers(both: Product) -> dict[str, z3.BoolRef]:
     if "model.transfer.running" in state:
         found |= {
             "B9 start": z3.And(held("transfer.running") == 0, comes("transfer.running") == 1),
-            "B10 word stored": z3.And(both.block.moved == 1, both.block.stored == 1),
-            "B11 word taken": z3.And(both.block.moved == 1, both.block.stored == 0),
+            "B10 word stored": z3.And(both.reference.moved == 1, both.reference.stored == 1),
+            "B11 word taken": z3.And(both.reference.moved == 1, both.reference.stored == 0),
             "B11 write gate": comes("transfer.writer.gate") == 1,
             "B12 transfer_done": comes("transfer.done") == 1,
             "B15 gate off": z3.And(held("transfer.running") == 1, inputs["gates"] == 0),
@@ -46,3 +46,11 @@ def triggers(both: Product) -> dict[str, z3.BoolRef]:
     if "model.control" in state and both.writes_control:
         found["B13 control"] = z3.And(alive, comes("control") != held("control"))
     return {name: z3.simplify(met) for name, met in found.items()}
+
+
+def shows(both: Product) -> dict[str, z3.BoolRef]:
+    """Return, of a core that another is held against, that each thing it shows is not 0."""
+    reference = both.reference
+    shown = reference.fields | reference.lines | {"word moved": reference.moved}
+    found = {name: z3.simplify(value != 0) for name, value in shown.items()}
+    return {name: met for name, met in found.items() if not z3.is_false(met)}

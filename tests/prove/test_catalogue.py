@@ -8,7 +8,8 @@ import pytest
 import hdl_stubs
 from hdl_stubs.defects import apply, load_defects
 from refmodel.prove.verdict import REFUTED
-from testbenches.prove.prover import Effort, prove_binding
+from testbenches.prove.attempt import Effort
+from testbenches.prove.prover import prove_binding
 from testbenches.prove.replay import replayed
 
 REFERENCE = Path(hdl_stubs.__file__).parent / "reference"

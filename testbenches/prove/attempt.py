@@ -1,0 +1,153 @@
+"""An attempt to prove that what a system claims always holds, or to find a run that breaks it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import z3
+
+from refmodel.prove.bounded import search
+from refmodel.prove.candidates import Candidate, Finder
+from refmodel.prove.induction import Clock, OutOfTimeError, keep, unproved
+from refmodel.prove.second import SECOND, agrees, questions
+from refmodel.prove.shorten import shortened
+from refmodel.prove.system import System
+from refmodel.prove.verdict import BOUNDED, PROVED, REFUTED, Verdict
+from refmodel.prove.walk import Draw, Walked, Walker, WalkTrace
+
+RUNS = 256
+LONGEST_WALK = 30.0  # seconds of runs side by side
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How hard to try: seconds in all, cycles of each run that is looked at first, search depth."""
+
+    seconds: float = 300.0
+    edges: int = 600
+    depth: int = 200
+    second: bool = True
+    seed: int = 1
+
+
+@dataclass
+class Attempt:
+    """A proof under way: the system, and what is asked of it."""
+
+    system: System
+    draw: Draw
+    wander: Draw  # the same for fewer runs, from states that a solver finds
+    idle: dict[str, int]
+    subject: str
+    effort: Effort
+    say: Say
+    watched: dict[str, z3.BoolRef]
+    reached: dict[str, int] = field(default_factory=dict)
+    hints: Sequence[Candidate] = ()
+
+    def run(self) -> tuple[Verdict, WalkTrace | None]:
+        """Return the verdict, and the run that shows it if it is `refuted`."""
+        clock = Clock(self.effort.seconds)
+        walker = Walker(self.system, self.watched)
+        self.say("running model and core side by side")
+        effort = self.effort
+        limit = min(LONGEST_WALK, effort.seconds / 4)
+        walked = walker.walk(
+            self.draw, RUNS, effort.edges, effort.seed, stop=lambda: clock.passed > limit
+        )
+        self.reached = walked.reached
+        if walked.broken is not None:
+            verdict, trace = self._refuted(walker, walked.broken, clock)
+        else:
+            verdict, trace = self._induction(walked, clock), None
+            if verdict.verdict != PROVED:
+                verdict, trace = self._bounded(walker, verdict, clock)
+        verdict.seconds = clock.passed
+        return verdict, trace
+
+    def _verdict(self, verdict: str) -> Verdict:
+        system = self.system
+        return Verdict(
+            verdict, self.subject, list(system.claims), list(system.assumed), self.reached
+        )
+
+    def _induction(self, walked: Walked, clock: Clock) -> Verdict:
+        """Look for relations that follow from themselves, and imply all that is claimed."""
+        verdict = self._verdict(PROVED)
+        try:
+            kept, left = self._sifted(self.hints, clock) if self.hints else ([], ["all"])
+            if left:
+                found = Finder(self.system, walked.samples).find()
+                kept, left = self._sifted([*self.hints, *found], clock)
+        except OutOfTimeError:
+            verdict.verdict = BOUNDED
+            verdict.why = f"the time, {self.effort.seconds:g} s, was over before induction ended"
+            return verdict
+        if left:
+            verdict.verdict = BOUNDED
+            verdict.why = (
+                f"{', '.join(left)} does not follow from the {len(kept)} relations"
+                " found between model and core; a hint may help"
+            )
+        elif self.effort.second:
+            self.say(f"asking {SECOND} as well")
+            verdict.second = _opinion(questions(self.system, kept), clock)
+        verdict.relations = len(kept)
+        return verdict
+
+    def _sifted(
+        self, candidates: Sequence[Candidate], clock: Clock
+    ) -> tuple[list[Candidate], list[str]]:
+        """Return which candidates hold for ever, and the claims that do not follow from them."""
+        self.say(f"sifting {len(candidates)} relations")
+        kept = keep(self.system, candidates, clock, self.wander).candidates
+        self.say(f"{len(kept)} relations hold for ever; asking what they imply")
+        return kept, list(unproved(self.system, kept, clock))
+
+    def _bounded(
+        self, walker: Walker, verdict: Verdict, clock: Clock
+    ) -> tuple[Verdict, WalkTrace | None]:
+        """Search from the reset on for as long as there is time."""
+        self.say("searching from the reset on")
+        limit = Clock(max(5.0, self.effort.seconds - clock.passed))
+        trace, depth = search(self.system, self.effort.depth, limit)
+        if trace is None:
+            verdict.verdict, verdict.depth = BOUNDED, max(0, depth)
+            return verdict, None
+        found = walker.replay(trace.start, trace.inputs)
+        assert found is not None, "what a solver finds happens on numbers, too"
+        return self._told(self._verdict(REFUTED), found, shortest=True), found
+
+    def _refuted(
+        self, walker: Walker, trace: WalkTrace, clock: Clock
+    ) -> tuple[Verdict, WalkTrace | None]:
+        """Make the run short, and see whether a shorter one can be."""
+        self.say(f"they differ after {len(trace)} edges; looking for a shorter run")
+        short = shortened(walker, trace, self.idle)
+        limit = Clock(min(10.0, max(1.0, self.effort.seconds - clock.passed)))
+        sooner, depth = search(self.system, len(short) - 1, limit)
+        if sooner is not None:
+            found = walker.replay(sooner.start, sooner.inputs)
+            assert found is not None, "what a solver finds happens on numbers, too"
+            short = shortened(walker, found, self.idle)
+        shortest = sooner is not None or depth >= len(short) - 1
+        return self._told(self._verdict(REFUTED), short, shortest), short
+
+    def _told(self, verdict: Verdict, trace: WalkTrace, shortest: bool) -> Verdict:
+        verdict.broken = [name.split(".", 1)[1] for name in trace.broken]
+        verdict.broken = list(dict.fromkeys(verdict.broken))
+        verdict.length, verdict.shortest = len(trace) - 1, shortest
+        return verdict
+
+
+def _opinion(texts: Sequence[str], clock: Clock) -> str:
+    """Say what another solver makes of the questions of a proof."""
+    try:
+        agreed = agrees(texts, clock.seconds)
+    except ImportError:
+        return f"none, {SECOND} is not installed"
+    if agreed is None:
+        return f"{SECOND} ran out of time"
+    return f"{SECOND} finds the same" if agreed else f"{SECOND} does NOT agree"

@@ -1,0 +1,171 @@
+"""What must be equal on every edge: fields of status, what a read returns, lines, words moved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+
+import z3
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
+from refmodel.ground.bus import READ_OTHER
+from refmodel.ground.word import WORD_BITS
+from refmodel.prove.candidates import Candidate
+from refmodel.prove.fork import variables
+from refmodel.prove.system import System
+from testbenches.binding.roles import MOVES
+from testbenches.prove.bound_core import BoundCore, is_high
+from testbenches.prove.bus_side import INDEX_BITS, BusSide, by_number
+from testbenches.prove.reference import Reference, fields_shown, in_place
+
+Old = Callable[[int], z3.BoolRef]  # whether so many edges have gone since the first reset
+
+
+class Claims:
+    """Claims of a system that a core shows what its reference shows, and waived fields aside.
+
+    `hints` are what may hold of the two in every state; `left_out` names what one of them has not.
+    """
+
+    def __init__(self, system: System, core: BoundCore, reference: Reference, old: Old) -> None:
+        self._system, self._core, self._reference, self._old = system, core, reference, old
+        binding = core.binding
+        waived = binding.waived_fields
+        self._lags = {n: binding.lag(n) for n in (*FIELD_NAMES, UNUSED) if n not in waived}
+        self._lines = [w for w in binding.lines_observed if w.lane not in waived]
+        self._moves = binding.memory is not None and MOVES not in waived
+        self._histories: dict[str, _History] = {}
+        self.hints: list[Candidate] = []
+        self.left_out: list[str] = []
+
+    def make(self, layout: Layout, bus: BusSide | None) -> None:
+        """Add all claims; a read has its answer after the edges that the bus says."""
+        self._claim_status(layout)
+        if bus is not None and self._core.reads:
+            self._claim_reads(layout, bus)
+        self._claim_lines()
+        if self._moves:
+            self._claim_moves()
+
+    def _claim_status(self, layout: Layout) -> None:
+        """Claim each observed field of status equal, its latency later."""
+        core, reference = self._core, self._reference
+        before = fields_shown(core, layout, after=False)
+        for name, shown in fields_shown(core, layout, after=True).items():
+            if name not in self._lags:
+                continue
+            lag = self._own_lag(name)
+            if name not in reference.fields:
+                self.left_out.append(name)
+                continue
+            history = self._history(name)
+            self._claim(f"status.{name}", self._old(lag), history.after(lag) == shown)
+            self._hint(name, lag, history.before(lag) == before[name])
+
+    def _claim_reads(self, layout: Layout, bus: BusSide) -> None:
+        """Claim that a read returns what status showed the cycle before."""
+        core, reference = self._core, self._reference
+        late = core.harness.shape.read_latency
+        number = self._begun(bus, late)
+        parts = [c.mask if c.kind < READ_OTHER else 0 for c in bus.cycles]
+        read = dict(zip(bus.cycles, parts, strict=True))
+        carried = by_number(number, bus.cycles, lambda c: read[c], WORD_BITS)
+        high = by_number(number, bus.cycles, lambda c: int(is_high(c.mask)), 1)
+        word = core.read_word(high)
+        for name in self._lags:
+            mask = carried & layout.mask_of(name)
+            lag = self._own_lag(name)
+            if reference.other is not None:
+                wanted = reference.other.read_word(high)
+            else:
+                wanted = in_place(self._history(name).before(late + lag), layout, name)
+            same = ((word ^ wanted) & mask) == 0
+            self._claim(f"read.{name}", self._old(lag + late + 1), same)
+
+    def _begun(self, bus: BusSide, edges: int) -> z3.BitVecRef:
+        """Return the bus cycle that was on the bus so many edges ago."""
+        number = bus.number
+        for n in range(edges):
+            held = self._system.register(f"bench.read.{n + 1}", INDEX_BITS, 0)
+            self._system.after[f"bench.read.{n + 1}"] = number
+            number = held
+        return number
+
+    def _claim_lines(self) -> None:
+        """Claim each observed output line equal, its latency later."""
+        for watched in self._lines:
+            name = watched.lane
+            if name not in self._reference.lines:
+                self.left_out.append(name)
+                continue
+            lag = self._own_lag(name)
+            history = self._history(name, self._reference.lines, self._reference.lines_before)
+            wanted = history.after(lag)
+            self._claim(f"line.{name}", self._old(lag), wanted == self._core.shown(watched))
+            self._hint(name, lag, history.before(lag) == self._core.before(watched))
+
+    def _claim_moves(self) -> None:
+        """Claim that the core moves the words that are to be moved."""
+        reference, seen = self._reference, self._core.memory()
+        moved, stored = reference.moved, reference.stored
+        stores = z3.Implies(stored == 1, seen["data_out"] == reference.word)
+        way = z3.Implies(moved == 1, z3.And(seen["store"] == stored, stores))
+        same = z3.And(self._core.moves == moved, way)
+        self._claim(f"slot.{MOVES}", self._old(1), same)
+
+    def _own_lag(self, name: str) -> int:
+        """Return the core's latency behind what it is held against; two cores have the same."""
+        if self._reference.other is not None:
+            return 0
+        return self._lags[name] if name in self._lags else self._core.binding.latency.get(name, 0)
+
+    def _history(
+        self,
+        name: str,
+        after: Mapping[str, z3.BitVecRef] | None = None,
+        before: Mapping[str, z3.BitVecRef] | None = None,
+    ) -> _History:
+        after = self._reference.fields if after is None else after
+        before = self._reference.fields_before if before is None else before
+        made = _History(self._system, name, after[name], before[name])
+        return self._histories.setdefault(name, made)
+
+    def _hint(self, name: str, lag: int, same: z3.BoolRef) -> None:
+        """Suggest that what shows is equal in every state, if the state alone says so."""
+        same = z3.simplify(z3.Implies(self._old(lag + 1), same))
+        if all(v.decl().name() in self._system.state for v in variables(same)):
+            self.hints.append(Candidate(f"both show the same {name}", same))
+
+    def _claim(self, name: str, when: z3.BoolRef, holds: z3.BoolRef) -> None:
+        self._system.claims[name] = z3.simplify(z3.Implies(when, holds))
+
+
+class _History:
+    """What something showed in the cycles before; registers are added as far back as asked."""
+
+    def __init__(
+        self, system: System, name: str, after: z3.BitVecRef, before: z3.BitVecRef
+    ) -> None:
+        self._system, self._name = system, name
+        self._after = after
+        self._before = [before]
+
+    def after(self, lag: int) -> z3.BitVecRef:
+        """Return what showed `lag` cycles before the one that begins with this edge."""
+        return self._after if lag == 0 else self.before(lag - 1)
+
+    def before(self, cycles: int) -> z3.BitVecRef:
+        """Return what showed `cycles` before the cycle that ends with this edge."""
+        while len(self._before) <= cycles:
+            name = f"bench.{self._name}.{len(self._before)}"
+            held = self._system.register(name, self._after.size(), 0)
+            self._system.after[name] = self._before[-1]
+            self._before.append(held)
+        return self._before[cycles]
+
+
+def same_names(system: System, one: str, other: str) -> Iterator[Candidate]:
+    """Yield that registers of one name and width hold the same on both sides."""
+    for name, held in system.state.items():
+        twin = system.state.get(other + name.removeprefix(one))
+        if name.startswith(one) and twin is not None and twin.size() == held.size():
+            yield Candidate(f"{name} is the same on both sides", held == twin)
