@@ -80,10 +80,11 @@ def margin_command(
     """
     from rich.console import Console
 
-    from refmodel.margin.files import MarginFolder
+    from refmodel.margin.files import margin_files
     from refmodel.margin.subject import Model, Subject
     from refmodel.margin.sweep import job_count, sweep
     from refmodel.margin.table import table
+    from refmodel.report.whole_folder import WholeFolder
     from refmodel.separator.choose import NAMES
 
     profile, binding = _given(given)
@@ -93,7 +94,7 @@ def margin_command(
     models: list[Subject] = [Model.of(profile, name) for name in names]
     if points is None:
         points = MODEL_POINTS if binding is None else CORE_POINTS
-    folder = MarginFolder(out) if out else None
+    folder = WholeFolder(out) if out else None
     with ExitStack() as stack:
         if folder is not None:
             stack.enter_context(folder)
@@ -105,7 +106,7 @@ def margin_command(
         with _bar() as bar:
             task = bar.add_task("margins", total=total)
             result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
-        files = folder.write_margin(result) if folder is not None else []
+        files = folder.put(margin_files(result)) if folder is not None else []
     Console().print(table(result))
     if out is not None:
         say_wrote(out, ", ".join(files))

@@ -5,17 +5,16 @@ from __future__ import annotations
 import io
 import json
 import shlex
-import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Literal
 
 from rich.console import Console
 
 from refmodel.protect.matrix import Cell, Matrix, Tolerance
 from refmodel.protect.page import matrix_page
 from refmodel.protect.text import show_matrix, show_sensitivity, wrong_details
-from refmodel.report.junit import clean
+from refmodel.report.junit import JunitCase, JunitSuite, junit_xml
 from refmodel.report.result import verdict_of
 
 
@@ -69,42 +68,28 @@ def reproduce(matrix: Matrix, cell: Cell) -> str:
 
 def matrix_junit(matrix: Matrix) -> str:
     """Return a matrix as JUnit XML, a test suite for each runner."""
-    root = ET.Element("testsuites", name="cellstep protect")
-    for runner in matrix.runners:
-        cells = [c for c in matrix.cells if c.runner == runner]
-        suite = ET.SubElement(root, "testsuite", name=clean(f"{matrix.binding} {runner}"))
-        _count(suite, cells)
-        for cell in cells:
-            _junit_case(suite, matrix, cell)
-    _count(root, matrix.cells)
-    ET.indent(root)
-    text: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
-    return text.decode() + "\n"
-
-
-def _junit_case(suite: ET.Element, matrix: Matrix, cell: Cell) -> None:
-    case = ET.SubElement(
-        suite,
-        "testcase",
-        classname=clean(f"{matrix.binding} {cell.runner}"),
-        name=clean(cell.case.name),
+    return junit_xml(
+        "cellstep protect",
+        [
+            JunitSuite(
+                f"{matrix.binding} {runner}",
+                [_junit_case(matrix, cell) for cell in matrix.cells if cell.runner == runner],
+            )
+            for runner in matrix.runners
+        ],
     )
+
+
+def _junit_case(matrix: Matrix, cell: Cell) -> JunitCase:
+    name = cell.case.name
     if cell.skipped:
-        ET.SubElement(case, "skipped", message=clean(cell.note))
-    elif not cell.right:
-        details = [f"{label:<10}{text}" for label, text in wrong_details(cell)]
-        details.append(f"reproduce {reproduce(matrix, cell)}")
-        kind = "failure" if cell.judgement else "error"
-        said = ET.SubElement(case, kind, message=clean(details[0]), type="verdict")
-        said.text = clean("\n".join(details))
-
-
-def _count(element: ET.Element, cells: Sequence[Cell]) -> None:
-    wrong = [c for c in cells if not c.right and not c.skipped]
-    element.set("tests", str(len(cells)))
-    element.set("failures", str(sum(c.judgement is not None for c in wrong)))
-    element.set("errors", str(sum(c.judgement is None for c in wrong)))
-    element.set("skipped", str(sum(c.skipped for c in cells)))
+        return JunitCase(name, "skipped", cell.note)
+    if cell.right:
+        return JunitCase(name)
+    details = [f"{label:<10}{text}" for label, text in wrong_details(cell)]
+    details.append(f"reproduce {reproduce(matrix, cell)}")
+    ended: Literal["failure", "error"] = "failure" if cell.judgement else "error"
+    return JunitCase(name, ended, details[0], "\n".join(details), "verdict")
 
 
 def matrix_files(matrix: Matrix) -> dict[str, str]:

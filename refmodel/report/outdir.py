@@ -27,11 +27,6 @@ LONGEST_NAME = 100  # characters of a scenario's name in that of its waves
 class ResultFolder(WholeFolder):
     """The folder of results of a run."""
 
-    def __enter__(self) -> ResultFolder:
-        """Make the folder, as any folder of results."""
-        super().__enter__()
-        return self
-
     def write(self, suites: Sequence[SuiteResult]) -> list[str]:
         """Write every file, then put all in place of the old ones; return their names."""
         return self.put(result_files(suites), stale=WAVES)

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
+from typing import Self
 
 from refmodel.ground.errors import UserError
 from refmodel.ground.scratch import scratch
@@ -26,7 +27,7 @@ class WholeFolder:
         self._made: list[Path] = []
         self._stack = ExitStack()
 
-    def __enter__(self) -> WholeFolder:
+    def __enter__(self) -> Self:
         """Make the folder, and one inside it for what is not whole yet; UserError if it cannot."""
         self._made = [p for p in (self._folder, *self._folder.parents) if not p.exists()]
         try:
