@@ -47,3 +47,13 @@ def realigns(rules: Rules, waits: int) -> int:
     if rules.realign == "always":
         return 1
     return waits if rules.realign == "when_waiting" else 0
+
+
+def met(rules: Rules, before: int, written: int) -> int:
+    """Return the word that a bit meets on the edge of its write (B3, policy same_edge_write)."""
+    return before if rules.same_edge_write == "old" else written
+
+
+def compared(rules: Rules, equal: int, at_bit: int) -> int:
+    """Return the comparator's level: as the words are, or as the last bit left it (B3)."""
+    return at_bit if rules.sync_compare == "at_bits" else equal

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from refmodel.block.control import TOP_BIT_FRAMING, next_control, waits_for_sync
 from refmodel.block.fifo import Fifo
-from refmodel.block.framing import Framed, realigns, shift_in
+from refmodel.block.framing import Framed, compared, met, realigns, shift_in
 from refmodel.block.inputs import Inputs
 from refmodel.block.rules import Rules
 from refmodel.block.settings import Settings
-from refmodel.block.status import next_byte_ready, pack
+from refmodel.block.status import cleared, next_byte_ready, pack
 from refmodel.block.transfer import (
     Move,
     Transfer,
@@ -62,9 +62,8 @@ def next_state(rules: Rules, state: State, inputs: Inputs) -> State:
         control = next_control(control, inputs.control)  # B13
     written = inputs.write_sync_word
     sync_word = sync_word & ~written | inputs.sync_word & written  # B3
-    met_control, met_sync_word = control, sync_word
-    if rules.same_edge_write == "old":
-        met_control, met_sync_word = state.control, state.sync_word
+    met_control = met(rules, state.control, control)
+    met_sync_word = met(rules, state.sync_word, sync_word)
     waits = waits_for_sync(met_control, inputs.wait_for_sync)
 
     # The channel bit: window, match and bytes (B2, B4).
@@ -74,17 +73,15 @@ def next_state(rules: Rules, state: State, inputs: Inputs) -> State:
         framed = shift_in(rules, framed, inputs.bit, met_sync_word, realign, by_top_bit)
 
     # The comparator is a level (B3), or moves with channel bits only (policy sync_compare).
-    sync_equal = 1 if framed.window == sync_word else 0
-    if rules.sync_compare == "at_bits":
-        sync_equal = framed.match if inputs.bit_strobe else state.sync_equal
+    equal = 1 if framed.window == sync_word else 0
+    at_bit = framed.match if inputs.bit_strobe else state.sync_equal
+    sync_equal = compared(rules, equal, at_bit)
 
     # The transfer: its register's write, the slot, the bit (B9 to B11, B15).
     transfer = next_transfer(rules, state.transfer, inputs, framed, waits, met_control)
 
     # The clear by a read, at its edge or one later (B5, policy read_clears).
-    clears, clears_next = inputs.read_status, 0
-    if rules.read_clears == "edge_after":
-        clears, clears_next = state.clears_next, inputs.read_status
+    clears, clears_next = cleared(rules, inputs.read_status, state.clears_next)
 
     byte_ready = next_byte_ready(rules, state.byte_ready, framed.byte_done, clears)
     dma_active = inputs.dma_active | own_dma_active(rules, transfer, inputs.gates)  # B6

@@ -16,6 +16,16 @@ def next_byte_ready(rules: Rules, byte_ready: int, byte_done: int, clears: int) 
     return byte_ready
 
 
+def cleared(rules: Rules, read: int, read_before: int) -> tuple[int, int]:
+    """Return whether byte_ready is cleared at an edge, and at the next one whatever comes (B5).
+
+    `read` and `read_before` say whether status was read at this edge and at the one before.
+    """
+    if rules.read_clears == "edge_after":
+        return read_before, read
+    return read, 0
+
+
 def pack(
     rules: Rules, byte_ready: int, dma_active: int, writing: int, sync_equal: int, data: int
 ) -> int:

@@ -7,7 +7,7 @@ the next one, as in any synchronous design.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,25 @@ class SampledEdges:
     unknown: Mapping[str, Lane]
     dark: Lane
     undecided: Mapping[str, Cycles]
+
+    def until(self, end: int) -> SampledEdges:
+        """Return the edges before `end`."""
+        end = min(end, self.end)
+        if end <= self.first:
+            return replace(self, first=end, end=end)
+        value, unknown = (
+            {name: lane.between(self.first, end) for name, lane in lanes.items()}
+            for lanes in (self.value, self.unknown)
+        )
+        return SampledEdges(
+            self.first,
+            end,
+            self.edge_ns[: end - self.first],
+            value,
+            unknown,
+            self.dark.between(self.first, end),
+            {name: at[at < end] for name, at in self.undecided.items()},
+        )
 
 
 class ClockedSamples:

@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from refmodel.block.fields import Layout
 from refmodel.capture.layout_fit import Place, best_layout, places
 from refmodel.capture.opened import Evidence
-from refmodel.capture.reading import Reading, Trials, TriedForm, first_reading, questions
+from refmodel.capture.reading import (
+    Reading,
+    Trials,
+    TriedForm,
+    depth_questions,
+    first_reading,
+    questions,
+)
+from refmodel.capture.search import Left, Search
+from refmodel.capture.separators import USE
+from refmodel.capture.step_search import step_search
 from refmodel.engine.finding import Finding
 from refmodel.profile import Profile
 
 CONSISTENT, CONTRADICTED, NOT_EXERCISED = "consistent", "contradicted", "not exercised"
-STEPS = 24  # answers changed on the way to a reading that holds
 
 
 @dataclass(frozen=True)
@@ -24,6 +33,7 @@ class Value:
     verdict: str
     finding: Finding | None = None
     note: str = ""
+    reading: Reading | None = None  # one with this answer, if the reading told has another
 
 
 @dataclass(frozen=True)
@@ -60,24 +70,63 @@ class Fitted:
 
 
 def fit(captures: Sequence[Evidence], say: Callable[[str], None]) -> Fitted:
-    """Find a reading that holds for all captures, then try each other answer beside it."""
+    """Find what readings hold for all captures, and of each answer whether one has it."""
     trials = Trials(captures, say)
-    asked = questions(trials.map)
-    best = _search(trials, asked)
-    if best.finding is not None:
-        best = _elsewhere(trials, asked, best)
+    found = _found(trials)
+    if found.best.finding is not None:
+        found = _elsewhere(trials, found)
+    best = found.best
     if best.finding is not None:
         return Fitted(best, (), trials.profile)
-    told = [_question(trials, best.reading, n, v) for n, v in asked.items()]
+    asked = questions(trials.map, trials.profile)
+    told = [_question(trials, found, n, v) for n, v in asked.items() if _matters(n, best.reading)]
     return Fitted(best, (*told, *_layout(trials, best.reading)), trials.profile)
 
 
-def _elsewhere(trials: Trials, asked: dict[str, tuple[str, ...]], best: TriedForm) -> TriedForm:
-    """Search again with the fields of status where they agree best, if that is elsewhere."""
+@dataclass(frozen=True)
+class _Found:
+    """The reading that is told, and what else is left: None where only it was looked for."""
+
+    best: TriedForm
+    search: Search | None = None
+    left: Sequence[Left] = ()
+
+    def with_answer(self, question: str, value: str) -> Reading | None:
+        """Return the reading with one other answer that is tried for it, None if none is left."""
+        if self.search is None:
+            return self.best.reading.changed(question, value)
+        near = self.search.with_answer(self.left, question, value)
+        return self.search.nearest(near, self.best.reading)
+
+
+def _found(trials: Trials) -> _Found:
+    """Look for readings: all at once in waveforms, step by step in logs."""
+    if not trials.sampled:
+        asked = questions(trials.map, trials.profile)
+        single = {n: v for n, v in asked.items() if n.count(".") < 2}
+        return _Found(step_search(trials, single))
+    search = Search(trials, depth_questions(trials.map))
+    left = search.left()
+    wanted = first_reading(trials.map, trials.profile)
+    nearest = search.nearest(left, wanted)
+    if nearest is None:
+        nearest = search.nearest(search.furthest, wanted) or wanted
+        left = []
+    return _Found(trials.tried(nearest), search, left)
+
+
+def _matters(question: str, reading: Reading) -> bool:
+    """Tell whether a question is one about the separator that is used, if about one at all."""
+    parts = question.split(".")
+    return len(parts) < 3 or parts[1] == reading[USE]
+
+
+def _elsewhere(trials: Trials, found: _Found) -> _Found:
+    """Look again with the fields of status where they agree best, if that is elsewhere."""
     profile = trials.profile
-    for tried in (first_reading(trials.map, profile), best.reading):
-        found = places(tried.map(trials.map), tried.profile(profile), trials.spans(tried))
-        moved = best_layout(found, profile.status)
+    for tried in (first_reading(trials.map, profile), found.best.reading):
+        known = places(tried.map(trials.map), tried.profile(profile), trials.spans(tried))
+        moved = best_layout(known, profile.status)
         try:
             layout = {**profile.layout, **moved}
             Layout.moved({n: _ends(place) for n, place in layout.items()})
@@ -85,11 +134,11 @@ def _elsewhere(trials: Trials, asked: dict[str, tuple[str, ...]], best: TriedFor
             continue  # two fields at one place
         if moved:
             trials.with_profile(profile.model_copy(update={"layout": layout}))
-            again = _search(trials, asked)
-            if again.reached > best.reached:
+            again = _found(trials)
+            if again.best.reached > found.best.reached:
                 return again
             trials.with_profile(profile)
-    return best
+    return found
 
 
 def _ends(place: int | str) -> tuple[int, int]:
@@ -122,66 +171,26 @@ def _held(open_places: Sequence[Place]) -> str:
     return CONSISTENT if len(open_places) == 1 else NOT_EXERCISED
 
 
-def _search(trials: Trials, asked: dict[str, tuple[str, ...]]) -> TriedForm:
-    """Change one answer after the other, or two at once, as long as the reading holds longer."""
-    best = trials.tried(first_reading(trials.map, trials.profile))
-    for _ in range(STEPS):
-        if best.finding is None:
-            return best
-        better = _best_of(trials, _neighbours(best.reading, asked))
-        if better.reached <= best.reached:
-            better = _best_of(trials, _two_away(best.reading, asked))
-        if better.reached <= best.reached:
-            return best
-        best = better
-    return best
-
-
-def _neighbours(reading: Reading, asked: dict[str, tuple[str, ...]]) -> list[Reading]:
-    """Return the readings with one other answer, policies first: of equal ones the first counts."""
-    return [
-        reading.changed(name, value)
-        for name, values in asked.items()
-        for value in values
-        if value != reading[name]
+def _question(trials: Trials, found: _Found, name: str, values: tuple[str, ...]) -> Question:
+    """Return what becomes of every answer to one question."""
+    own = found.best.reading[name]
+    told = [
+        Value(value, NOT_EXERCISED) if value == own else _value(trials, found, name, value)
+        for value in dict.fromkeys((*values, own))
     ]
+    out = sum(value.verdict == CONTRADICTED for value in told)
+    if out:  # some answers are out: those that are left have been looked at
+        told = [v if v.verdict == CONTRADICTED else replace(v, verdict=CONSISTENT) for v in told]
+    return Question(name, own, tuple(told))
 
 
-def _two_away(reading: Reading, asked: dict[str, tuple[str, ...]]) -> list[Reading]:
-    """Return the readings with two other answers, one of them a depth."""
-    depths = {n: v for n, v in asked.items() if "latency" in n}
-    pairs = [other for one in _neighbours(reading, depths) for other in _neighbours(one, asked)]
-    return list(dict.fromkeys(pairs))
-
-
-def _best_of(trials: Trials, readings: Sequence[Reading]) -> TriedForm:
-    """Return the reading that holds longest; of equal ones the first."""
-    best: TriedForm | None = None
-    for reading in readings:
-        tried = trials.tried(reading)
-        if best is None or tried.reached > best.reached:
-            best = tried
-        if best.finding is None:
-            break
-    assert best is not None
-    return best
-
-
-def _question(trials: Trials, reading: Reading, name: str, values: tuple[str, ...]) -> Question:
-    """Try every answer to one question, all others as they are in the reading."""
-    others = [v for v in dict.fromkeys((*values, reading[name])) if v != reading[name]]
-    found = {value: trials.tried(reading.changed(name, value)).finding for value in others}
-    alone = all(finding is not None for finding in found.values())
-    told = []
-    for value in dict.fromkeys((*values, reading[name])):
-        finding = found.get(value)
-        if value == reading[name]:
-            told.append(Value(value, CONSISTENT if alone else NOT_EXERCISED))
-        elif finding is not None:
-            told.append(Value(value, CONTRADICTED, finding))
-        else:
-            told.append(Value(value, NOT_EXERCISED))
-    exercised = any(finding is not None for finding in found.values())
-    if exercised and not alone:  # some answers are out, several are left
-        told = [v if v.verdict == CONTRADICTED else Value(v.value, CONSISTENT) for v in told]
-    return Question(name, reading[name], tuple(told))
+def _value(trials: Trials, found: _Found, name: str, value: str) -> Value:
+    """Return whether an answer that the reading has not is left, and with what others."""
+    alone = found.best.reading.changed(name, value)
+    reading = found.with_answer(name, value) or alone
+    finding = trials.tried(reading).finding
+    if finding is not None:
+        return Value(value, CONTRADICTED, trials.tried(alone).finding or finding)
+    beside = [f"{q}={v}" for q, v in reading.answers if v != alone[q]]
+    note = f"with {', '.join(beside)}" if beside else ""
+    return Value(value, NOT_EXERCISED, note=note, reading=reading)

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from refmodel.block.settings import Policies
-from refmodel.capture.capture_map import CaptureMap
-from refmodel.capture.fit import CONTRADICTED, Fitted, Question
-from refmodel.capture.reading import NUMBERS, Reading
+from refmodel.capture.capture_map import LEVELS, CaptureMap
+from refmodel.capture.fit import Fitted
+from refmodel.capture.reading import Reading
 from refmodel.engine.timeline import Expected, Timeline
-from refmodel.ground.bus import WRITTEN
+from refmodel.ground.depth import Depth, Inside
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
@@ -25,7 +24,8 @@ from refmodel.world.play import ModelPlayer
 from refmodel.world.spans import disk_of
 from refmodel.world.turning import Turning
 
-LONGEST = 150_000  # cycles of a scenario that are looked at
+LONGEST = 40_000  # cycles of a scenario that are looked at
+FIRST = ("quick", "aimed", "block")  # the suites that are looked at first
 NO_HOST_SUITES = ("flux",)  # their channel bits depend on the separator
 
 
@@ -50,7 +50,7 @@ class Next:
 class Program:
     """A shipped scenario, played once with the reading found."""
 
-    def __init__(self, path: Path, profile: Profile) -> None:
+    def __init__(self, path: Path, profile: Profile, registers: Collection[str]) -> None:
         self.path = path
         self.name = given_name(path)
         disk = disk_of(path, load_scenario(path), profile, 1)
@@ -58,61 +58,71 @@ class Program:
         if first.cycles > LONGEST:
             resets = tuple(span for span in first.resets if span[1] < LONGEST)
             first = replace(first.between(first.first, LONGEST), resets=resets)
-        played = next(iter(ModelPlayer(disk.profile, disk.processor()).play([first])))
+        played = next(
+            iter(ModelPlayer(disk.profile, disk.processor(registers=registers)).play([first]))
+        )
         self.stimulus: Stimulus = played
 
-    @property
-    def written(self) -> set[str]:
-        """The registers it writes."""
-        return {WRITTEN[k] for k in self.stimulus.access_kind.tolist() if k in WRITTEN}
+    def expected(self, reading: Reading, base: Profile) -> Expected:
+        """Return what a reading shows of it: what comes to the pins counts as late as it says."""
+        reads = int(reading.get("bus.latency", "0"))
+        late = int(reading["inputs.latency"])
+        depth = Depth(
+            int(reading["disk.latency"]),
+            reads,
+            reads + int(reading.get("bus.write_latency", "0")),
+            dict.fromkeys(LEVELS, late) if late else {},
+        )
+        stimulus = Inside(depth, self.stimulus.resets).take(self.stimulus)
+        return _late(Timeline(reading.profile(base)).run(stimulus), int(reading["latency.status"]))
 
-    def expected(self, profile: Profile) -> Expected:
-        """Return what a profile shows of it."""
-        return Timeline(profile).run(self.stimulus)
 
-
-def programs(profile: Profile, say: Callable[[str], None]) -> Iterator[Program]:
-    """Yield the shipped scenarios, the shortest suite first."""
-    for suite in sorted(set(suite_names()) - set(NO_HOST_SUITES), key=lambda s: s != "quick"):
+def programs(
+    profile: Profile, registers: Collection[str], say: Callable[[str], None]
+) -> Iterator[Program]:
+    """Yield the shipped scenarios, those first that need no more than a core."""
+    others = sorted(set(suite_names()) - {*NO_HOST_SUITES, *FIRST})
+    for suite in (*FIRST, *others):
         for path in sorted((SCENARIOS / suite).glob("*.yaml")):
             say(f"fit: looking at {suite}/{path.stem}")
             try:
-                yield Program(path, profile)
+                yield Program(path, profile, registers)
             except (UserError, MissingRegisterError):
-                continue  # one that this profile cannot play
+                continue  # one that this controller cannot play
 
 
 def what_next(
     fitted: Fitted, given: CaptureMap, base: Profile, say: Callable[[str], None]
 ) -> list[Next]:
-    """Return a capture for each open question that a shipped scenario decides, by all answers."""
-    wanted = [(q, value) for q in fitted.open for value in _left(q)]
-    if not wanted:
-        return []
+    """Return a capture for each answer that is left open, of few scenarios.
+
+    Whatever a scenario tells apart that one before it does not, it is named for.
+    """
     reading = fitted.best.reading
-    found: dict[tuple[str, str], Next] = {}
+    wanted = [(q.name, v.value, v.reading) for q in fitted.open for v in q.values if v.reading]
+    found: list[Next] = []
     seen = {**given.observed, **{name: name for name in given.held().lines}}
     registers = set() if given.bus is None else given.bus.registers.model_fields_set
-    for program in programs(reading.profile(base), say):
-        if not program.written <= registers:
-            continue  # the controller has not all registers it writes
-        one = program.expected(reading.profile(base))
-        for question, value in wanted:
-            if question.name not in Policies.model_fields and question.name not in NUMBERS:
-                continue
-            other = program.expected(reading.changed(question.name, value).profile(base))
-            parts = _parts(one, other, seen)
-            key = (question.name, value)
-            if parts is not None and (key not in found or parts[0] < found[key].cycle):
-                found[key] = Next(question.name, value, program.name, program.path, *parts)
-    return list(found.values())
+    for program in programs(reading.profile(base), registers, say) if wanted else ():
+        one = program.expected(reading, base)
+        for answer in list(wanted):
+            question, value, tried = answer
+            parts = _parts(one, program.expected(tried, base), seen)
+            if parts is not None:
+                found.append(Next(question, value, program.name, program.path, *parts))
+                wanted.remove(answer)
+        if not wanted:
+            break
+    return found
 
 
-def _left(question: Question) -> list[str]:
-    """Return the answers to an open question other than the reading's."""
-    return [
-        v.value for v in question.values if v.verdict != CONTRADICTED and v.value != question.answer
-    ]
+def _late(expected: Expected, cycles: int) -> Expected:
+    """Return what is shown when status comes some cycles late."""
+    lanes = {
+        name: Lane.of(np.append(lane.cycle[:1], lane.cycle[1:] + cycles), lane.value)
+        for name, lane in expected.lanes.items()
+    }
+    return replace(expected, lanes=lanes) if cycles else expected
 
 
 def _parts(

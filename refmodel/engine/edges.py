@@ -55,6 +55,26 @@ def arrivals(stimulus: Stimulus) -> Iterator[Arrival]:
     yield (NEVER, "reset", 0)
 
 
+def put_access(inputs: Inputs, kind: int, mask: int, value: int) -> None:
+    """Put a bus cycle on the inputs of an edge."""
+    if kind == READ_STATUS:
+        inputs.read_status = 1
+    if not acts(kind, mask):
+        return
+    if kind == WRITE_SYNC_WORD:
+        inputs.write_sync_word, inputs.sync_word = mask, value
+    elif kind == WRITE_TRANSFER:
+        inputs.write_transfer, inputs.transfer = 1, value
+    elif kind == WRITE_CONTROL:
+        inputs.write_control, inputs.control = 1, value
+
+
+def take_off(inputs: Inputs) -> None:
+    """Take bit and bus cycle off the inputs once their edge has passed; levels stay."""
+    inputs.bit_strobe = inputs.read_status = 0
+    inputs.write_sync_word = inputs.write_transfer = inputs.write_control = 0
+
+
 class EdgeStepper:
     """Steps one register block from edge to edge, the first of them `first`.
 
@@ -120,17 +140,7 @@ class EdgeStepper:
 
     def access(self, kind: int, mask: int, value: int) -> None:
         """Put a bus cycle on the inputs."""
-        inputs = self.inputs
-        if kind == READ_STATUS:
-            inputs.read_status = 1
-        if not acts(kind, mask):
-            return
-        if kind == WRITE_SYNC_WORD:
-            inputs.write_sync_word, inputs.sync_word = mask, value
-        elif kind == WRITE_TRANSFER:
-            inputs.write_transfer, inputs.transfer = 1, value
-        elif kind == WRITE_CONTROL:
-            inputs.write_control, inputs.control = 1, value
+        put_access(self.inputs, kind, mask, value)
 
     def step(self) -> None:
         """Step the edge with what has been put on the inputs; take bit and bus cycle off again.
@@ -148,8 +158,7 @@ class EdgeStepper:
             check_place(self.memory, block.moved.place, self._edge)
         self._edge += 1
         self._changed.clear()
-        inputs.bit_strobe = inputs.read_status = 0
-        inputs.write_sync_word = inputs.write_transfer = inputs.write_control = 0
+        take_off(inputs)
 
     def observed(self, edge: int) -> Edge:
         """Step `edge` and return it."""
