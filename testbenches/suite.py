@@ -133,7 +133,7 @@ def run_suite(
     scope = scope_of(binding, options, lockstep.profile)
     layout = lockstep.profile.status
     runs = tuple(
-        RunResult(outcome, options.command(path, outcome.simulator), status)
+        RunResult(outcome, options.command(path, outcome.simulator), status, given_name(path))
         for path, (outcome, status) in zip(paths, outcomes, strict=True)
     )
     return SuiteResult(
@@ -146,6 +146,7 @@ def run_suite(
         options.strict,
         warnings,
         {name: tuple(lines) for name, lines in lockstep.printed.items()},
+        tuple(map(str, options.programs)),
     )
 
 

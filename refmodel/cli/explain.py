@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from refmodel.cli.of_result import RunName, again, given_by_user, is_result, refuse_own
 from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import UserError
@@ -22,8 +23,8 @@ def explain_command(
         str,
         typer.Argument(
             metavar="SCENARIO",
-            help="A scenario file, or a shipped one such as status/iso_sectors; for a mismatch the"
-            " folder of run --out.",
+            help="A scenario file, or a shipped one such as status/iso_sectors; or the folder of"
+            " run --out, to have the core's lanes beside the model's.",
         ),
     ],
     around: Annotated[
@@ -32,6 +33,7 @@ def explain_command(
             metavar="KIND:N", help="The moment: sync:N, read:N, byte:N, cycle:N or mismatch:N."
         ),
     ] = "sync:1",
+    run: RunName = "",
     profile: ProfileName = "pal_dd",
     policy: Policies = None,
     programs: Programs = None,
@@ -50,9 +52,11 @@ def explain_command(
 
     Example: cellstep explain results --around mismatch:1
 
-    mismatch:N is where the Nth run that differs, of those `run --out results` has written, first
-    parts from the model, with the profile, policies and seed of that run; not for a core with a
-    separator of its own.
+    Example: cellstep explain results --run sync_poll/verilator --around cycle:1200
+
+    Of a result folder any moment can be asked for; mismatch:N is where the Nth run that differs
+    first parts from the model. Profile, policies and seed are those of the run. The core's lanes
+    are kept for the revolution of the first mismatch, or the first one.
 
     No simulator takes part. Exit status: 0, 2 for bad input, 125 for a mismatch of a core that does
     not compile any more.
@@ -61,20 +65,21 @@ def explain_command(
     from rich.console import Console
 
     from refmodel.explain import diagram
-    from refmodel.explain.mismatch import RESULT
     from refmodel.explain.moment import MISMATCH, parse_moment
     from refmodel.explain.story import write_story
     from refmodel.report.atomic import write_text
     from refmodel.report.progress import Progress
 
     moment = parse_moment(around)
-    if moment.kind != MISMATCH and (Path(scenario) / RESULT).is_file():
-        raise UserError(f"{scenario}: is what a run has written; ask for --around mismatch:1")
+    recorded = is_result(scenario) or moment.kind == MISMATCH
+    if run and not recorded:
+        raise UserError(f"--run {run}: goes with the folder of a run's results")
     with Progress(Console(stderr=True)) as progress:
         progress.say(f"model: looking for {around}")
-        if moment.kind == MISMATCH:
-            _refuse_own(context)
-            found = _found_in_result(Path(scenario), moment.number)
+        if recorded:
+            refuse_own(context)
+            asked = moment if given_by_user(context, "around") else None
+            found = _found_in_result(Path(scenario), run, asked)
         else:
             found = _found_in_scenario(scenario, profile, chosen_policies(policy), seed, moment)
     write_story(sys.stdout, found)
@@ -97,23 +102,12 @@ def _found_in_scenario(
     return find_moment(*find_scenario(name), chosen, seed, moment)
 
 
-def _found_in_result(path: Path, number: int) -> Found:
-    """Return the first mismatch of a run, found on the model as the core was bound."""
-    from refmodel.explain.mismatch import read_mismatch
-    from refmodel.explain.moment import Moment, find_in
-    from refmodel.host.catalogue import use_programs
-    from testbenches.model_side import model_side
+def _found_in_result(folder: Path, name: str, moment: Moment | None) -> Found:
+    """Return a moment of a run; by default its first mismatch, else the first match."""
+    from refmodel.explain.moment import MISMATCH, Moment
+    from refmodel.explain.results import find_in_run, recorded_run
 
-    run = read_mismatch(path, number)
-    for file in run.programs:
-        use_programs(file)
-    disk, spans = model_side(run.binding, run.scenario, run.policies, run.seed)
-    return run.told(find_in(disk, spans, Moment("cycle", run.cycle)))
-
-
-def _refuse_own(context: typer.Context) -> None:
-    """Raise UserError for an option that a run has settled."""
-    for name in ("profile", "policy", "seed"):
-        source = context.get_parameter_source(name)
-        if source is not None and source.name == "COMMANDLINE":
-            raise UserError(f"--{name}: a mismatch is explained with that of its run; leave it out")
+    run = recorded_run(folder, moment, name)
+    if moment is None:
+        moment = Moment(MISMATCH, 1) if run.told.first_mismatch else Moment("sync", 1)
+    return find_in_run(run, moment, lambda: again(run))

@@ -54,7 +54,8 @@ def run_command(
         Path | None,
         typer.Option(
             metavar="FOLDER",
-            help="Folder for report.html, result.json, junit.xml, report.txt and waves.",
+            help="Folder for report.html, result.json, junit.xml, report.txt, waves, and what"
+            " explain needs.",
         ),
     ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print the verdict's line alone.")] = False,

@@ -5,12 +5,17 @@ from __future__ import annotations
 import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from refmodel.cli.of_result import RunName, again, is_result, refuse_own
 from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import say_wrote
+from refmodel.ground.errors import UserError
+
+if TYPE_CHECKING:
+    from refmodel.explain.trace import Trace
 
 
 class TraceFormat(StrEnum):
@@ -25,20 +30,23 @@ FORMS = {TraceFormat.table: "table", TraceFormat.csv: "CSV", TraceFormat.vcd: "V
 
 
 def trace_command(
+    context: typer.Context,
     scenario: Annotated[
         str,
         typer.Argument(
             metavar="SCENARIO",
-            help="A scenario file, or a shipped one such as status/iso_sectors.",
+            help="A scenario file, or a shipped one such as status/iso_sectors; or the folder of"
+            " run --out, to have the core's lanes beside the model's.",
         ),
     ],
+    run: RunName = "",
     profile: ProfileName = "pal_dd",
     first: Annotated[
         int | None,
         typer.Option(
             "--from",
             metavar="CYCLE",
-            help="First cycle shown; by default 100 before a match.",
+            help="First cycle shown; by default 100 before a match, or before the mismatch.",
         ),
     ] = None,
     last: Annotated[
@@ -59,7 +67,9 @@ def trace_command(
 
     Example: cellstep trace status/iso_sectors --from 1200 --to 1500
 
-    No core and no simulator takes part. Exit status: 0, 2 for bad input.
+    Example: cellstep trace results --run sync_poll --from 600 --to 800 --format csv
+
+    No simulator takes part. Exit status: 0, 2 for bad input.
     """
     del programs  # taken already
     from rich.console import Console
@@ -70,10 +80,17 @@ def trace_command(
     from refmodel.report.progress import Progress
     from refmodel.world.find import find_scenario
 
-    chosen = load_profile(profile).with_policies(chosen_policies(policy))
+    recorded = is_result(scenario)
+    if run and not recorded:
+        raise UserError(f"--run {run}: goes with the folder of a run's results")
     with Progress(Console(stderr=True)) as progress:
         progress.say(f"model: playing {scenario}")
-        trace = model_trace(*find_scenario(scenario), chosen, seed, first, last)
+        if recorded:
+            refuse_own(context)
+            trace = _trace_of_run(Path(scenario), run, first, last)
+        else:
+            chosen = load_profile(profile).with_policies(chosen_policies(policy))
+            trace = model_trace(*find_scenario(scenario), chosen, seed, first, last)
     typer.echo(trace.about, err=True)
     write = WRITERS[layout.value]
     if out is None:
@@ -81,3 +98,11 @@ def trace_command(
     else:
         write_whole(out, lambda file: write(file, trace))
         say_wrote(out, f"trace, {FORMS[layout]}")
+
+
+def _trace_of_run(folder: Path, name: str, first: int | None, last: int | None) -> Trace:
+    """Return some cycles of a recorded run, by default those around its first mismatch."""
+    from refmodel.explain.results import recorded_run, trace_of_run
+
+    run = recorded_run(folder, None, name)
+    return trace_of_run(run, first, last, lambda: again(run))

@@ -4,19 +4,26 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
+from refmodel.engine.inner import INNER
+from refmodel.explain.beside import UNKNOWN, core_waves
 from refmodel.explain.moment import MISMATCH, Found
 from refmodel.ground.lane import Lane
 from refmodel.report.drawing import svg as drawing
 from refmodel.report.drawing.sheet import Drawn, Flag, Piece, Sheet, flag_pieces, value_pieces
-from refmodel.report.waves import Wave, block_waves, status_waves, stimulus_waves
+from refmodel.report.page.still import run_sheet
+from refmodel.report.waves import Wave, block_waves, field_width, status_waves, stimulus_waves
 
 WIDTH = 72  # columns, a cycle each
+LINES = ("write_gate", "write_data", "sync_found", "transfer_done")
 FLAGS = ("byte_ready", "sync_equal", "dma_active", "writing")
-HEX = {"window": 4, "data": 2}  # hexadecimal digits
+HEX = {"window": 4, "data": 2, "bit_count": 1, "control": 2}  # hexadecimal digits
+SLOPES = {(0, 1): "/", (1, 0): "\\"}
+CORE = "core "  # before a lane's name: the core's
 
 
 def waves_around(found: Found) -> dict[str, list[int]]:
@@ -29,18 +36,32 @@ def waves_around(found: Found) -> dict[str, list[int]]:
             continue
         for wave in (
             *block_waves(found.profile, span.state, span.stimulus, start, stop),
-            *status_waves("model", span.expected.lanes, start, stop),
+            *status_waves("model", span.expected.lanes | span.expected.lines, start, stop),
             *stimulus_waves(span.stimulus, start, stop),
         ):
             lane = seen.setdefault(wave.name, [])
             lane += [0] * (start - first - len(lane)) + _each_cycle(wave, start, stop)
-    return seen
+    return seen | _core_around(found)
+
+
+def _core_around(found: Found) -> dict[str, list[int]]:
+    """Return the same of the core's lanes, each called `core` and its name."""
+    core, first, end = found.core, found.first, found.end
+    if core is None:
+        return {}
+    kept = core.shown.stimulus
+    start, stop = max(first, kept.first), min(end, kept.end)
+    before, after = [UNKNOWN] * (start - first), [UNKNOWN] * (end - stop)
+    return {
+        f"{CORE}{wave.name}": [*before, *_each_cycle(wave, start, stop), *after]
+        for wave in core_waves(core, start, stop)
+    }
 
 
 def _each_cycle(wave: Wave, first: int, end: int) -> list[int]:
     """Return a wave's value in each cycle, 0 before it begins."""
     cycles = np.array([change[0] for change in wave.changes], np.int64)
-    values = np.array([0] + [change[1] for change in wave.changes], np.int64)
+    values = np.array([0] + [UNKNOWN if x else v for _, v, x in wave.changes], np.int64)
     at = np.searchsorted(cycles, np.arange(first, end), side="right")
     each: list[int] = values[at].tolist()
     return each
@@ -56,13 +77,24 @@ def text_diagram(found: Found) -> Iterator[str]:
     yield _ruler(found.first + start, width)
     bits = zip(cut["bit_strobe"], cut.get("bit", cut["bit_strobe"]), strict=True)
     yield _named("channel bits", "".join(str(b) if s else "." for s, b in bits))
-    yield _named("window", _hex_line(cut["window"], HEX["window"]))
-    for name in FLAGS:
-        if name in ("byte_ready", "sync_equal") or any(cut[name]):
-            yield _named(name, _level_line(cut[name]))
-    yield _named("data", _hex_line(cut["data"], HEX["data"]))
+    for name in ("window", *FLAGS, "data", *LINES, "bit_count", "control"):
+        yield from _both(cut, name)
     yield _named("reads", "".join("R" if made else "." for made in cut["read_status"]))
     yield _named("", " " * at + "^")
+
+
+def _both(lanes: dict[str, list[int]], name: str) -> Iterator[str]:
+    """Yield the model's line and the core's below it; nothing for what is of no interest."""
+    core = lanes.get(CORE + name)
+    if core is None and name in (*LINES, *INNER) and name != "window":
+        return
+    always = name in ("window", "byte_ready", "sync_equal", "data", *INNER)
+    if not always and not any(lanes.get(name, ())) and not any(core or ()):
+        return
+    for label, values in ((name, lanes.get(name)), ("  core", core)):
+        if values is not None:
+            wide = name in HEX
+            yield _named(label, _hex_line(values, HEX[name]) if wide else _level_line(values))
 
 
 def _named(name: str, line: str) -> str:
@@ -82,7 +114,7 @@ def _level_line(values: list[int]) -> str:
     """Return a flag: low `_`, high `-`, and a slope in the first cycle of a new value."""
     before, line = values[0], ""
     for value in values:
-        line += {(0, 1): "/", (1, 0): "\\", (0, 0): "_", (1, 1): "-"}[before, value]
+        line += SLOPES.get((before, value), "x" if value == UNKNOWN else "_-"[value])
         before = value
     return line
 
@@ -94,7 +126,7 @@ def _hex_line(values: list[int], digits: int) -> str:
         run = n + 1
         while run < len(values) and values[run] == values[n]:
             run += 1
-        text = f"|{values[n]:0{digits}X}"
+        text = "|x" if values[n] == UNKNOWN else f"|{values[n]:0{digits}X}"
         line += (text if len(text) <= run - n else "|").ljust(run - n)[: run - n]
         n = run
     return line
@@ -111,9 +143,20 @@ def wavejson(found: Found) -> str:
     flags = [_pulse_signal(name, lanes[name]) for name in FLAGS]
     signal.append(["status", *flags, _word_signal("data", lanes["data"], HEX["data"])])
     signal.append(_pulse_signal("host reads", lanes["read_status"]))
+    of_core = {name: values for name, values in lanes.items() if name.startswith(CORE)}
+    if of_core:
+        signal.append(["core", *(_core_signal(*lane) for lane in of_core.items())])
     foot = {"text": f"{found.scenario}, {found.moment.text}, cycle {found.cycle}"}
     drawn = {"signal": signal, "foot": foot, "config": {"hscale": 1}}
     return json.dumps(drawn, indent=1) + "\n"
+
+
+def _core_signal(name: str, values: list[int]) -> dict[str, object]:
+    """Return a lane of the core's; where it is unknown, it has x."""
+    bare = name.removeprefix(CORE)
+    if field_width(bare) > 1:
+        return _word_signal(bare, values, -(-field_width(bare) // 4))
+    return {"name": bare, "wave": _dotted(["x" if v == UNKNOWN else str(v) for v in values])}
 
 
 def _cycle_signal(first: int, end: int) -> dict[str, object]:
@@ -141,8 +184,11 @@ def _pulse_signal(name: str, values: list[int]) -> dict[str, object]:
 def _word_signal(name: str, values: list[int], digits: int) -> dict[str, object]:
     """Return a value of several bits as a WaveJSON lane."""
     new = [n == 0 or values[n] != values[n - 1] for n in range(len(values))]
-    data = [f"{value:0{digits}X}" for value, here in zip(values, new, strict=True) if here]
-    return {"name": name, "wave": "".join("=" if here else "." for here in new), "data": data}
+    begins = [value for value, here in zip(values, new, strict=True) if here]
+    data = [f"{value:0{digits}X}" for value in begins if value != UNKNOWN]
+    letters = ["x" if value == UNKNOWN else "=" for value in values]
+    wave = "".join(letter if here else "." for letter, here in zip(letters, new, strict=True))
+    return {"name": name, "wave": wave, "data": data}
 
 
 def _dotted(letters: list[str]) -> str:
@@ -152,7 +198,12 @@ def _dotted(letters: list[str]) -> str:
 
 
 def sheet(found: Found) -> Sheet:
-    """Return the moment as the project's own drawing."""
+    """Return the moment as the project's own drawing, the core's lanes in it if they are known."""
+    label = f"{found.scenario}, {found.moment.text}, cycle {found.cycle}"
+    flag = Flag(found.cycle, found.cycle + 1, label, found.moment.kind == MISMATCH)
+    if found.core is not None:
+        drawn_run = run_sheet(found.core.shown, found.core.scope, found.cycle)
+        return replace(drawn_run, label=label, flag=flag, at=None)
     lanes, first, end = waves_around(found), found.first, found.end
     word = lanes["sync_word"][found.cycle - first]
     bits = tuple(_bit_pieces(lanes["bit_strobe"], lanes.get("bit") or [], first))
@@ -166,8 +217,6 @@ def sheet(found: Found) -> Sheet:
     drawn.append(Drawn("data", value_pieces(_lane(lanes["data"], first), first, end, HEX["data"])))
     reads = (first + n for n, made in enumerate(lanes["read_status"]) if made)
     drawn.append(Drawn("reads", tuple(Piece(at, at + 1, "mark") for at in reads)))
-    label = f"{found.scenario}, {found.moment.text}, cycle {found.cycle}"
-    flag = Flag(found.cycle, found.cycle + 1, label, found.moment.kind == MISMATCH)
     return Sheet(first, end, tuple(drawn), label, float(found.profile.cycle_ns), flag)
 
 

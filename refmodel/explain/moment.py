@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from refmodel.ground.bus import reads_status
 from refmodel.ground.errors import UserError, near
 from refmodel.ground.lane import Cycles
 from refmodel.profile import Profile
+from refmodel.report.kept import Kept
 from refmodel.world.disk import Disk
 from refmodel.world.scenario import Scenario
 from refmodel.world.spans import Span, disk_of, spans_of
@@ -38,7 +39,8 @@ class Moment:
 class Found:
     """A moment in a run: its cycle and place, and the revolutions the cycles around it lie in.
 
-    `what` says what happens there, where the moment itself does not.
+    `what` says what happens there, where the moment itself does not. `core` has the lanes of a
+    core that was recorded, `note` what is known of one that was not.
     """
 
     moment: Moment
@@ -50,6 +52,24 @@ class Found:
     first: int
     end: int
     what: str = ""
+    core: Kept | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Played:
+    """A way through a scenario of `cycles` cycles, revolution by revolution.
+
+    `place` says what is under the head in a cycle. `core` has the record of a core in it.
+    """
+
+    scenario: str
+    profile: Profile
+    cycles: int
+    place: Callable[[int], str]
+    spans: Iterator[Span]
+    core: Kept | None = None
+    note: str = ""
 
 
 def parse_moment(text: str) -> Moment:
@@ -68,17 +88,27 @@ def find_moment(
     path: Path, scenario: Scenario, profile: Profile, seed: int, moment: Moment
 ) -> Found:
     """Run a scenario on the model until the moment. Raises UserError when it never comes."""
+    return find_in(played_on_model(path, scenario, profile, seed), moment)
+
+
+def played_on_model(path: Path, scenario: Scenario, profile: Profile, seed: int) -> Played:
+    """Return the model's way through a scenario."""
     disk = disk_of(path, scenario, profile, seed)
-    return find_in(disk, spans_of(path, disk), moment)
+    return played_on(disk, spans_of(path, disk))
 
 
-def find_in(disk: Disk, spans: Iterable[Span], moment: Moment) -> Found:
-    """Return a moment in the model's way through a disk. Raises UserError when it never comes."""
-    profile = disk.profile
+def played_on(disk: Disk, spans: Iterator[Span]) -> Played:
+    """Return a way through a disk."""
+    return Played(disk.scenario.name, disk.profile, disk.cycles, disk.place, spans)
+
+
+def find_in(played: Played, moment: Moment) -> Found:
+    """Return a moment in a way through a scenario. Raises UserError when it never comes."""
+    profile = played.profile
     bit = float(profile.cycles_per_bit)
     passed, kept = 0, []
     found: int | None = None
-    for span in spans:
+    for span in played.spans:
         kept.append(span)
         if found is None:
             cycles = KINDS[moment.kind](profile, span, moment)
@@ -90,12 +120,22 @@ def find_in(disk: Disk, spans: Iterable[Span], moment: Moment) -> Found:
         kept = kept[-1:] if found is None else kept
     if found is None:
         raise UserError(
-            f"--around {moment.text}: the scenario has {_there(moment, passed, disk.cycles)}"
+            f"--around {moment.text}: the scenario has {_there(moment, passed, played.cycles)}"
         )
     first = max(kept[0].stimulus.first, int(found - BITS_BEFORE * bit))
-    end = min(disk.cycles, int(found + BITS_AFTER * bit) + 1)
-    place = disk.place(found)
-    return Found(moment, disk.scenario.name, profile, found, place, kept, first, end)
+    end = min(played.cycles, int(found + BITS_AFTER * bit) + 1)
+    return Found(
+        moment,
+        played.scenario,
+        profile,
+        found,
+        played.place(found),
+        kept,
+        first,
+        end,
+        core=played.core,
+        note=played.note,
+    )
 
 
 def _there(moment: Moment, passed: int, cycles: int) -> str:

@@ -24,7 +24,9 @@ HEADS = ("cycle", "arrives", "window", "count", "what changes, and why")
 def trace_of(found: Found) -> Trace:
     """Return the cycles around a moment as a trace."""
     end = max(span.stimulus.end for span in found.spans)
-    return Trace(found.scenario, found.profile, found.spans, found.first, found.end, end)
+    return Trace(
+        found.scenario, found.profile, found.spans, found.first, found.end, end, found.core
+    )
 
 
 def heading(found: Found) -> str:
@@ -36,7 +38,8 @@ def heading(found: Found) -> str:
 
 def write_story(file: IO[str], found: Found) -> None:
     """Write heading, place, table and diagram."""
-    file.write(f"{heading(found)}\n{found.place}\n\n")
+    file.write(f"{heading(found)}\n{found.place}\n")
+    file.write(f"{found.note}\n\n" if found.note else "\n")
     for line in _table(list(rows(trace_of(found))), found.cycle):
         file.write(line.rstrip() + "\n")
     clauses = clauses_in(found)
@@ -61,8 +64,7 @@ def _table(shown: list[TraceRow], at: int) -> Iterator[str]:
         mark = "> " if row.cycle == at else "  "
         moved, _, why = row.change.partition(": ")
         yield mark + _line(cells, widths, moved)
-        if why:
-            yield " " * WHY_INDENT + why
+        yield from (" " * WHY_INDENT + text for text in (why, row.core) if text)
 
 
 def _line(cells: tuple[str, ...], widths: list[int], last: str) -> str:

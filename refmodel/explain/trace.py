@@ -14,12 +14,15 @@ from refmodel.block.fields import FIELD_NAMES
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.cause import describe
 from refmodel.engine.edges import Edge, edges
-from refmodel.engine.timeline import Expected
+from refmodel.explain.beside import UNKNOWN, core_values, notes
+from refmodel.explain.moment import Played, played_on_model
 from refmodel.ground.bus import WRITE_KINDS
 from refmodel.ground.errors import UserError
 from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 from refmodel.profile import Profile
 from refmodel.report import words
+from refmodel.report.kept import Kept
+from refmodel.report.mismatch_vcd import shown_waves
 from refmodel.report.waves import (
     Wave,
     block_waves,
@@ -29,7 +32,7 @@ from refmodel.report.waves import (
     write_vcd,
 )
 from refmodel.world.scenario import Scenario
-from refmodel.world.spans import Span, disk_of, spans_of
+from refmodel.world.spans import Span
 
 SHOWN = 200  # cycles, where the user names no range
 COLUMNS = (
@@ -41,7 +44,10 @@ WIDTHS = (9, 11, 20, 6, 5, 5, 3, 7, 5, 4)
 
 @dataclass(frozen=True)
 class Trace:
-    """Cycles `first` .. `end - 1` of a scenario of `cycles` cycles, on the model alone."""
+    """Cycles `first` .. `end - 1` of a scenario of `cycles` cycles, on the model.
+
+    `core` has the record of a core in some of them, `note` what is known of one elsewhere.
+    """
 
     scenario: str
     profile: Profile
@@ -49,16 +55,19 @@ class Trace:
     first: int
     end: int
     cycles: int
+    core: Kept | None = None
+    note: str = ""
 
     @property
     def about(self) -> str:
         """What is shown, how to see something else, and what is odd about it."""
         slots = self.profile.slot_rate.problem
         moved = any(len(span.expected.moves) for span in self.spans)
+        told = (self.note, f"note: {slots}" if moved and slots else "")
         return (
             f"{self.scenario}, profile {self.profile.name}: cycles {self.first} to {self.end - 1} "
             f"of 0 to {self.cycles - 1}; choose others with --from N --to N"
-        ) + (f"\nnote: {slots}" if moved and slots else "")
+        ) + "".join(f"\n{note}" for note in told if note)
 
 
 @dataclass(frozen=True)
@@ -71,6 +80,7 @@ class TraceRow:
     fields: dict[str, int]
     change: str
     separated: str = ""  # why a separator model took the bit as it did
+    core: str = ""  # what the core does otherwise
 
 
 def model_trace(
@@ -86,18 +96,31 @@ def model_trace(
     With neither end given, the first match of the sync word is in the middle. Raises UserError
     for a range that is empty or not in the scenario.
     """
-    disk = disk_of(path, scenario, profile, seed)
-    _check_range(first, last, disk.cycles)
-    spans = spans_of(path, disk)
+    return trace_of_played(played_on_model(path, scenario, profile, seed), first, last)
+
+
+def trace_of_played(
+    played: Played, first: int | None, last: int | None, around: int | None = None
+) -> Trace:
+    """Return a range of the cycles of a way through a scenario.
+
+    With neither end given, cycle `around` is in the middle; without it, the first match.
+    """
+    _check_range(first, last, played.cycles)
+    spans = played.spans
     kept = [next(spans)]
     if first is None and last is None:
-        first = max(0, _first_match(kept[0].expected, disk.start) - SHOWN // 2)
+        at = _first_match(kept[0]) if around is None else around
+        first = max(0, at - SHOWN // 2)
     elif first is None:
         first = max(0, (last or 0) - SHOWN + 1)
-    end = min(disk.cycles, first + SHOWN if last is None else last + 1)
+    first = max(first, kept[0].stimulus.first)
+    end = min(played.cycles, first + SHOWN if last is None else last + 1)
     while kept[-1].stimulus.end < end:
         kept = [span for span in kept if span.stimulus.end > first] + [next(spans)]
-    return Trace(scenario.name, disk.profile, kept, first, end, disk.cycles)
+    return Trace(
+        played.scenario, played.profile, kept, first, end, played.cycles, played.core, played.note
+    )
 
 
 def _check_range(first: int | None, last: int | None, cycles: int) -> None:
@@ -109,26 +132,51 @@ def _check_range(first: int | None, last: int | None, cycles: int) -> None:
         raise UserError(f"--from {first} is after --to {last}; the range would be empty")
 
 
-def _first_match(expected: Expected, start: int) -> int:
-    """Return where sync_equal first rises, or the cycle the disk starts in."""
-    lane = expected.lanes["sync_equal"]
+def _first_match(span: Span) -> int:
+    """Return where sync_equal first rises in a span once reset has ended, or half a view on."""
+    start = max((stop for _, stop in span.stimulus.resets[:1]), default=span.stimulus.first)
+    lane = span.expected.lanes["sync_equal"]
     rises = lane.cycle[(lane.value == 1) & (lane.cycle >= start)]
     return int(rises[0]) if len(rises) else start + SHOWN // 2
 
 
 def rows(trace: Trace) -> Iterator[TraceRow]:
-    """Yield the trace's edges on which something arrives or status changes."""
+    """Yield the trace's edges on which something arrives or status changes, in model or core."""
+    said = notes(trace.core, trace.first, trace.end) if trace.core is not None else {}
+    waiting = iter([*said.items(), (trace.end, "")])
+    noted = next(waiting)
+    last = RegisterBlock(trace.profile)
+    for edge, stimulus in _edges(trace):
+        while noted[0] < min(edge.cycle, trace.end):
+            yield _quiet_row(noted, last)
+            noted = next(waiting)
+        if edge.cycle >= trace.end:
+            return
+        last.restore(edge.after)
+        arrives, core = _arrivals(edge), ""
+        if noted[0] == edge.cycle:
+            core, noted = noted[1], next(waiting)
+        changed = edge.status_before != edge.status_after
+        if edge.cycle >= trace.first and (arrives or changed or core):
+            row = _row(edge, arrives, trace.profile)
+            yield replace(row, separated=_separated(edge, stimulus), core=core)
+    while noted[0] < trace.end:
+        yield _quiet_row(noted, last)
+        noted = next(waiting)
+
+
+def _edges(trace: Trace) -> Iterator[tuple[Edge, Stimulus]]:
+    """Yield the model's edges in a trace's spans, each with the stimulus it is of."""
     for span in trace.spans:
         block = RegisterBlock(trace.profile)
         block.restore(span.state)
-        for edge in edges(block, span.stimulus):
-            if edge.cycle >= trace.end:
-                return
-            arrives = _arrivals(edge)
-            changed = edge.status_before != edge.status_after
-            if edge.cycle >= trace.first and (arrives or changed):
-                row = _row(edge, arrives, trace.profile)
-                yield replace(row, separated=_separated(edge, span.stimulus))
+        yield from ((edge, span.stimulus) for edge in edges(block, span.stimulus))
+
+
+def _quiet_row(noted: tuple[int, str], block: RegisterBlock) -> TraceRow:
+    """Return a cycle in which only the core does something; the model is as it was."""
+    fields = block.settings.status.split(block.status)
+    return TraceRow(noted[0], "", block.state, fields, "", core=noted[1])
 
 
 def _row(edge: Edge, arrives: str, profile: Profile) -> TraceRow:
@@ -186,7 +234,7 @@ def write_table(file: IO[str], trace: Trace) -> None:
         us = f"{float(row.cycle * trace.profile.cycle_ns) / 1000:.3f}"
         window, data = f"{row.after.window:04X}", f"{row.fields['data']:02X}"
         flags = [row.fields[name] for name in FIELD_NAMES if name != "data"]
-        said = "; ".join(filter(None, (row.change, row.separated)))
+        said = "; ".join(filter(None, (row.change, row.separated, row.core)))
         shown = (row.cycle, us, row.arrives, window, row.after.bit_count, *flags, data, said)
         _line(file, shown)
 
@@ -195,14 +243,28 @@ def write_csv(file: IO[str], trace: Trace) -> None:
     """Write the trace as CSV, a line an edge; numbers are decimal."""
     writer = csv.writer(file, lineterminator="\n")
     state = ("window", "sync_word", "bit_count")
+    lanes = list(trace.core.shown.observed.lanes) if trace.core is not None else []
+    told = [*(f"core_{name}" for name in lanes), "core_differs"] if lanes else []
     writer.writerow(
-        ["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator_why"]
+        ["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator_why", *told]
     )
     for row in rows(trace):
         ns = float(row.cycle * trace.profile.cycle_ns)
         shown = [row.cycle, f"{ns:.3f}", row.arrives, *(getattr(row.after, n) for n in state)]
         fields = [row.fields[name] for name in FIELD_NAMES]
-        writer.writerow([*shown, *fields, row.change, row.separated])
+        core = _core_cells(trace, row) if lanes else []
+        writer.writerow([*shown, *fields, row.change, row.separated, *core])
+
+
+def _core_cells(trace: Trace, row: TraceRow) -> list[object]:
+    """Return what the core shows in a row's cycle, x for what is unknown, and how it differs."""
+    core = trace.core
+    assert core is not None, "asked for of a core's record"
+    if not core.holds(row.cycle):
+        return [""] * (len(core.shown.observed.lanes) + 1)
+    shown = core_values(core, row.cycle)
+    cells: list[object] = ["x" if value == UNKNOWN else value for value in shown.values()]
+    return [*cells, row.core]
 
 
 def write_waves(file: IO[str], trace: Trace) -> None:
@@ -220,6 +282,11 @@ def write_waves(file: IO[str], trace: Trace) -> None:
             before = joined.get((wave.scope, wave.name))
             changes = [*(before.changes if before else ()), *wave.changes]
             joined[wave.scope, wave.name] = Wave(wave.scope, wave.name, wave.width, changes)
+    if trace.core is not None:
+        kept = trace.core.shown.stimulus
+        first, end = max(trace.first, kept.first), min(trace.end, kept.end)
+        of_core = shown_waves(trace.core.shown, trace.core.scope, first, end) if first < end else ()
+        joined |= {(wave.scope, wave.name): wave for wave in of_core}
     write_vcd(file, trace.profile, list(joined.values()), trace.first, trace.end)
 
 

@@ -8,7 +8,7 @@ from typing import IO
 from refmodel.block.fields import STATUS_WIDTH
 from refmodel.engine.compare import differences
 from refmodel.engine.evidence import Reads
-from refmodel.engine.finding import Finding
+from refmodel.engine.finding import Finding, Shown
 from refmodel.report.result import Scope
 from refmodel.report.traffic import reads_held, wrong_moves
 from refmodel.report.waves import (
@@ -35,7 +35,7 @@ def write_mismatch(file: IO[str], finding: Finding, scope: Scope) -> None:
     where the revolution of the mismatch does.
     """
     first, end = _window(finding, scope)
-    write_vcd(file, scope.profile, list(_waves(finding, scope, first, end)), first, end)
+    write_vcd(file, scope.profile, list(_waves(finding.shown, scope, first, end)), first, end)
 
 
 def _window(finding: Finding, scope: Scope) -> tuple[int, int]:
@@ -45,30 +45,29 @@ def _window(finding: Finding, scope: Scope) -> tuple[int, int]:
     return first, min(finding.shown.stimulus.end, int(cycle + BITS_AFTER * bit) + 1)
 
 
-def _waves(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Wave]:
-    stimulus, observed = finding.shown.stimulus, finding.shown.observed
-    yield from stimulus_waves(stimulus, first, end)
-    yield from block_waves(scope.profile, finding.shown.state, stimulus, first, end)
-    yield Wave("host", "returned", STATUS_WIDTH, list(_returned(finding.shown.reads, first, end)))
-    model_lanes = finding.shown.expected.lanes | finding.shown.expected.lines
-    yield from status_waves("model", model_lanes, first, end)
-    yield from _memory(finding, first, end)
+def _waves(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[Wave]:
+    yield from stimulus_waves(shown.stimulus, first, end)
+    yield from block_waves(scope.profile, shown.state, shown.stimulus, first, end)
+    yield from status_waves("model", shown.expected.lanes | shown.expected.lines, first, end)
+    yield from move_waves("model.memory", shown.expected.moves, first, end)
+    yield from shown_waves(shown, scope, first, end)
+
+
+def shown_waves(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[Wave]:
+    """Yield what a core showed, returned and moved in some cycles, and where that is wrong."""
+    observed, model_lanes = shown.observed, shown.expected.lanes | shown.expected.lines
+    yield Wave("host", "returned", STATUS_WIDTH, list(_returned(shown.reads, first, end)))
+    if shown.moves is not None:
+        yield from move_waves("core.memory", shown.moves, first, end)
+        cycles = wrong_moves(shown.expected.moves, shown.moves)
+        yield pulses("mismatch", "memory", cycles, first, end)
     for name, lane in observed.lanes.items():
         unknown = observed.unknown[name]
         yield Wave("core", name, field_width(name), changes_of(lane, unknown, first, end))
         model = model_lanes[name].delayed(scope.lags[name])
         wrong = differences(model, lane, unknown, first)
         yield Wave("mismatch", name, 1, changes_of(wrong, None, first, end))
-    yield Wave("mismatch", "read", 1, list(_wrong_reads(finding, scope, first, end)))
-
-
-def _memory(finding: Finding, first: int, end: int) -> Iterator[Wave]:
-    """Yield the words moved to and from memory by the model and, if compared, by the core."""
-    yield from move_waves("model.memory", finding.shown.expected.moves, first, end)
-    if finding.shown.moves is not None:
-        yield from move_waves("core.memory", finding.shown.moves, first, end)
-        cycles = wrong_moves(finding.shown.expected.moves, finding.shown.moves)
-        yield pulses("mismatch", "memory", cycles, first, end)
+    yield Wave("mismatch", "read", 1, list(_wrong_reads(shown, scope, first, end)))
 
 
 def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
@@ -77,9 +76,9 @@ def _returned(reads: Reads, first: int, end: int) -> Iterator[Change]:
     yield from (row for row in rows if first <= row[0] < end)
 
 
-def _wrong_reads(finding: Finding, scope: Scope, first: int, end: int) -> Iterator[Change]:
+def _wrong_reads(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[Change]:
     """Yield 1 for each read that returned something else than the model, 0 after it."""
-    held, levels = reads_held(finding.shown, scope), {first: 0}
+    held, levels = reads_held(shown, scope), {first: 0}
     for cycle in held.cycle[held.wrong].tolist():
         if first <= cycle < end:
             levels |= {cycle: 1, cycle + 1: 0}

@@ -11,6 +11,7 @@ from rich.console import Console
 
 from refmodel.report.atomic import Write
 from refmodel.report.junit import to_junit
+from refmodel.report.kept import KEPT, to_kept
 from refmodel.report.mismatch_vcd import write_mismatch
 from refmodel.report.page.render import report_page
 from refmodel.report.result import RunResult, SuiteResult
@@ -38,6 +39,8 @@ def result_files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Content]]
     yield "junit.xml", to_junit(suites)
     yield "report.txt", to_text(suites)
     yield "report.html", report_page(suites)
+    if any(suite.scope.what == "core" for suite in suites):
+        yield KEPT, to_kept(suites)
     if any(suite.warnings or suite.printed for suite in suites):
         yield TOOLS, to_tools(suites)
     taken: list[str] = []

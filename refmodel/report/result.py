@@ -60,12 +60,14 @@ class Outcome:
 class RunResult:
     """An outcome, with the command that brings it about again.
 
-    `exit_status` is what the run alone would end the command with.
+    `exit_status` is what the run alone would end the command with. `scenario_file` is the scenario
+    as `--suite` takes it, empty in a bench of the user's own.
     """
 
     outcome: Outcome
     reproduce: str
     exit_status: int
+    scenario_file: str = ""
 
     def same_as(self, other: RunResult) -> bool:
         """Return whether two runs are of one scenario and parted from the model alike."""
@@ -155,6 +157,7 @@ class SuiteResult:
     strict: bool = False  # what was not exercised makes it exit with 1
     warnings: tuple[ToolWarning, ...] = ()
     printed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # the core's own lines
+    programs: tuple[str, ...] = ()  # files with host programs of the user's own
 
     @property
     def outcomes(self) -> list[Outcome]:

@@ -89,6 +89,10 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
         "moves": outcome.moves,
         "first_mismatch": _mismatch(finding) if finding else None,
         "reproduce": run.reproduce,
+        "scenario_file": run.scenario_file,
+        "policies": dict(suite.policies),
+        "programs": list(suite.programs),
+        "live": suite.live,
     }
     if outcome.decided is not None:
         told["decided"] = asdict(outcome.decided)

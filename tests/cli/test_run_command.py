@@ -63,6 +63,7 @@ def test_same_run_same_bytes(tmp_path):
         "report.html",
         "report.txt",
         "result.json",
+        "spans.jsonl",
     ] == files
     for name in files:
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()

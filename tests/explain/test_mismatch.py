@@ -56,13 +56,6 @@ def tied(tmp_path_factory):
     return results(folder, "word_wide", "quick/sync_poll", {"ready_tie": "clear_wins"})
 
 
-def test_a_result_has_no_moments_but_mismatches(tied):
-    """A folder of results, where a scenario belongs, is told as what it is."""
-    done = cellstep("explain", tied, "--around", "sync:1")
-    said = f"{tied}: is what a run has written; ask for --around mismatch:1\n"
-    assert (2, "", said) == (done.returncode, done.stdout, done.stderr)
-
-
 def test_policies_are_those_of_the_run(tied):
     """A flag the model clears by the run's policy is cleared in the story as well (B5)."""
     said = cellstep("explain", tied, "--around", "mismatch:1").stdout.splitlines()[0]
@@ -102,7 +95,7 @@ def test_options_of_the_run(option, tied):
     """What the run has settled cannot be asked for otherwise."""
     done = cellstep("explain", tied, "--around", "mismatch:1", option)
     assert 2 == done.returncode
-    assert done.stderr.endswith(": a mismatch is explained with that of its run; leave it out\n")
+    assert done.stderr.endswith(": a run is explained with its own; leave it out\n")
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,11 @@ SCENARIOS = (TESTS.parent / "docs" / "scenarios.md").read_text(encoding="utf-8")
 PAGES = [TESTS.parent / "README.md", *sorted((TESTS.parent / "docs").glob("*.md"))]
 README = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
 DEVELOPERS = (TESTS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
-TRACES = re.findall(r"^    cellstep trace ([^#\n]*\w)", README, re.MULTILINE)
+TRACES = [  # of scenarios; a folder of results is not there
+    line
+    for line in re.findall(r"^    cellstep trace ([^#\n]*\w)", README, re.MULTILINE)
+    if not line.startswith("results/")
+]
 SCRIPTS = re.findall(r"(?:^    from .*\n)+(?:^(?:    .*)?\n)+", SCENARIOS, re.MULTILINE)
 SCRIPT = next(script for script in SCRIPTS if "print(" in script)
 

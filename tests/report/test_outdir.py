@@ -26,7 +26,7 @@ def write(folder, suites):
 
 
 def test_files_of_a_mismatch(tmp_path):
-    """A mismatch leaves the four reports and the waves, in a folder made for them."""
+    """A mismatch leaves reports, waves and what `explain` needs, in a folder made for them."""
     write(tmp_path / "deep" / "out", BAD)
     assert [
         "junit.xml",
@@ -34,6 +34,7 @@ def test_files_of_a_mismatch(tmp_path):
         "report.html",
         "report.txt",
         "result.json",
+        "spans.jsonl",
     ] == names(tmp_path / "deep" / "out")
 
 
@@ -42,7 +43,14 @@ def test_stale_waves_go(tmp_path):
     write(tmp_path, BAD)
     (tmp_path / "notes.txt").write_text("mine")
     write(tmp_path, GOOD)
-    assert ["junit.xml", "notes.txt", "report.html", "report.txt", "result.json"] == names(tmp_path)
+    assert [
+        "junit.xml",
+        "notes.txt",
+        "report.html",
+        "report.txt",
+        "result.json",
+        "spans.jsonl",
+    ] == names(tmp_path)
 
 
 def test_same_scenario_of_two_cores(tmp_path):
@@ -80,7 +88,9 @@ def test_full_disk_keeps_earlier_results(tmp_path, monkeypatch):
     monkeypatch.setattr(outdir, "write_mismatch", full)
     with pytest.raises(OSError, match="No space left"):
         write(tmp_path, BAD)
-    assert ["junit.xml", "report.html", "report.txt", "result.json"] == names(tmp_path)
+    assert ["junit.xml", "report.html", "report.txt", "result.json", "spans.jsonl"] == names(
+        tmp_path
+    )
     assert before == (tmp_path / "result.json").read_bytes()
 
 

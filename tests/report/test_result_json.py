@@ -55,6 +55,10 @@ RUN = {
         "track_position": "revolution 1, raw words, word 2, channel bit 0 (channel bit 32)",
     },
     "reproduce": "cellstep run core/binding.yaml --sim icarus",
+    "scenario_file": "",
+    "policies": {},
+    "programs": [],
+    "live": False,
 }
 
 
