@@ -17,9 +17,8 @@ def margin_files(result: MarginResult) -> Iterator[tuple[str, bytes]]:
     yield "margin.json", (json.dumps(result.as_json(), indent=1) + "\n").encode()
     yield "margin.csv", as_csv(result).encode()
     drawn = list(plots(result))
-    yield from drawn
-    pictures = [(name, content) for name, content in drawn if name.endswith(".svg")]
-    yield "margin.html", margin_page(result, pictures).encode()
+    yield from ((f"{name}.svg", content.encode()) for name, content in drawn)
+    yield "margin.html", margin_page(result, [content for _, content in drawn]).encode()
 
 
 def as_csv(result: MarginResult) -> str:

@@ -1,171 +1,147 @@
-"""The plots of a margin sweep: error-rate contours, bathtub curves, how the models lock."""
+"""The plots of a margin sweep: error-rate maps, bathtub curves, how the models lock."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from itertools import pairwise
+from math import log10
 
-import numpy as np
+from refmodel.margin.result import Bathtub, MapPoint, MarginResult, SubjectResult
+from refmodel.report.drawing.chart import Axis, Chart
+from refmodel.report.numbers import grouped
 
-from refmodel.margin.result import MarginResult, SubjectResult
-from refmodel.margin.statistics import rate_limits
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-FORMATS = ("png", "svg")
-LEVELS = (1e-3, 1e-2, 1e-1)
-FLOOR = 1e-4  # rates below are drawn as this: too few pulses were tried to tell
-TITLES = {  # of each plot, by the name of its files
-    "margin-contours": "Error rates over speed error and jitter",
-    "margin-bathtub": "How often a shifted transition is decoded wrong (bathtub curve)",
-    "margin-lock": "How the models lock on",
-}
-LINES = ("solid", "dashed", "dotted", "dashdot")
+EDGE = 1e-3  # errors per pulse: where a map has its thick line
+LOWEST = 1e-4  # of the shades: rates below are as pale
+ERROR_RATE = "errors per pulse"
 
 
-def plots(result: MarginResult) -> Iterator[tuple[str, bytes]]:
-    """Yield name and content of every plot's files. The same result gives the same bytes."""
-    import matplotlib
-
-    makers = {"margin-contours": contours, "margin-bathtub": bathtub, "margin-lock": lock}
-    # Fixed names of the parts of an SVG, and its text as text: files can be compared and searched.
-    with matplotlib.rc_context({"svg.hashsalt": "cellstep", "svg.fonttype": "none"}):
-        for name, make in makers.items():
-            figure = make(result)
-            for form in FORMATS:
-                yield f"{name}.{form}", _saved(figure, form)
-
-
-def _saved(figure: Figure, form: str) -> bytes:
-    file = io.BytesIO()
-    metadata: dict[str, Any] = {"Date": None} if form == "svg" else {}
-    figure.savefig(file, format=form, dpi=110, metadata=metadata)
-    return file.getvalue()
+def plots(result: MarginResult) -> Iterator[tuple[str, str]]:
+    """Yield name and content of every plot, as SVG. The same result gives the same text."""
+    for subject in result.subjects:
+        for width in sorted({point.pw50_ns for point in subject.map}):
+            chart = error_map(subject, width)
+            yield f"margin-map-{subject.name}-{width:g}", chart.svg()
+    for name, chart in (
+        ("margin-bathtub", bathtub(result)),
+        ("margin-lock-phase", lock(result, "phase")),
+        ("margin-lock-period", lock(result, "period")),
+    ):
+        yield name, chart.svg()
 
 
-def contours(result: MarginResult) -> Figure:
-    """Return the error-rate maps, a row a separator and a column a pulse width, then all in one."""
-    shifts = dict(sorted((p.pw50_ns, p.shift_ns) for p in result.subjects[0].map))
-    widths = list(shifts)
-    rows = len(result.subjects) + 1
-    figure = _figure(3.6 * len(widths) + 1, 2.7 * rows)
-    axes = figure.subplots(rows, len(widths), squeeze=False, sharex=True, sharey=True)
-    for row, subject in zip(axes, result.subjects, strict=False):
-        for ax, width in zip(row, widths, strict=True):
-            drawn = _filled(ax, subject, width)
-            ax.set_title(f"{subject.name}, shift to {shifts[width]:.0f} ns", fontsize=9)
-    for ax, width in zip(axes[-1], widths, strict=True):
-        _overlaid(ax, result, width)
-        ax.set_title(f"{LEVELS[0]:g} errors a pulse, PW50 {width / 1000:g} us", fontsize=9)
-    for ax in axes[:, 0]:
-        ax.set_ylabel("jitter sigma, ns")
-    for ax in axes[-1]:
-        ax.set_xlabel("speed error, %")
-    bar = figure.colorbar(drawn, ax=list(axes[:-1].flat), label="errors a pulse")
-    bar.set_ticks([np.log10(rate) for rate in (FLOOR, *LEVELS, 1.0)])
-    bar.set_ticklabels([f"{rate:g}" for rate in (FLOOR, *LEVELS, 1.0)])
-    return figure
+def error_map(subject: SubjectResult, width: float) -> Chart:
+    """Return the error rates of a separator over speed and jitter: a cell a measurement.
 
-
-def _grid(subject: SubjectResult, width: float) -> tuple[list[float], list[float], Any]:
-    """Return speeds, jitters and the logarithm of the rate of one slice of a map."""
+    A thick line runs where neighbours lie on both sides of 1 error in 1000 pulses.
+    """
     points = [point for point in subject.map if point.pw50_ns == width]
     speeds = sorted({point.speed_percent for point in points})
     jitters = sorted({point.jitter_ns for point in points})
-    rate = {(p.jitter_ns, p.speed_percent): max(p.rate, FLOOR) for p in points}
-    return speeds, jitters, np.log10([[rate[j, s] for s in speeds] for j in jitters])
+    x = Axis("speed error, %", *_ends(speeds), marked=tuple(speeds))
+    y = Axis("jitter (sigma), ns", *_ends(jitters), marked=tuple(jitters))
+    shift = points[0].shift_ns
+    title = f"{subject.name}: {ERROR_RATE}, peak shift to {shift:.0f} ns"
+    chart = Chart(title, x, y, width=520, height=90 + 34 * len(jitters))
+    at = {(p.speed_percent, p.jitter_ns): p for p in points}
+    boxes = {
+        (speed, jitter): (*across, *up)
+        for speed, across in zip(speeds, _cells(speeds), strict=True)
+        for jitter, up in zip(jitters, _cells(jitters), strict=True)
+    }
+    for place, box in boxes.items():
+        chart.cell(box, _shade(at[place]), _told(at[place]))
+    _edges(chart, at, boxes, speeds, jitters)
+    return chart
 
 
-def _filled(ax: Axes, subject: SubjectResult, width: float) -> Any:  # noqa: ANN401
-    """Draw one map in colours, with its contours."""
-    speeds, jitters, rate = _grid(subject, width)
-    levels = np.linspace(np.log10(FLOOR), 0, 25)
-    drawn = ax.contourf(speeds, jitters, rate, levels=levels, cmap="viridis_r")
-    _lines(ax, subject, width, "white")
-    return drawn
-
-
-def _overlaid(ax: Axes, result: MarginResult, width: float) -> None:
-    """Draw the contour of one error in a thousand pulses of every separator."""
-    for n, subject in enumerate(result.subjects):
-        _lines(ax, subject, width, f"C{n}", levels=LEVELS[:1], style=LINES[n % len(LINES)])
-        ax.plot([], [], color=f"C{n}", linestyle=LINES[n % len(LINES)], label=subject.name)
-    ax.legend(fontsize=7)
-
-
-def _lines(
-    ax: Axes,
-    subject: SubjectResult,
-    width: float,
-    colour: str,
-    levels: tuple[float, ...] = LEVELS,
-    style: str = "solid",
+def _edges(
+    chart: Chart,
+    at: dict[tuple[float, float], MapPoint],
+    boxes: dict[tuple[float, float], tuple[float, float, float, float]],
+    speeds: list[float],
+    jitters: list[float],
 ) -> None:
-    """Draw the contours that the map has; one it does not reach is left out."""
-    speeds, jitters, rate = _grid(subject, width)
-    inside = [level for level in np.log10(levels) if rate.min() < level < rate.max()]
-    if inside:
-        ax.contour(
-            speeds, jitters, rate, levels=inside, colors=colour, linewidths=1, linestyles=style
-        )
+    """Draw the line between cells of which one lies above the rate of the edge."""
+    high = {place: point.rate > EDGE for place, point in at.items()}
+    for n, speed in enumerate(speeds):
+        for k, jitter in enumerate(jitters):
+            x0, x1, y0, y1 = boxes[speed, jitter]
+            if n + 1 < len(speeds) and high[speed, jitter] != high[speeds[n + 1], jitter]:
+                chart.edge((x1, y0), (x1, y1))
+            if k + 1 < len(jitters) and high[speed, jitter] != high[speed, jitters[k + 1]]:
+                chart.edge((x0, y1), (x1, y1))
 
 
-def bathtub(result: MarginResult) -> Figure:
-    """Return how often a shifted transition is decoded wrong, with 95 % limits."""
-    figure = _figure(8, 5)
-    ax = figure.subplots()
-    for n, subject in enumerate(result.subjects):
-        tub = subject.bathtub
-        rates = np.array(tub.failures) / tub.probes
-        low, high = np.transpose([rate_limits(count, tub.probes) for count in tub.failures])
-        floor = 0.3 / tub.probes
-        style = LINES[n % len(LINES)]
-        ax.fill_between(tub.shift_ns, np.maximum(low, floor), high, color=f"C{n}", alpha=0.15)
-        ax.plot(
-            tub.shift_ns, np.maximum(rates, floor), f"C{n}", linestyle=style, label=subject.name
-        )
-    for edge in (-result.bit_ns / 2, result.bit_ns / 2):
-        ax.axvline(edge, color="grey", linewidth=0.8, linestyle="dotted")
-    ax.set_yscale("log")
-    ax.set_xlabel("shift of the transition, ns (dotted: half a channel bit)")
-    ax.set_ylabel("decoded wrong")
-    ax.set_title(
-        f"Bathtub at {tub.jitter_ns:.0f} ns of jitter (sigma), {tub.probes} shifts a point"
+def _told(point: MapPoint) -> str:
+    return f"{point.rate:.1g}" if point.errors else "none"
+
+
+def _shade(point: MapPoint) -> float:
+    """Return how dark a cell is: nothing where no error was seen."""
+    if not point.errors:
+        return 0.0
+    return 0.1 + 0.9 * max(0.0, 1 - log10(point.rate) / log10(LOWEST))
+
+
+def _cells(values: list[float]) -> list[tuple[float, float]]:
+    """Return from where to where each value's cell reaches: half the way to its neighbours."""
+    middle = [(one + other) / 2 for one, other in pairwise(values)]
+    low, high = _ends(values)
+    edges = [low, *middle, high]
+    return list(pairwise(edges))
+
+
+def _ends(values: list[float]) -> tuple[float, float]:
+    """Return the outer edges of the outermost cells."""
+    first = (values[1] - values[0]) / 2 if len(values) > 1 else 1.0
+    last = (values[-1] - values[-2]) / 2 if len(values) > 1 else 1.0
+    return values[0] - first, values[-1] + last
+
+
+def bathtub(result: MarginResult) -> Chart:
+    """Return how often a shifted transition is decoded wrong; where none was, only a bound."""
+    tub = result.subjects[0].bathtub
+    title = (
+        f"A shifted transition, decoded wrong: {tub.jitter_ns:.0f} ns of jitter (sigma),"
+        f" {grouped(tub.probes)} tries a point"
     )
-    ax.legend()
-    return figure
-
-
-def lock(result: MarginResult) -> Figure:
-    """Return the models' phase and period through a splice into a preamble."""
-    figure = _figure(8, 6)
-    upper, lower = figure.subplots(2, 1, sharex=True)
+    x = Axis("shift, ns; upright: half a channel bit", min(tub.shift_ns), max(tub.shift_ns))
+    chart = Chart(title, x, Axis("share wrong; hollow: none seen", 0.3 / tub.probes, 1, log=True))
+    for side in (-result.bit_ns / 2, result.bit_ns / 2):
+        chart.upright(side, "half a channel bit")
     for n, subject in enumerate(result.subjects):
-        if subject.lock is None:
-            continue
-        time = np.array(subject.lock.time_ns) / result.bit_ns
-        style = {"color": f"C{n}", "linestyle": LINES[n % len(LINES)], "label": subject.name}
-        upper.plot(time, subject.lock.phase_ns, **style)
-        lower.plot(time, subject.lock.period_percent, drawstyle="steps-post", **style)
-    upper.set_title("Lock-in: 3 % slow, then a quarter bit late and 3 % fast, preamble and data")
-    upper.set_ylabel("phase error, ns")
-    if upper.lines:
-        upper.legend()
-    lower.set_ylabel("period, % from the disk's")
-    lower.set_xlabel("time from the splice, channel bits (the preamble has 192)")
-    lower.set_xlim(-50, 300)
-    for ax in (upper, lower):
-        ax.axhline(0, color="grey", linewidth=0.8, linestyle="dotted")
-    return figure
+        for number, stretch in enumerate(_seen(subject.bathtub)):
+            chart.line(n, "" if number else subject.name, stretch)
+        for shift, wrong in zip(subject.bathtub.shift_ns, subject.bathtub.failures, strict=True):
+            if not wrong:
+                said = f"{subject.name}: none of {subject.bathtub.probes} at {shift:.0f} ns"
+                chart.dot(n, (shift, 1 / subject.bathtub.probes), said, hollow=True)
+    return chart
 
 
-def _figure(width: float, height: float) -> Figure:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
+def _seen(tub: Bathtub) -> list[list[tuple[float, float]]]:
+    """Return the stretches of neighbouring points at which failures were seen, the last first."""
+    stretches: list[list[tuple[float, float]]] = [[]]
+    for shift, wrong in zip(tub.shift_ns, tub.failures, strict=True):
+        if wrong:
+            stretches[-1].append((shift, wrong / tub.probes))
+        else:
+            stretches.append([])
+    return [stretch for stretch in reversed(stretches) if stretch]
 
-    figure = Figure(figsize=(width, height), layout="constrained")
-    FigureCanvasAgg(figure)
-    return figure
+
+def lock(result: MarginResult, what: str) -> Chart:
+    """Return the models' phase or period through a splice into a preamble."""
+    traces = [(s.name, s.lock) for s in result.subjects if s.lock is not None]
+    label = "phase error, ns" if what == "phase" else "period, % from the disk's"
+    values = [v for _, t in traces for v in (t.phase_ns if what == "phase" else t.period_percent)]
+    low, high = min(values, default=-1), max(values, default=1)
+    title = f"Locking on, {what}: 3 % slow, then a quarter bit late and 3 % fast"
+    x = Axis("channel bits from the splice; the preamble has 192", -50, 300)
+    chart = Chart(title, x, Axis(label, low, high if high > low else low + 1))
+    for n, (name, trace) in enumerate(traces):
+        shown = trace.phase_ns if what == "phase" else trace.period_percent
+        times = (ns / result.bit_ns for ns in trace.time_ns)
+        points = [(t, v) for t, v in zip(times, shown, strict=True) if -50 <= t <= 300]
+        chart.line(n, name, points)
+    return chart

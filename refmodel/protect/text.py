@@ -43,10 +43,8 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
     for note in dict.fromkeys(f"{c.case.check.name}: {c.note}" for c in matrix.cells if c.skipped):
         _show_folded(console, f"not run: {note}", "  ")
     console.print()
-    told: dict[tuple[object, ...], list[Cell]] = {}
-    for cell in matrix.wrong:
-        told.setdefault(_likeness(cell), []).append(cell)
-    for alike in list(told.values())[:SHOWN_WRONG]:
+    told = wrong_alike(matrix)
+    for alike in told[:SHOWN_WRONG]:
         _show_wrong(console, alike)
     if len(told) > SHOWN_WRONG:
         left = len(told) - SHOWN_WRONG
@@ -59,6 +57,14 @@ def _show_folded(console: Console, text: str, indent: str = "") -> None:
         show_line(console, line)
 
 
+def wrong_alike(matrix: Matrix) -> list[list[Cell]]:
+    """Return the wrong cells, those together that are wrong in the same way, plain ones first."""
+    told: dict[tuple[object, ...], list[Cell]] = {}
+    for cell in sorted(matrix.wrong, key=lambda cell: not cell.case.is_plain):
+        told.setdefault(_likeness(cell), []).append(cell)
+    return list(told.values())
+
+
 def _likeness(cell: Cell) -> tuple[object, ...]:
     """Return what wrong cells have in common that are told together."""
     blame = cell.blame
@@ -67,14 +73,18 @@ def _likeness(cell: Cell) -> tuple[object, ...]:
 
 def _show_wrong(console: Console, alike: list[Cell]) -> None:
     """Print what is known of the first of some cells that are wrong in the same way."""
-    first = next((c for c in alike if c.case.is_plain), alike[0])
+    first = alike[0]
     show_line(console, f"{first.case.name} on {first.runner}")
-    for label, text in wrong_details(first):
+    for label, text in [*wrong_details(first), *others_alike(alike)]:
         for line in fact_lines(label, text, room_of(console)):
             show_line(console, line)
-    if len(alike) > 1:
-        show_line(console, f"  and {len(alike) - 1} more runs of this check")
     console.print()
+
+
+def others_alike(alike: Sequence[Cell]) -> Iterator[tuple[str, str]]:
+    """Yield how many more runs of a check are wrong in the same way."""
+    if len(alike) > 1:
+        yield "also", f"{counted(len(alike) - 1, 'more run')} of this check, in the same way"
 
 
 def summary(matrix: Matrix) -> str:
@@ -120,23 +130,31 @@ def measured_words(measured: Measured | None) -> str:
     if measured is None:
         return "no measurement"
     value = f"{measured.measure} {measured.value:.5g} {measured.unit}".rstrip()
+    return f"{value}, {bounds_words(measured)}"
+
+
+def bounds_words(measured: Measured) -> str:
+    """Say between which bounds a disk is accepted."""
     low, high = measured.at_least, measured.at_most
     if low is not None and high is not None:
-        return f"{value} ({low:g} .. {high:g})"
-    return f"{value} (>= {low:g})" if low is not None else f"{value} (<= {high:g})"
+        return f"bound {low:g} to {high:g}"
+    return f"bound {low:g} or more" if low is not None else f"bound {high:g} or less"
 
 
 def wrong_details(cell: Cell) -> Iterator[tuple[str, str]]:
-    """Yield what is known of a wrong cell, as labels and texts."""
-    if cell.judgement is None:
+    """Yield what is known of a wrong cell, as labels and texts; first what decided the verdict."""
+    judgement = cell.judgement
+    if judgement is None:
         yield "error", cell.note
         return
-    yield "verdict", f"{cell.judgement.verdict}, must be {cell.case.wanted}"
-    if cell.judgement.note:
-        yield "measured", cell.judgement.note
-    for measured in cell.judgement.measured:
-        beyond = "" if measured.holds else f", beyond the bound by {-measured.margin:.4g}"
-        yield "measured", measured_words(measured) + beyond
+    yield "verdict", f"{judgement.verdict}, must be {cell.case.wanted}"
+    if judgement.note:
+        yield "reason", judgement.note
+    decides = judgement.deciding
+    for measured in sorted(judgement.measured, key=lambda m: m is not decides):
+        beyond = "" if measured.holds else f", beyond it by {-measured.margin:.4g}"
+        label = "reason" if measured is decides else "measured"
+        yield label, measured_words(measured) + beyond
     if cell.blame is None:
         yield "bit", "none: the core shows what the model shows; see the check"
         return
@@ -174,12 +192,13 @@ def offset_words(field: str, off: Offset) -> str:
 
 
 def tolerance_words(tolerance: Tolerance, cycles: int) -> str:
-    """Say how an error of so many cycles compares with what the check lets pass."""
+    """Say whether an error of so many cycles can be what changes the verdict of the check."""
     said = f"{tolerance.field} {_way(tolerance.kind)} by up to {tolerance.harmless} cycles"
-    if tolerance.harmful is None:
-        return f"{said} each time, the most tried"
     left = tolerance.harmless - cycles
-    return f"{said}; here {'margin left' if left >= 0 else 'exceeded by'} {abs(left)} cycles"
+    if left >= 0:
+        most = ", the most tried," * (tolerance.harmful is None)
+        return f"{said}{most} changes no verdict: this bit alone is not the reason"
+    return f"{said}; here exceeded by {-left} cycles"
 
 
 def _way(kind: str) -> str:

@@ -11,7 +11,7 @@ import pytest
 from refmodel.ground.errors import UserError
 from refmodel.margin.curves import BLOCKS, ENOUGH_ERRORS, map_column
 from refmodel.margin.files import as_csv
-from refmodel.margin.plot import plots
+from refmodel.margin.plot import error_map, plots
 from refmodel.margin.result import CSV_COLUMNS
 from refmodel.margin.subject import Model
 from refmodel.margin.sweep import SweepJob, axes, clock_of, job_count, plan, run_jobs, sweep
@@ -161,27 +161,37 @@ def test_csv_has_a_row_a_point(result):
     assert {row["separator"] for row in rows} == {"counter"}
 
 
-def test_plots_are_images_and_the_same_each_time(result):
-    """Of six files each SVG parses and names the separator, each PNG has its signature."""
+def test_plots_are_the_same_each_time(result):
+    """Each plot is an SVG that parses and names its separator."""
     first, again = dict(plots(result)), dict(plots(result))
     assert first == again
-    assert sorted(first) == [
-        f"margin-{name}.{form}"
-        for name in ("bathtub", "contours", "lock")
-        for form in ("png", "svg")
-    ]
-    for name, content in first.items():
-        if name.endswith("png"):
-            assert content.startswith(b"\x89PNG\r\n\x1a\n")
-        else:
-            text = "".join(ET.fromstring(content).itertext())
-            assert "counter" in text
-            assert "nan" not in text
+    assert len(first) == 3 + len({point.pw50_ns for point in result.subjects[0].map})
+    for content in first.values():
+        text = "".join(ET.fromstring(content).itertext())
+        assert "counter" in text
+        assert "nan" not in text
+
+
+def test_a_map_has_a_cell_a_measurement(result):
+    """Nothing is drawn between measurements: as many cells as points, each with its own rate."""
+    (subject,) = result.subjects
+    width = subject.map[0].pw50_ns
+    points = [point for point in subject.map if point.pw50_ns == width]
+    drawn = ET.fromstring(error_map(subject, width).svg())
+    cells = [e for e in drawn.iter() if e.tag.endswith("rect") and len(e)]
+    assert len(cells) == len(points)
+    told = sorted(cell[0].text for cell in cells)
+    assert told == sorted(f"{p.rate:.1g}" if p.errors else "none" for p in points)
 
 
 def test_a_result_without_errors_or_a_trace_is_drawn_too(result):
-    """A map with no contour to draw is drawn, and a core, whose phase is not known."""
+    """Where no error was seen a cell says so and is blank, a curve has only bounds."""
     (subject,) = result.subjects
     clean = tuple(replace(point, errors=0) for point in subject.map)
-    bare = replace(result, subjects=(replace(subject, map=clean, lock=None),))
-    assert len(dict(plots(bare))) == 6
+    tub = replace(subject.bathtub, failures=(0,) * len(subject.bathtub.failures))
+    bare = replace(result, subjects=(replace(subject, map=clean, lock=None, bathtub=tub),))
+    drawn = dict(plots(bare))
+    maps = [content for name, content in drawn.items() if name.startswith("margin-map")]
+    assert all("fill-opacity:0.00" in content and ">none<" in content for content in maps)
+    assert drawn["margin-bathtub"].count(": none of ") == len(tub.shift_ns)
+    assert "<polyline" not in drawn["margin-bathtub"]

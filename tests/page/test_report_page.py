@@ -14,7 +14,7 @@ from refmodel.block.fields import FIELD_NAMES
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.edges import edges
 from refmodel.report.page.picture import picture
-from refmodel.report.page.render import Figure, as_data, report_page
+from refmodel.report.page.render import as_data, report_page
 
 NASTY = (
     "<img src=x onerror=\"document.title='taken'\"></script><script>document.title='taken'</script>"
@@ -51,10 +51,10 @@ def page(late, tmp_path_factory):
     return written(tmp_path_factory.mktemp("page"), suite(late))
 
 
-def written(folder, *suites, figures=()):
+def written(folder, *suites):
     """Write a page; return its address."""
     path = folder / "report.html"
-    path.write_text(report_page(suites, figures), encoding="utf-8")
+    path.write_text(report_page(suites), encoding="utf-8")
     return path.as_uri()
 
 
@@ -272,13 +272,6 @@ def test_agreeing_run_has_a_page():
     assert "First mismatch" not in text
     assert "realign" in text  # a policy in force
     assert "not there yet" in text  # the waiver
-
-
-def test_figures():
-    """Plots made elsewhere stand in the page as pictures in data."""
-    figure = Figure("Margins", b"<svg xmlns='http://www.w3.org/2000/svg'/>", "svg+xml")
-    page = report_page([suite(outcome())], [figure])
-    assert '<img src="data:image/svg+xml;base64,PHN2' in page
 
 
 def test_long_run_is_cut_around_the_mismatch(late, monkeypatch):

@@ -10,13 +10,15 @@ from rich.console import Console
 from refmodel.protect.check import KINDS, ORIGINAL
 from refmodel.protect.matrix import MODEL, Blame, Cell, Matrix, SpoiledRead, Tolerance
 from refmodel.protect.offset import LOST, Offset
-from refmodel.protect.text import show_matrix, show_sensitivity
+from refmodel.protect.page import matrix_page
+from refmodel.protect.text import show_matrix, show_sensitivity, wrong_details
 
 RUNNERS = (MODEL, "icarus", "verilator")
 EVENT = "channel bit 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"
 PLACE = "revolution 1, sector 2 ID mark, byte 0, channel bit 15 (channel bit 1439)"
 READ = SpoiledRead(20464, 0x44, 0x8089)
 BLAME = Blame(20434, "byte_ready", 1, 0, "B4", EVENT, PLACE, 30, READ, Offset(LOST))
+NEVER = Tolerance("long_cells", "byte_ready", "early", 512, None)
 NOTE = "the core has no line write_data, line write_gate, memory, register transfer"
 
 
@@ -69,6 +71,36 @@ def test_further_lines_stand_under_the_first(matrix):
     lines = shown(show_matrix, matrix, 80)
     at = next(n for n, line in enumerate(lines) if line.startswith("  clause"))
     assert lines[at + 1].startswith(" " * 12 + "0x89")
+
+
+def test_what_decides_is_told_first():
+    """A copy accepted, or an original refused, is told by the measurement that decides it.
+
+    A bit that is off by less than what changes a verdict is not given as the reason.
+    """
+    case = case_of("long_cells", "copy")
+    found = judged(case)
+    off = replace(BLAME, off=Offset("early", 1), tolerance=NEVER)
+    cell = Cell(case, "icarus", replace(found, verdict="accept"), off)
+    said = dict(reversed(list(wrong_details(cell))))
+    assert said["reason"] == "poll_ratio 1, bound 1.03 to 1.08, beyond it by 0.03"
+    assert said["allowed"].endswith("changes no verdict: this bit alone is not the reason")
+    harmful = replace(NEVER, harmless=0, harmful=1, flips=ORIGINAL)
+    said = dict(wrong_details(replace(cell, blame=replace(off, tolerance=harmful))))
+    assert said["allowed"].endswith("here exceeded by 1 cycles")
+
+
+def test_page_tells_alike_cells_once(matrix):
+    """The page groups wrong cells as the terminal does, and draws a strip a measure."""
+    cells = list(matrix.cells)
+    cells += [replace(cells[4], case=replace(cells[4].case, seed=2))]
+    page = matrix_page(replace(matrix, cells=tuple(cells)))
+    assert page.count('<details class="finding"') == 1
+    assert "1 more run of this check, in the same way" in page
+    measures = {
+        (c.case.check.name, m.measure) for c in cells if c.judgement for m in c.judgement.measured
+    }
+    assert page.count("<svg ") == len(measures)
 
 
 @pytest.mark.parametrize("name", ["transfer_flags", "a_check_with_a_longer_name"])

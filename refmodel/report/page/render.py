@@ -6,7 +6,6 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -42,20 +41,6 @@ VIEW = (
 )
 SHEETS = ("report/drawing/drawing.css", "report/page/style.css")
 MARKS = {"agree": "=", "mismatch": "≠", "error": "!", "skipped": "–", "undecided": "?"}
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A plot or a matrix made elsewhere, to stand in the page: a title and an SVG or PNG file."""
-
-    title: str
-    content: bytes
-    form: str  # svg+xml or png
-
-    @property
-    def source(self) -> str:
-        """The file as a data address: nothing in it runs or loads."""
-        return f"data:image/{self.form};base64,{base64.b64encode(self.content).decode()}"
 
 
 def render(template: str, scripts: Sequence[str], data: object, **values: Any) -> str:  # noqa: ANN401
@@ -94,7 +79,7 @@ def _file(name: str) -> str:
     return PACKAGE.joinpath(name).read_text(encoding="utf-8")
 
 
-def report_page(suites: Sequence[SuiteResult], figures: Sequence[Figure] = ()) -> str:
+def report_page(suites: Sequence[SuiteResult]) -> str:
     """Return report.html: verdicts, the first mismatches in sentences, and the runs drawn."""
     runs = list(_pictures(suites))
     return render(
@@ -105,7 +90,6 @@ def report_page(suites: Sequence[SuiteResult], figures: Sequence[Figure] = ()) -
         runs=runs,
         still=_still(suites),
         left_out=sum(_drawable(run) for suite in suites for run in suite.runs) - len(runs),
-        figures=figures,
     )
 
 

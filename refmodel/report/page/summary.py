@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from refmodel.report.page.render import Figure, render
+from markupsafe import Markup
+
+from refmodel.report.page.render import render
 
 
 @dataclass(frozen=True)
@@ -22,9 +24,23 @@ def summary_page(
     lead: str,
     table: PageTable,
     notes: Sequence[tuple[str, Sequence[tuple[str, str]]]] = (),
-    figures: Sequence[Figure] = (),
+    drawings: Sequence[str] = (),
+    accent: str = "",
+    verdict: str = "",
 ) -> str:
-    """Return the page: a title, a sentence, the table, then notes and figures."""
+    """Return the page: a title, a sentence, drawings as SVG, the table, then notes.
+
+    `accent` is what is wrong, in a line; `verdict` stands in the title of the tab.
+    """
     return render(
-        "summary.html.j2", (), {}, title=title, lead=lead, table=table, notes=notes, figures=figures
+        "summary.html.j2",
+        (),
+        {},
+        title=title,
+        lead=lead,
+        table=table,
+        notes=notes,
+        drawings=[Markup(drawn) for drawn in drawings],
+        accent=accent,
+        verdict=verdict,
     )
