@@ -106,7 +106,7 @@ def margin_command(
         with _bar() as bar:
             task = bar.add_task("margins", total=total)
             result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
-        files = folder.put(margin_files(result)) if folder is not None else []
+        files = folder.put(margin_files(result), "margin-*.svg") if folder is not None else []
     Console().print(table(result))
     if out is not None:
         say_wrote(out, ", ".join(files))
