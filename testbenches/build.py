@@ -56,6 +56,8 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "stuck",
     "ack_cycle*",
     "begun*",
+    "mutant",
+    "against",
 )
 KIT = "kit"  # in the folder of a build: a link to where Verilator's own files lie
 PRELUDE = "prelude.h"

@@ -155,15 +155,17 @@ class DriveLockstep(Lockstep):
             self.binding, self.profile.status, folder, ready.index, ready.disk.resets, drive=True
         )
 
-    def compare(self, prepared: Prepared, simulator: str, done: RunDone) -> Outcome:
+    def compare(
+        self, prepared: Prepared, simulator: str, done: RunDone, folder: Path | None = None
+    ) -> Outcome:
         """Compare a finished run with the model; with drives, its lines and their rules too."""
         if prepared.scenario.drives is None:
-            return super().compare(prepared, simulator, done)
+            return super().compare(prepared, simulator, done, folder)
         disk = prepared.disk
         recorder = Recorder(
             self.binding,
             self.profile.status,
-            self._folder(simulator),
+            folder or self._folder(simulator),
             prepared.index,
             disk.resets,
         )

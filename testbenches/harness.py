@@ -23,6 +23,8 @@ from testbenches.expressions import inverted, seen, signal_of
 from testbenches.hdl.elaborate import verilog_literal
 from testbenches.recorder import record_words
 
+BEYOND = 200  # cycles a mutant is played on behind the first change of its own
+
 
 @dataclass(frozen=True)
 class Harness:
@@ -42,11 +44,25 @@ class Harness:
         return [place for (name, _), place in self.addresses.items() if name == "status"]
 
 
-def generate(binding: Binding, ports: CorePorts) -> Harness:
-    """Generate the harness for a binding whose ports have been checked."""
+@dataclass(frozen=True)
+class Choice:
+    """An input of the core that the bench sets before a run, and its width."""
+
+    port: str
+    width: int
+
+
+def generate(binding: Binding, ports: CorePorts, chosen: Choice | None = None) -> Harness:
+    """Generate the harness for a binding whose ports have been checked.
+
+    `chosen` is an input beside them that says which of several changes is in force.
+    """
     drive = drive_of(binding, ports)
     name = _own_name(ports)
-    source = render("harness.sv.j2", wiring(binding, ports, drive) | {"own": name})
+    values = wiring(binding, ports, drive) | {"own": name, "chosen": chosen, "beyond": BEYOND}
+    if chosen is not None:
+        values["connections"] |= {chosen.port: "mutant"}
+    source = render("harness.sv.j2", values)
     return Harness(binding, drive, binding.bus_shape, source, *_addresses(binding, ports), name)
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 BUILD_FAILED, DISK_FULL = 3, 4  # the worker's exit status
 LONGEST_LIVE = (1 << 31) - 2  # cycles: a live host counts in 31 bits, and the last one is never
-TRIALS = "CELLSTEP_TRIALS"  # in the environment of a margin sweep: the pipe to the bench
+TRIALS = "CELLSTEP_TRIALS"  # in the environment of a session on demand: the pipe to the bench
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,18 @@ class RunDone:
     written: list[Any] = field(default_factory=list)  # bursts, revolution by revolution
     stuck: int = 0  # 1: an acknowledge never came, 2: nor the core's own clock enable
     waiting: str = ""  # the access that was not answered at the end
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Runs to play in order, with one of the changes planted in the core if it has any.
+
+    With a mutant other than 0 the runs end with the first whose records part from those of mutant
+    0, soon behind the cycle in which they do.
+    """
+
+    runs: Sequence[Run]
+    mutant: int | None = None
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,7 @@ from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
-from testbenches.harness import Harness, generate
+from testbenches.harness import BEYOND, Harness, generate
 from testbenches.job import LONGEST_LIVE, LiveHost, Run, RunDone
 from testbenches.player import Player, value_line
 from testbenches.recorder import Recorder
@@ -99,9 +99,9 @@ class Lockstep:
             self._lines[CHANNEL_BIT] = binding.latency.get(CHANNEL_BIT, 0)
         self._compares_memory = binding.memory is not None and MOVES not in waived
 
-    def session(self, simulator: str, number: int = 0) -> Session:
+    def session(self, simulator: str, number: int = 0, folder: Path | None = None) -> Session:
         """Return a simulator session for this core; those at work at once differ in number."""
-        folder = self._folder(simulator)
+        folder = folder or self._folder(simulator)
         return Session(simulator, self.harness, self.ports, folder, self.seed, number)
 
     def _folder(self, simulator: str) -> Path:
@@ -134,22 +134,27 @@ class Lockstep:
         playing = [p for p in prepared if not p.skipped]
         cycles = sum(p.disk.cycles for p in playing)
         say(f"{name}: building and running {cycles / 1e6:.1f} M cycles")
-        runs = [Run(p.index, live=self.live_host(p) if self.live else None) for p in playing]
+        runs = self.runs(playing)
         done = {d.index: d for d in (self.play(playing, session, runs) if runs else [])}
         for p in prepared:
-            skipped = p.skipped or done[p.index].skipped
-            if skipped:
-                yield Outcome(p.scenario.name, name, p.seed, "skipped", note=skipped)
-            elif done[p.index].stuck:
-                note = self._told_stuck(done[p.index])
-                seconds = done[p.index].seconds
-                yield Outcome(p.scenario.name, name, p.seed, "mismatch", 0, 0, seconds, note=note)
-            elif done[p.index].failed:
-                note = in_file(p.path, done[p.index].failed)
-                yield Outcome(p.scenario.name, name, p.seed, "error", note=note)
+            if p.skipped:
+                yield Outcome(p.scenario.name, name, p.seed, "skipped", note=p.skipped)
             else:
                 say(f"{name}: comparing {p.scenario.name}")
-                yield self.compare(p, name, done[p.index])
+                yield self.outcome(p, name, done[p.index])
+
+    def outcome(
+        self, p: Prepared, simulator: str, done: RunDone, folder: Path | None = None
+    ) -> Outcome:
+        """Say what became of a run that was played; its records lie in `folder` if one is given."""
+        told = (p.scenario.name, simulator, p.seed)
+        if done.skipped:
+            return Outcome(*told, "skipped", note=done.skipped)
+        if done.stuck:
+            return Outcome(*told, "mismatch", 0, 0, done.seconds, note=self._told_stuck(done))
+        if done.failed:
+            return Outcome(*told, "error", note=in_file(p.path, done.failed))
+        return self.compare(p, simulator, done, folder)
 
     def _told_stuck(self, done: RunDone) -> str:
         """Say what a core never did that the run waited for."""
@@ -175,7 +180,18 @@ class Lockstep:
 
         `instead` has event files to take in place of those prepared.
         """
-        folder = self._folder(session.simulator)
+        self.lay(prepared, self._folder(session.simulator), instead)
+        cycles = len(runs) * max(p.disk.cycles for p in prepared)
+        patience = LOOPING if self.loops else ENDING
+        return session.run(runs, patience + cycles * self.binding.clock.edges_a_cycle / 20_000)
+
+    def lay(
+        self,
+        prepared: Sequence[Prepared],
+        folder: Path,
+        instead: Mapping[int, Path] | None = None,
+    ) -> None:
+        """Lay the events of prepared scenarios where a session finds them, and the memory."""
         folder.mkdir(parents=True, exist_ok=True)
         for p in prepared:
             (folder / f"{p.index}.events").unlink(missing_ok=True)
@@ -185,9 +201,10 @@ class Lockstep:
             if self.binding.memory is not None:
                 words = p.disk.memory.tolist()
                 (folder / f"{p.index}.memory").write_text("".join(f"{w:04x}\n" for w in words))
-        cycles = len(runs) * max(p.disk.cycles for p in prepared)
-        patience = LOOPING if self.loops else ENDING
-        return session.run(runs, patience + cycles * self.binding.clock.edges_a_cycle / 20_000)
+
+    def runs(self, prepared: Sequence[Prepared]) -> list[Run]:
+        """Return what a session plays for prepared scenarios."""
+        return [Run(p.index, live=self.live_host(p) if self.live else None) for p in prepared]
 
     def _on_disk(self, index: int, path: Path, scenario: Scenario) -> Prepared:
         """Fit a scenario to the core and build its disk."""
@@ -287,19 +304,21 @@ class Lockstep:
         """Return the event file of a prepared scenario."""
         return self._work / f"{index}.events"
 
-    def compare(self, prepared: Prepared, simulator: str, done: RunDone) -> Outcome:
+    def compare(
+        self, prepared: Prepared, simulator: str, done: RunDone, folder: Path | None = None
+    ) -> Outcome:
         """Compare one finished run with the model, span by span, up to a mismatch."""
         disk = prepared.disk
         recorder = Recorder(
             self.binding,
             self.profile.status,
-            self._folder(simulator),
+            folder or self._folder(simulator),
             prepared.index,
             disk.resets,
         )
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
         comparison = Comparison(disk.profile, held, disk, self._recovery())
-        found = comparison.run(self.stimuli(prepared, done), recorder)
+        found = comparison.run(self._played_of(prepared, done), recorder)
         if found.finding is not None:
             found = replace(found, finding=self._with_value_line(found.finding, prepared.index))
         slots = disk.profile.slot_rate.problem if found.moves else ""
@@ -363,6 +382,18 @@ class Lockstep:
             else:
                 made = turn.with_accesses_of(prepared.accesses[n])
             yield inside.take(made)
+
+    def _played_of(self, prepared: Prepared, done: RunDone) -> Iterator[Stimulus]:
+        """Yield the run's stimuli as far as all is recorded, if it was ended early."""
+        if done.cycles >= prepared.disk.cycles:
+            yield from self.stimuli(prepared, done)
+            return
+        end = done.cycles - BEYOND // 2
+        for stimulus in self.stimuli(prepared, done):
+            if stimulus.first < end:
+                resets = tuple((a, min(b, end)) for a, b in stimulus.resets if a < end)
+                part = stimulus.between(stimulus.first, min(stimulus.end, end))
+                yield replace(part, resets=resets)
 
     def _at_pins(self, disk: Disk, turning: Turning) -> Iterator[Stimulus]:
         """Yield what a disk brings to the core's pins."""

@@ -18,10 +18,10 @@ async def session(dut: Any) -> None:
     """Play every run of the job; leave the results after each, so that a crash loses one only."""
     job = Job.read(os.environ["CELLSTEP_JOB"])
     for run in job.runs():
-        job.leave(await _play(dut, run))
+        job.leave(await play(dut, run))
 
 
-async def _play(dut: Any, run: Run) -> RunDone:
+async def play(dut: Any, run: Run) -> RunDone:
     """Play one run to its end."""
     dut.run_index.value = run.index
     dut.recording.value = int(run.recording)

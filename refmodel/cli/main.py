@@ -44,6 +44,7 @@ COMMANDS = {
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),
     "hunt": Entry("hunt", "hunt_command", "Look for a mismatch with random cases."),
+    "mutate": Entry("mutate", "mutate_command", "Plant changes in a core: which would be missed?"),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "check": Entry("check", "check_command", "Hold a capture to the model, without a simulator."),
     "fit": Entry("fit", "fit_command", "Find which policies a captured controller follows."),

@@ -55,16 +55,21 @@ def netlist(source: NetSource, top: str) -> Module:
     """
     with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
         out, before = (Path(folder) / f"{name}.json" for name in ("netlist", "before"))
-        for n, path in enumerate((*source.files, *source.include_dirs)):
-            (Path(folder) / str(n)).symlink_to(path.absolute())  # no odd character in a path
-        _run(_reading(source, top), Path(folder), source)
+        linked(source, Path(folder))
+        run_yosys(_reading(source, top), Path(folder), source)
         _refuse_large(_modules(before)[top])
-        _run(MAPPING, Path(folder), source)
+        run_yosys(MAPPING, Path(folder), source)
         module = _modules(out)[top]
     for cell in module["cells"].values():
         place = cell["attributes"].get("src", "").split("|")[0].split(".")[0]
         cell["attributes"]["src"] = _own_names(place, source)
     return module
+
+
+def linked(source: NetSource, folder: Path) -> None:
+    """Link to a source's files and folders by number: no odd character is in such a path."""
+    for n, path in enumerate((*source.files, *source.include_dirs)):
+        (folder / str(n)).symlink_to(path.absolute())
 
 
 def _modules(path: Path) -> dict[str, Module]:
@@ -82,15 +87,19 @@ def _refuse_large(module: Module) -> None:
             )
 
 
-def _reading(source: NetSource, top: str) -> list[str]:
-    """Return the yosys commands that read a core and make it flat."""
+def read_command(source: NetSource) -> str:
+    """Return the yosys command that reads files that are linked to."""
     flags = [f"-I{len(source.files) + n}" for n in range(len(source.include_dirs))]
     for name, value in (source.defines or {}).items():
         flags.append(f"-D{name}" if value is None else f"-D{name}={value}")
-    read = " ".join(["read_verilog", "-sv", *flags, *map(str, range(len(source.files)))])
+    return " ".join(["read_verilog", "-sv", *flags, *map(str, range(len(source.files)))])
+
+
+def _reading(source: NetSource, top: str) -> list[str]:
+    """Return the yosys commands that read a core and make it flat."""
     hierarchy = f"hierarchy -check -top {top}"
     written = ["write_json before.json", "write_rtlil flat.il"]
-    return [read, hierarchy, "proc", "flatten", "opt_expr", *written]
+    return [read_command(source), hierarchy, "proc", "flatten", "opt_expr", *written]
 
 
 MAPPING = [
@@ -105,7 +114,7 @@ MAPPING = [
 ]
 
 
-def _run(commands: list[str], folder: Path, source: NetSource) -> None:
+def run_yosys(commands: list[str], folder: Path, source: NetSource) -> None:
     """Run yosys; what it complains of is told with the user's own file and line."""
     script = folder / "script.ys"
     script.write_text("\n".join([*commands, ""]), encoding="utf-8")

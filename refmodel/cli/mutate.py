@@ -1,0 +1,90 @@
+"""`cellstep mutate`: how many one-point changes of a core the suites would miss."""
+
+from __future__ import annotations
+
+from contextlib import nullcontext
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.wrote import write_and_show
+
+
+class Simulator(StrEnum):
+    """What `--sim` takes."""
+
+    icarus = "icarus"
+    verilator = "verilator"
+
+
+def mutate_command(
+    bindings: Annotated[
+        list[Path], typer.Argument(metavar="BINDING", help="One or more binding files.")
+    ],
+    suite: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SUITE",
+            help="A suite, a folder of scenarios or one scenario; may be repeated. By default"
+            " quick, block and aimed.",
+        ),
+    ] = None,
+    count: Annotated[
+        int, typer.Option("--count", metavar="N", min=1, max=4000, help="How many changes.")
+    ] = 400,
+    sim: Annotated[
+        Simulator | None, typer.Option(help="Which simulator; by default the fastest there is.")
+    ] = None,
+    seed: Seed = 1,
+    solver: Annotated[
+        bool, typer.Option(help="Ask whether what survives could be seen at all.")
+    ] = True,
+    policy: Policies = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Folder for mutants.json, mutants.txt and a page for each core."
+        ),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print what mutants.json holds, and nothing else.")
+    ] = False,
+) -> None:
+    """Plant one-point changes in a core, play the suites into each, and count what is missed.
+
+    All changes are in one build, made by yosys; the core without them must agree with the model.
+    A change that no scenario finds has survived, unless a solver shows that nothing can.
+
+    Example: cellstep mutate binding.yaml --count 400 --out mutants
+
+    Exit status: 0 every change that can be seen is killed, 1 some survived, 2 bad input, 125 a
+    core that yosys or the simulator does not take.
+    """
+    from rich.console import Console
+
+    from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
+    from refmodel.mutate.report import files, lines, to_json
+    from refmodel.mutate.score import SURVIVED
+    from refmodel.report.progress import Progress
+    from refmodel.report.whole_folder import WholeFolder
+    from testbenches.mutate.mutator import SUITES, Planting
+    from testbenches.mutate.run import run_mutants
+    from testbenches.toolchain import simulators
+
+    name = simulators([sim.value] if sim else [])[-1]
+    planting = Planting(name, suite or SUITES, count, seed, chosen_policies(policy))
+    with WholeFolder(out) if out else nullcontext() as folder:
+        with Progress(Console(stderr=True)) as progress:
+            scores = [run_mutants(path, planting, progress.say, solver) for path in bindings]
+        survived = any(score.count(SURVIVED) for score in scores)
+        status = EXIT_MISMATCH if survived else EXIT_AGREE
+
+        def show() -> None:
+            told = [line for score in scores for line in lines(score)]
+            typer.echo(to_json(scores) if as_json else "\n".join(told))
+
+        write_and_show(folder, out, lambda: files(scores), show, status, "mutants-*.html")
+    raise typer.Exit(status)

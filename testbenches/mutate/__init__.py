@@ -1,0 +1,1 @@
+"""Mutants of a core in the simulator and before a solver."""

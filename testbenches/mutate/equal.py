@@ -1,0 +1,111 @@
+"""Asks a model checker whether a mutant can ever be told from the core."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from refmodel.ground.errors import CannotRun
+from refmodel.ground.processors import processors
+from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNSEEN, Fate
+from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
+from testbenches.mutate.twin import Twin, asking, reading_core
+
+SECONDS = 60  # for one question
+_DIFFERS = re.compile(r"was asserted in frame (\d+)")
+_SOLVER = "read_aiger {aig}; strash; scorr; pdr -T {seconds}"
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the solver says: never, from some cycle on, or nothing in the time it had."""
+
+    never: bool
+    cycle: int | None = None
+
+
+def find_solver() -> str:
+    """Return the model checker that comes with yosys; raise CannotRun when there is none."""
+    yosys = Path(find_yosys())
+    found = shutil.which(str(yosys.with_name(f"{yosys.name}-abc")))
+    if found is None:
+        raise CannotRun(f"{yosys.name}-abc is missing, the model checker that comes with yosys")
+    return found
+
+
+class Solver:
+    """Judges the survivors of one core."""
+
+    def __init__(self, twin: Twin, folder: Path, say: Say) -> None:
+        self._twin = twin
+        self._folder = folder
+        self._say = say
+        self._program = find_solver()
+        (self._folder).mkdir(parents=True, exist_ok=True)
+        self._source = NetSource(twin.ports.sources)
+        linked(self._source, folder)
+        run_yosys(reading_core(["0"], twin.ports.top), folder, self._source)
+        self._one_clock = self._has_one_clock()
+
+    def _has_one_clock(self) -> bool:
+        """Return whether every register moves with the rising edge of the clock's port."""
+        modules = json.loads((self._folder / "core.json").read_text(encoding="utf-8"))["modules"]
+        module = modules[self._twin.ports.top]
+        clock = module["ports"][self._twin.binding.clock.port]["bits"]
+        for cell in module["cells"].values():
+            if "CLK" in cell["connections"]:
+                rising = int(cell["parameters"]["CLK_POLARITY"], 2)
+                if cell["connections"]["CLK"] != clock or not rising:
+                    return False
+            elif cell["type"] in ("$ff", "$dlatch", "$sr", "$adlatch", "$dlatchsr"):
+                return False
+        return True
+
+    def judge(self, fates: Iterable[Fate]) -> None:
+        """Say of each survivor whether it is one, or cannot be seen at all."""
+        asked = [fate for fate in fates if fate.fate == SURVIVED]
+        with ThreadPoolExecutor(processors()) as pool:
+            for done, _ in enumerate(pool.map(self._judge, asked), 1):
+                self._say(f"solver: {done} of {len(asked)} survivors asked about")
+
+    def _judge(self, fate: Fate) -> None:
+        number = fate.mutant.number
+        anywhere = self._answer(2 * number, self._twin.verilog(number, compared_only=False))
+        if anywhere.never:
+            fate.fate, fate.told = EQUIVALENT, "no output of the core can ever differ"
+            return
+        compared = self._answer(2 * number + 1, self._twin.verilog(number, compared_only=True))
+        if compared.never:
+            fate.fate = UNSEEN
+            fate.told = "nothing that is compared can ever differ; other outputs can"
+        elif compared.cycle is not None:
+            fate.told = f"can be told in cycle {compared.cycle} behind the reset, or later"
+        else:
+            fate.told = f"the solver had no answer in {SECONDS} s"
+
+    def _answer(self, number: int, text: str) -> Answer:
+        (self._folder / f"ask-{number}.v").write_text(text, encoding="utf-8")
+        script = self._folder / f"ask-{number}"
+        script.mkdir(exist_ok=True)
+        for name in ("core.il", f"ask-{number}.v"):
+            (script / name).symlink_to(self._folder / name)
+        run_yosys(asking(number, self._one_clock), script, self._source)
+        commands = _SOLVER.format(aig=f"ask-{number}.aig", seconds=SECONDS)
+        done = subprocess.run(
+            [self._program, "-q", commands],
+            cwd=script,
+            capture_output=True,
+            text=True,
+            timeout=4 * SECONDS,
+            check=False,
+        )
+        found = _DIFFERS.search(done.stdout)
+        shutil.rmtree(script, ignore_errors=True)
+        return Answer("Property proved" in done.stdout, int(found[1]) if found else None)

@@ -1,0 +1,140 @@
+"""Plays the suites into the mutants of one core, all in one build, and says which are killed."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from refmodel.ground.errors import UserError
+from refmodel.ground.processors import processors
+from refmodel.mutate.score import KILLED, Mutant, Score
+from refmodel.world.find import find_suite
+from refmodel.world.scenario import Scenario
+from testbenches.binding.ports import CorePorts
+from testbenches.binding.schema import Binding
+from testbenches.harness import Choice, generate
+from testbenches.hdl.mutants import CHOICE, Planted, planted
+from testbenches.hdl.synth import NetSource
+from testbenches.lockstep import Lockstep, Prepared
+from testbenches.mutate.bench import Judged, MutantBench
+
+Say = Callable[[str], None]
+SUITES = ("quick", "block", "aimed")
+
+
+@dataclass(frozen=True)
+class Planting:
+    """How many changes, from which seed, on which simulator, held to which suites."""
+
+    simulator: str
+    suites: Sequence[str] = SUITES
+    count: int = 400
+    seed: int = 1
+    policies: dict[str, str] = field(default_factory=dict)
+
+
+class Mutator:
+    """One core with mutants in it, beside the model; `work` is a folder for its files."""
+
+    def __init__(
+        self, binding: Binding, given: str, planting: Planting, work: Path, say: Say
+    ) -> None:
+        self._planting = planting
+        self._work = work
+        self._say = say
+        self.lockstep = Lockstep(binding, work, planting.seed, planting.policies)
+        self.planted = self._plant(self.lockstep.ports)
+        simulator, suites = planting.simulator, planting.suites
+        self.score = Score(given, binding.core.top, simulator, suites, planting.seed)
+        self._kills: Counter[int] = Counter()
+        self._waiting: queue.SimpleQueue[Mutant] = queue.SimpleQueue()
+        self._stopping = threading.Event()
+
+    def _plant(self, ports: CorePorts) -> Planted:
+        """Put the mutants in the place of the core."""
+        self._say("yosys: planting changes")
+        binding, planting = self.lockstep.binding, self._planting
+        source = NetSource(ports.sources, ports.include_dirs, binding.core.defines)
+        found = planted(source, ports.top, ports.parameters, planting.count, planting.seed)
+        path = self._work / "mutants.v"
+        self._work.mkdir(parents=True, exist_ok=True)
+        path.write_text(found.text, encoding="utf-8")
+        changed = replace(ports, sources=(path,), include_dirs=(), parameters={}, files=(path,))
+        self.lockstep.ports = changed
+        self.lockstep.harness = generate(binding, changed, Choice(CHOICE, found.width))
+        return found
+
+    def run(self) -> Score:
+        """Play the scenarios into each mutant until one kills it; return what became of all.
+
+        Raises CannotRun for a core that does not run, UserError for one that does not agree with
+        the model as it is.
+        """
+        began = time.monotonic()
+        ready = self._ready()
+        for mutant in self.planted.mutants:
+            self._waiting.put(mutant)
+        count = min(processors(), len(self.planted.mutants))
+        with ThreadPoolExecutor(count) as pool:
+            jobs = [pool.submit(self._work_off, n, ready) for n in range(count)]
+            try:
+                for job in jobs:
+                    self.score.fates += [judged.fate for judged in job.result()]
+            except BaseException:
+                self._stopping.set()
+                raise
+        self.score.fates.sort(key=lambda fate: fate.mutant.number)
+        self.score.seconds = time.monotonic() - began
+        return self.score
+
+    def _ready(self) -> list[Prepared]:
+        """Make the suites' scenarios ready, each once; raise UserError if none applies."""
+        found: dict[Path, Scenario] = {}
+        for suite in self._planting.suites:
+            found |= {p: s for p, s in find_suite(suite) if s.drives is None}
+        ready = [p for p in self.lockstep.prepare(list(found.items()), self._say) if not p.skipped]
+        if not ready:
+            raise UserError(f"{self.score.binding}: none of the scenarios applies to the core")
+        self.score.scenarios = len(ready)
+        return ready
+
+    def _work_off(self, number: int, ready: list[Prepared]) -> list[Judged]:
+        """Judge mutants in a simulator of its own until none is left."""
+        found: list[Judged] = []
+        simulator = self._planting.simulator
+        folder = self._work / f"{simulator}-{number}"
+        with MutantBench(self.lockstep, simulator, number, folder, ready) as bench:
+            for mutant in self._taken():
+                judged = bench.judge(mutant, self._order(ready))
+                self._note(judged, ready)
+                found.append(judged)
+        return found
+
+    def _taken(self) -> Iterator[Mutant]:
+        """Yield mutants that nobody has taken yet."""
+        while not self._stopping.is_set():
+            try:
+                yield self._waiting.get_nowait()
+            except queue.Empty:
+                return
+
+    def _order(self, ready: Sequence[Prepared]) -> list[int]:
+        """Return the scenarios by number: first what has killed most for its length."""
+        rated = sorted(ready, key=lambda p: -(self._kills[p.index] + 1) / p.disk.cycles)
+        return [p.index for p in rated]
+
+    def _note(self, judged: Judged, ready: Sequence[Prepared]) -> None:
+        """Count a mutant that was judged, and say how far the run is."""
+        fate = judged.fate
+        self._kills.update(p.index for p in ready if p.scenario.name == fate.scenario)
+        self.score.cycles += judged.cycles
+        killed = sum(self._kills.values())
+        left = self._waiting.qsize()
+        verb = "killed" if fate.fate == KILLED else "survived"
+        self._say(f"{self._planting.simulator}: {killed} killed, {left} left; {verb} the last")

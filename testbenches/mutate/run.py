@@ -1,0 +1,41 @@
+"""One core's mutants from planting to score."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from refmodel.ground.errors import CannotRun
+from refmodel.ground.scratch import scratch
+from refmodel.mutate.score import SURVIVED, Score
+from testbenches.binding.load import load_binding
+from testbenches.mutate.equal import Solver
+from testbenches.mutate.mutator import Mutator, Planting
+from testbenches.mutate.twin import Twin
+
+Say = Callable[[str], None]
+
+
+def run_mutants(path: Path, planting: Planting, say: Say, solve: bool = True) -> Score:
+    """Plant changes in a binding's core, play the suites into each, and judge the survivors.
+
+    Raises UserError for a bad binding and for a core that does not agree with the model as it is,
+    CannotRun for one that yosys or the simulator does not take.
+    """
+    with scratch("cellstep-") as work:
+        mutator = Mutator(load_binding(path), str(path), planting, work, say)
+        score = mutator.run()
+        if solve and score.count(SURVIVED):
+            score.unsolved = _solved(mutator, score, work / "solver", say)
+    return score
+
+
+def _solved(mutator: Mutator, score: Score, folder: Path, say: Say) -> str:
+    """Ask the solver about the survivors; return why it was not asked, empty if it was."""
+    lockstep = mutator.lockstep
+    twin = Twin(lockstep.binding, lockstep.ports, mutator.planted.width)
+    try:
+        Solver(twin, folder, say).judge(score.fates)
+    except CannotRun as error:
+        return str(error)
+    return ""
