@@ -10,7 +10,7 @@ from refmodel.engine.blame import Trail, clause_of, completes_byte
 from refmodel.engine.compare import MEMORY, Mismatch
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.evidence import Observed
-from refmodel.engine.inner import INNER
+from refmodel.engine.inner import COUNTERS, INNER
 from refmodel.engine.timeline import LINES
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
@@ -137,6 +137,8 @@ def _shown(field: str, block: RegisterBlock, layout: Layout) -> int:
     """Return what the block shows of a field, the unused bits, an output line; or holds inside."""
     if field == MEMORY:
         return block.moved.word if block.moved else 0
+    if field in COUNTERS:
+        return int(getattr(block.state.transfer, field))
     if field in LINES:
         return int(getattr(block, field))
     if field in INNER:

@@ -17,6 +17,8 @@ from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
 
 INNER = {"sync_word": 16, "control": 5, "window": 16, "bit_count": 3}  # name: bits, causes first
+COUNTERS = {"lost_words": 16, "underruns": 16}  # diagnostic, of words lost and of zeros written
+INSIDE = INNER | COUNTERS
 BYTE = 8  # channel bits
 
 

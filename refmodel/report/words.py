@@ -9,7 +9,7 @@ from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.finding import AccessSeen, Finding, Tried
 from refmodel.engine.history import MATCH, RESET, Earlier
-from refmodel.engine.inner import INNER
+from refmodel.engine.inner import INSIDE
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import (
     DRIVE_STATUS,
@@ -202,8 +202,8 @@ def _width(field: str, layout: Layout) -> int:
         return STATUS_WIDTH
     if field == CHANNEL_BIT:
         return 2
-    if field in INNER:
-        return INNER[field]
+    if field in INSIDE:
+        return INSIDE[field]
     return layout[field].width if field in FIELD_NAMES else 1
 
 
@@ -229,7 +229,7 @@ def place_in_status(field: str, layout: Layout) -> str:
         return "a word moved to or from memory"
     if field == CHANNEL_BIT:
         return "what the core's own separator delivers"
-    if field in INNER:
+    if field in INSIDE:
         return "a register inside the core"
     if field not in (*FIELD_NAMES, UNUSED):
         return "an output beside status"

@@ -8,7 +8,7 @@ from datetime import date
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.drive.register import LINES as DRIVE
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.engine.inner import INNER
+from refmodel.engine.inner import INSIDE
 from refmodel.ground.depth import PLAIN
 from refmodel.ground.errors import InputError, Problem, UserError, near
 from refmodel.profile import Profile, load_profile
@@ -197,7 +197,7 @@ def _observe(binding: Binding) -> Iterator[Fault]:
 
 def _latency(binding: Binding) -> Iterator[Fault]:
     own = DRIVE if binding.drive is not None else ()
-    known = ("status", *FIELD_NAMES, UNUSED, *LINES, *own, CHANNEL_BIT, *INNER)
+    known = ("status", *FIELD_NAMES, UNUSED, *LINES, *own, CHANNEL_BIT, *INSIDE)
     for name in binding.latency:
         if name not in known:
             yield ("latency", name), f"no field of status{near(name, known)}"
@@ -217,7 +217,7 @@ def _latency(binding: Binding) -> Iterator[Fault]:
 
 
 def _waivers(binding: Binding, today: date) -> Iterator[Fault]:
-    known = (*FIELD_NAMES, UNUSED, *LINES, MOVES, CHANNEL_BIT, *INNER)
+    known = (*FIELD_NAMES, UNUSED, *LINES, MOVES, CHANNEL_BIT, *INSIDE)
     for n, waiver in enumerate(binding.waivers):
         if waiver.field not in known:
             message = f"'{waiver.field}' is no field of status{near(waiver.field, known)}"

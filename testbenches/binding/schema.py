@@ -15,7 +15,7 @@ from pydantic import Field as Key
 from pydantic import PrivateAttr
 
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
-from refmodel.engine.inner import INNER
+from refmodel.engine.inner import INSIDE
 from refmodel.ground.bus import HIGH, LOW, BusShape
 from refmodel.ground.word import WORD
 from refmodel.ground.yamlfile import Document, Schema
@@ -66,10 +66,12 @@ class Observe(Schema):
     control: ObservedSignal | None = None
     window: ObservedSignal | None = None
     bit_count: ObservedSignal | None = None
+    lost_words: ObservedSignal | None = None
+    underruns: ObservedSignal | None = None
 
     def inner(self) -> Iterator[Watched]:
-        """Yield the registers inside that the core shows."""
-        for name, width in INNER.items():
+        """Yield the registers and counters inside that the core shows."""
+        for name, width in INSIDE.items():
             shown = getattr(self, name)
             if shown is not None:
                 yield Watched(name, shown.signal, width, shown.active, ("observe", name))

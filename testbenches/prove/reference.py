@@ -9,7 +9,7 @@ import z3
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
 from refmodel.block.rules import Rules
-from refmodel.engine.inner import INNER
+from refmodel.engine.inner import COUNTERS, INNER
 from refmodel.ground.word import WORD, WORD_BITS
 from refmodel.profile import Profile
 from refmodel.prove.block import SAMPLED, symbolic_block
@@ -66,6 +66,7 @@ def model_reference(
     system.after |= {n: put(v) for n, v in block.system.after.items()}
     system.ranges |= {n: put(v) for n, v in block.system.ranges.items()}
     inner = {name: f"{MODEL}{name}" for name in INNER}
+    inner |= {name: f"{MODEL}transfer.{name}" for name in COUNTERS}
     lines = {name: put(value) for name, value in block.lines.items()}
     before = {name: put(value) for name, value in block.lines_before.items()}
     return Reference(

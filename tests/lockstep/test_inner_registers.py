@@ -81,3 +81,13 @@ def test_name_that_does_not_fit_is_an_error_with_its_line(core, inside, told):
     assert 2 == done.returncode
     assert told in done.stderr
     assert f"{BLOCK}:" in done.stderr
+
+
+def test_counter_that_counts_twice_is_named(core):
+    """A diagnostic counter is held to the model like a register: each zero written counts once."""
+    one = core(binding="binding_counters.yaml")
+    one.change("event_counter.v", ("{15'd0, counts_underrun}", "{14'd0, counts_underrun, 1'b0}"))
+    told = first(one, "block/write_underrun")
+    assert ("underruns", "B11", 1, 2) == tuple(
+        told[name] for name in ("field", "clause", "expected", "observed")
+    )
