@@ -25,7 +25,7 @@ def lesson_command(
 
     Exit status: 0, 2 for bad input.
     """
-    from refmodel.lessons.catalogue import TITLES, lesson_page, names_of
+    from refmodel.lessons.catalogue import INDEX, MAKERS, TITLES, index_page, lesson_page, names_of
     from refmodel.report.atomic import write_text
 
     if name is None:
@@ -38,3 +38,6 @@ def lesson_command(
     for short in chosen:
         write_text(out / f"{short}.html", lesson_page(short))
         say_wrote(out / f"{short}.html", TITLES[short])
+    if chosen == list(MAKERS):
+        write_text(out / INDEX, index_page(chosen))
+        say_wrote(out / INDEX, "all lessons: begin here")

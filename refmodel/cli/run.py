@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import nullcontext
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from refmodel.cli.options import Policies, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import write_and_show
+
+if TYPE_CHECKING:
+    from refmodel.report.whole_folder import Content
 
 
 class Simulators(StrEnum):
@@ -75,6 +79,7 @@ def run_command(
     """
     from rich.console import Console
 
+    from refmodel.lessons.catalogue import lessons_about
     from refmodel.report.exercised import status_of
     from refmodel.report.outdir import WAVES, ResultFolder, result_files
     from refmodel.report.progress import Progress
@@ -104,5 +109,8 @@ def run_command(
             else:
                 show_all(Console(), results)
 
-        write_and_show(folder, out, lambda: result_files(results), show, status, WAVES)
+        def files() -> Iterator[tuple[str, Content]]:
+            return result_files(results, lessons_about(results))
+
+        write_and_show(folder, out, files, show, status, WAVES)
     raise typer.Exit(status)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from refmodel.ground.bus import WRITE_TRANSFER, BusCycle
-from refmodel.lessons.lesson import Knob, Lesson, Result, Results
-from refmodel.lessons.play import PAL, SEED, arrival, draw, run_bits
+from refmodel.lessons.lesson import Choice, Knob, Lesson, Result, Results, Task
+from refmodel.lessons.play import CYCLES, PAL, SEED, Ran, arrival, draw, run_bits
 from refmodel.media.mfm import word_bits
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, Check, find_checks
 from refmodel.protect.judge import judge
 from refmodel.protect.model import disk_of, full_scenario, run_model
+from refmodel.protect.text import bounds_words
+from refmodel.world.spans import spans_of
 
 WRITES = (
     (0x8004,),
@@ -41,9 +43,11 @@ def arming() -> Lesson:
                 draw(ran, FIRST - 30, arrival(40), "host", "dma_active"),
                 (len(starts),),
             )
+    start = frozenset(at for at, result in results.items() if result.numbers[0] and at[0] == 0)
     return Lesson(
         "arming",
         "What arming a transfer is for",
+        ("B9", "B6", "B10"),
         (
             "A transfer moves words between disk and memory by itself. Started by a stray write it"
             " would overwrite memory, or the disk.",
@@ -52,15 +56,29 @@ def arming() -> Lesson:
             "Here dma_active shows a running transfer; on other cores it shows the enable bit.",
         ),
         "The host writes 8004, then 0000, then 8004. Two in a row arm. Does the transfer start?",
-        ("yes, 8004 was written twice", "no, the two were not in a row"),
-        1,
-        "No. The 0000 between them disarms, and the last 8004 is the first of a new pair.",
-        "Change what is written, and how many writes arm: that is a number of the profile.",
         (
-            Knob("written to transfer", tuple(_said(writes) for writes in WRITES), 3),
-            Knob("writes that arm", ("1", "2", "3"), 1),
+            Choice(
+                "yes, 8004 was written twice",
+                "Not in a row. The 0000 between them disarms: the last 8004 begins a new pair.",
+            ),
+            Choice(
+                "no, the two were not in a row",
+                "The 0000 between them disarms, and the last 8004 is the first of a new pair.",
+            ),
+        ),
+        1,
+        Task(
+            "Let a single stray write start the transfer.",
+            start,
+            "Where one write arms, nothing guards memory and disk against a write gone astray. How"
+            " many arm is a number of the profile.",
+        ),
+        (
+            Knob("written to transfer", tuple(_said(writes) for writes in WRITES), 3, False),
+            Knob("writes that arm", ("1", "2", "3"), 1, False),
         ),
         results,
+        CYCLES,
     )
 
 
@@ -84,6 +102,7 @@ def protection() -> Lesson:
     return Lesson(
         "protection",
         "An original accepted, its copy refused",
+        (),
         (
             "Some disks carry what a plain drive cannot write: longer cells, more bytes, marks at"
             " odd places. Their loader reads status, measures when bits change, and refuses a disk"
@@ -93,29 +112,53 @@ def protection() -> Lesson:
         ),
         "A copy has every byte of the original, its marks encoded anew. What does a check that"
         " waits for sync_equal find?",
-        ("the same marks", "no mark at all"),
-        1,
-        "No mark: encoded anew, the mark has its clock bit back and is 44A9, not 4489.",
-        "Let each check judge both disks. Does the pace of the host change a verdict?",
         (
-            Knob("check", CHECKS),
-            Knob("disk", tuple(KINDS)),
-            Knob("host", tuple(hosts), hosts.index("normal")),
+            Choice(
+                "the same marks",
+                "The clock bit that a mark lacks comes back when its byte is encoded anew.",
+            ),
+            Choice(
+                "no mark at all",
+                "Encoded anew, the mark has its clock bit back and is 44A9, not 4489.",
+            ),
+        ),
+        1,
+        Task(
+            "Let a check that waits for marks refuse a disk.",
+            frozenset((0, 1, k) for k in range(len(hosts))),
+            "Of the copy no mark is ever seen, whatever the pace of the host: its bytes are right,"
+            " their timing is not.",
+        ),
+        (
+            Knob("check", CHECKS, quantity=False),
+            Knob("disk", tuple(KINDS), quantity=False),
+            Knob("host", tuple(hosts), hosts.index("normal"), False),
         ),
         results,
+        CYCLES,
     )
+
+
+SEEN = 900  # cycles drawn of a check
 
 
 def _judged(check: Check, kind: str, host: str) -> Result:
     """Return the verdict of one check on one disk, and the measurement it rests on."""
     scenario = full_scenario(Case(check, kind, SEED, HOST_SPEEDS[host], 0.0), PAL)
-    told = run_model(disk_of(scenario, PAL, check.path.parent))
-    found = judge(check.rules, told, PAL)
+    folder = check.path.parent
+    found = judge(check.rules, run_model(disk_of(scenario, PAL, folder)), PAL)
     decided = found.deciding
     said = f"{decided.measure} is {decided.value:g} {decided.unit}".rstrip() if decided else ""
     said = said or "the program found nothing to measure before the disk ran out"
-    about = check.about.rstrip(".")
+    bounds = f" ({bounds_words(decided)})" if decided else ""
+    ran = Ran(PAL, next(spans_of(folder, disk_of(scenario, PAL, folder))))
+    lane = ran.expected.lanes["sync_equal"]
+    rises = lane.cycle[lane.value == 1].tolist()
+    about = next(iter((*rises, *ran.reads)), ran.expected.first)
+    first = max(ran.expected.first, about - SEEN // 3)
     return Result(
-        f"{about}. On the {kind}, with a {host} host, {said}: {found.verdict}.",
-        numbers=(int(found.verdict == "accept"),),
+        f"{check.about.rstrip('.')}. On the {kind}, with a {host} host, {said}{bounds}:"
+        f" {found.verdict}.",
+        draw(ran, first, first + SEEN, "sync_equal", "byte_ready", "data", "host"),
+        (int(found.verdict == "accept"),),
     )

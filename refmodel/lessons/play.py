@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from refmodel.block.registers import RegisterBlock
+from refmodel.engine.blame import completes_byte
+from refmodel.engine.compare import differences
+from refmodel.engine.edges import edges
 from refmodel.engine.timeline import Expected, Timeline
 from refmodel.ground.bus import READ_STATUS, WRITTEN, BusCycle
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
+from refmodel.lessons.lesson import Unit
 from refmodel.media.mfm import Bits
 from refmodel.profile import Profile, load_profile
-from refmodel.report.drawing.sheet import Drawn, Piece
+from refmodel.report.drawing.sheet import Drawn, Piece, flag_pieces, stretches
 from refmodel.report.waves import block_waves
 from refmodel.world.disk import RESET_CYCLES, Disk
 from refmodel.world.play import with_accesses
@@ -24,6 +30,8 @@ from refmodel.world.spans import Span
 from refmodel.world.world import result_on_model
 
 PAL = load_profile("pal_dd")
+CYCLES = Unit("cycle", float(PAL.cycle_ns))
+BITS = Unit("bit", float(PAL.channel_bit_ns))
 SEED = 1
 
 
@@ -40,14 +48,10 @@ class Ran:
         return self.span.expected
 
     @property
-    def bit_cycle(self) -> list[int]:
-        """The edges at which channel bits arrived."""
-        edges: list[int] = self.span.stimulus.bit_cycle.tolist()
+    def reads(self) -> list[int]:
+        """The edges of the host's reads of status."""
+        edges: list[int] = self.expected.read_cycle.tolist()
         return edges
-
-    def field(self, name: str, cycle: int) -> int:
-        """Return a field's value in a cycle."""
-        return int(self.expected.lanes[name].at(cycle))
 
 
 def arrival(bit: int, profile: Profile = PAL) -> int:
@@ -60,10 +64,13 @@ def run_bits(
     accesses: Sequence[BusCycle] = (),
     levels: Mapping[str, int] | None = None,
     profile: Profile = PAL,
+    memory: NDArray[np.uint16] | None = None,
 ) -> Ran:
     """Run the model over channel bits at nominal speed, with the host's bus cycles."""
     held = {name: Lane.constant(value) for name, value in (levels or {}).items()}
-    cycles = np.array([arrival(n, profile) for n in range(len(bits))], np.int64)
+    each = profile.cycles_per_bit
+    whole = np.arange(1, len(bits) + 1, dtype=np.int64) * each.numerator // each.denominator
+    cycles = RESET_CYCLES + whole
     disk = Stimulus(
         0,
         arrival(len(bits), profile) + 1,
@@ -71,7 +78,7 @@ def run_bits(
         bit=bits,
         levels=held,
         resets=((0, RESET_CYCLES),),
-        memory=np.zeros(64, np.uint16),
+        memory=np.zeros(64, np.uint16) if memory is None else memory,
     )
     stimulus = with_accesses(disk, list(accesses))
     timeline = Timeline(profile)
@@ -140,8 +147,8 @@ def _accesses(ran: Ran, first: int, end: int) -> Iterator[Piece]:
     )
     for cycle, kind, value in rows:
         if first <= cycle < end:
-            text = f"write {value:04X}" if kind in WRITTEN else "read"
-            yield Piece(cycle, cycle + 1, "on", text)
+            text = f"{WRITTEN[kind]} {value:04X}" if kind in WRITTEN else ""
+            yield Piece(cycle, cycle + 1, "mark", text)
 
 
 def _runs(changes: Sequence[tuple[int, ...]], end: int) -> Iterator[tuple[int, int, int]]:
@@ -151,3 +158,46 @@ def _runs(changes: Sequence[tuple[int, ...]], end: int) -> Iterator[tuple[int, i
         if n == 0 or value != changes[n - 1][1]:
             merged = next((c[0] for c in changes[n + 1 :] if c[1] != value), end)
             yield start, max(stop, merged), value
+
+
+def beside(drawn: tuple[Drawn, ...], name: str, model: Lane, core: Lane) -> tuple[Drawn, ...]:
+    """Return a drawing in which a core shows `core` where the model shows the flag `model`."""
+    shown = []
+    for lane in drawn:
+        if lane.name == name:
+            first, end = int(lane.pieces[0].start), int(lane.pieces[-1].end)
+            known = Lane.constant(0)
+            wrong = stretches(differences(model, core, known, first), first, end)
+            lane = replace(lane, core=flag_pieces(core, first, end), wrong=wrong)
+        shown.append(lane)
+    return tuple(shown)
+
+
+def held_until_read(level: Lane, reads: Sequence[int], end: int) -> Lane:
+    """Return a flag that, once up, stays so until the host has read it: a usual mistake."""
+    cycles, values = [int(level.cycle[0])], [int(level.value[0])]
+    rises = level.cycle[(level.value == 1) & (level.cycle > level.cycle[0])].tolist()
+    falls = level.cycle[level.value == 0].tolist()
+    for rise in rises:
+        fall = next((c for c in falls if c > rise), end)
+        seen = next((edge for edge in reads if edge > rise), end)
+        cycles += [rise, max(fall, seen)]
+        values += [1, 0]
+    return Lane.of(np.array(cycles, np.int64), np.array(values, np.int64))
+
+
+def seen_at(level: Lane, edges: Sequence[int]) -> list[int]:
+    """Return what reads at these edges return of a flag: its value in the cycle before."""
+    return [int(level.at(edge - 1)) for edge in edges]
+
+
+def bytes_after(ran: Ran, match: int) -> list[int]:
+    """Return the four bytes that complete after the cycle of the match."""
+    block = RegisterBlock(ran.profile)
+    block.restore(ran.span.state)
+    done = [
+        edge.after.data
+        for edge in edges(block, ran.span.stimulus)
+        if edge.cycle > match and completes_byte(edge)
+    ]
+    return done[:4]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from hashlib import sha256
 
 from rich.console import Console
@@ -28,17 +28,26 @@ LONGEST_NAME = 100  # characters of a scenario's name in that of its waves
 class ResultFolder(WholeFolder):
     """The folder of results of a run."""
 
-    def write(self, suites: Sequence[SuiteResult]) -> list[str]:
+    def write(
+        self, suites: Sequence[SuiteResult], lessons: Mapping[str, str] | None = None
+    ) -> list[str]:
         """Write every file, then put all in place of the old ones; return their names."""
-        return self.put(result_files(suites), stale=WAVES)
+        return self.put(result_files(suites, lessons), stale=WAVES)
 
 
-def result_files(suites: Sequence[SuiteResult]) -> Iterator[tuple[str, Content]]:
-    """Yield the name of each result file and what is in it."""
+def result_files(
+    suites: Sequence[SuiteResult], lessons: Mapping[str, str] | None = None
+) -> Iterator[tuple[str, Content]]:
+    """Yield the name of each result file and what is in it.
+
+    `lessons` has the pages of lessons by name, for the report to link to.
+    """
+    lessons = lessons or {}
+    yield from ((f"lesson-{name}.html", page) for name, page in lessons.items())
     yield "result.json", to_json(suites)
     yield "junit.xml", to_junit(suites)
     yield "report.txt", to_text(suites)
-    yield "report.html", report_page(suites)
+    yield "report.html", report_page(suites, lessons)
     if any(suite.scope.what == "core" for suite in suites):
         yield KEPT, to_kept(suites)
     if any(suite.warnings or suite.printed for suite in suites):

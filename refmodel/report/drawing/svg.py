@@ -77,7 +77,7 @@ def _ticks(sheet: Sheet, scale: _Scale, height: int) -> Iterator[str]:
         x = scale.x(at)
         yield _line(((x, 20), (x, height)), "rule", 1)
         if x < scale.width - 130:
-            said = f"{at:g}  {time_text(at * sheet.cycle_ns)}"
+            said = f"{at:g}, {time_text(at * sheet.cycle_ns)}"
             yield _text(x + 3, 32, said, "soft")
         at += step
 

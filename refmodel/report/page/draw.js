@@ -64,7 +64,7 @@ const drawScale = ({ pen, view, x, width, run, height }) => {
   const step = Math.max(1, [1, 2, 5, 10].find((n) => n * power >= about) * power);
   for (let cycle = Math.ceil(view.left / step) * step; cycle < view.left + view.span; cycle += step) {
     pen.rect(Math.round(x(cycle)), 20, 1, height, "rule");
-    const text = `${grouped(cycle)}  ${timeText(cycle * run.cycleNs)}`;
+    const text = `${grouped(cycle)}, ${timeText(cycle * run.cycleNs)}`;
     if (x(cycle) + text.length * LETTER < width) pen.text(x(cycle) + 4, SCALE_Y, text, "soft");
   }
 };
@@ -105,8 +105,9 @@ const drawLane = (sheet, { y, h, of: l }) => {
     return;
   }
   const word = run.inner.find((i) => i.name === "sync_word").model;
-  SHAPES.values(pen, y, walk, false, l.digits, l.name === "window" && ((v, n) => v === valueAt(word, l.model.c[n])));
-  if (l.core) SHAPES.values(pen, y + 20, walkOf(sheet, l.core), true, l.digits);
+  const told = (v) => (l.digits > 1 ? hex(v, l.digits) : String(v));
+  SHAPES.values(pen, y, walk, false, told, l.name === "window" && ((v, n) => v === valueAt(word, l.model.c[n])));
+  if (l.core) SHAPES.values(pen, y + 20, walkOf(sheet, l.core), true, told);
 };
 
 const drawWrong = (sheet, y, h, l) => {

@@ -1,67 +1,94 @@
-"use strict";
-// A lesson: the sliders choose one of the results the model computed; nothing is computed here.
+// A lesson: the knobs choose one of the results the model computed; nothing is computed here.
+const grouped = (number) => String(number).replace(/\B(?=(\d{3})+(?!\d))/g, " ");
+const timeText = (ns) => {
+  const [whole, part] = (ns / 1000).toFixed(3).split(".");
+  return `${grouped(whole)}.${part} us`;
+};
 const startLesson = () => {
   const data = JSON.parse(document.getElementById("data").textContent);
   const find = (id) => document.getElementById(id);
-  const form = find("question"), answer = find("answer");
-  const SVG = "http://www.w3.org/2000/svg", WIDTH = 960, NAMES = 110, ROW = 26;
-
-  answer.hidden = true;
-  form.addEventListener("change", () => { find("tell").disabled = false; });
-  form.addEventListener("submit", (event) => {
-    event.preventDefault();
-    const right = Number(new FormData(form).get("guess")) === data.right;
-    find("told").textContent = right ? "Right." : "Not quite.";
-    answer.hidden = false;
-    answer.open = true;
+  const place = data.knobs.map((_, n) => {
+    const slider = find("knob-" + n);
+    return slider ? Number(slider.value) : Number(document.querySelector(`[data-knob="${n}"] [aria-pressed=true]`).dataset.option);
   });
+  let guessed = null, shown = null;
 
-  const element = (parent, name, attributes, text) => {
-    const made = document.createElementNS(SVG, name);
-    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
-    if (text !== undefined) made.textContent = text;
-    parent.append(made);
-    return made;
-  };
-  // A text that would meet the next piece is left out.
-  const drawPiece = (svg, x, y, [start, end, kind, text], next) => {
-    const x0 = x(start), width = Math.max(2, x(end) - x0);
-    if (kind === "off") element(svg, "line", { x1: x0, x2: x0 + width, y1: y + 16, y2: y + 16, class: "low" });
-    else element(svg, "rect", { x: x0, y: y + 1, width, height: 16, class: kind });
-    if (!text) return;
-    const wide = text.length * 7.4 + 4, inside = kind === "box" || kind === "lit";
-    if (inside ? wide > width : next && x0 + width + 3 + wide > x(next[0])) return;
-    element(svg, "text", { x: inside ? x0 + 3 : x0 + width + 3, y: y + 13, class: kind === "lit" ? "lit-text" : "" }, text);
-  };
-  const draw = (lanes, label) => {
-    const pieces = lanes.flatMap(([, some]) => some);
-    if (!pieces.length) return find("strip").replaceChildren();
-    const first = Math.min(...pieces.map((p) => p[0])), end = Math.max(...pieces.map((p) => p[1]));
-    const x = (at) => NAMES + ((at - first) / (end - first)) * (WIDTH - NAMES - 60);
-    const svg = document.createElementNS(SVG, "svg");
-    svg.setAttribute("viewBox", `0 0 ${WIDTH} ${lanes.length * ROW + 4}`);
-    svg.setAttribute("class", "strip");
-    svg.setAttribute("role", "img");
-    svg.setAttribute("aria-label", label);
-    lanes.forEach(([name, some], n) => {
-      element(svg, "text", { x: 0, y: n * ROW + 13, class: "name" }, name);
-      some.forEach((piece, k) => drawPiece(svg, x, n * ROW, piece, some[k + 1]));
-    });
-    find("strip").replaceChildren(svg);
+  find("experiment").hidden = true;
+  if (find("sketch")) find("sketch").hidden = true;
+  const guess = (button) => {
+    guessed = Number(button.dataset.guess);
+    for (const other of document.querySelectorAll("[data-guess]")) other.setAttribute("aria-pressed", String(other === button));
+    find("told").textContent = `${guessed === data.right ? "Right." : "Not that."} ${data.whys[guessed]}`;
+    find("told").className = guessed === data.right ? "right" : "fails";
+    find("experiment").hidden = false;
+    if (find("sketch")) find("sketch").hidden = false;
+    show();
   };
 
-  const knobs = data.knobs.map((options, n) => ({ options, input: find("knob-" + n) }));
+  const set = (knob, value) => {
+    place[knob] = value;
+    const slider = find("knob-" + knob), text = data.knobs[knob][value];
+    if (slider) {
+      slider.value = value;
+      slider.setAttribute("aria-valuetext", text);
+      slider.closest(".knob").querySelector("output").textContent = text;
+    } else for (const button of document.querySelectorAll(`[data-knob="${knob}"] button`))
+      button.setAttribute("aria-pressed", String(Number(button.dataset.option) === value));
+    show();
+  };
   const show = () => {
-    for (const { options, input } of knobs) {
-      const text = options[Number(input.value)];
-      input.setAttribute("aria-valuetext", text);
-      input.nextElementSibling.textContent = text;
-    }
-    const result = data.results[knobs.map(({ input }) => input.value).join(",")];
+    const key = place.join(","), result = data.results[key];
     find("result").textContent = result.text;
-    draw(result.lanes, result.text);
+    find("success").textContent = data.done.includes(key) ? `Done. ${find("success").dataset.why}` : "";
+    shown = sheetOf(result.lanes, result.text, data.unit);
+    find("strip").replaceChildren(shown.svg);
+    find("overview").hidden = !result.overview.length;
+    if (result.overview.length) find("overview").replaceChildren(sheetOf(result.overview, "the whole run", data.unit).svg);
+    if (data.curve) find("curve").replaceChildren(curveOf(data.curve, Number(data.knobs[data.curve.knob][place[data.curve.knob]]), guessed === null ? null : data.curve.guesses[guessed]));
   };
-  for (const { input } of knobs) input.addEventListener("input", show);
+  // A mark that is dragged turns its knob to the option that has a mark nearest to the pointer.
+  const nearest = (at) => {
+    const [name, knob] = data.drag;
+    const distance = (value) => {
+      const other = place.map((v, n) => (n === knob ? value : v)).join(",");
+      const lane = data.results[other].lanes.find((l) => l.name === name);
+      const moving = lane.model.map(([start]) => start).filter((start) => !fixed(knob, name).has(start));
+      return Math.min(Infinity, ...moving.slice(0, 1).map((start) => Math.abs(start - at)));
+    };
+    return data.knobs[knob].map((_, value) => value).reduce((best, value) => (distance(value) < distance(best) ? value : best));
+  };
+  // The marks that are the same wherever the knob stands.
+  const fixed = (knob, name) => {
+    const sets = data.knobs[knob].map((_, value) => new Set(data.results[place.map((v, n) => (n === knob ? value : v)).join(",")]
+      .lanes.find((l) => l.name === name).model.map(([start]) => start)));
+    return new Set([...sets[0]].filter((start) => sets.every((one) => one.has(start))));
+  };
+  let dragging = false;
+  const drag = (event) => {
+    const box = shown.svg.getBoundingClientRect();
+    const px = ((event.clientX - box.left) / box.width) * SHEET.width;
+    const at = shown.first + ((px - SHEET.gutter) / (SHEET.width - SHEET.gutter - 30)) * (shown.end - shown.first);
+    const value = nearest(at);
+    if (value !== place[data.drag[1]]) set(data.drag[1], value);
+  };
+  const onLane = (event) => {
+    const box = shown.svg.getBoundingClientRect(), scale = box.width / SHEET.width;
+    const row = shown.rows.find(({ lane }) => lane.name === data.drag[0]), y = (event.clientY - box.top) / scale;
+    return row && y >= row.y - 4 && y <= row.y + 26;
+  };
+  if (data.drag) {
+    find("strip").addEventListener("pointerdown", (event) => { if (onLane(event)) { dragging = true; event.preventDefault(); drag(event); } });
+    window.addEventListener("pointermove", (event) => { if (dragging) drag(event); });
+    for (const name of ["pointerup", "pointercancel"]) window.addEventListener(name, () => { dragging = false; });
+  }
+
+  for (const button of document.querySelectorAll("[data-guess]")) button.addEventListener("click", () => guess(button));
+  data.knobs.forEach((_, n) => {
+    const slider = find("knob-" + n);
+    if (slider) slider.addEventListener("input", () => set(n, Number(slider.value)));
+    else for (const button of document.querySelectorAll(`[data-knob="${n}"] button`)) button.addEventListener("click", () => set(n, Number(button.dataset.option)));
+  });
   show();
+  if (data.sketch) startSketch(data.sketch, data.results[data.sketch.at], data.unit);
 };
 startLesson();

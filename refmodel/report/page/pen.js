@@ -57,8 +57,8 @@ const SHAPES = {
     }, (x) => { end(); pen.rect(x, y + 2, 1, 20, "model"); });
     end();
   },
-  values: (pen, y, walk, core, digits, lit) => walk((x0, x1, value, n) => {
-    const text = digits > 1 ? hex(value, digits) : String(value), width = Math.max(1, x1 - x0 - 2);
+  values: (pen, y, walk, core, told, lit) => walk((x0, x1, value, n) => {
+    const text = told(value), width = Math.max(1, x1 - x0 - 2);
     const stands = lit && lit(value, n);
     if (core || stands) pen.rect(x0 + 1, y + 1, width, 16, stands ? "lit" : "core");
     else pen.frame(x0 + 1.5, y + 1.5, Math.max(1, width - 1), 15, "model");

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from refmodel.engine.finding import Shown
 from refmodel.ground.clauses import SEPARATOR, says
+from refmodel.ground.lessons import LESSON_OF
 from refmodel.report import words
 from refmodel.report.clause_table import clause_table
 from refmodel.report.drawing.svg import svg
@@ -79,8 +80,11 @@ def _file(name: str) -> str:
     return PACKAGE.joinpath(name).read_text(encoding="utf-8")
 
 
-def report_page(suites: Sequence[SuiteResult]) -> str:
-    """Return report.html: verdicts, the first mismatches in sentences, and the runs drawn."""
+def report_page(suites: Sequence[SuiteResult], lessons: Collection[str] = ()) -> str:
+    """Return report.html: verdicts, the first mismatches in sentences, and the runs drawn.
+
+    `lessons` are those whose pages are written beside it.
+    """
     runs = list(_pictures(suites))
     return render(
         "report.html.j2",
@@ -89,6 +93,8 @@ def report_page(suites: Sequence[SuiteResult]) -> str:
         suites=[_told(suite) for suite in suites],
         runs=runs,
         still=_still(suites),
+        lessons=LESSON_OF,
+        written=lessons,
         left_out=sum(_drawable(run) for suite in suites for run in suite.runs) - len(runs),
     )
 
@@ -188,6 +194,7 @@ def _accent(run: RunResult, scope: Scope) -> dict[str, str]:
         "accent": said,
         "where": f"{time_text(finding.time_ns)}, {finding.place}",
         "clause": f"{clause}: {says(clause)}." if says(clause) else "",
+        "of_clause": clause,
     }
 
 
