@@ -108,7 +108,8 @@ def same_edge() -> Lesson:
             " of the bit that completes that word, which of the two words does the bit meet?",
             "In plain registered Verilog the one from before: policy same_edge_write is old. A"
             " core that passes the write through has new. Such places are policies in the model,"
-            " with both choices; sync_compare is another: does the level follow a write, or only bits?",
+            " with both choices; sync_compare is another: does the level"
+            " follow a write, or only bits?",
         ),
         "The word is written on the very edge of the last bit of the mark, policy old. sync_equal"
         " rises. Are the bytes after the mark right?",
