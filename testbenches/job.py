@@ -94,6 +94,7 @@ class Job:
     written: dict[str, str] = field(default_factory=dict)  # sources made for it, by file name
     test_module: str = "testbenches.session_tests"
     all_public: bool = False  # every signal of the core within Python's reach: slower
+    builds_only: bool = False  # nothing is run
 
     @property
     def file(self) -> Path:

@@ -36,6 +36,7 @@ from refmodel.report.result import (
 )
 from refmodel.world.find import find_suite, given_name
 from refmodel.world.scenario import Scenario
+from testbenches.ahead import built_ahead
 from testbenches.binding.bus import REGISTERS
 from testbenches.binding.depth import depth_told
 from testbenches.binding.load import load_binding
@@ -53,6 +54,7 @@ from testbenches.toolchain import SIMULATORS, simulators, why_not
 Say = Callable[[str], None]
 Judged = tuple[Outcome, int]  # and the exit status it alone would give
 MOST_TRIED = 2  # scenarios on whose mismatch other bindings are tried
+BUILD = 1_000_000  # number of the session that builds ahead: there are never so many at work
 ENOUGH = 4096  # bytes free on a disk that took all that was written
 NOTHING = "compared nothing: the core shows no field, and the scenario reads no status"
 
@@ -123,10 +125,12 @@ def run_suite(
     with scratch("cellstep-") as work:
         make = lockstep_for(scenario for _, scenario in scenarios)
         lockstep = make(binding, work, options.seed, options.policies, options.live)
-        warnings = warnings_of(lockstep.ports, binding.core.defines)
-        lockstep.loops = loops(warnings)
-        prepared = lockstep.prepare(scenarios, say)
-        outcomes = _outcomes(lockstep, prepared, options.simulators, say)
+        builds = [lockstep.session(name, BUILD) for name in options.simulators]
+        with built_ahead(builds):
+            warnings = warnings_of(lockstep.ports, binding.core.defines)
+            lockstep.loops = loops(warnings)
+            prepared = lockstep.prepare(scenarios, say)
+            outcomes = _outcomes(lockstep, prepared, options.simulators, say)
         if any(status != EXIT_AGREE for _, status in outcomes):
             _refuse_full_disk(work)
     paths = [path for path, _ in scenarios] * len(options.simulators)

@@ -1,4 +1,4 @@
-"""The worker process: builds one harness, unless it is built already, and becomes its simulator."""
+"""The worker process: builds one harness, unless it is built, and becomes its simulator."""
 
 from __future__ import annotations
 
@@ -56,7 +56,10 @@ def main(path: str) -> None:
     die_with_parent()
     job = Job.read(path)
     try:
-        command, settings = session(job, build(job))
+        entry = build(job)
+        if job.builds_only:
+            return
+        command, settings = session(job, entry)
     except BuildError as error:
         print(error)
         sys.exit(BUILD_FAILED)
