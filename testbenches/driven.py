@@ -189,6 +189,7 @@ class DriveLockstep(Lockstep):
             fields=found.fields,
             broken=tuple(own.broken),
             revolutions=found.revolutions,
+            met=found.met,
         )
 
     def _lines_of(self, prepared: Prepared, simulator: str) -> _Lines:

@@ -13,7 +13,6 @@ import yaml
 
 from refmodel.ground.errors import UserError
 from refmodel.hunt.case import DrawnCase
-from refmodel.hunt.coverage import Coverage
 from refmodel.hunt.draw import Drawer, Reach
 from refmodel.hunt.found import Failure, Hunted, Kind
 from refmodel.hunt.shrink import shrunk
@@ -21,6 +20,7 @@ from refmodel.report.atomic import write_text
 from refmodel.report.result import ERROR, Outcome
 from refmodel.world.scenario import Scenario
 from testbenches.binding.load import load_binding
+from testbenches.binding.reachable import reachable
 from testbenches.binding.schema import Binding
 from testbenches.lockstep import Lockstep
 
@@ -50,7 +50,7 @@ class Hunter:
         UserError for a core that does not run.
         """
         given = (str(self._given), self._simulator, self._seed)
-        found = Hunted(*given, has=parts_of(self._binding), policies=self._policies)
+        found = Hunted(*given, reachable=reachable(self._binding), policies=self._policies)
         began = time.monotonic()
         for first in count(0, BATCH):
             seeds = range(self._seed + first, self._seed + min(first + BATCH, most))
@@ -65,8 +65,10 @@ class Hunter:
     def _batch(self, seeds: Sequence[int], found: Hunted) -> None:
         """Play the cases of some seeds; a failure of a new kind is played again and made small."""
         cases = [Drawer(self.reach, seed).case(BITS) for seed in seeds]
-        outcomes = self.play(cases, found.coverage)
+        outcomes = self.play(cases)
         found.cases += len(cases)
+        for outcome in outcomes:
+            found.met += outcome.met
         found.cycles += sum(outcome.cycles for outcome in outcomes)
         for seed, case, outcome in zip(seeds, cases, outcomes, strict=True):
             if outcome.finding is None:
@@ -98,8 +100,8 @@ class Hunter:
 
         return fails
 
-    def play(self, cases: Sequence[DrawnCase], coverage: Coverage | None = None) -> list[Outcome]:
-        """Play cases in one session; return an outcome for each. `coverage` counts what met."""
+    def play(self, cases: Sequence[DrawnCase]) -> list[Outcome]:
+        """Play cases in one session; return an outcome for each."""
         with tempfile.TemporaryDirectory(prefix="cellstep-", ignore_cleanup_errors=True) as folder:
             work = Path(folder)
             lockstep = Lockstep(self._binding, work, self._seed, self._policies)
@@ -114,9 +116,6 @@ class Hunter:
             finally:
                 with suppress(OSError):
                     session.stop()
-            if coverage is not None:
-                for p in prepared:
-                    coverage.add(p.disk.profile, lockstep.stimuli(p))
         for outcome in outcomes:
             if outcome.verdict == ERROR:
                 raise UserError(outcome.note)
@@ -142,18 +141,6 @@ def reach_of(binding: Binding) -> Reach:
         list(binding.level_inputs),
         binding.memory is not None,
         binding.bus_shape.busy + 2,
-    )
-
-
-def parts_of(binding: Binding) -> tuple[str, ...]:
-    """Return the names of the registers a core has, and what else it has."""
-    levels = set(binding.level_inputs)
-    gates = {"master_enable", "channel_enable"}
-    return (
-        *binding.registers,
-        *["memory"] * (binding.memory is not None),
-        *["gates"] * bool(levels & gates),
-        *["levels"] * bool(levels - gates),
     )
 
 

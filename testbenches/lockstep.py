@@ -339,6 +339,7 @@ class Lockstep:
             fields=found.fields,
             stirred=found.stirred,
             revolutions=found.revolutions,
+            met=found.met,
         )
 
     def _with_value_line(self, finding: Finding, index: int) -> Finding:

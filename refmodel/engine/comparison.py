@@ -18,6 +18,7 @@ from refmodel.engine.core_separator import Recovery
 from refmodel.engine.evidence import Evidence, Reads
 from refmodel.engine.finding import AccessSeen, Finding, Shown
 from refmodel.engine.history import History
+from refmodel.engine.meetings import Meetings
 from refmodel.engine.revolution import Revolution, revolution
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.engine.stirred import Stirred
@@ -79,6 +80,7 @@ class ComparedRun:
     recovered: Recovered | None = None
     stirred: Mapping[str, int] = field(default_factory=dict)
     revolutions: tuple[Revolution, ...] = ()
+    met: Meetings = field(default_factory=Meetings)
 
 
 class Comparison:
@@ -104,6 +106,7 @@ class Comparison:
         if begin is not None:
             self._timeline.state = begin
         self._stirred = Stirred()
+        self._met = Meetings()
         self._checker = SpanChecker(
             profile.status, dict(held.fields), held.start, lines=dict(held.lines)
         )
@@ -164,6 +167,7 @@ class Comparison:
             separator.told() if separator is not None else None,
             self._stirred.counts,
             tuple(self._revolutions),
+            self._met,
         )
 
     def _span(
@@ -176,6 +180,7 @@ class Comparison:
         if separator is not None:
             stimulus, observed = separator.follow(stimulus, observed)
         expected = self._timeline.run(stimulus)
+        self._met.take(stimulus, expected, self._profile.slots)
         if separator is not None:
             expected = separator.expect(expected, stimulus, observed)
         reads = evidence.reads(stimulus)

@@ -23,7 +23,8 @@ class Framing:
     """What the channel bits of a span make of the window and the byte counter.
 
     `window[i]`, `match[i]` and `restart[i]` are as they stand after channel bit i; a restart is a
-    match with realignment on. `byte[j]` completes on the edge `byte_cycle[j]`.
+    match with realignment on. `byte[j]` completes on the edge `byte_cycle[j]`; `ends` are the edges
+    on which one completes, delivered or not.
     """
 
     window: NDArray[np.uint16]
@@ -31,6 +32,7 @@ class Framing:
     restart: NDArray[np.bool_]
     byte_cycle: Cycles
     byte: NDArray[np.uint16]
+    ends: Cycles
     window_after: int
     sync_word_after: int
     bit_count_after: int
@@ -65,6 +67,7 @@ def frame(
     match = window == _met(rules, writes, cycle, state.sync_word)
     restart = match & _up(realigning, cycle)
     ends, count = _byte_ends(stimulus, restart, state.bit_count, top_bit_framing)
+    every_end = cycle[ends]
     if rules.matching_byte == "dropped":
         ends = ends[~restart[ends]]
     sync_words = writes[1]
@@ -74,6 +77,7 @@ def frame(
         restart,
         cycle[ends],
         window[ends] & np.uint16(0xFF),
+        every_end,
         window_after=int(window[-1]) if len(window) else state.window,
         sync_word_after=int(sync_words[-1]) if len(sync_words) else state.sync_word,
         bit_count_after=count,

@@ -12,6 +12,7 @@ from refmodel.block.collector import Collector
 from refmodel.block.fifo import Fifo
 from refmodel.block.transfer import READ_SEES_THE_SLOT, Transfer
 from refmodel.engine.framing import counted_ends
+from refmodel.engine.happened import READING
 from refmodel.engine.transfer_span import TransferSpan
 from refmodel.ground.word import WORD, WORD_BITS
 
@@ -67,6 +68,8 @@ class CollectedBits:
             found = np.flatnonzero(self._framing.match[self._begin : end])
             self._begin = self._begin + int(found[0]) + 1 if len(found) else end
             self._matched = bool(len(found))
+            if self._matched:
+                span.doing.add(int(self._cycle[self._begin - 1]), READING)
         ends, _ = counted_ends(self._framing.restart[self._begin : end], collector.bits, WORD_BITS)
         self.ends = self._cycle[self._begin + ends].tolist()
         self.words = self._framing.window[self._begin + ends].tolist()
@@ -99,6 +102,7 @@ def _queue(span: TransferSpan, transfer: Transfer, first: int, bits: CollectedBi
     for edge, word in zip(bits.ends, bits.words, strict=True):
         if len(stores) >= length and stores[length - 1] + behind <= edge:
             break  # the transfer has ended
+        span.word_ends.append(edge)
         if len(stores) >= size and stores[-size] + behind > edge:
             lost.append(edge)
             continue

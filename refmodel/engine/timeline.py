@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from refmodel.block.fields import UNUSED
 from refmodel.block.registers import RegisterBlock, State
 from refmodel.engine.framing import Framing, sync_level
+from refmodel.engine.happened import Happened, at_last_bit, doing_of
 from refmodel.engine.inner import INNER, inner_lanes, inner_state
 from refmodel.engine.ready import ready_flag
 from refmodel.engine.span_framing import span_framing
@@ -37,7 +38,7 @@ class Expected:
     `read_value[i]` is the whole status word the read at edge `read_cycle[i]` returns. `lines` maps
     the names of `LINES` to the outputs beside status, the last two being diagnostic counters, and
     those of the registers inside that were asked for to what they hold.
-    `moves` are the words that slots moved.
+    `moves` are the words that slots moved, `happened` is what came about inside the block.
     """
 
     first: int
@@ -47,6 +48,7 @@ class Expected:
     read_value: NDArray[np.uint16]
     lines: dict[str, Lane] = field(default_factory=dict)
     moves: Moves = field(default_factory=Moves)
+    happened: Happened = field(default_factory=Happened)
 
     def _repr_html_(self) -> str:
         from refmodel.ground.notebook import table
@@ -88,6 +90,7 @@ class Timeline:
     def _in_reset(self, stimulus: Stimulus) -> Expected:
         """Reset is asserted at every edge: each field shows its reset value (B14)."""
         before = self._shown(self.state)
+        happened = self._kept_from(stimulus)
         self.state = self._reset_block.state
         shown = self._shown(self.state)
         lanes = {name: Lane.constant(value, stimulus.first) for name, value in shown.items()}
@@ -98,7 +101,23 @@ class Timeline:
         lines = {name: Lane.constant(0, stimulus.first) for name in LINES}
         lines |= inner_state(self._inner, self.state, stimulus.first)
         value = self._status_words(reads, fields)
-        return Expected(stimulus.first, stimulus.end, lanes, reads, value, lines)
+        return Expected(stimulus.first, stimulus.end, lanes, reads, value, lines, happened=happened)
+
+    def _kept_from(self, stimulus: Stimulus) -> Happened:
+        """Return what would have happened on the first edge of a reset, had it not come."""
+        idle = Lane.constant(doing_of(self._reset_block.state.transfer), stimulus.first)
+        before, first = doing_of(self.state.transfer), stimulus.first
+        bits = stimulus.between(first, first + 1)
+        span = span_framing(self._rules, bits, self.state)
+        gates = int(bits.level("master_enable").at(first) & bits.level("channel_enable").at(first))
+        last = at_last_bit(self._rules, self.state.transfer, gates)
+        return Happened(
+            span.framing.ends,
+            bits.bit_cycle[span.framing.match],
+            bits.bit_cycle[:1] if last else bits.bit_cycle[:0],
+            doing=idle,
+            before=before,
+        )
 
     def _running(self, stimulus: Stimulus) -> Expected:
         """No reset falls in the span: compute every output's changes at once."""
@@ -132,7 +151,14 @@ class Timeline:
         }
         value = self._status_words(reads, at_reads)
         self.state = _state_after(state, framing, clears_next, live, lanes, control, transfer, end)
-        return Expected(first, end, lanes, reads, value, lines, transfer.moves)
+        happened = Happened(
+            framing.ends,
+            stimulus.bit_cycle[framing.match],
+            transfer.word_ends,
+            transfer.doing,
+            doing_of(state.transfer),
+        )
+        return Expected(first, end, lanes, reads, value, lines, transfer.moves, happened)
 
     def _clears(self, stimulus: Stimulus, reads: Cycles) -> tuple[Cycles, int]:
         """Return the edges on which reads clear byte_ready, and 1 if one is left for the next.
@@ -245,6 +271,7 @@ def _joined(pieces: list[Expected]) -> Expected:
         np.concatenate([p.read_value for p in pieces]),
         _joined_lanes([p.lines for p in pieces]),
         Moves.joined([p.moves for p in pieces]),
+        Happened.joined([p.happened for p in pieces]),
     )
 
 

@@ -9,15 +9,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from refmodel.block.collector import Collector
 from refmodel.block.rules import Rules
 from refmodel.block.transfer import Transfer, own_writing
+from refmodel.engine.happened import behind_gates, doing_of
 from refmodel.engine.quiet import does_nothing
 from refmodel.engine.reading import read_words
 from refmodel.engine.transfer_span import SHOWN, TransferSpan
 from refmodel.engine.writing import write_words
 from refmodel.ground.bus import WRITE_TRANSFER
-from refmodel.ground.lane import Lane
+from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
 
@@ -26,12 +29,15 @@ from refmodel.ground.stimulus import Stimulus
 class TransferRun:
     """What a transfer shows through a span, what it moved, and how it stands at the end.
 
-    `shown` has the lanes of `SHOWN`, dma_active and writing being the block's own parts.
+    `shown` has the lanes of `SHOWN`, dma_active and writing being the block's own parts. `doing`
+    and `word_ends` are as in `engine.happened`.
     """
 
     shown: dict[str, Lane]
     moves: Moves
     after: Transfer
+    doing: Lane
+    word_ends: Cycles
 
 
 def at_rest(rules: Rules, stimulus: Stimulus, transfer: Transfer) -> TransferRun | None:
@@ -42,7 +48,8 @@ def at_rest(rules: Rules, stimulus: Stimulus, transfer: Transfer) -> TransferRun
     shown["writing"] = Lane.constant(own_writing(rules, transfer), stimulus.first)
     shown["lost_words"] = Lane.constant(transfer.lost_words, stimulus.first)
     shown["underruns"] = Lane.constant(transfer.underruns, stimulus.first)
-    return TransferRun(shown, Moves(), transfer)
+    doing = Lane.constant(doing_of(transfer), stimulus.first)
+    return TransferRun(shown, Moves(), transfer, doing, np.empty(0, np.int64))
 
 
 def run_transfer(span: TransferSpan, transfer: Transfer) -> TransferRun:
@@ -53,7 +60,10 @@ def run_transfer(span: TransferSpan, transfer: Transfer) -> TransferRun:
         if edge + 1 < until:
             transfer = _undisturbed(span, transfer, edge + 1, until)
     shown = {name: changes.lane(span.end) for name, changes in span.shown.items()}
-    return TransferRun(shown, span.moves(), transfer)
+    doing = span.doing.lane(span.end)
+    if span.rules.gates_stop == "path":
+        doing = behind_gates(doing, span.gates_lane)
+    return TransferRun(shown, span.moves(), transfer, doing, np.array(span.word_ends, np.int64))
 
 
 def _undisturbed(span: TransferSpan, transfer: Transfer, first: int, until: int) -> Transfer:

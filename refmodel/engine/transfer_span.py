@@ -19,6 +19,7 @@ from refmodel.block.transfer import (
     own_writing,
 )
 from refmodel.engine.framing import Framing
+from refmodel.engine.happened import at_last_bit, doing_of
 from refmodel.engine.quiet import NEVER
 from refmodel.ground.bus import WRITE_TRANSFER
 from refmodel.ground.lane import Cycles, Lane
@@ -94,10 +95,13 @@ class TransferSpan:
         self.bit_cycle = stimulus.bit_cycle
         self.framing = framing
         self.waits, self.control, self.gates = Steps(waits), Steps(control), Steps(gates)
+        self.gates_lane = gates
         self.slots_open = True  # whether the gates let a slot be used where a stretch is computed
         self._slots = block.settings.slots
         self.memory = stimulus.memory
         self.shown = {name: OutputChanges() for name in SHOWN}
+        self.doing = OutputChanges()
+        self.word_ends: list[int] = []
         self._gate_changes: list[int] = gates.cycle.tolist()
         self._writes = transfer_writes(stimulus)
         self._moves: list[tuple[int, int, int, int]] = []
@@ -122,6 +126,8 @@ class TransferSpan:
     def take(self, before: Transfer, inputs: Inputs, edge: int, framed: Framed) -> Transfer:
         """Take the path through one edge; note what the slot moves and what is shown."""
         waits, control = self.waits.at(edge), self.control.at(edge)
+        if inputs.bit_strobe and at_last_bit(self.rules, before, inputs.gates):
+            self.word_ends.append(edge)
         after = next_transfer(self.rules, before, inputs, framed, waits, control)
         move = moved(self.rules, before, after, inputs.slot_data)
         if move:
@@ -151,12 +157,14 @@ class TransferSpan:
         )
         for changes, value in zip(self.shown.values(), values, strict=True):
             changes.add(cycle, value)
+        self.doing.add(cycle, doing_of(transfer))
 
     def ended(self, cycle: int, transfer: Transfer) -> None:
         """Note that the last word was moved on an edge: dma_active may fall, the pulse stands."""
         self.shown["dma_active"].add(cycle, own_dma_active(self.rules, transfer, 1))
         self.shown["transfer_done"].add(cycle, 1)
         self.shown["transfer_done"].add(cycle + 1, 0)
+        self.doing.add(cycle, doing_of(transfer))
 
     def move(self, cycle: int, place: int, word: int, store: int) -> None:
         """Note a word moved; raise UserError when its place is behind the end of memory."""

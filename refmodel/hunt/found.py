@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from refmodel.engine.finding import Finding
+from refmodel.engine.meetings import Meetings
+from refmodel.engine.unmet import Reachable, unmet
 from refmodel.hunt.case import DrawnCase
-from refmodel.hunt.coverage import Coverage
 
 
 @dataclass(frozen=True)
@@ -49,9 +50,14 @@ class Hunted:
     seconds: float = 0.0
     failures: list[Failure] = field(default_factory=list)
     flaky: list[int] = field(default_factory=list)  # seeds that failed once and not again
-    coverage: Coverage = field(default_factory=Coverage)
-    has: tuple[str, ...] = ()
+    met: Meetings = field(default_factory=Meetings)
+    reachable: Reachable = field(default_factory=Reachable)
     policies: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def not_met(self) -> list[str]:
+        """What never met, of all that the core can make meet, in words."""
+        return [pair.told() for pair in unmet(self.met, self.reachable)]
 
     @property
     def verdict(self) -> str:

@@ -8,9 +8,10 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from refmodel.block.fields import Layout
-from refmodel.hunt.coverage import DISTANCES
+from refmodel.engine.meetings import DISTANCES
 from refmodel.hunt.found import Failure, Hunted
 from refmodel.report import words
+from refmodel.report.met import meetings_json
 from refmodel.report.numbers import counted
 
 MOST_HOLES = 8  # told in the terminal; the JSON has all
@@ -31,7 +32,7 @@ def lines(hunted: Hunted, layout: Layout) -> Iterator[str]:
         yield ""
         yield f"Flaky: seed {seeds} failed once and agreed when played again; nothing is drawn anew"
     yield ""
-    yield from _holes(list(hunted.coverage.holes(hunted.has)))
+    yield from _holes(hunted.not_met)
     yield ""
     yield f"{hunted.verdict}: {_total(hunted)}"
 
@@ -93,8 +94,8 @@ def _data(hunted: Hunted) -> dict[str, Any]:
         "cycles_compared": hunted.cycles,
         "failures": [_failure_data(hunted, failure) for failure in hunted.failures],
         "flaky_seeds": hunted.flaky,
-        "coverage": hunted.coverage.as_json(),
-        "not_met": list(hunted.coverage.holes(hunted.has)),
+        "coverage": meetings_json(hunted.met),
+        "not_met": hunted.not_met,
     }
 
 

@@ -10,8 +10,10 @@ from typing import Any
 from refmodel.drive.rules import Violation
 from refmodel.engine.compare import Compared
 from refmodel.engine.finding import Finding, Shown
+from refmodel.engine.meetings import Meetings
 from refmodel.engine.revolution import Revolution
 from refmodel.engine.separator_verdict import Recovered
+from refmodel.engine.unmet import Reachable
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
 from refmodel.profile import Profile
 
@@ -54,6 +56,7 @@ class Outcome:
     stirred: Mapping[str, int] = field(default_factory=dict)  # moves of inputs, writes of registers
     broken: tuple[Violation, ...] = ()  # rules of a drive's lines
     revolutions: tuple[Revolution, ...] = ()
+    met: Meetings = field(default_factory=Meetings)
 
 
 @dataclass(frozen=True)
@@ -102,12 +105,13 @@ class Gap:
 class Bound:
     """What of a core is bound besides its fields and lines, so that a run can exercise it.
 
-    `stirred` names inputs and registers as `engine.stirred` does.
+    `stirred` names inputs and registers as `engine.stirred` does, `reachable` what can meet.
     """
 
     readable: bool = False  # status can be read on the bus
     memory: bool = False
     stirred: tuple[str, ...] = ()
+    reachable: Reachable = field(default_factory=Reachable)
 
 
 @dataclass(frozen=True)

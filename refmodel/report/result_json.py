@@ -21,6 +21,7 @@ from refmodel.ground.bus import (
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 from refmodel.report.exercised import fields_of, not_exercised
+from refmodel.report.met import meetings_json, meetings_of, never_met, unmet_json
 from refmodel.report.result import RunResult, SuiteResult, overall
 
 
@@ -38,6 +39,8 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
         "not_exercised": [gap for suite in suites for gap in _not_exercised(suite)],
         "fields": {suite.scope.binding: _fields(suite) for suite in suites},
         "latency": {suite.scope.binding: dict(suite.scope.lags) for suite in suites},
+        "met": {suite.scope.binding: meetings_json(meetings_of(suite)) for suite in suites},
+        "never_met": {suite.scope.binding: unmet_json(suite) for suite in suites},
         "depth": {suite.scope.binding: dict(suite.scope.depth) for suite in suites},
         "tool_warnings": [
             {"kind": w.kind, "file": w.file, "line": w.line, "text": w.text}
@@ -61,7 +64,7 @@ def _waivers(suite: SuiteResult) -> Iterator[dict[str, str]]:
 
 
 def _gaps(suite: SuiteResult) -> Iterator[dict[str, str]]:
-    for gap in suite.scope.not_compared:
+    for gap in (*suite.scope.not_compared, *never_met(suite)):
         yield {"binding": suite.scope.binding, "subject": gap.subject, "why": gap.why}
 
 

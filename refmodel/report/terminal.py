@@ -11,6 +11,7 @@ from rich.text import Text
 from refmodel.ground.text import printable
 from refmodel.report import words
 from refmodel.report.exercised import not_exercised, table
+from refmodel.report.met import never_met, summary
 from refmodel.report.numbers import counted, grouped
 from refmodel.report.result import (
     AGREE,
@@ -20,7 +21,6 @@ from refmodel.report.result import (
     UNDECIDED,
     Outcome,
     RunResult,
-    Scope,
     SuiteResult,
 )
 
@@ -52,7 +52,7 @@ def show(console: Console, suite: SuiteResult) -> None:
         _line(console, note)
     show_mismatches(console, suite)
     console.print()
-    for line in scope_lines(suite.scope):
+    for line in scope_lines(suite):
         _line(console, line)
     for line in tool_lines(suite):
         _line(console, line)
@@ -142,11 +142,14 @@ def field_lines(suite: SuiteResult) -> Iterator[str]:
         yield f"{name:<14}" + "".join(f"{number:>13}" for number in numbers)
 
 
-def scope_lines(scope: Scope) -> Iterator[str]:
-    """Yield what the comparison leaves out: gaps, waivers, and how late each field may be."""
-    yield "Not compared" if scope.not_compared else "Not compared: nothing is left out"
-    for gap in scope.not_compared:
+def scope_lines(suite: SuiteResult) -> Iterator[str]:
+    """Yield what the comparison leaves out: gaps, what never met, waivers, and latencies."""
+    scope = suite.scope
+    gaps = (*scope.not_compared, *never_met(suite))
+    yield "Not compared" if gaps else "Not compared: nothing is left out"
+    for gap in gaps:
         yield f"  {gap.subject:<14} {gap.why}"
+    yield from filter(None, [summary(suite)])
     yield "Waived" if scope.waivers else "Waived: no field"
     for waiver in scope.waivers:
         yield f"  {waiver.field:<14} {waiver.reason} (until {waiver.until})"

@@ -17,7 +17,8 @@ from refmodel.report.outdir import ResultFolder, to_text
 from refmodel.report.result import AGREE, ERROR, MISMATCH, Gap, Outcome, RunResult, SuiteResult
 from testbenches.binding.schema import Binding
 from testbenches.checker.spans import Known
-from testbenches.suite import Options, scope_of, with_trials
+from testbenches.scope import scope_of
+from testbenches.suite import with_trials
 
 SIMULATORS = {"Icarus Verilog": "icarus", "Verilator": "verilator"}
 NOTHING = "compared nothing"
@@ -73,10 +74,10 @@ def _suite(watched: WatchedSignal) -> SuiteResult:
         note=_why_nothing(watched) if nothing else "",
         shown=found.shown,
         fields=found.fields,
+        met=found.met,
     )
     status = EXIT_MISMATCH if finding else EXIT_BAD_INPUT if nothing else EXIT_AGREE
-    options = Options(given=watched.given, simulators=(name,), policies=dict(watched.policies))
-    scope = scope_of(watched.binding, options, watched.profile)
+    scope = scope_of(watched.binding, watched.profile, watched.given, (name,))
     gaps = (*scope.not_compared, *_gaps(watched))
     again = f"run the test {test} again with seed {seed}"
     scope = replace(scope, not_compared=gaps)

@@ -14,11 +14,13 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from refmodel.engine.finding import Shown
+from refmodel.engine.meetings import DISTANCES
 from refmodel.ground.clauses import SEPARATOR, says
 from refmodel.ground.lessons import LESSON_OF
 from refmodel.report import words
 from refmodel.report.clause_table import clause_table
 from refmodel.report.drawing.svg import svg
+from refmodel.report.met import table as met_table
 from refmodel.report.numbers import grouped, time_text
 from refmodel.report.page.encode import encode_revolution
 from refmodel.report.page.picture import picture
@@ -160,8 +162,10 @@ def _told(suite: SuiteResult) -> dict[str, Any]:
         "compared": lambda o: o.verdict not in (SKIPPED, "error"),
         "amber": list(amber_lines(suite))[1:],
         "clauses": clause_table(suite),
-        "scope": [*separator_lines(suite), *field_lines(suite), "", *scope_lines(scope)],
+        "scope": [*separator_lines(suite), *field_lines(suite), "", *scope_lines(suite)],
         "findings": list(_findings(suite)),
+        "distances": [f"{d:+d}" if d else "0" for d in DISTANCES],
+        "met": list(met_table(suite)),
     }
 
 

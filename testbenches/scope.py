@@ -1,0 +1,100 @@
+"""What of a core a run compares, and what it leaves out, said from its binding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.stirred import input_name, register_name
+from refmodel.profile import Profile
+from refmodel.report.result import Bound, Gap, Scope, WaiverTold
+from testbenches.binding.bus import REGISTERS
+from testbenches.binding.depth import depth_told
+from testbenches.binding.pins import LEVEL_INPUTS
+from testbenches.binding.reachable import reachable
+from testbenches.binding.roles import GATES, LINES, MOVES
+from testbenches.binding.schema import Binding
+
+
+def scope_of(
+    binding: Binding,
+    profile: Profile,
+    given: str = "",
+    simulators: Sequence[str] = (),
+    absent: Mapping[str, str] | None = None,
+) -> Scope:
+    """Return what of a core is compared, and what is not, on which simulators.
+
+    `given` is the binding as the user named it, `absent` has the simulators not run, and why.
+    """
+    waived = binding.waived_fields
+    return Scope(
+        given,
+        binding.core.top,
+        profile,
+        {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)}
+        | {name: binding.latency.get(name, 0) for name in _lines(binding)},
+        tuple(
+            WaiverTold(w.field, w.reason, w.until, binding.today)
+            for w in binding.waivers
+            if w.field in waived
+        ),
+        (*_gaps(binding, waived), *_simulator_gaps(simulators, absent or {})),
+        depth_told(binding),
+        bound=Bound(
+            "status" in binding.registers,
+            binding.memory is not None and MOVES not in waived,
+            tuple(_stirred(binding)),
+            reachable(binding),
+        ),
+    )
+
+
+def _stirred(binding: Binding) -> Iterator[str]:
+    """Yield the inputs and registers of a core that a run can stir."""
+    yield from map(input_name, binding.level_inputs)
+    yield from (register_name(name) for name in binding.registers if name != "status")
+
+
+def _lines(binding: Binding) -> list[str]:
+    """Return what is observed beside status."""
+    channel_bit = [CHANNEL_BIT] * bool(binding.channel_bit_observed)
+    return [*(watched.lane for watched in binding.lines_observed), *channel_bit]
+
+
+def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
+    """Yield what a binding leaves out of the comparison."""
+    seen = {watched.lane for watched in binding.observed}
+    readable = "status" in binding.registers
+    for name in (*FIELD_NAMES, UNUSED):
+        if name not in waived and not seen & {name, "status"}:
+            why = "only in what reads of status return" if readable else "not at all"
+            yield Gap(name, f"not observed: compared {why}")
+    for name in REGISTERS:
+        if name not in binding.registers:
+            yield Gap(name, "the core has no such register: scenarios that access it are skipped")
+    for name in (*LEVEL_INPUTS, *(f"{gate}_enable" for gate in GATES)):
+        if name not in binding.level_inputs:
+            level = int(name not in LEVEL_INPUTS)
+            yield Gap(name, f"no input of the core is bound to it: stays {level} in all scenarios")
+    if not binding.reset.port:
+        yield Gap("reset", "the core has none: it begins with initial values, and is never reset")
+    lines = {watched.lane for watched in binding.lines_observed}
+    for name in LINES:
+        if name not in lines | waived:
+            yield Gap(name, "the core's output line is not bound: not compared")
+    if binding.channel_bit_observed and binding.separator.model is None:
+        yield Gap(
+            CHANNEL_BIT, "no separator.model is named: compared in what the block makes of it"
+        )
+    if binding.memory is None and MOVES not in waived:
+        yield Gap(MOVES, "its slots are not bound: words moved are not compared")
+
+
+def _simulator_gaps(simulators: Sequence[str], absent: Mapping[str, str]) -> Iterator[Gap]:
+    """Yield what the choice of simulators leaves out."""
+    for name, why in absent.items():
+        yield Gap(name, f"did not run: {why}")
+    if list(simulators) == ["verilator"]:
+        yield Gap("X and Z", "verilator has two states only: run icarus too to see unknown bits")
