@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from refmodel.block.rules import Rules
 from refmodel.block.transfer import Transfer
 from refmodel.ground.lane import Cycles, Lane, both
 from refmodel.ground.word import WORD_BITS
@@ -31,8 +30,8 @@ def _none() -> Cycles:
 class Happened:
     """The edges on which a byte or a word ends or a bit matches, and what the transfer does.
 
-    `doing` has one of `DOING` for each cycle, `before` for the cycle before the span. In reset an
-    end and a match are those that reset keeps from happening on its first edge.
+    `doing` has one of `DOING` for each cycle, `before` for the cycle before the span. An end or a
+    match that a reset or the shutting of a gate keeps from happening on its edge counts as well.
     """
 
     byte: Cycles = field(default_factory=_none)
@@ -67,12 +66,11 @@ def doing_of(transfer: Transfer) -> int:
     return ARMED if transfer.armed else IDLE
 
 
-def at_last_bit(rules: Rules, transfer: Transfer, gates: int) -> bool:
-    """Return whether a channel bit is the last of a word that is collected."""
+def at_last_bit(transfer: Transfer) -> bool:
+    """Return whether a channel bit is the last of a word, if no gate shuts on its edge."""
     collector = transfer.collector
     collects = transfer.running and not transfer.write and not collector.waiting
-    flows = gates or rules.gates_stop == "slots"
-    return bool(collects and flows and collector.bits == WORD_BITS - 1)
+    return bool(collects and collector.bits == WORD_BITS - 1)
 
 
 def behind_gates(doing: Lane, gates: Lane) -> Lane:

@@ -109,8 +109,7 @@ class Timeline:
         before, first = doing_of(self.state.transfer), stimulus.first
         bits = stimulus.between(first, first + 1)
         span = span_framing(self._rules, bits, self.state)
-        gates = int(bits.level("master_enable").at(first) & bits.level("channel_enable").at(first))
-        last = at_last_bit(self._rules, self.state.transfer, gates)
+        last = at_last_bit(self.state.transfer)
         return Happened(
             span.framing.ends,
             bits.bit_cycle[span.framing.match],

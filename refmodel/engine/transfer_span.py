@@ -126,7 +126,7 @@ class TransferSpan:
     def take(self, before: Transfer, inputs: Inputs, edge: int, framed: Framed) -> Transfer:
         """Take the path through one edge; note what the slot moves and what is shown."""
         waits, control = self.waits.at(edge), self.control.at(edge)
-        if inputs.bit_strobe and at_last_bit(self.rules, before, inputs.gates):
+        if inputs.bit_strobe and at_last_bit(before):
             self.word_ends.append(edge)
         after = next_transfer(self.rules, before, inputs, framed, waits, control)
         move = moved(self.rules, before, after, inputs.slot_data)

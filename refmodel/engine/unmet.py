@@ -15,6 +15,10 @@ from refmodel.engine.meetings import (
     Meetings,
 )
 
+MOVED = ("move", "last_word")
+STIRS_WORDS = ("write_transfer", "last_word", "gate")
+BEGUN_ANEW = ("byte", "match", "word", "slot", *MOVED)
+
 
 @dataclass(frozen=True)
 class Reachable:
@@ -35,7 +39,16 @@ class Reachable:
         return [name for name in HAPPENINGS if NEEDS[name] in self.parts]
 
     def can_meet(self, first: str, second: str, distance: int) -> bool:
-        """Return whether two happenings can be so far apart: one bus has one access at a time."""
+        """Return whether two happenings can be so far apart.
+
+        One bus has one access at a time; reset wins over a slot on its edge, and behind it what
+        takes several edges has to begin anew. So does a word behind what stops or starts it. Other
+        policies may allow more than the default ones: that is counted, and not missed.
+        """
+        if first == "word" and second in STIRS_WORDS:
+            return distance >= 0
+        if second == "reset":
+            return distance > 0 or (distance == 0 and first not in MOVED) or first not in BEGUN_ANEW
         if not {first, second} <= ON_THE_BUS:
             return True
         late = dict.fromkeys(ON_THE_BUS - {"read"}, self.writes_late)

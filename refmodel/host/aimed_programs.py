@@ -58,12 +58,89 @@ def aim_at_matches(
             yield Put("control", SET | WAIT_FOR_SYNC, 2)
 
 
+def aim_at_words(seed: int = 0, word: int = 16, reach: int = 3, words: int = 3) -> Program:
+    """Start a read, and make accesses within `reach` cycles of edges that end a word.
+
+    A word takes `word` cycles, the first from the start on; no match is waited for.
+    """
+    rng = random.Random(seed)
+    while True:
+        yield Put("control", WAIT_FOR_SYNC, rng.randint(1, word))
+        for value in (0, *[ENABLE | rng.randint(1, words)] * 2):
+            yield Put("transfer", value, rng.randint(1, 3))
+        for ends in range(1, rng.randint(2, words + 1)):
+            again = ENABLE | rng.randint(0, words)
+            kinds: Aimed = [("transfer", rng.choice((0, again))), *_choice(rng, words)[:1]]
+            at = word * (1 if ends > 1 else rng.randint(1, words)) + rng.randint(-reach, reach)
+            yield _access(*rng.choice(kinds), at)
+
+
 def long_transfer(words: int = 2100, write: int = 0, cost: int = 5000) -> Program:
     """Move more words than 1 024 in one transfer, reading status now and then."""
     for _ in range(2):
         yield Put("transfer", ENABLE | (WRITE if write else 0) | words, 50)
     while True:
         yield Read("status", cost)
+
+
+def crowded_transfers(
+    seed: int = 0,
+    longest: int = 6,
+    words: int = 3,
+    starts: float = 0.04,
+    writes: float = 0.4,
+    stirs: float = 0.4,
+) -> Program:
+    """Access a register every few cycles, `longest` at most; start or stop a transfer now and then.
+
+    In between status is read, and a share `stirs` of the accesses writes sync_word or control. Of
+    the transfers a share `writes` goes to the disk, of the accesses `starts` starts or stops one.
+    """
+    rng = random.Random(seed)
+    while True:
+        gap, kind = rng.randint(1, longest), rng.random()
+        if kind < starts:
+            for access in _start(rng, words, writes):
+                yield _access(*access, rng.randint(1, longest))
+        elif kind < 1 - stirs:
+            yield Read("status", gap)
+        elif kind < 1 - stirs * 0.4:
+            yield Put("sync_word", rng.choice((MARK, MARK, MARK, 0x8912, 0x5224, 0xFFFF)), gap)
+        else:
+            yield Put("control", _change(rng), gap)
+
+
+def short_transfers(seed: int = 0, every: int = 61, words: int = 2, writes: float = 0.4) -> Program:
+    """Start a transfer of few words every so many cycles, reading status and writing in between.
+
+    A share `writes` of them goes to the disk.
+    """
+    rng = random.Random(seed)
+    while True:
+        left = every
+        for access in _start(rng, words, writes):
+            gap = rng.randint(1, 3)
+            yield _access(*access, gap)
+            left -= gap
+        while left > 0:
+            gap = min(rng.randint(1, 9), left)
+            left -= gap
+            kind = rng.random()
+            if kind < 0.6:
+                yield Read("status", gap)
+            else:
+                yield Put("sync_word" if kind < 0.8 else "control", MARK if kind < 0.8 else 0, gap)
+
+
+def _start(rng: random.Random, words: int, writes: float) -> Aimed:
+    """Return the writes that start a transfer, or stop it, or do not quite start it."""
+    start = ENABLE | (WRITE if rng.random() < writes else 0) | rng.randint(0, words)
+    kind = rng.random()
+    if kind < 0.7:
+        return [("transfer", start), ("transfer", start)]
+    if kind < 0.8:
+        return [("transfer", rng.randint(0, words))]
+    return [("transfer", 0), *[("transfer", start)] * rng.choice((1, 2, 3))]
 
 
 def _choice(rng: random.Random, words: int) -> Aimed:
@@ -80,8 +157,13 @@ def _choice(rng: random.Random, words: int) -> Aimed:
         return [("transfer", start), ("transfer", start ^ WRITE)]
     if kind < 0.9:
         return [("sync_word", rng.choice((MARK, 0x8912, 0x5224, 0xFFFF)))]
+    return [("control", _change(rng))]
+
+
+def _change(rng: random.Random) -> int:
+    """Return a word for control that sets a bit, or more often clears one."""
     bit = rng.choice((SLOW_BITS, TOP_BIT_FRAMING, WAIT_FOR_SYNC, *_precompensation()))
-    return [("control", rng.choice((SET, 0, 0)) | bit)]
+    return rng.choice((SET, 0, 0)) | bit
 
 
 def _precompensation() -> list[int]:
@@ -103,5 +185,13 @@ def _access(register: str, value: int | None, cost: int) -> Access:
 
 
 AIMED_PROGRAMS: dict[str, ProgramMaker] = {
-    program.__name__: program for program in (aim_at_bytes, aim_at_matches, long_transfer)
+    program.__name__: program
+    for program in (
+        aim_at_bytes,
+        aim_at_matches,
+        aim_at_words,
+        long_transfer,
+        crowded_transfers,
+        short_transfers,
+    )
 }

@@ -218,7 +218,7 @@ class Disk:
     @cached_property
     def resets(self) -> list[tuple[int, int]]:
         """The reset spans of the run in order; those that meet or overlap are one."""
-        pulses = ((pulse.at, pulse.at + pulse.cycles) for pulse in self.scenario.resets)
+        pulses = (span for pulse in self.scenario.resets for span in pulse.spans)
         spans = [(0, self.start)]
         for start, stop in sorted(pulses):
             begun, until = spans[-1]

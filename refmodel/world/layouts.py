@@ -26,7 +26,7 @@ from refmodel.world.sector_layouts import (
     IsoLayout,
     beside,
 )
-from refmodel.world.timed import TimedLayout
+from refmodel.world.timed import DenseLayout, TimedLayout
 
 
 def _check_length(bits: int) -> None:
@@ -152,6 +152,7 @@ ScenarioTrack = Annotated[
     | ImageLayout
     | RunsLayout
     | CaptureLayout
-    | TimedLayout,
+    | TimedLayout
+    | DenseLayout,
     Key(discriminator="layout"),
 ]

@@ -108,10 +108,24 @@ def exact(value: object, example: str, least: Fraction | None = None) -> Fractio
 
 
 class ResetPulse(Schema):
-    """A reset in the middle of the run."""
+    """A reset in the middle of the run; with `every`, `times` of them, so many cycles apart."""
 
     at: Cycle
     cycles: Cycles = 4
+    every: Cycles | None = None
+    times: int = Key(1, ge=1, le=100_000)
+
+    @model_validator(mode="after")
+    def _come_apart(self) -> ResetPulse:
+        if self.times > 1 and self.every is None:
+            raise ValueError(f"times {self.times}: give every, the cycles from one to the next")
+        return self
+
+    @property
+    def spans(self) -> list[tuple[int, int]]:
+        """The cycles each begins and ends in."""
+        begins = (self.at + n * (self.every or 0) for n in range(self.times))
+        return [(begin, begin + self.cycles) for begin in begins]
 
 
 class Scenario(Schema):
@@ -174,7 +188,8 @@ class Scenario(Schema):
             raise ValueError(
                 f"steps: track {wrong[0]} is not there, the last is {len(self.tracks)}"
             )
-        known = {"capture": "a capture, which has it as it was read", "timed": "timed by itself"}
+        timed = dict.fromkeys(("timed", "dense"), "timed by itself")
+        known = {"capture": "a capture, which has it as it was read", **timed}
         if self.track.layout in known and (given := self._set_on_a_capture):
             raise ValueError(f"{given}: the track is {known[self.track.layout]}")
         if self.flux.speed_percent:

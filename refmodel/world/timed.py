@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +14,11 @@ from pydantic import model_validator
 
 from refmodel.ground.lane import Cycles
 from refmodel.ground.yamlfile import Schema
-from refmodel.media.track import Place, Track
+from refmodel.media.seeded import uniform
+from refmodel.media.track import Place, Track, random_track
 from refmodel.world.levels import Cycle
+
+GAPS = 9  # which stream of random numbers they are drawn from
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,3 +91,32 @@ class TimedLayout(Schema):
         bits = np.array([int(c) for c in self.bits if c != "_"], np.uint8)
         place = Place("timed bits", 0, 0)
         return TimedTrack(bits, (place,), tuple(self.at), self.cycles)
+
+
+class DenseLayout(Schema):
+    """Random channel bits much closer than any disk has them: `gaps` cycles, from least to most.
+
+    `marks` sync words are among them, as on a track of random bits.
+    """
+
+    layout: Literal["dense"]
+    bits: int = Key(ge=16, le=1_000_000)
+    gaps: tuple[Annotated[int, Key(ge=1, le=100)], Annotated[int, Key(ge=1, le=100)]]
+    marks: int = Key(0, ge=0, le=100_000)
+    mark: int = Key(0x4489, ge=0, le=0xFFFF)
+
+    @model_validator(mode="after")
+    def _least_first(self) -> DenseLayout:
+        if self.gaps[0] > self.gaps[1]:
+            raise ValueError(f"gaps: {self.gaps[0]} is more than {self.gaps[1]}; least first")
+        return self
+
+    def build(self, seed: int, folder: Path) -> Track:
+        """Return the track; raise UserError when there are more marks than fit."""
+        del folder
+        bits = random_track(self.bits, seed, marks=self.marks, mark=self.mark).bits
+        least, most = self.gaps
+        gaps = least + (uniform(self.bits, seed, GAPS) * (most - least + 1)).astype(np.int64)
+        ends = np.cumsum(gaps)
+        place = Place("dense bits", 0, 0)
+        return TimedTrack(bits, (place,), tuple((ends - 1).tolist()), int(ends[-1]))

@@ -18,6 +18,7 @@ CHOICES = [
     for choice in get_args(key.annotation)
     if choice != key.default
 ]
+TELLING = ("bytes", "matches", "gates", "few_slots", "dense", "words")
 # With every write behind the first accepted, no other loads the length of a transfer that runs.
 SEEN_WITH = {"length_loads": {"arming_counts": "afresh"}}
 
@@ -39,6 +40,8 @@ def played():
     """Return profile and stimuli of each scenario, with the accesses made against the defaults."""
     runs = []
     for path, scenario in find_suite("aimed"):
+        if scenario.name not in TELLING:
+            continue
         disk = disk_of(path, scenario, PAL, 1)
         runs.append((disk.profile, [span.stimulus for span in spans_of(path, disk)]))
     return runs
@@ -47,9 +50,10 @@ def played():
 @pytest.mark.parametrize(("policy", "choice"), CHOICES)
 def test_choice_is_told_apart(policy, choice, played):
     """A core that behaves by another choice than the default shows it in a scenario."""
-    told = 0
-    for profile, stimuli in played:
+
+    def told(profile, stimuli):
         base = profile.with_policies(SEEN_WITH.get(policy, {}))
         other = base.with_policies({policy: choice})
-        told += not all(map(np.array_equal, shown(base, stimuli), shown(other, stimuli)))
-    assert told
+        return not all(map(np.array_equal, shown(base, stimuli), shown(other, stimuli)))
+
+    assert any(told(profile, stimuli) for profile, stimuli in played)

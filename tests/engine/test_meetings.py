@@ -88,13 +88,13 @@ def stepped(profile, stimuli):
     found, block = defaultdict(list), RegisterBlock(profile)
     for stimulus in stimuli:
         for edge in edges(block, stimulus):
-            for name in happening(edge, profile.policies.gates_stop == "slots"):
+            for name in happening(edge):
                 found[name].append(edge.cycle)
     return found
 
 
-def happening(edge, flows_always):
-    """Yield what happens on a stepped edge; bits may flow through a path whose gates are off."""
+def happening(edge):
+    """Yield what happens on a stepped edge."""
     inputs, before, after = edge.inputs, edge.before, edge.after
     if inputs.bit_strobe:
         yield "bit"
@@ -111,8 +111,7 @@ def happening(edge, flows_always):
             yield "last_word"
     transfer = before.transfer
     collects = transfer.running and not transfer.write and not transfer.collector.waiting
-    flows = inputs.gates or flows_always
-    if inputs.bit_strobe and collects and flows and transfer.collector.bits == 15:
+    if inputs.bit_strobe and collects and transfer.collector.bits == 15:
         yield "word"
     if "reset" in edge.changed and inputs.reset:
         yield "reset"
