@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.capture.capture_map import BusPart, CaptureMap
+from refmodel.capture.bus_strobes import active
+from refmodel.capture.capture_map import CaptureMap
+from refmodel.capture.map_parts import BusPart
 from refmodel.engine.evidence import Reads, Words
 from refmodel.ground.bus import (
     HIGH,
@@ -19,7 +21,7 @@ from refmodel.ground.bus import (
     WRITE_SYNC_WORD,
     reads_status,
 )
-from refmodel.ground.lane import Cycles, Lane, cycles_up, rises_of
+from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.word import WORD
 from refmodel.host.addresses import StatusAddress, WordAddress
 
@@ -56,6 +58,7 @@ class AccessReader:
     def __init__(self, given: CaptureMap) -> None:
         self._bus = given.bus
         self._reads, self._writes = meanings(given.bus) if given.bus is not None else ({}, {})
+        self._narrow = given.bus is not None and given.bus.strobes is None  # a byte is on 7..0
         self._high: dict[int, int] = {}  # the high bytes of transfer and control, once written
 
     def forget(self) -> None:
@@ -79,9 +82,9 @@ class AccessReader:
         rows = []
         for write, depth in zip((False, True), self._bus.depths, strict=True):
             low = first if fresh else first - depth
-            edges = _active(self._bus, value, write, low, end - depth)
-            edges = edges[~np.isin(edges, tails)]
-            rows.append(self._rows(value, unknown, edges, write, depth))
+            edges, answers = active(self._bus, value, write, low, end - depth)
+            sure = ~np.isin(edges, tails)
+            rows.append(self._rows(value, unknown, edges[sure], answers[sure], write, depth))
         both = [np.concatenate(pair) for pair in zip(*rows, strict=True)]
         order = np.argsort(both[0], kind="stable")
         cycle, kind, mask, data, returned, vague = (column[order] for column in both)
@@ -97,28 +100,55 @@ class AccessReader:
         value: dict[str, Lane],
         unknown: dict[str, Lane],
         edges: Cycles,
+        answers: Cycles,
         write: bool,
         depth: int,
     ) -> list[NDArray[np.int64]]:
-        """Return the columns of the bus cycles at some edges."""
+        """Return the columns of the bus cycles at some edges, answered at others."""
         assert self._bus is not None
-        address = _at(value, "bus_address", edges)
+        address = _at(value, "bus_address", answers)
+        if self._bus.decoded is not None:
+            address &= self._bus.decoded
         meaning = self._writes if write else self._reads
         if self._bus.address is None:
             meaning = {0: next(iter(self._reads.values()))} if not write and self._reads else {}
         kinds = np.array([meaning.get(a, (READ_OTHER, 0))[0] for a in address.tolist()], np.int64)
         masks = np.array([meaning.get(a, (READ_OTHER, 0))[1] for a in address.tolist()], np.int64)
-        known = masks != 0 if write else np.ones(len(edges), bool)
-        edges, kinds, masks = edges[known], kinds[known], masks[known]
+        masks = self._strobed(value, answers, masks)
+        known = masks != 0 if write else (masks != 0) | ~reads_status(kinds)
+        edges, answers, kinds, masks = edges[known], answers[known], kinds[known], masks[known]
         none = np.zeros(len(edges), np.int64)
         if write:
-            data = self._written(_at(value, "bus_write_data", edges), kinds, masks)
+            data = self._written(self._data(value, "bus_write_data", answers), kinds, masks)
             return [edges + depth, kinds, masks, data, none, none]
-        later = edges + depth + self._bus.read_latency
-        shift = np.where(masks == HIGH, 8, 0)
-        returned = (_at(value, "bus_read_data", later) << shift) & WORD
-        vague = (_at(unknown, "bus_read_data", later) << shift) & WORD
+        later = answers + depth + self._bus.read_latency
+        shift = np.where((masks == HIGH) & (self._bus.strobes is None), 8, 0)
+        returned = (self._data(value, "bus_read_data", later) << shift) & WORD
+        vague = (self._data(unknown, "bus_read_data", later) << shift) & WORD
+        if "bus_drives" in value:
+            vague |= np.where(_at(value, "bus_drives", later) != 0, 0, WORD)
         return [edges + depth, kinds, masks, none, returned, vague]
+
+    def _data(self, lanes: dict[str, Lane], name: str, edges: Cycles) -> NDArray[np.int64]:
+        """Return what a data bus has at some edges, the high byte of a word in the high bits."""
+        assert self._bus is not None
+        data = _at(lanes, name, edges)
+        if self._bus.byte_order == "swapped":
+            data = (data & LOW) << 8 | (data & HIGH) >> 8
+        return data
+
+    def _strobed(
+        self, value: dict[str, Lane], edges: Cycles, masks: NDArray[np.int64]
+    ) -> NDArray[np.int64]:
+        """Return the bits of whole words that their data strobes leave."""
+        assert self._bus is not None
+        if self._bus.strobes is None:
+            return masks
+        halves = [
+            np.where(_at(value, name, edges) != 0, mask, 0)
+            for name, mask in (("bus_high", HIGH), ("bus_low", LOW))
+        ]
+        return np.where(masks == WORD, halves[0] | halves[1], masks)
 
     def _written(
         self, data: NDArray[np.int64], kinds: NDArray[np.int64], masks: NDArray[np.int64]
@@ -130,7 +160,7 @@ class AccessReader:
             if mask == WORD:
                 word = value & WORD
             elif mask == HIGH:
-                word = (value << 8) & HIGH
+                word = (value << 8 if self._narrow else value) & HIGH
                 self._high[kind] = word
             else:
                 word = value & LOW
@@ -168,35 +198,3 @@ def _at(lanes: dict[str, Lane], name: str, edges: Cycles) -> NDArray[np.int64]:
     if lane is None or not len(edges):
         return np.zeros(len(edges), np.int64)
     return lane.at(edges).astype(np.int64)
-
-
-def _active(bus: BusPart, value: dict[str, Lane], write: bool, first: int, end: int) -> Cycles:
-    """Return the edges at which the bus reads, or writes."""
-    names = ("bus_select", "bus_write") if bus.select is not None else ("bus_read", "bus_write")
-    lanes = {n: value[n] for n in names if n in value}
-    if end <= first or not lanes:
-        return np.empty(0, np.int64)
-    first = max(first, *(int(lane.cycle[0]) for lane in lanes.values()))
-    if bus.select is not None:
-        cycles = np.unique(np.concatenate([lane.cycle for lane in lanes.values()]))
-        cycles = cycles[cycles >= first] if len(cycles) else cycles
-        cycles = np.union1d(cycles, [first])
-        writing = lanes["bus_write"].at(cycles) if "bus_write" in lanes else 0 * cycles
-        lane = Lane.of(cycles, (lanes["bus_select"].at(cycles) != 0) & ((writing != 0) == write))
-    else:
-        name = "bus_write" if write else "bus_read"
-        if name not in lanes:
-            return np.empty(0, np.int64)
-        lane = lanes[name]
-    if bus.acts == "held":
-        return cycles_up(lane.between(first, end), end)
-    return _once(lane, bus.acts == "first", first, end)
-
-
-def _once(lane: Lane, at_first: bool, first: int, end: int) -> Cycles:
-    """Return the first or the last edge of each time a level is up."""
-    if at_first:
-        return rises_of(lane, first, end)
-    before = np.concatenate(([0], lane.value[:-1]))
-    falls = lane.cycle[(lane.value == 0) & (before != 0)] - 1
-    return np.asarray(falls[(falls >= first) & (falls < end)], np.int64)

@@ -18,6 +18,7 @@ from refmodel.capture.recorded_run import RunSpan
 from refmodel.engine.evidence import ALL_BITS, Observed, Reads
 from refmodel.ground.bus import WRITE_SYNC_WORD, WRITE_TRANSFER
 from refmodel.ground.lane import Lane
+from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
@@ -50,13 +51,14 @@ class Knowledge:
         if not given.own_transfers or given.begin.stopped:
             self._from["transfer"] = -1
         self._first: int | None = None
+        self._lost_moves = 0  # words moved before a transfer was known
         self.cycles: dict[str, int] = {}  # of each reason: cycles in which it holds
 
     def marked(self, spans: Iterable[RunSpan]) -> Iterator[RunSpan]:
         """Yield the spans with what is not known marked as undecided."""
         for span in spans:
             self._learn(span.stimulus)
-            yield self._mark(span)
+            yield self._known_moves(self._mark(span))
 
     def _learn(self, stimulus: Stimulus) -> None:
         """Note from when on each thing is known."""
@@ -113,6 +115,18 @@ class Knowledge:
                 undecided[name] = _until(undecided.get(name), first, at, end)
         observed = Observed(span.observed.lanes, span.observed.unknown, undecided)
         return replace(span, observed=observed, reads=self._mark_reads(span.reads, since))
+
+    def _known_moves(self, span: RunSpan) -> RunSpan:
+        """Return a span with the words moved that belong to a known transfer, counted from them."""
+        if span.moved is None:
+            return span
+        moves, unknown = span.moved
+        kept = np.flatnonzero(moves.cycle >= self._from["transfer"])
+        self._lost_moves += len(moves) - len(kept)
+        part = (moves.cycle[kept], moves.place[kept] - self._lost_moves, moves.word[kept])
+        moved = Moves(*part, moves.store[kept]), unknown[kept]
+        stimulus = replace(span.stimulus, memory=span.stimulus.memory[self._lost_moves :])
+        return replace(span, moved=moved, stimulus=stimulus)
 
     def _mark_reads(self, reads: Reads, since: Mapping[str, int]) -> Reads:
         """Return reads with the bits not known before them marked."""

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from pydantic import Field as Key
 from pydantic import field_validator
 
-from refmodel.capture.capture_map import BeginPart
+from refmodel.capture.map_parts import BeginPart
 from refmodel.capture.vcd_header import UNITS
 from refmodel.capture.waves import Times
 from refmodel.ground.bus import READ_STATUS, WRITE_KINDS

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from itertools import chain
 from pathlib import Path
 from typing import Protocol
 
@@ -12,16 +13,19 @@ from refmodel.capture.capture_map import WIDTHS, CaptureMap, Role, load_map
 from refmodel.capture.clocked import ClockedSamples, ClockRole, SampledEdges
 from refmodel.capture.columns import ColumnFile, TablePart
 from refmodel.capture.fst import Fst
+from refmodel.capture.memory_words import slots_of
 from refmodel.capture.opened_log import OpenedLog
 from refmodel.capture.recorded_run import RecordedRun, RunSpan
 from refmodel.capture.recovery import RecoveredSamples
 from refmodel.capture.vcd import Vcd
 from refmodel.capture.waves import Recording, find_signal
 from refmodel.ground.errors import InputError, Problem, UserError, reading
+from refmodel.ground.lane import Lane, cycles_up
 from refmodel.ground.yamlfile import load
 from refmodel.profile import Profile
 
 Progress = Callable[[int], None]
+ENOUGH = 100_000  # edges from which the schedule of memory slots is told
 SLOWEST, FASTEST = 0.98, 1.02  # of the profile's clock, beyond which a note is made
 
 
@@ -70,6 +74,37 @@ class Opened:
         self.unsure = 0
         self._run: RecordedRun | None = None
         self._edges: list[SampledEdges] = []
+        self._waiting: Iterator[SampledEdges] | None = None  # read on already, from the start
+        if given.memory is not None:
+            self._find_slots()
+
+    def _find_slots(self) -> None:
+        """Take the schedule of memory slots from the capture; InputError where there is none."""
+        head: list[SampledEdges] = []
+        rest = self.samples()
+        for sampled in rest:
+            head.append(sampled)
+            if sampled.end > ENOUGH:
+                break
+        self._waiting = chain(head, rest)
+        role = self.roles["memory_slot"]
+        lanes = [sampled.value[role.signals[0]] for sampled in head]
+        edges = np.concatenate(
+            [
+                cycles_up(
+                    lane if not role.active_low else Lane.of(lane.cycle, lane.value ^ 1), s.end
+                )
+                for lane, s in zip(lanes, head, strict=True)
+            ]
+        )
+        slots = slots_of(edges, self.profile.slots)
+        if slots is None:
+            raise self.map.fault(
+                ("memory", "slot"),
+                f"'{role.signals[0]}' is granted at no places that come again in each line; leave"
+                " memory out, and the slots are taken to be the profile's from the first edge on",
+            )
+        self.profile = self.profile.model_copy(update={"slots": slots})
 
     @property
     def name(self) -> str:
@@ -125,6 +160,10 @@ class Opened:
 
     def samples(self) -> Iterator[SampledEdges]:
         """Yield what each edge of the clock samples."""
+        if self._waiting is not None:
+            waiting, self._waiting = self._waiting, None
+            yield from waiting
+            return
         clock = self.map.clock
         signals = [name for role in self._sampled_roles.values() for name in role.signals]
         self._edges = []

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.capture.accesses import Accesses
-from refmodel.capture.capture_map import BusPart, CaptureMap, ClockPart, DiskPart
+from refmodel.capture.capture_map import CaptureMap
 from refmodel.capture.clocked import SampledEdges
 from refmodel.capture.knowledge import begin_state
 from refmodel.capture.log import LogMap, read_log
+from refmodel.capture.map_parts import BusPart, ClockPart, DiskPart
 from refmodel.capture.recorded_run import RunSpan
 from refmodel.engine.evidence import Observed, Reads
 from refmodel.engine.timeline import Expected, Timeline

@@ -10,17 +10,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.fields import UNUSED, Layout
+from refmodel.block.slots import Slots
 from refmodel.capture.capture_map import LINES, CaptureMap
 from refmodel.capture.recorded_run import RunSpan
 from refmodel.engine.edges import Arrival, arrivals
-from refmodel.engine.evidence import Reads
+from refmodel.engine.evidence import Moved, Reads
 from refmodel.engine.quiet import NEVER
 from refmodel.ground.bus import READ_DRIVE, READ_STATUS, is_read
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
+from refmodel.ground.word import WORD
+from refmodel.profile import Profile
 
 Access = tuple[int, int, int]  # kind, mask, value
 LINE_LSB = {name: 16 + n for n, name in enumerate(LINES)}  # above the status word
+MOVED, STORED, WORD_LSB = 1 << 21, 1 << 22, 23  # a word moved in the cycle, and the word
+MOVE = MOVED | STORED | WORD << WORD_LSB
 NEVER_SHOWN = 1 << 20  # what no reading shows: an unknown bit where one was decided
 
 
@@ -36,6 +41,7 @@ class AtEdge:
     accesses: list[Access] = field(default_factory=list)
     shown: tuple[int, int] | None = None
     once: tuple[int, int] = (0, 0)
+    slot: bool = False  # a slot in which what is moved was recorded
 
     @property
     def kinds(self) -> set[str]:
@@ -47,7 +53,7 @@ class AtEdge:
     @property
     def stirs(self) -> bool:
         """Whether anything arrives."""
-        return bool(self.arrivals or self.accesses)
+        return bool(self.arrivals or self.accesses or self.slot)
 
 
 @dataclass
@@ -87,9 +93,10 @@ class RecordedEdges:
         return bool(resets) and resets[0][0] == self.first
 
 
-def laid_out(given: CaptureMap, layout: Layout, spans: Iterable[RunSpan]) -> RecordedEdges | None:
+def laid_out(given: CaptureMap, profile: Profile, spans: Iterable[RunSpan]) -> RecordedEdges | None:
     """Return a run edge by edge, None for one without spans."""
     found: RecordedEdges | None = None
+    layout, slots = profile.status, profile.slots
     for span in spans:
         stimulus = span.stimulus
         if found is None:
@@ -98,6 +105,8 @@ def laid_out(given: CaptureMap, layout: Layout, spans: Iterable[RunSpan]) -> Rec
         _add_arrivals(found, stimulus)
         _add_shown(found, given, layout, span)
         _add_reads(found, given, layout, span.reads)
+        if span.moved is not None:
+            _add_moves(found, slots, stimulus, span.moved)
     if found is not None:
         _end_shown(found, given)
     return found
@@ -195,3 +204,24 @@ def _add_reads(found: RecordedEdges, given: CaptureMap, layout: Layout, reads: R
             never = NEVER_SHOWN if unknown else 0
             was, counted = edge.once
             edge.once = (was | value & decided | never, counted | decided | never)
+
+
+def _add_moves(found: RecordedEdges, slots: Slots, stimulus: Stimulus, moved: Moved) -> None:
+    """Add to each slot of a span what it moved, or that it moved nothing."""
+    edge = slots.next_edge(stimulus.first)
+    while edge < stimulus.end:
+        at = found.at.setdefault(edge, AtEdge())
+        at.slot = True
+        at.once = (at.once[0], at.once[1] | MOVED)
+        edge = slots.next_edge(edge + 1)
+    moves, unknown = moved
+    rows = zip(
+        moves.cycle.tolist(), moves.word.tolist(), moves.store.tolist(), unknown.tolist(),
+        strict=True,
+    )  # fmt: skip
+    for cycle, word, store, vague in rows:
+        at = found.at.setdefault(cycle, AtEdge(slot=True))
+        shown = MOVED | (STORED if store else 0) | word << WORD_LSB
+        never = NEVER_SHOWN if vague and store else 0
+        at.once = (at.once[0] | shown | never, at.once[1] | MOVE | never)
+        at.slot = True

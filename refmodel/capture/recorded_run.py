@@ -16,6 +16,7 @@ from refmodel.capture.accesses import NO_ACCESSES, AccessReader
 from refmodel.capture.capture_map import LEVELS, LINES, STATUS, CaptureMap, Role
 from refmodel.capture.clocked import SampledEdges
 from refmodel.capture.doubts import Doubts
+from refmodel.capture.memory_words import MemoryWords, as_pulses
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
 from refmodel.ground.lane import Cycles, Lane, cycles_up, rises_of
 from refmodel.ground.stimulus import Stimulus
@@ -38,6 +39,7 @@ class RunSpan:
     observed: Observed
     reads: Reads
     fresh: bool
+    moved: Moved | None = None
 
 
 @dataclass
@@ -66,9 +68,10 @@ class RecordedEvidence:
         return self.now.reads
 
     def moves(self, end: int) -> Moved | None:
-        """Return that words moved are not recorded."""
+        """Return the words moved in the span, None if they were not recorded."""
+        assert self.now is not None
         del end
-        return None
+        return self.now.moved
 
 
 class RecordedRun:
@@ -87,6 +90,7 @@ class RecordedRun:
         self._done = 0  # edges that have been told
         self._begun = False  # a run is under way
         self._reader = AccessReader(given)
+        self._words = MemoryWords()
         self.lost_edges = 0
         self.cycles = 0
 
@@ -104,7 +108,8 @@ class RecordedRun:
         bus = self._map.bus
         latency = bus.read_latency if bus is not None else 0
         deepest = max(self._map.disk.latency, self._map.inputs.latency)
-        return max(1, latency) + max(deepest, *(bus.depths if bus else (0, 0)))
+        waits = bus.waits if bus is not None else 0
+        return max(1, latency) + waits + max(deepest, *(bus.depths if bus else (0, 0)))
 
     def _take(self, sampled: SampledEdges) -> None:
         """Append samples to what is held."""
@@ -171,7 +176,10 @@ class RecordedRun:
         if self._map.bus is not None:
             tails = self._doubts.tails(first, end, ("bus_read", "bus_write", "bus_select"))
             accesses = self._reader.read(self._value, self._unknown, first, end, fresh, tails)
-        late = self._map.inputs.latency
+        if fresh:
+            self._words = MemoryWords()
+        moved = self._words.moved(self._value, self._unknown, first, end)
+        late = self._map.inputs.late
         levels = {
             n: _later(self._value[n], late).between(first, end) for n in LEVELS if n in self._value
         }
@@ -187,10 +195,10 @@ class RecordedRun:
             levels=levels,
             resets=self._resets(first, end),
             reset_before=0 if fresh else self._reset_at(first - 1),
-            memory=np.zeros(1 << 16, np.uint16),
+            memory=self._words.memory,
         )
         reads = self._unsure_reads(accesses.reads(), first, end)
-        return RunSpan(stimulus, self._observed(first, end), reads, fresh)
+        return RunSpan(stimulus, self._observed(first, end), reads, fresh, moved)
 
     def _unsure_reads(self, reads: Reads, first: int, end: int) -> Reads:
         """Return reads with nothing decided of those whose edge, or what they show, is not sure."""
@@ -257,7 +265,8 @@ class RecordedRun:
         lanes, unknown, undecided = {}, {}, {}
         dark = self._dark.between(first + 1, end + 1).delayed(-1)
         for name, role in self._shown.items():
-            value = self._value[role].between(first + 1, end + 1).delayed(-1)
+            whole = as_pulses(self._value[role], self._map.lines, name)
+            value = whole.between(first + 1, end + 1).delayed(-1)
             vague = self._unknown[role].between(first + 1, end + 1).delayed(-1)
             lsb, mask = self._slice(name, role)
             lanes[name] = Lane.of(value.cycle, value.value >> np.uint32(lsb) & np.uint32(mask))

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.capture.capture_map import ClockPart
 from refmodel.capture.clocked import FEWEST, SampledEdges
+from refmodel.capture.map_parts import ClockPart
 from refmodel.capture.waves import Recording, SignalChanges, Times
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane

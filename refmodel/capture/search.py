@@ -123,7 +123,7 @@ class Search:
         return [begin_state(given, profile, phase) for phase in range(phases)]
 
     def _carried(self, run: RecordedEdges) -> Carried:
-        return Carried(self._forks, self._trials.profile.slots, run)
+        return Carried(self._forks, self._trials.profile.slots, run, self._trials.map.held().memory)
 
     def _refuted(self, way: Way) -> None:
         """Note how far a search came whose last reading has been refuted."""
@@ -148,12 +148,13 @@ class Search:
             if len(self._laid) >= KEPT:
                 self._laid.pop(next(iter(self._laid)))
             reading = self._reading(beside)
-            given, layout = reading.map(self._trials.map), self._trials.profile.status
+            given, profile = reading.map(self._trials.map), self._trials.profile
+            layout = profile.status
             spans = self._trials.spans_at(capture, reading, most)
             self._laid[key] = [
                 laid
                 for run in runs_of(spans)
-                if (laid := laid_out(given, layout, Knowledge(given, layout).marked(run)))
+                if (laid := laid_out(given, profile, Knowledge(given, layout).marked(run)))
             ]
         return self._laid[key]
 

@@ -101,4 +101,7 @@ def _gaps(opened: Evidence) -> list[Gap]:
         for name in LEVELS
         if getattr(opened.map.inputs, name) is None
     ]
+    if opened.map.memory is None and opened.map.own_transfers:
+        why = "is not in the map: slots are taken as the profile's from the first edge on"
+        gaps.append(Gap("memory", why))
     return gaps

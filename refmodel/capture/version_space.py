@@ -12,14 +12,21 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 from typing import Any
 
-from refmodel.block import registers
+from refmodel.block import registers, transfer
 from refmodel.block.inputs import Inputs
 from refmodel.block.registers import State
 from refmodel.block.slots import Slots
 from refmodel.capture.answers import Box
 from refmodel.capture.capture_map import LINES
 from refmodel.capture.forks import Forks
-from refmodel.capture.recorded_edges import LINE_LSB, AtEdge, RecordedEdges
+from refmodel.capture.recorded_edges import (
+    LINE_LSB,
+    MOVED,
+    STORED,
+    WORD_LSB,
+    AtEdge,
+    RecordedEdges,
+)
 from refmodel.engine import quiet
 from refmodel.engine.edges import put_access, take_off
 from refmodel.engine.quiet import NEVER, after_quiet
@@ -48,9 +55,7 @@ class Carried:
     `reached` is the last edge at which a class was refuted.
     """
 
-    def __init__(
-        self, forks: Forks, slots: Slots, run: RecordedEdges, memory_counts: bool = False
-    ) -> None:
+    def __init__(self, forks: Forks, slots: Slots, run: RecordedEdges, moves: bool = False) -> None:
         self._answers = forks.answers
         self._run = run
         self._slots = slots
@@ -58,7 +63,8 @@ class Carried:
         self._next_state = self._forks.through(registers.next_state)  # type: ignore[arg-type]
         self._word = self._forks.through(registers.status_word)  # type: ignore[arg-type]
         self._quiet = self._forks.through(quiet.quiet_edges)  # type: ignore[arg-type]
-        self._memory_counts = memory_counts
+        self._moves = moves  # whether the words moved were recorded
+        self._moved = self._forks.through(transfer.moved)  # type: ignore[arg-type]
         self._edges = run.edges
         self._inputs = Inputs()
         self._now = run.first - 1  # the last edge that has passed
@@ -157,11 +163,11 @@ class Carried:
     def _stepped(self, one: Class, cycle: int) -> Iterator[tuple[State, int, list[Box]]]:
         """Yield the states a class comes to at an edge, with the readings of each."""
         hull = self._hull(one.boxes)
-        inputs, transfer = self._inputs, one.state.transfer
+        inputs, path = self._inputs, one.state.transfer
         inputs.slot = 0
-        if transfer.running or inputs.write_transfer:
+        if path.running or inputs.write_transfer:
             inputs.slot = self._slots.granted(cycle)
-            inputs.slot_data = word_at(self._run.memory, transfer.memory_index)
+            inputs.slot_data = word_at(self._run.memory, path.memory_index)
         ways = self._forks.ways(hull, lambda: self._edge(one.state))
         for box, (state, shown) in ways:
             boxes = one.boxes if box == hull else self._answers.within(one.boxes, box)
@@ -172,23 +178,32 @@ class Carried:
         """Return the state behind an edge, and what it shows."""
         rules = self._forks.rules
         state = self._next_state(rules, before, self._inputs)
-        transfer = state.transfer
-        if transfer.lost_words or transfer.underruns:
-            transfer = transfer._replace(lost_words=0, underruns=0)
-        if transfer.memory_index and not self._memory_counts:
-            transfer = transfer._replace(memory_index=0)
-        if transfer is not state.transfer:
-            state = replace(state, transfer=transfer)
+        move = None
+        if self._moves and self._inputs.slot:
+            move = self._moved(rules, before.transfer, state.transfer, self._inputs.slot_data)
+        state = self._plain(state)
+        path = state.transfer
         lines = {
-            "write_gate": transfer.writer.gate,
-            "write_data": transfer.writer.data,
+            "write_gate": path.writer.gate,
+            "write_data": path.writer.data,
             "sync_found": registers.sync_found(state),
-            "transfer_done": transfer.done,
+            "transfer_done": path.done,
         }
         shown = self._word(rules, state)
         for name in LINES:
             shown |= lines[name] << LINE_LSB[name]
+        if move is not None:
+            shown |= MOVED | (STORED if move.store else 0) | move.word << WORD_LSB
         return state, shown
+
+    def _plain(self, state: State) -> State:
+        """Return a state without what nothing depends on: counters, the place in memory."""
+        path = state.transfer
+        memory_index = path.memory_index if self._moves else 0
+        if path.lost_words or path.underruns or path.memory_index != memory_index:
+            path = path._replace(lost_words=0, underruns=0, memory_index=memory_index)
+            return replace(state, transfer=path)
+        return state
 
     def _hull(self, boxes: Sequence[Box]) -> Box:
         """Return the box around several."""

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from refmodel.capture.capture_map import CaptureMap, DiskPart, Line, load_map
+from refmodel.capture.capture_map import CaptureMap, load_map
 from refmodel.capture.columns import TablePart
+from refmodel.capture.map_parts import DiskPart, Line
 from refmodel.capture.opened import open_recording
 from refmodel.capture.recovery import without_glitches
 from refmodel.capture.waves import Recording, SignalChanges, Times, find_signal

@@ -8,11 +8,15 @@ module bench #(
 );
 
     reg clk = 1'b0;
-    reg [28:0] word;
-    reg [28:0] inputs [0:CYCLES-1];
-    reg [1023:0] file, dump;
+    reg [30:0] word;
+    reg [30:0] inputs [0:CYCLES-1];
+    reg [1023:0] file, dump, memory;
+    reg [15:0] words [0:65535];
+    reg [15:0] place;
     integer n;
 
+    wire en_master = word[30];
+    wire en_channel = word[29];
     wire rst = word[28];
     wire slot = word[27];
     wire bit_stb = word[26];
@@ -24,13 +28,14 @@ module bench #(
     wire xfer_on = word[2];
     wire wr_on = word[1];
     wire ws = word[0];
+    wire [15:0] mem_in = words[place];  // the words a transfer fetches, one after the other
     wire [15:0] dout, status, mem_out, lost_words, underruns;
     wire mem_req, mem_we, gate_out, data_out, irq_sync, irq_done;
 
     disk_regs core (
         .clk(clk), .rst(rst), .bit_stb(bit_stb), .bit_in(bit_in), .adr(adr), .rd(rd), .wr(wr),
-        .din(din), .dout(dout), .en_master(1'b1), .en_channel(1'b1), .slot(slot),
-        .mem_out(mem_out), .mem_in(16'h0), .mem_req(mem_req), .mem_we(mem_we),
+        .din(din), .dout(dout), .en_master(en_master), .en_channel(en_channel), .slot(slot),
+        .mem_out(mem_out), .mem_in(mem_in), .mem_req(mem_req), .mem_we(mem_we),
         .gate_out(gate_out), .data_out(data_out), .irq_sync(irq_sync), .irq_done(irq_done),
         .xfer_on(xfer_on), .wr_on(wr_on), .ws(ws), .lost_words(lost_words),
         .underruns(underruns), .status(status)
@@ -40,11 +45,15 @@ module bench #(
         if (!$value$plusargs("inputs=%s", file)) $finish;
         if (!$value$plusargs("dump=%s", dump)) $finish;
         $readmemh(file, inputs);
+        for (n = 0; n < 65536; n = n + 1) words[n] = 16'h0;
+        if ($value$plusargs("words=%s", memory)) $readmemh(memory, words);
+        place = 16'd0;
         $dumpfile(dump);
         $dumpvars(0, bench);
         word = inputs[0];
         for (n = 1; n <= CYCLES; n = n + 1) begin
-            #70 clk = 1'b1;
+            #70 if (slot && mem_req) place <= place + 16'd1;
+            clk = 1'b1;
             #35 word = inputs[n < CYCLES ? n : 0];
             #36 clk = 1'b0;
         end

@@ -34,6 +34,17 @@ observe: {status: bench.status}
 lines: {write_gate: bench.gate_out, write_data: bench.data_out, sync_found: bench.irq_sync, \
 transfer_done: bench.irq_done}
 """
+WHOLE_MAP = (
+    MAP.replace(
+        "wait_for_sync: bench.ws}",
+        "wait_for_sync: bench.ws, master_enable: bench.en_master,"
+        " channel_enable: bench.en_channel}",
+    )
+    + """\
+memory: {slot: bench.slot, request: bench.mem_req, store: bench.mem_we, data_out: bench.mem_out, \
+data_in: bench.mem_in}
+"""
+)
 
 
 def stimuli(scenario, profile=PAL):
@@ -48,6 +59,7 @@ def write_inputs(path, made, cycles, profile=PAL, address=None):
     """Write the inputs of the bench, one word a cycle."""
     columns = {n: np.zeros(cycles, np.int64) for n in ("rst", "stb", "bit", "rd", "wr", "adr")}
     columns |= {n: np.zeros(cycles, np.int64) for n in ("din", "xfer", "wron", "ws")}
+    columns |= {n: np.ones(cycles, np.int64) for n in ("master", "channel")}
     for stimulus in made:
         for begin, end in stimulus.resets:
             columns["rst"][begin:end] = 1
@@ -63,18 +75,24 @@ def write_inputs(path, made, cycles, profile=PAL, address=None):
             columns["adr"][cycle] = (address or ADDRESS)[register]
             columns["din"][cycle] = value
         span = np.arange(stimulus.first, min(stimulus.end, cycles))
-        for name, role in (("xfer", "dma_active"), ("wron", "writing"), ("ws", "wait_for_sync")):
+        for name, role in (
+            ("xfer", "dma_active"), ("wron", "writing"), ("ws", "wait_for_sync"),
+            ("master", "master_enable"), ("channel", "channel_enable"),
+        ):  # fmt: skip
             columns[name][span] = stimulus.level(role).at(span)
     edge = np.arange(cycles)
     slot = np.isin(edge % profile.slots.line_cycles, profile.slots.at).astype(np.int64)
-    word = columns["rst"]
+    word = columns["master"]
     for part, width in (
-        (slot, 1), (columns["stb"], 1), (columns["bit"], 1), (columns["rd"], 1),
+        (columns["channel"], 1), (columns["rst"], 1), (slot, 1), (columns["stb"], 1), (columns["bit"], 1), (columns["rd"], 1),
         (columns["wr"], 1), (columns["adr"], 4), (columns["din"], 16), (columns["xfer"], 1),
         (columns["wron"], 1), (columns["ws"], 1),
     ):  # fmt: skip
         word = word << width | part
     path.write_text("".join(f"{w:08x}\n" for w in word.tolist()))
+    memory = made[0].memory[:65536]
+    words = "\n".join(f"{w:04x}" for w in memory.tolist())
+    path.with_name("words.hex").write_text(words + "\n")
 
 
 def _put(column, cycle, value):
@@ -97,11 +115,12 @@ def plain_bench():
 
 def dumped(
     folder, scenario, cycles=20_000, core=REFERENCE, profile=PAL, bench="", address=None,
-    **parameters,
+    words=False, **parameters,
 ):  # fmt: skip
     """Return the VCD that Icarus writes of the reference core, of a changed copy, or of another.
 
-    `bench` is the text of another bench, `address` where its core has the registers.
+    `bench` is the text of another bench, `address` where its core has the registers. With `words`
+    memory holds the scenario's, else zeros.
     """
     made, _ = stimuli(scenario, profile)
     write_inputs(folder / "inputs.hex", made, cycles, profile, address or ADDRESS)
@@ -112,6 +131,7 @@ def dumped(
     subprocess.run([*build, "-o", folder / "bench.vvp", source, *sources], check=True)
     dump = folder / "bench.vcd"
     play = ["vvp", "-n", folder / "bench.vvp", f"+inputs={folder}/inputs.hex", f"+dump={dump}"]
+    play += [f"+words={folder}/words.hex"] if words else []
     subprocess.run(play, check=True, stdout=subprocess.DEVNULL)
     return dump
 
