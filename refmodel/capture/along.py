@@ -1,7 +1,7 @@
 """Readings carried along one capture, divided by depths only where a depth matters.
 
-From an edge on which something arrives that may count late, there is one way for each depth. A few
-edges on, when all has counted, the ways on which the block has come to the same are one again.
+From an edge on which something arrives that may count late, there is one way for each depth. When
+all has counted, the ways on which the block has come to the same are one again.
 """
 
 from __future__ import annotations
@@ -9,7 +9,9 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from heapq import heappop, heappush
+from itertools import count
 
 from refmodel.block.registers import State
 from refmodel.capture.answers import Box
@@ -33,12 +35,16 @@ LATE = {
     "writes": ("bus.latency", "bus.write_latency"),
     "levels": ("inputs.latency",),
 }
-CLOSE = 400  # edges at most until all has counted; behind it ways stay apart
+TRIES = 16  # things that come close together, behind which no quiet edge is looked for
 
 
 @dataclass
 class Way:
-    """How far along a capture some readings have come: all edges before `at` have passed."""
+    """How far along a capture some readings have come: all edges before `at` have passed.
+
+    `apart` has the depths for which there is a way each: when they went apart, and the edge from
+    which on they are looked at again.
+    """
 
     depths: Depths
     runs: list[RecordedEdges]
@@ -46,10 +52,17 @@ class Way:
     at: int = -1
     number: int = 0
     carried: Carried | None = None
+    apart: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def told(self) -> dict[str, str]:
         """Return the depths it is laid out with."""
         return {name: values[0] for name, values in self.depths.items()}
+
+    def alike(self, but: str) -> object:
+        """Return what tells it from another way with another depth."""
+        others = tuple(values for name, values in self.depths.items() if name != but)
+        inside = self.carried.signature if self.carried else tuple(sorted(self.boxes))
+        return self.number, inside, others
 
 
 class Along:
@@ -70,29 +83,46 @@ class Along:
         self._carried = carried
         self._states = states
         self._refuted = refuted
+        self._deepest: dict[str, int] = {}
 
     def left(self, depths: Depths, boxes: Sequence[Box]) -> Iterator[Way]:
         """Yield what is left at the capture's end, of all depths together with boxes."""
+        self._deepest = {name: max(map(int, values)) for name, values in depths.items()}
         first = Way(depths, [], list(boxes))
         first.runs = self._laid_out(first.told())
-        ways = [first]
+        number = count()
+        ways = [(first.at, next(number), first)]
         while ways:
-            way = ways.pop()
-            edge, name = self._next(way)
-            if self._walk(way, edge):
-                if name is None:
+            at = ways[0][0]
+            here = []
+            while ways and ways[0][0] == at:
+                here.append(heappop(ways)[2])
+            for way in self._together(here):
+                edge, name = self._next(way)
+                if not self._walk(way, edge):
+                    continue
+                if edge is None:
                     yield way
-                else:
-                    ways += self._divided(way, name, edge or 0)
+                    continue
+                for new in self._divided(way, name) if name else [way]:
+                    heappush(ways, (new.at, next(number), new))
 
-    def _next(self, way: Way, but: str = "") -> tuple[int | None, str | None]:
-        """Return the next edge on which a depth may begin to matter, and which."""
-        found: list[tuple[int, str]] = []
+    def _next(self, way: Way) -> tuple[int | None, str]:
+        """Return the next edge on which a depth may begin to matter, and which.
+
+        None at the end. Without a name it is one at which ways may be one again.
+        """
+        found = []
         for name, values in way.depths.items():
-            if len(values) > 1 and name != but:
+            if len(values) > 1:
                 edge = self._coming(way, name, way.at)
                 found += [] if edge is None else [(edge, name)]
-        return min(found, default=(None, None))
+        for name, (began, again) in way.apart.items():
+            edge = self._quiet(way, name, again)
+            if edge is not None and edge < way.runs[-1].end:
+                found.append((edge, ""))
+                way.apart[name] = began, max(edge + 1, again)
+        return min(found, default=(None, ""))
 
     def _coming(self, way: Way, name: str, since: int) -> int | None:
         """Return the first edge from one on at which something comes that a depth moves."""
@@ -110,53 +140,51 @@ class Along:
                     break
         return min(edges, default=None)
 
-    def _divided(self, way: Way, name: str, edge: int) -> list[Way]:
-        """Return a way for each depth, those that come to the same as one."""
-        ways = [new for value in way.depths[name] if (new := self._with(way, name, value))]
-        together = self._all_counted(way, name, edge)
-        if together is None:
-            return ways
-        groups: dict[object, Way] = {}
-        for new in ways:
-            if not self._walk(new, together):
-                continue
-            key = (new.number, new.carried.signature if new.carried else tuple(sorted(new.boxes)))
-            if key in groups:
-                known = groups[key].depths
-                known[name] += new.depths[name]
-            else:
-                groups[key] = new
-        return list(groups.values())
-
-    def _all_counted(self, way: Way, name: str, edge: int) -> int | None:
-        """Return an edge by which all that a depth moves from `edge` on has counted.
-
-        None where there is none close by, or another depth begins to matter before.
-        """
-        if BEGIN in MOVES[name]:
-            return None
-        window = max(map(int, way.depths[name])) + 2
-        since = edge
-        while since - edge < CLOSE:
-            coming = self._coming(way, name, since + 1)
-            if coming is None or coming > since + window:
-                other, _ = self._next(way, but=name)
-                stop = since + window
-                return stop if other is None or other >= stop else None
-            since = coming
+    def _quiet(self, way: Way, name: str, since: int) -> int | None:
+        """Return the first edge from one on by which all that a depth moves has counted."""
+        window = self._deepest[name] + 2
+        for _ in range(TRIES):
+            coming = self._coming(way, name, since - window)
+            if coming is None or coming > since:
+                return since
+            since = coming + window + 1
         return None
 
-    def _with(self, way: Way, name: str, value: str) -> Way | None:
-        """Return a way that goes on with one depth."""
-        depths = {**way.depths, name: (value,)}
-        new = Way(depths, [], list(way.boxes), way.at, way.number)
-        new.runs = self._laid_out(new.told())
-        if way.number >= len(new.runs):
-            return None
-        if way.carried is not None:
-            new.carried = self._carried(new.runs[way.number])
-            way.carried.copy_to(new.carried)
-        return new
+    def _together(self, ways: list[Way]) -> list[Way]:
+        """Return ways that have come as far, those as one that have come to the same."""
+        if len(ways) < 2:
+            return ways
+        for name in {name for way in ways for name in way.apart}:
+            groups: dict[object, Way] = {}
+            for way in ways:
+                quiet = name in way.apart and self._quiet(way, name, way.at) == way.at
+                key = way.alike(name) if quiet else id(way)
+                if key in groups:
+                    groups[key].depths[name] += way.depths[name]
+                else:
+                    groups[key] = way
+            ways = list(groups.values())
+        for way in ways:
+            for name, (began, again) in list(way.apart.items()):
+                if way.depths[name] == () or len(way.depths[name]) == self._deepest[name] + 1:
+                    del way.apart[name]
+                elif again <= way.at + 1:
+                    way.apart[name] = began, 2 * way.at - began + 1
+        return ways
+
+    def _divided(self, way: Way, name: str) -> Iterator[Way]:
+        """Yield a way for each depth."""
+        for value in way.depths[name]:
+            depths = {**way.depths, name: (value,)}
+            new = Way(depths, [], list(way.boxes), way.at, way.number, None, dict(way.apart))
+            new.runs = self._laid_out(new.told())
+            if BEGIN not in MOVES[name]:
+                new.apart[name] = way.at, way.at + self._deepest[name] + 2
+            if way.number < len(new.runs):
+                if way.carried is not None:
+                    new.carried = self._carried(new.runs[way.number])
+                    way.carried.copy_to(new.carried)
+                yield new
 
     def _walk(self, way: Way, until: int | None) -> bool:
         """Go on up to an edge, or to the end; return whether anything is left."""

@@ -11,21 +11,23 @@ from refmodel.ground.lane import Cycles, Lane, cycles_up
 from refmodel.ground.moves import Moves
 
 ROOM = 1 << 22  # words that a run may move
+NO_WORDS = np.zeros(1 << 16, np.uint16)  # where memory was not recorded
 MOST_SLOTS = 64  # of a line
 
 
 class MemoryWords:
     """The words a run moves: `memory` has those fetched, in order, as a model will ask for them."""
 
-    def __init__(self) -> None:
-        self.memory = np.zeros(ROOM, np.uint16)
+    def __init__(self, recorded: bool) -> None:
+        self._recorded = recorded
+        self.memory = np.zeros(ROOM, np.uint16) if recorded else NO_WORDS
         self._count = 0
 
     def moved(
         self, value: dict[str, Lane], unknown: dict[str, Lane], first: int, end: int
     ) -> Moved | None:
         """Return the words moved at edges `first` .. `end - 1`, None where memory is not mapped."""
-        if "memory_slot" not in value:
+        if not self._recorded:
             return None
         cycle = cycles_up(value["memory_slot"].between(first, end), end)
         cycle = cycle[value["memory_request"].at(cycle) != 0]

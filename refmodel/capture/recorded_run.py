@@ -90,7 +90,7 @@ class RecordedRun:
         self._done = 0  # edges that have been told
         self._begun = False  # a run is under way
         self._reader = AccessReader(given)
-        self._words = MemoryWords()
+        self._words = MemoryWords(given.memory is not None)
         self.lost_edges = 0
         self.cycles = 0
 
@@ -177,7 +177,7 @@ class RecordedRun:
             tails = self._doubts.tails(first, end, ("bus_read", "bus_write", "bus_select"))
             accesses = self._reader.read(self._value, self._unknown, first, end, fresh, tails)
         if fresh:
-            self._words = MemoryWords()
+            self._words = MemoryWords(self._map.memory is not None)
         moved = self._words.moved(self._value, self._unknown, first, end)
         late = self._map.inputs.late
         levels = {

@@ -17,9 +17,9 @@ from refmodel.capture.recorded_edges import RecordedEdges, laid_out
 from refmodel.capture.separators import candidates
 from refmodel.capture.version_space import Carried
 
-STAGES = (3_000, 30_000)  # edges of a longer capture that are looked at first
+STAGES = (1_000, 30_000)  # edges of a longer capture that are looked at first
 LONG = 400_000  # edges of a capture in which separators may differ
-KEPT = 24  # captures laid out with other depths that are kept
+KEPT = 256  # captures laid out with other depths that are kept
 
 
 @dataclass(frozen=True)

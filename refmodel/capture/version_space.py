@@ -95,7 +95,8 @@ class Carried:
         while self.classes and self._place < len(self._edges) and self._edges[self._place] < end:
             cycle = self._edges[self._place]
             self._own(cycle)
-            self._at(cycle, self._run.at[cycle])
+            if self.classes:
+                self._at(cycle, self._run.at[cycle])
             self._place += 1
         if self.classes:
             self._own(end)

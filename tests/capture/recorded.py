@@ -55,8 +55,8 @@ def stimuli(scenario, profile=PAL):
     return list(ModelPlayer(disk.profile, processor).play(Turning(disk))), disk
 
 
-def write_inputs(path, made, cycles, profile=PAL, address=None):
-    """Write the inputs of the bench, one word a cycle."""
+def columns_of(made, cycles, address=None):
+    """Return the inputs of the bench by name, a value a cycle."""
     columns = {n: np.zeros(cycles, np.int64) for n in ("rst", "stb", "bit", "rd", "wr", "adr")}
     columns |= {n: np.zeros(cycles, np.int64) for n in ("din", "xfer", "wron", "ws")}
     columns |= {n: np.ones(cycles, np.int64) for n in ("master", "channel")}
@@ -80,13 +80,19 @@ def write_inputs(path, made, cycles, profile=PAL, address=None):
             ("master", "master_enable"), ("channel", "channel_enable"),
         ):  # fmt: skip
             columns[name][span] = stimulus.level(role).at(span)
+    return columns
+
+
+def write_inputs(path, made, cycles, profile=PAL, address=None):
+    """Write the inputs of the bench, one word a cycle."""
+    columns = columns_of(made, cycles, address)
     edge = np.arange(cycles)
     slot = np.isin(edge % profile.slots.line_cycles, profile.slots.at).astype(np.int64)
     word = columns["master"]
     for part, width in (
-        (columns["channel"], 1), (columns["rst"], 1), (slot, 1), (columns["stb"], 1), (columns["bit"], 1), (columns["rd"], 1),
-        (columns["wr"], 1), (columns["adr"], 4), (columns["din"], 16), (columns["xfer"], 1),
-        (columns["wron"], 1), (columns["ws"], 1),
+        (columns["channel"], 1), (columns["rst"], 1), (slot, 1), (columns["stb"], 1),
+        (columns["bit"], 1), (columns["rd"], 1), (columns["wr"], 1), (columns["adr"], 4),
+        (columns["din"], 16), (columns["xfer"], 1), (columns["wron"], 1), (columns["ws"], 1),
     ):  # fmt: skip
         word = word << width | part
     path.write_text("".join(f"{w:08x}\n" for w in word.tolist()))
