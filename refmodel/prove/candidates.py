@@ -14,10 +14,12 @@ import numpy as np
 import z3
 
 from refmodel.prove.arrays import Array
+from refmodel.prove.number import wide
 from refmodel.prove.system import System
 from refmodel.prove.walk import Values
 
-NARROW = 5  # bits of a register whose single values are looked at
+NARROW = 3  # bits of a register whose single values are looked at
+SPLIT = 5  # bits of a register whose single bits are conditions for counters
 FEWEST = 24  # states in which a condition must hold before something is read off under it
 FEW_VALUES = 4  # a register that takes no more is said to
 WIDEST_COUNTER = 8  # bits of a register that may count in step with another
@@ -80,8 +82,12 @@ class Finder:
             yield from self._stored(guard, stores, bits=True)
         for guard in _distinct(self._pairs_of_values()):
             yield from self._stored(guard, stores, bits=False)
+            yield from self._decided(guard)
+        for guard in _distinct([*guards, *self._split_bits()]):
+            yield from self._counters_equal(guard)
         yield from self._implied()
         yield from self._few_values()
+        yield from self._at_most()
         yield from self._sums()
         yield from self._in_order()
 
@@ -118,6 +124,18 @@ class Finder:
                 left.append(name)
         if bits:
             yield from self._under(guard, [a for a in self._bits if a.of in left])
+
+    def _decided(self, guard: _Atom) -> Iterator[Candidate]:
+        """Yield which narrow registers of the core can have one value only under a condition."""
+        if np.count_nonzero(guard.seen) < FEWEST:
+            return
+        for name in self._sides:
+            held = self._state[name]
+            if name.startswith(MODEL) or not 1 < held.size() <= NARROW or name in guard.said:
+                continue
+            values = np.unique(self._samples[name][guard.seen])
+            if len(values) == 1:
+                yield _given(guard, f"{name} is {int(values[0])}", held == int(values[0]))
 
     def _bits_of(self, name: str) -> Iterator[_Atom]:
         held = self._state[name]
@@ -255,6 +273,31 @@ class Finder:
                     said = f"{name} is one of {', '.join(map(str, values))}"
                     yield _given(guard if guard.of else None, said, truth)
                     told = len(values) if guard is every else told
+
+    def _at_most(self) -> Iterator[Candidate]:
+        """Yield how far each counter goes, if it does not use all of its bits."""
+        for name in self._sides:
+            held, top = self._state[name], int(self._samples[name].max())
+            if 2 < held.size() <= WIDEST_COUNTER and top + 1 < 1 << held.size():
+                yield Candidate(f"{name} <= {top}", z3.ULE(held, top))
+
+    def _split_bits(self) -> Iterator[_Atom]:
+        """Yield single bits, and their opposites, of registers that are no flags and not wide."""
+        for atom in self._bits:
+            if NARROW < self._state[atom.of].size() <= SPLIT and atom.of.startswith(SIDES):
+                yield from (atom, _not(atom))
+
+    def _counters_equal(self, guard: _Atom) -> Iterator[Candidate]:
+        """Yield which two counters are equal where a condition holds, and not everywhere."""
+        if np.count_nonzero(guard.seen) < FEWEST:
+            return
+        names = [n for n in self._sides if 2 < self._state[n].size() <= WIDEST_COUNTER]
+        for one, other in combinations(names, 2):
+            first, second = self._samples[one], self._samples[other]
+            a, b = first[guard.seen], second[guard.seen]
+            if (a == b).all() and a.min() != a.max() and not (first == second).all():
+                same = wide(self._state[one]) == wide(self._state[other])
+                yield _given(guard, f"{one} = {other}", z3.simplify(same))
 
     def _sums(self) -> Iterator[Candidate]:
         """Yield which registers keep a constant distance or sum, two or three of them."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -14,7 +15,8 @@ from refmodel.prove.system import System
 Values = dict[str, Array]
 Inputs = list[dict[str, int]]  # of each edge of one run
 Draw = Callable[[Values], Values]  # the state before an edge; returns the inputs
-KEPT_EACH_EDGE = 12  # states kept of each edge, of different runs
+KEPT_EACH_EDGE = 16  # states kept of each edge, of different runs
+NARROW = 3  # bits of a register that tells states apart
 
 
 @dataclass
@@ -95,9 +97,10 @@ class Walker:
         state = begin = self.begin(runs, rng)
         history: list[Values] = []
         kept: list[Values] = []
+        rare = _Rare(self.system, rng)
         for edge in range(edges):
             inputs = draw(state)
-            some = rng.integers(0, runs, KEPT_EACH_EDGE)
+            some = rare.choose(state)
             kept.append({n: v[some] for n, v in state.items()})
             after, holds, allowed = self.step(state | inputs)
             assert allowed.all(), "the drawn inputs keep what is assumed"
@@ -138,6 +141,30 @@ class Walker:
             if not going.any():
                 break
         return found
+
+
+class _Rare:
+    """Chooses states to keep: those of which the fewest alike were kept before.
+
+    States are alike when all their narrow registers hold the same.
+    """
+
+    def __init__(self, system: System, rng: np.random.Generator) -> None:
+        self._names = [n for n, held in system.state.items() if held.size() <= NARROW]
+        self._weights = rng.integers(1, 1 << 62, len(self._names))
+        self._kept: Counter[int] = Counter()
+        self._rng = rng
+
+    def choose(self, state: Values) -> Array:
+        """Return which runs' states to keep."""
+        narrow = zip(self._names, self._weights, strict=True)
+        with np.errstate(over="ignore"):
+            alike = sum(state[n].astype(np.int64) * w for n, w in narrow)
+        seen = np.array([self._kept[key] for key in np.asarray(alike).tolist()])
+        order = self._rng.permutation(len(seen))
+        some = order[np.argsort(seen[order], kind="stable")][:KEPT_EACH_EDGE]
+        self._kept.update(np.asarray(alike)[some].tolist())
+        return np.asarray(some)
 
 
 def _of(values: Mapping[str, Array], run: int) -> dict[str, int]:

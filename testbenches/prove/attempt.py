@@ -26,7 +26,7 @@ class Effort:
     """How hard to try: seconds in all, cycles of each run that is looked at first, search depth."""
 
     seconds: float = 300.0
-    edges: int = 600
+    edges: int = 900
     depth: int = 200
     second: bool = True
     seed: int = 1
@@ -46,6 +46,7 @@ class Attempt:
     watched: dict[str, z3.BoolRef]
     reached: dict[str, int] = field(default_factory=dict)
     hints: Sequence[Candidate] = ()
+    twins: bool = False  # two versions of one core: the hints may do
 
     def run(self) -> tuple[Verdict, WalkTrace | None]:
         """Return the verdict, and the run that shows it if it is `refuted`."""
@@ -77,7 +78,7 @@ class Attempt:
         """Look for relations that follow from themselves, and imply all that is claimed."""
         verdict = self._verdict(PROVED)
         try:
-            kept, left = self._sifted(self.hints, clock) if self.hints else ([], ["all"])
+            kept, left = self._sifted(self.hints, clock) if self.twins else ([], ["all"])
             if left:
                 found = Finder(self.system, walked.samples).find()
                 kept, left = self._sifted([*self.hints, *found], clock)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from refmodel.prove.fork import variables
 from refmodel.prove.induction import WANDERERS
 from refmodel.prove.verdict import BOUNDED, Verdict
 from refmodel.prove.walk import Walker, WalkTrace
@@ -88,7 +89,18 @@ def attempt_on(both: Product, title: str, effort: Effort, say: Say) -> Attempt:
     wander = Habits(both, WANDERERS, dtype, effort.seed)
     idle = {name: 0 for name in system.inputs if name.startswith(("drive.", "host."))}
     idle |= {name: 1 for name in idle if name.endswith("_enable")}
+    known = set(system.state)
+    hints = [c for c in both.hints if {v.decl().name() for v in variables(c.holds)} <= known]
     watched = triggers(both) if both.reference.other is None else shows(both)
     return Attempt(
-        system, habits.draw, wander.draw, idle, title, effort, say, watched, hints=both.hints
+        system,
+        habits.draw,
+        wander.draw,
+        idle,
+        title,
+        effort,
+        say,
+        watched,
+        hints=hints,
+        twins=both.reference.other is not None,
     )

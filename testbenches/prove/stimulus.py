@@ -15,9 +15,14 @@ from testbenches.prove.product import AGE, FIRST_ACCESS, Product
 
 ENABLE = field(TRANSFER_FIELDS, "enable").mask
 LENGTH = field(TRANSFER_FIELDS, "length").mask
+WRITE = field(TRANSFER_FIELDS, "write").mask
 BIT_EVERY = (1, 1, 2, 3, 5, 14)
 ACCESS_EVERY = (1, 2, 7, 20, 60)
 SLOT_EVERY = (1, 2, 6, 40, 150)
+CALM_EVERY = (40, 120, 300, 700)  # edges from one transfer to the next in a calm run
+CALM_LEVELS = 40  # how much more seldom levels change in a calm run
+STARTING = 6  # edges of them in which it is started
+SELDOM = 0.01  # how often something else is accessed meanwhile
 RESET_EVERY = (0, 0, 200, 2000)
 LEVEL_EVERY = (0, 5, 40, 300)
 
@@ -35,6 +40,16 @@ class Habits:
         self._fixed_bit = rng.integers(0, 4, runs)  # 0 and 1: always this bit, or else random
         self._levels = {name: rng.integers(0, 2, runs) for name in product.levels}
         self._favourite = self._favourites()
+        self._edge = 0
+        self._calm = Calm(rng, runs) if self._moves_words else None
+        if self._calm is not None:
+            self._level[self._calm.runs] *= CALM_LEVELS
+            self._reset[self._calm.runs] = 0
+
+    @property
+    def _moves_words(self) -> bool:
+        bus = self._product.bus
+        return bus is not None and any(cycle.kind == WRITE_TRANSFER for cycle in bus.cycles)
 
     def _favourites(self) -> Array:
         """Return for each run the register accesses most, as a kind of bus cycle."""
@@ -54,6 +69,9 @@ class Habits:
         drawn["drive.reset"] = np.where(awake, self._now(self._reset), 1)
         if "drive.bit_strobe" in drawn:
             drawn["drive.bit_strobe"] = self._now(self._bit)
+            if self._calm is not None:
+                rest = self._calm.runs & (self._fixed_bit < 2)
+                drawn["drive.bit_strobe"] |= rest
             drawn["drive.bit"] = np.where(
                 self._fixed_bit < 2, self._fixed_bit ^ (rng.random(runs) < 0.02), drawn["drive.bit"]
             )
@@ -87,6 +105,10 @@ class Habits:
         access = np.where(free & (self._now(self._access) == 1), access, 0)
         if bus.first < 2:
             access = np.zeros(runs, int)
+        if self._calm is not None:
+            orders = [n for n, c in enumerate(bus.cycles, 1) if c.kind == WRITE_TRANSFER]
+            access = self._calm.access(access, free, min(orders), self._edge)
+            self._edge += 1
         kinds = np.array([-1, *(cycle.kind for cycle in bus.cycles)])[access]
         return {"host.access": access, "host.value": self._value(state, kinds)}
 
@@ -100,7 +122,37 @@ class Habits:
         length = rng.choice((0, 1, 1, 2, 3, 4, 5), runs)
         order = value & (WORD ^ LENGTH) | length
         order = np.where(rng.random(runs) < 0.85, order | ENABLE, order)
+        if self._calm is not None:
+            order = self._calm.order(order)
         value = np.where((kinds == WRITE_TRANSFER) & (rng.random(runs) < 0.95), order, value)
         return np.where(
             (kinds == WRITE_CONTROL) | (kinds == READ_STATUS), rng.permutation(value), value
         )
+
+
+class Calm:
+    """Half of the runs: they start a transfer, and leave it alone for a while.
+
+    Only so do words get through: most accesses end a transfer, or turn it round.
+    """
+
+    def __init__(self, rng: np.random.Generator, runs: int) -> None:
+        self._rng = rng
+        self.runs = rng.random(runs) < 0.5
+        self._every = rng.choice(CALM_EVERY, runs)
+        self._begins = rng.integers(0, self._every)
+        self._write = rng.integers(0, 2, runs)
+
+    def access(self, access: Array, free: Array, order: int, edge: int) -> Array:
+        """Return the accesses, of calm runs a few writes of transfer behind one another."""
+        at = (edge + self._begins) % self._every
+        now = at < STARTING
+        self._write ^= (at == 0) & (self._rng.random(len(at)) < 0.5)
+        seldom = self._rng.random(len(at)) < SELDOM
+        calm = np.where(free & now, order, np.where(seldom, access, 0))
+        return np.where(self.runs, calm, access)
+
+    def order(self, order: Array) -> Array:
+        """Return the words for transfer, of calm runs such as start one."""
+        started = order & (WORD ^ WRITE) | ENABLE | self._write * WRITE
+        return np.where(self.runs, started, order)
