@@ -81,6 +81,11 @@ class BoundCore:
             slots["address"] = bus.address()
             if "write_data" in drive.slots:
                 slots["write_data"] = bus.data(drive.slots["write_data"][1])
+        slots |= {  # lines back from a drive: anything at any time
+            name: system.take(f"drive.{name}", width)
+            for name, (_, width) in drive.slots.items()
+            if name not in slots
+        }
         ordered = sorted(drive.slots.items(), key=lambda item: -item[1][0])
         parts = [slots[name] for name, _ in ordered]
         word = z3.Concat(*parts) if len(parts) > 1 else parts[0]

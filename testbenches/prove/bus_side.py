@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import z3
 
 from refmodel.ground.bus import (
+    DRIVE_LINES,
+    DRIVE_STATUS,
     HIGH,
     LOW,
+    READ_DRIVE,
     READ_OTHER,
     READ_STATUS,
     READ_STATUS_PART,
     WRITE_CONTROL,
+    WRITE_DRIVE,
     WRITE_KINDS,
     WRITE_SYNC_WORD,
     WRITE_TRANSFER,
@@ -25,6 +29,7 @@ from refmodel.prove.system import System
 from testbenches.harness import Harness
 
 INDEX_BITS = 5  # of a kind of bus cycle
+BESIDE = {DRIVE_LINES: WRITE_DRIVE, DRIVE_STATUS: READ_DRIVE}  # registers that are no block's
 
 
 @dataclass(frozen=True)
@@ -183,9 +188,10 @@ def _with(cycle: Cycle, follows: int) -> Cycle:
     return Cycle(cycle.register, cycle.kind, cycle.mask, cycle.address, follows)
 
 
-def _run(name: str, shape: BusShape, addresses: object) -> list[Cycle]:
+def _run(name: str, shape: BusShape, addresses: Mapping[tuple[str, int], int]) -> list[Cycle]:
     """Return the bus cycles of one access of a register, in order."""
-    assert isinstance(addresses, dict)
+    if name in BESIDE:
+        return [Cycle(name, BESIDE[name], WORD, addresses[name, WORD])]
     if name == "status":
         kinds = [
             (READ_STATUS if mask == shape.clears else READ_STATUS_PART, mask)
