@@ -10,7 +10,7 @@ import numpy as np
 import z3
 
 from refmodel.prove.arrays import Computer
-from refmodel.prove.candidates import Candidate
+from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
 from refmodel.prove.walk import Draw, Walker
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import z3
 
-from refmodel.prove.candidates import Candidate
 from refmodel.prove.induction import InductionStep
+from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
 
 SECOND = "bitwuzla"

@@ -12,9 +12,9 @@ from refmodel.block.arming import ENABLE, LENGTH, WRITE
 from refmodel.block.fields import STATUS_WIDTH
 from refmodel.block.rules import Rules
 from refmodel.prove.block import SAMPLED, SymbolicBlock, symbolic_block
-from refmodel.prove.candidates import Candidate
 from refmodel.prove.induction import Clock, OutOfTimeError, keep, unproved
 from refmodel.prove.quiet_edges import quiet_claim
+from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
 
 PREFIX = "model."

@@ -35,6 +35,7 @@ class Verdict:
     broken: list[str] = field(default_factory=list)
     length: int = 0
     shortest: bool = False
+    sooner: str = ""  # what differs sooner, in a run that tells less
     second: str = ""  # what another solver says of a proof
     scenario: str = ""  # the file that shows a refutation
     replayed: str = ""  # what simulators show of it
@@ -82,6 +83,8 @@ class Verdict:
             cycles = f"{self.length} cycle{'s' * (self.length != 1)} after reset"
             least = ", and no sooner" if self.shortest else ""
             yield f"refuted: {self.subject}: {', '.join(self.broken)} differs {cycles}{least}"
+            if self.sooner:
+                yield f"sooner, and as a consequence: {self.sooner}"
             if self.scenario:
                 yield f"the run that shows it: {self.scenario}"
             if self.replayed:

@@ -8,15 +8,18 @@ from dataclasses import dataclass, field
 import z3
 
 from refmodel.prove.bounded import search
-from refmodel.prove.candidates import Candidate, Finder
+from refmodel.prove.candidates import Finder
 from refmodel.prove.induction import Clock, OutOfTimeError, keep, unproved
 from refmodel.prove.second import SECOND, agrees, questions
+from refmodel.prove.seen import Candidate
 from refmodel.prove.shorten import shortened
 from refmodel.prove.system import System
+from refmodel.prove.telling import tellings
 from refmodel.prove.verdict import BOUNDED, PROVED, REFUTED, Verdict
 from refmodel.prove.walk import Draw, Walked, Walker, WalkTrace
 
 RUNS = 256
+SHORTER = 10.0  # seconds of a search for a shorter run
 LONGEST_WALK = 30.0  # seconds of runs side by side
 Say = Callable[[str], None]
 
@@ -44,6 +47,7 @@ class Attempt:
     effort: Effort
     say: Say
     watched: dict[str, z3.BoolRef]
+    shown: dict[str, z3.BitVecRef]  # what the core shows, by claim
     reached: dict[str, int] = field(default_factory=dict)
     hints: Sequence[Candidate] = ()
     twins: bool = False  # two versions of one core: the hints may do
@@ -119,28 +123,55 @@ class Attempt:
             return verdict, None
         found = walker.replay(trace.start, trace.inputs)
         assert found is not None, "what a solver finds happens on numbers, too"
-        return self._told(self._verdict(REFUTED), found, shortest=True), found
+        best = self._telling(walker, found, clock)
+        return self._told(self._verdict(REFUTED), best, shortest=len(best) == len(found)), best
 
     def _refuted(
         self, walker: Walker, trace: WalkTrace, clock: Clock
     ) -> tuple[Verdict, WalkTrace | None]:
-        """Make the run short, and see whether a shorter one can be."""
+        """Make the run short, and see whether a shorter one can be, and one that tells more."""
         self.say(f"they differ after {len(trace)} edges; looking for a shorter run")
         short = shortened(walker, trace, self.idle)
-        limit = Clock(min(10.0, max(1.0, self.effort.seconds - clock.passed)))
-        sooner, depth = search(self.system, len(short) - 1, limit)
+        sooner, depth = search(self.system, len(short) - 1, self._limit(SHORTER, clock))
         if sooner is not None:
             found = walker.replay(sooner.start, sooner.inputs)
             assert found is not None, "what a solver finds happens on numbers, too"
             short = shortened(walker, found, self.idle)
         shortest = sooner is not None or depth >= len(short) - 1
-        return self._told(self._verdict(REFUTED), short, shortest), short
+        best = self._telling(walker, short, clock)
+        verdict = self._told(self._verdict(REFUTED), best, shortest and len(best) == len(short))
+        if len(best) > len(short):
+            verdict.sooner = f"{_names(short.broken)} after {len(short) - 1}"
+        return verdict, best
+
+    def _telling(self, walker: Walker, short: WalkTrace, clock: Clock) -> WalkTrace:
+        """Return the run that tells most of why they differ."""
+        for telling in tellings(self.system, self.shown, short.broken, len(short)):
+            self.say("looking for a run that tells more")
+            found, _ = search(telling.system, telling.depth, self._limit(SHORTER / 2, clock))
+            if found is not None:
+                plain = shortened(Walker(telling.system), found, self.idle)
+                best = walker.replay(plain.start, plain.inputs)
+                assert best is not None, "it breaks the claims proper, too"
+                return best
+        return short
+
+    def _limit(self, seconds: float, clock: Clock) -> Clock:
+        return Clock(min(seconds, max(1.0, self.effort.seconds - clock.passed)))
 
     def _told(self, verdict: Verdict, trace: WalkTrace, shortest: bool) -> Verdict:
-        verdict.broken = [name.split(".", 1)[1] for name in trace.broken]
-        verdict.broken = list(dict.fromkeys(verdict.broken))
+        verdict.broken = _fields(trace.broken)
         verdict.length, verdict.shortest = len(trace) - 1, shortest
         return verdict
+
+
+def _fields(claims: Sequence[str]) -> list[str]:
+    """Return the fields that claims speak of, each once."""
+    return list(dict.fromkeys(name.split(".", 1)[1] for name in claims))
+
+
+def _names(claims: Sequence[str]) -> str:
+    return ", ".join(_fields(claims))
 
 
 def _opinion(texts: Sequence[str], clock: Clock) -> str:

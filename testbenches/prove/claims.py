@@ -9,8 +9,8 @@ import z3
 from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
 from refmodel.ground.bus import READ_OTHER
 from refmodel.ground.word import WORD_BITS
-from refmodel.prove.candidates import Candidate
 from refmodel.prove.fork import variables
+from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
 from testbenches.binding.roles import MOVES
 from testbenches.prove.bound_core import BoundCore, is_high
@@ -36,6 +36,7 @@ class Claims:
         self._histories: dict[str, _History] = {}
         self.hints: list[Candidate] = []
         self.left_out: list[str] = []
+        self.shown: dict[str, z3.BitVecRef] = {}  # what the core shows, by claim
 
     def make(self, layout: Layout, bus: BusSide | None) -> None:
         """Add all claims; a read has its answer after the edges that the bus says."""
@@ -58,6 +59,7 @@ class Claims:
                 self.left_out.append(name)
                 continue
             history = self._history(name)
+            self.shown[f"status.{name}"] = shown
             self._claim(f"status.{name}", self._old(lag), history.after(lag) == shown)
             self._hint(name, lag, history.before(lag) == before[name])
 

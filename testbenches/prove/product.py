@@ -12,7 +12,7 @@ from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.ground.stimulus import LEVEL_INPUTS
 from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile
-from refmodel.prove.candidates import Candidate
+from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
 from testbenches.binding.depth import depth_of, depth_told
 from testbenches.binding.ports import CorePorts
@@ -51,6 +51,7 @@ class Product:
     core_moves: z3.BoolRef  # the core takes a word from memory, or stores one, on this edge
     hints: list[Candidate]  # what may hold in every state
     left_out: list[str]  # what only one of two cores has
+    shown: dict[str, z3.BitVecRef]  # what the core shows, by claim
 
     @property
     def writes_control(self) -> bool:
@@ -139,6 +140,7 @@ class _Builder:
             core.moves == 1,
             [*twins, *claims.hints],
             claims.left_out,
+            claims.shown,
         )
 
     def _count_age(self) -> None:

@@ -101,6 +101,7 @@ def attempt_on(both: Product, title: str, effort: Effort, say: Say) -> Attempt:
         effort,
         say,
         watched,
+        both.shown,
         hints=hints,
         twins=both.reference.other is not None,
     )

@@ -4,9 +4,10 @@ import numpy as np
 import z3
 
 from refmodel.prove.bounded import search
-from refmodel.prove.candidates import Candidate, Finder
+from refmodel.prove.candidates import Finder
 from refmodel.prove.induction import Clock, keep, unproved
 from refmodel.prove.second import agrees, questions
+from refmodel.prove.seen import Candidate
 from refmodel.prove.shorten import shortened
 from refmodel.prove.system import System
 from refmodel.prove.walk import Walker

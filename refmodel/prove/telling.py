@@ -1,0 +1,60 @@
+"""Chooses among runs that break a claim the one that tells most about why.
+
+A short run often shows first what is only a consequence: a wrong window in sync_equal, a late flag
+in a byte of zeros that might have been lost as well.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping, Sequence
+
+import z3
+
+from refmodel.prove.system import System
+
+READY, EQUAL, DATA = "status.byte_ready", "status.sync_equal", "status.data"
+BYTE_CYCLES = 12  # a byte takes eight channel bits, and a few cycles before them
+
+
+@dataclasses.dataclass(frozen=True)
+class Telling:
+    """A system in which only some runs break a claim, and how many edges may be looked at."""
+
+    system: System
+    depth: int
+
+
+def tellings(
+    system: System, shown: Mapping[str, z3.BitVecRef], broken: Sequence[str], length: int
+) -> Iterator[Telling]:
+    """Yield what to look for when a run of so many edges breaks these claims, best first.
+
+    `shown` is what the core shows, by claim.
+    """
+    if EQUAL in broken and DATA in system.claims:
+        # The window feeds bytes and comparator alike: if a byte can be the first that is wrong,
+        # it is not the comparator. Nor is a byte late that is not the one before the last bit.
+        others = z3.And([c for name, c in system.claims.items() if not name.endswith(".data")])
+        window, wrong = system.state.get("model.window"), z3.Not(system.claims[DATA])
+        depth = max(BYTE_CYCLES, length)
+        if window is not None:
+            late = shown[DATA] == z3.Extract(7, 0, window)
+            yield Telling(_only(system, DATA, z3.And(wrong, z3.Not(late)), others), depth)
+        yield Telling(_only(system, DATA, wrong, others), depth)
+    data = system.state.get("model.data")
+    if READY in broken and data is not None:
+        # A byte unlike the one before shows in data whether it is there.
+        moved = system.after["model.data"] != data
+        wrong = z3.Not(z3.And(list(system.claims.values())))
+        yield Telling(_only(system, READY, z3.And(wrong, moved), z3.BoolVal(True)), length)
+
+
+def _only(system: System, name: str, wrong: z3.BoolRef, assumed: z3.BoolRef) -> System:
+    """Return a system that claims one thing: what is `wrong` so that it tells does not happen.
+
+    Whatever else is claimed holds up to there.
+    """
+    kept = z3.Or(z3.And(list(system.claims.values())), wrong)
+    more = {**system.assumed, "so that it tells more": z3.And(kept, assumed)}
+    return dataclasses.replace(system, claims={name: z3.Not(wrong)}, assumed=more)
