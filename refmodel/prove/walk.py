@@ -158,13 +158,15 @@ class _Rare:
     def choose(self, state: Values) -> Array:
         """Return which runs' states to keep."""
         narrow = zip(self._names, self._weights, strict=True)
+        alike = np.zeros(len(next(iter(state.values()))), np.int64)
         with np.errstate(over="ignore"):
-            alike = sum(state[n].astype(np.int64) * w for n, w in narrow)
-        seen = np.array([self._kept[key] for key in np.asarray(alike).tolist()])
+            for name, weight in narrow:
+                alike += state[name].astype(np.int64) * weight
+        seen = np.array([self._kept[key] for key in alike.tolist()])
         order = self._rng.permutation(len(seen))
         some = order[np.argsort(seen[order], kind="stable")][:KEPT_EACH_EDGE]
-        self._kept.update(np.asarray(alike)[some].tolist())
-        return np.asarray(some)
+        self._kept.update(alike[some].tolist())
+        return some
 
 
 def _of(values: Mapping[str, Array], run: int) -> dict[str, int]:
