@@ -9,7 +9,7 @@ import z3
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
 from refmodel.block.rules import Rules
-from refmodel.engine.inner import COUNTERS, INNER
+from refmodel.engine.inner import COUNTERS, INNER, INSIDE
 from refmodel.ground.word import WORD, WORD_BITS
 from refmodel.profile import Profile
 from refmodel.prove.block import SAMPLED, symbolic_block
@@ -72,12 +72,17 @@ def model_reference(
     return Reference(
         fields_of(put(block.status), profile.status),
         fields_of(put(block.status_before), profile.status),
-        lines | {name: system.after[held] for name, held in inner.items()},
-        before | {name: system.state[held] for name, held in inner.items()},
+        lines | {name: _held(system.after, held, name) for name, held in inner.items()},
+        before | {name: _held(system.state, held, name) for name, held in inner.items()},
         put(block.moved),
         put(block.stored),
         put(block.word),
     )
+
+
+def _held(values: Mapping[str, z3.BitVecRef], held: str, name: str) -> z3.BitVecRef:
+    """Return what a register inside holds; 0 where no transfer can move it, and it is left out."""
+    return values.get(held, z3.BitVecVal(0, INSIDE[name]))
 
 
 def core_reference(core: BoundCore, profile: Profile) -> Reference:
