@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack, closing
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.options import HistoryFile, Policies, chosen_policies
 from refmodel.cli.run import Simulators
-from refmodel.cli.wrote import say_wrote
+from refmodel.cli.wrote import write_and_show
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from testbenches.hunt.pool import Pool
 
 
 def hunt_command(
@@ -23,10 +29,28 @@ def hunt_command(
     sim: Annotated[
         Simulators | None, typer.Option(help="Which simulators; by default the fastest there is.")
     ] = None,
-    seed: Seed = 1,
+    seed: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", min=0, help="First seed; by default 1, or the next one of the history."
+        ),
+    ] = None,
     keep_going: Annotated[
         bool, typer.Option("--keep-going", help="Go on to the end, for all kinds of mismatch.")
     ] = False,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", metavar="N", min=1, help="Processes here; by default one a processor."
+        ),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            "--scheduler", metavar="ADDRESS", help="Let the workers of a dask scheduler play."
+        ),
+    ] = None,
+    history: HistoryFile = None,
     policy: Policies = None,
     out: Annotated[
         Path | None,
@@ -48,10 +72,11 @@ def hunt_command(
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
     from refmodel.hunt.report import as_json, lines
     from refmodel.profile import load_profile
-    from refmodel.report.atomic import write_text
+    from refmodel.report.history import History
     from refmodel.report.progress import Progress
+    from refmodel.report.whole_folder import WholeFolder
     from testbenches.binding.load import load_binding
-    from testbenches.hunter import Hunter, write_case
+    from testbenches.hunt.hunter import Hunter, case_files
     from testbenches.toolchain import simulators
 
     chosen = chosen_policies(policy)
@@ -60,21 +85,34 @@ def hunt_command(
     loaded = load_binding(binding)
     layout = load_profile(loaded.profile, loaded.folder).status
     hunts = []
-    with Progress(Console(stderr=True)) as progress:
+    with ExitStack() as stack:
+        folder = stack.enter_context(WholeFolder(out)) if out else None
+        progress = stack.enter_context(Progress(Console(stderr=True)))
+        told: list[str] = []
+        store = stack.enter_context(closing(History(history, told.append))) if history else None
+        pool = _pool(stack, workers, scheduler, told.append)
         for name in names:
-            hunter = Hunter(binding, name, chosen, progress.say, seed)
-            hunts.append(hunter.hunt(seconds, cases, keep_going))
-    if out is not None:
-        out.mkdir(parents=True, exist_ok=True)
-        numbered = enumerate((f for h in hunts for f in h.failures), 1)
-        for number, failure in numbered:
-            failure.file = str(write_case(failure, out, number))
-    told = [line for hunted in hunts for line in lines(hunted, layout)]
-    for line in told:
-        typer.echo(line)
-    if out is not None:
-        write_text(out / "hunt.json", as_json(hunts))
-        write_text(out / "report.txt", "\n".join(told) + "\n")
-        say_wrote(out, "hunt.json, report.txt, a scenario for each failure")
-    failed = any(hunted.verdict != "agree" for hunted in hunts)
-    raise typer.Exit(EXIT_MISMATCH if failed else EXIT_AGREE)
+            with Hunter(binding, name, chosen, progress.say, seed, pool, store) as hunter:
+                hunts.append(hunter.hunt(seconds, cases, keep_going))
+        for line in told:
+            typer.echo(line, err=True)
+        failed = any(hunted.verdict != "agree" for hunted in hunts)
+        found = case_files(hunts, out) if out is not None else []
+        report = [line for hunted in hunts for line in lines(hunted, layout)]
+        files = [("hunt.json", as_json(hunts)), ("report.txt", "\n".join(report) + "\n"), *found]
+        status = EXIT_MISMATCH if failed else EXIT_AGREE
+        write_and_show(folder, out, lambda: files, lambda: typer.echo("\n".join(report)), status)
+    raise typer.Exit(status)
+
+
+def _pool(
+    stack: ExitStack, workers: int | None, scheduler: str | None, say: Callable[[str], None]
+) -> Pool:
+    """Return who plays the batches."""
+    from refmodel.ground.processors import processors
+    from testbenches.hunt.pool import Alone, Local, Scheduled
+
+    if scheduler is not None:
+        return stack.enter_context(Scheduled(scheduler, say))
+    count = workers or processors()
+    return stack.enter_context(Local(count)) if count > 1 else Alone()

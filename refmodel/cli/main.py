@@ -45,6 +45,7 @@ COMMANDS = {
     ),
     "hunt": Entry("hunt", "hunt_command", "Look for a mismatch with random cases."),
     "mutate": Entry("mutate", "mutate_command", "Plant changes in a core: which would be missed?"),
+    "history": Entry("history", "history_command", "Show recorded runs, and the first bad one."),
     "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "check": Entry("check", "check_command", "Hold a capture to the model, without a simulator."),
     "fit": Entry("fit", "fit_command", "Find which policies a captured controller follows."),

@@ -5,12 +5,17 @@ from __future__ import annotations
 from contextlib import nullcontext
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, Seed, chosen_policies
+from refmodel.cli.options import HistoryFile, Policies, Seed, chosen_policies
 from refmodel.cli.wrote import write_and_show
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from refmodel.mutate.score import Score
 
 
 class Simulator(StrEnum):
@@ -42,6 +47,7 @@ def mutate_command(
     solver: Annotated[
         bool, typer.Option(help="Ask whether what survives could be seen at all.")
     ] = True,
+    history: HistoryFile = None,
     policy: Policies = None,
     out: Annotated[
         Path | None,
@@ -79,6 +85,8 @@ def mutate_command(
     with WholeFolder(out) if out else nullcontext() as folder:
         with Progress(Console(stderr=True)) as progress:
             scores = [run_mutants(path, planting, progress.say, solver) for path in bindings]
+        if history is not None:
+            _record(history, scores)
         survived = any(score.count(SURVIVED) for score in scores)
         status = EXIT_MISMATCH if survived else EXIT_AGREE
 
@@ -88,3 +96,19 @@ def mutate_command(
 
         write_and_show(folder, out, lambda: files(scores), show, status, "mutants-*.html")
     raise typer.Exit(status)
+
+
+def _record(path: Path, scores: Sequence[Score]) -> None:
+    """Write scores to a history."""
+    from refmodel.mutate.report import total
+    from refmodel.mutate.score import SURVIVED
+    from refmodel.report.history import History
+
+    history = History(path, lambda told: typer.echo(told, err=True))
+    for score in scores:
+        name = str(Path(score.binding).resolve())
+        run = history.begin("mutate", name, score.simulator, score.seed)
+        history.add(run, len(score.fates), score.cycles, {})
+        verdict = "survived" if score.count(SURVIVED) else "agree"
+        history.end(run, verdict, score.seconds, score.percent, total(score))
+    history.close()

@@ -18,7 +18,7 @@ def _natural(seed: int) -> int:
     return seed
 
 
-__all__ = ["Policies", "ProfileName", "Programs", "Seed", "chosen_policies"]
+__all__ = ["HistoryFile", "Policies", "ProfileName", "Programs", "Seed", "chosen_policies"]
 
 Seed = Annotated[
     int,
@@ -54,5 +54,14 @@ Policies = Annotated[
     list[str] | None,
     typer.Option(
         "--policy", metavar="NAME=VALUE", help="Change a policy of the model; may be repeated."
+    ),
+]
+HistoryFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--history",
+        metavar="FILE",
+        envvar="CELLSTEP_HISTORY",
+        help="File that records runs; made if it is not there.",
     ),
 ]

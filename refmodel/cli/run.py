@@ -10,10 +10,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from refmodel.cli.options import Policies, Programs, Seed, chosen_policies
+from refmodel.cli.options import HistoryFile, Policies, Programs, Seed, chosen_policies
 from refmodel.cli.wrote import write_and_show
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from refmodel.report.result import SuiteResult
     from refmodel.report.whole_folder import Content
 
 
@@ -51,6 +54,7 @@ def run_command(
     ] = False,
     policy: Policies = None,
     programs: Programs = None,
+    history: HistoryFile = None,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 as well when a field is not exercised.")
     ] = False,
@@ -100,6 +104,8 @@ def run_command(
         with Progress(Console(stderr=True)) as progress:
             results = run_bindings(bindings, suite, options, progress.say)
         status = worst_status([status_of(result) for result in results])
+        if history is not None:
+            _record(history, results)
 
         def show() -> None:
             if as_json:
@@ -114,3 +120,20 @@ def run_command(
 
         write_and_show(folder, out, files, show, status, WAVES)
     raise typer.Exit(status)
+
+
+def _record(path: Path, results: Sequence[SuiteResult]) -> None:
+    """Write verdicts to a history."""
+    from refmodel.report.history import History
+    from refmodel.report.terminal import total
+
+    history = History(path, lambda told: typer.echo(told, err=True))
+    for result in results:
+        name = str(Path(result.scope.binding).resolve())
+        for simulator in result.simulators:
+            own = [outcome for outcome in result.outcomes if outcome.simulator == simulator]
+            run = history.begin("run", name, simulator, result.seed)
+            history.add(run, len(own), sum(outcome.cycles for outcome in own), {})
+            seconds = sum(outcome.seconds for outcome in own)
+            history.end(run, result.verdict, seconds, told=total(result))
+    history.close()

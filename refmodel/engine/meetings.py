@@ -127,6 +127,10 @@ class Meetings:
         self.came.update(other.came)
         return self
 
+    def as_texts(self) -> dict[str, int]:
+        """Return how often each meeting came, by a text that names it."""
+        return {" ".join(map(str, met)): count for met, count in sorted(self.counts.items())}
+
     def _happenings(
         self, stimulus: Stimulus, expected: Expected, slots: Slots
     ) -> Iterator[tuple[str, Cycles]]:

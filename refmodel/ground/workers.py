@@ -28,22 +28,36 @@ class Dropped(Exception):
     """A call was left undone, since nobody waits for its result any more."""
 
 
-def run_all(
-    calls: Sequence[Callable[[], T]],
-    workers: int | None = None,
-    done: Callable[[], None] = lambda: None,
-) -> list[T]:
-    """Return what each call returns, in order. They run in `workers` processes, one a processor.
+def _nothing() -> None:
+    """Do nothing."""
 
-    A call and its result are pickled; what one raises is raised here. `done` is called as each
-    ends. On an interrupt or an error the others are dropped, also those under way. A script that
-    comes here needs the usual `if __name__ == "__main__"`: each process imports it again.
+
+class Workers:
+    """Processes that wait for calls, one a processor if no number is given; a context.
+
+    A script that comes here needs the usual `if __name__ == "__main__"`: each process imports it
+    again.
     """
-    context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
-    with ProcessPoolExecutor(workers or processors(), context, _serve) as pool:
+
+    def __init__(self, workers: int | None = None) -> None:
+        context = multiprocessing.get_context("spawn")  # a fork would copy a progress bar's thread
+        self._pool = ProcessPoolExecutor(workers or processors(), context, _serve)
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def all(self, calls: Sequence[Callable[[], T]], done: Callable[[], None] = _nothing) -> list[T]:
+        """Return what each call returns, in order; `done` is called as each ends.
+
+        A call and its result are pickled; what one raises is raised here. On an interrupt or an
+        error the others are dropped, also those under way.
+        """
         try:
             with held(DROP):  # half-way through, the start of a process cannot be undone
-                futures = [pool.submit(_call, call) for call in calls]
+                futures = [self._pool.submit(_call, call) for call in calls]
             _wait(futures, done)
         except BrokenProcessPool:
             raise CannotRun(KILLED) from None
@@ -51,9 +65,19 @@ def run_all(
             for worker in multiprocessing.active_children():
                 with suppress(ProcessLookupError):
                     os.kill(cast(int, worker.pid), DROP)  # it has one: it was started
-            pool.shutdown(wait=True, cancel_futures=True)
+            self._pool.shutdown(wait=True, cancel_futures=True)
             raise
-    return [future.result() for future in futures]
+        return [future.result() for future in futures]
+
+
+def run_all(
+    calls: Sequence[Callable[[], T]],
+    workers: int | None = None,
+    done: Callable[[], None] = _nothing,
+) -> list[T]:
+    """Return what each call returns, in order, from workers that go when all is done."""
+    with Workers(workers) as pool:
+        return pool.all(calls, done)
 
 
 def _wait(futures: Sequence[Future[T]], done: Callable[[], None]) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Any, NamedTuple
 
 BIT, READ, WRITE, LEVEL, RESET, SLOT = "bit", "read", "write", "level", "reset", "slot"
@@ -69,8 +70,32 @@ class DrawnCase:
         return begun and all(a.at + a.value < b.at for a, b in pairwise(resets))
 
     def told(self) -> list[str]:
-        """Say what happens, a line an event."""
-        return [f"cycle {event.at}: {_said(event)}" for event in self.events]
+        """Say what happens, a line an event; channel bits in a row are one."""
+        return [_told(part) for part in self.parts()]
+
+    def parts(self) -> list[tuple[CaseEvent, ...]]:
+        """Return the events in order, channel bits with nothing else between them together."""
+        grouped = groupby(enumerate(self.events), lambda e: -1 if e[1].kind == BIT else e[0])
+        return [tuple(event for _, event in part) for _, part in grouped]
+
+    def behind(self, other: DrawnCase, reset: int) -> DrawnCase:
+        """Return another case followed by a reset of so many cycles and this one."""
+        begins = other.start + other.cycles
+        moved = (e._replace(at=e.at + begins + reset - self.start) for e in self.events)
+        levels = {event.name: event.value for event in other.of(LEVEL)}
+        between = [CaseEvent(begins, LEVEL, name) for name, value in levels.items() if value]
+        between.append(CaseEvent(begins, RESET, value=reset))
+        return DrawnCase(other.start, (*other.events, *between, *moved))
+
+    def as_text(self) -> str:
+        """Return the case as JSON."""
+        return json.dumps([self.start, *self.events])
+
+    @classmethod
+    def of_text(cls, text: str) -> DrawnCase:
+        """Return the case that was written as JSON."""
+        start, *events = json.loads(text)
+        return cls(start, tuple(CaseEvent(*event) for event in events))
 
     def scenario(self, name: str, about: str = "") -> dict[str, Any]:
         """Return the scenario that plays the case, as the data of its file."""
@@ -112,6 +137,15 @@ class DrawnCase:
                 found.setdefault(event.name, []).append(event.at)
                 last[event.name] = event.value
         return {name: {"changes_at": at} for name, at in found.items()}
+
+
+def _told(part: tuple[CaseEvent, ...]) -> str:
+    """Say what one part of a case is, and when."""
+    first, last = part[0], part[-1]
+    if len(part) == 1:
+        return f"cycle {first.at}: {_said(first)}"
+    bits = "".join(str(event.value) for event in part)
+    return f"cycles {first.at} to {last.at}: channel bits {bits}"
 
 
 def _said(event: CaseEvent) -> str:

@@ -39,6 +39,16 @@ class Failure:
 
 
 @dataclass
+class Batch:
+    """Cases of some seeds that were played: which failed and how, and what met."""
+
+    seeds: range
+    cycles: int = 0
+    failed: list[tuple[int, Kind]] = field(default_factory=list)
+    met: Meetings = field(default_factory=Meetings)
+
+
+@dataclass
 class Hunted:
     """One hunt: how much was played, what failed, what met."""
 
@@ -52,7 +62,14 @@ class Hunted:
     flaky: list[int] = field(default_factory=list)  # seeds that failed once and not again
     met: Meetings = field(default_factory=Meetings)
     reachable: Reachable = field(default_factory=Reachable)
+    mended: int = 0  # known failures that agree now
     policies: Mapping[str, str] = field(default_factory=dict)
+
+    def add(self, batch: Batch) -> None:
+        """Add what a batch has played and met."""
+        self.cases += len(batch.seeds)
+        self.cycles += batch.cycles
+        self.met += batch.met
 
     @property
     def not_met(self) -> list[str]:

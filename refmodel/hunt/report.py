@@ -31,6 +31,9 @@ def lines(hunted: Hunted, layout: Layout) -> Iterator[str]:
         seeds = ", ".join(map(str, hunted.flaky))
         yield ""
         yield f"Flaky: seed {seeds} failed once and agreed when played again; nothing is drawn anew"
+    if hunted.mended:
+        yield ""
+        yield f"Mended: {counted(hunted.mended, 'case')} of the history agree now"
     yield ""
     yield from _holes(hunted.not_met)
     yield ""
@@ -40,14 +43,21 @@ def lines(hunted: Hunted, layout: Layout) -> Iterator[str]:
 def _failure(hunted: Hunted, failure: Failure, layout: Layout) -> Iterator[str]:
     kind, case = failure.kind, failure.case
     yield f"{kind.clause}: {words.headline(failure.finding, layout)}"
-    seeds = ", ".join(map(str, failure.seeds[:5])) + (", ..." if len(failure.seeds) > 5 else "")
-    yield f"  found in  {counted(len(failure.seeds), 'case')} (seed {seeds})"
-    yield f"  shrunk to {counted(len(case.events), 'event')} in {case.cycles} cycles:"
+    yield f"  found in  {_seeds(failure.seeds)}"
+    yield f"  shrunk to {counted(len(case.parts()), 'event')} in {case.cycles} cycles:"
     yield from (f"    {line}" for line in case.told())
     yield f"  cycle     {failure.finding.mismatch.cycle}"
     yield f"  cause     {failure.finding.cause.event}"
     if failure.file:
         yield f"  reproduce {command(hunted, failure)}"
+
+
+def _seeds(seeds: Sequence[int]) -> str:
+    """Say in how many cases a failure was found, and the seeds of the first."""
+    if not seeds:
+        return "a case that an earlier hunt has left in the history"
+    first = ", ".join(map(str, seeds[:5])) + (", ..." if len(seeds) > 5 else "")
+    return f"{counted(len(seeds), 'case')} (seed {first})"
 
 
 def command(hunted: Hunted, failure: Failure) -> str:

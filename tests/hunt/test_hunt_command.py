@@ -29,7 +29,9 @@ def defective(folder, name):
 def hunted(folder, name, *options):
     """Hunt a defect; return the command's end and its only failure as hunt.json has it."""
     binding = defective(folder / "core", name)
-    done = cellstep("hunt", binding, "--cases", "20", "--out", folder / "found", *options)
+    done = cellstep(
+        "hunt", binding, "--cases", "20", "--workers", "1", "--out", folder / "found", *options
+    )
     (hunt,) = json.loads((folder / "found" / "hunt.json").read_text())["hunts"]
     return binding, done, hunt["failures"]
 
@@ -49,7 +51,16 @@ def test_defect_is_found_and_made_small(tmp_path):
 def test_good_core_agrees(tmp_path):
     """The reference core has no mismatch; what has not met yet is told."""
     out = tmp_path / "found"
-    done = cellstep("hunt", HERE / "reference/binding_block.yaml", "--cases", "10", "--out", out)
+    done = cellstep(
+        "hunt",
+        HERE / "reference/binding_block.yaml",
+        "--cases",
+        "10",
+        "--workers",
+        "1",
+        "--out",
+        out,
+    )
     assert 0 == done.returncode
     (hunt,) = json.loads((out / "hunt.json").read_text())["hunts"]
     assert (10, []) == (hunt["cases"], hunt["failures"])

@@ -1,0 +1,167 @@
+"""Plays drawn cases into one core, all in one simulator session."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from multiprocessing.util import Finalize
+from pathlib import Path
+
+from refmodel.ground.errors import UserError
+from refmodel.ground.scratch import scratch
+from refmodel.hunt.case import DrawnCase
+from refmodel.hunt.draw import Drawer, Reach
+from refmodel.hunt.found import Batch, Kind
+from refmodel.report.result import AGREE, ERROR, Outcome
+from refmodel.world.scenario import Scenario
+from testbenches.binding.load import load_binding
+from testbenches.binding.reachable import reachable
+from testbenches.binding.schema import Binding
+from testbenches.job import Asked
+from testbenches.lockstep import Lockstep
+from testbenches.on_demand import OnDemand
+from testbenches.suite import quiet
+
+BITS = 400  # channel bits of a case
+PATIENCE, SLOWEST = 60.0, 20_000.0  # seconds beside the cycles of what is played; cycles a second
+
+
+@dataclass(frozen=True)
+class Quarry:
+    """What is hunted: a binding's core on a simulator, with policies of the model."""
+
+    path: Path
+    simulator: str
+    policies: dict[str, str] = field(default_factory=dict)
+    seed: int = 1
+
+
+class CasePlayer:
+    """One core in a simulator that stays, beside the model; a context."""
+
+    def __init__(self, quarry: Quarry) -> None:
+        self._quarry = quarry
+        self._binding = load_binding(quarry.path)
+        self._stack = ExitStack()
+        self._work = self._stack.enter_context(scratch("cellstep-"))
+        self._lockstep = Lockstep(self._binding, self._work, quarry.seed, quarry.policies)
+        self._folder = self._work / quarry.simulator
+        self._simulator: OnDemand | None = None
+        self.reach = reach_of(self._binding)
+        self.reachable = reachable(self._binding)
+
+    def __enter__(self) -> CasePlayer:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the simulator, and remove what it left."""
+        self._end_simulator()
+        self._stack.close()
+
+    def _end_simulator(self) -> None:
+        if self._simulator is not None:
+            self._simulator.close()
+        self._simulator = None
+
+    def play(self, cases: Sequence[DrawnCase], fresh: bool = False) -> list[Outcome]:
+        """Play cases in order; return an outcome for each.
+
+        `fresh` starts the simulator anew: nothing is left in the core's registers. Raises UserError
+        for a core that does not run.
+        """
+        if fresh:
+            self._end_simulator()
+        lockstep, name = self._lockstep, self._quarry.simulator
+        scenarios = [
+            (self._work / f"{n}.yaml", Scenario.model_validate(case.scenario(f"case {n}")))
+            for n, case in enumerate(cases)
+        ]
+        ready = lockstep.prepare(scenarios, quiet)
+        lockstep.lay(ready, self._folder)
+        if self._simulator is None:
+            session = lockstep.session(name, folder=self._folder)
+            self._simulator = OnDemand(session).__enter__()
+        cycles = sum(p.disk.cycles for p in ready) * self._binding.clock.edges_a_cycle
+        try:
+            asked = Asked(lockstep.runs(ready))
+            played = self._simulator.play(asked, PATIENCE + cycles / SLOWEST)
+        except BaseException:
+            self._end_simulator()
+            raise
+        outcomes = [
+            lockstep.outcome(p, name, done, self._folder)
+            for p, done in zip(ready, played, strict=True)
+        ]
+        for outcome in outcomes:
+            if outcome.verdict == ERROR or (outcome.verdict != AGREE and outcome.finding is None):
+                raise UserError(outcome.note)
+        return outcomes
+
+    def batch(self, seeds: range) -> Batch:
+        """Draw and play the cases of some seeds."""
+        batch = Batch(seeds)
+        cases = [self.drawn(seed) for seed in seeds]
+        outcomes = self.play(cases)
+        for outcome in outcomes:
+            batch.cycles += outcome.cycles
+            batch.met += outcome.met
+        batch.failed = [
+            (seed, Kind.of(outcome.finding))
+            for seed, outcome in zip(seeds, outcomes, strict=True)
+            if outcome.finding is not None
+        ]
+        return batch
+
+    def drawn(self, seed: int) -> DrawnCase:
+        """Return the case of a seed."""
+        return Drawer(self.reach, seed).case(BITS)
+
+    def fails_as(self, kind: Kind) -> Callable[[Sequence[DrawnCase]], list[bool]]:
+        """Return a function that says which cases fail in one way."""
+
+        def fails(cases: Sequence[DrawnCase]) -> list[bool]:
+            outcomes = self.play(cases) if cases else []
+            return [o.finding is not None and Kind.of(o.finding) == kind for o in outcomes]
+
+        return fails
+
+
+_players: dict[int, tuple[Quarry, CasePlayer]] = {}  # of this process, by thread
+
+
+def play_batch(quarry: Quarry, seeds: range) -> Batch:
+    """Play the cases of some seeds: what a worker is asked for, here or on another machine.
+
+    Its simulator stays for the next call from the same thread.
+    """
+    own = threading.get_ident()
+    known, player = _players.get(own, (None, None))
+    if player is None or known != quarry:
+        if player is not None:
+            player.close()
+        player = CasePlayer(quarry)
+        _players[own] = quarry, player
+        Finalize(None, close_players, exitpriority=10)
+    return player.batch(seeds)
+
+
+def close_players() -> None:
+    """End the simulators of this process."""
+    while _players:
+        _players.popitem()[1][1].close()
+
+
+def reach_of(binding: Binding) -> Reach:
+    """Return what of a core a case can reach."""
+    return Reach(
+        binding.reset.cycles,
+        list(binding.registers),
+        list(binding.level_inputs),
+        binding.memory is not None,
+        binding.bus_shape.busy + 2,
+    )

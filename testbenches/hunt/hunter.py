@@ -1,0 +1,179 @@
+"""Hunts one core: batch after batch of drawn cases, and each kind of failure made small."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+import yaml
+
+from refmodel.hunt.case import DrawnCase
+from refmodel.hunt.found import Batch, Failure, Hunted, Kind
+from refmodel.hunt.shrink import shrunk
+from refmodel.report.history import History
+from testbenches.hunt.case_player import CasePlayer, Quarry, close_players
+from testbenches.hunt.pool import Alone, Pool
+
+BATCH = 40  # cases that a worker plays at a time
+ROUND = 4  # batches before the hunt looks at what has failed
+BEFORE = 3  # cases whose leavings a failure may need
+Say = Callable[[str], None]
+
+
+class Hunter:
+    """Hunts one core on one simulator; a context. `given` is the binding as the user named it.
+
+    With a history every part of the hunt is recorded as it ends, and what failed before is played
+    first.
+    """
+
+    def __init__(
+        self,
+        given: Path,
+        simulator: str,
+        policies: dict[str, str],
+        say: Say,
+        seed: int | None = None,
+        pool: Pool | None = None,
+        history: History | None = None,
+    ) -> None:
+        self._say = say
+        self._pool = pool or Alone()
+        self._history = history
+        self._name = str(given.resolve())
+        first = history.next_seed(self._name, simulator) if history and seed is None else 1
+        self._seed = first if seed is None else seed
+        self._quarry = Quarry(given.resolve(), simulator, policies)
+        self._player = CasePlayer(self._quarry)
+        self.hunted = Hunted(
+            str(given), simulator, self._seed, reachable=self._player.reachable, policies=policies
+        )
+        self._run = 0
+
+    def __enter__(self) -> Hunter:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._player.close()
+        close_players()
+
+    def hunt(self, seconds: float, most: int, keep_going: bool = False) -> Hunted:
+        """Play cases until some fail, the time is up, or `most` were played.
+
+        With `keep_going` it goes on to the end, and finds one failure of each kind. Raises
+        UserError for a core that does not run.
+        """
+        hunted, began = self.hunted, time.monotonic()
+        if self._history is not None:
+            name = self._quarry.simulator
+            self._run = self._history.begin("hunt", self._name, name, self._seed)
+            self._play_known()
+        for parts in self._rounds(most):
+            left = seconds - (time.monotonic() - began)
+            if (hunted.cases and left <= 0) or (hunted.failures and not keep_going):
+                break
+            for batch in self._pool.play(self._quarry, parts):
+                self._take(batch, keep_going)
+            told = f"{hunted.cases} cases, {hunted.cycles / 1e6:.2f} M cycles"
+            self._say(f"{hunted.simulator}: {told}")
+        hunted.seconds = time.monotonic() - began
+        if self._history is not None:
+            told = ", ".join(_told(failure.kind) for failure in hunted.failures)
+            self._history.end(self._run, hunted.verdict, hunted.seconds, told=told)
+        return hunted
+
+    def _rounds(self, most: int) -> Iterator[list[range]]:
+        """Yield ranges of seeds, some at a time; the first round is one, to be soon at a failure.
+
+        The rounds are the same whoever plays them, and so is where the hunt ends.
+        """
+        end = self._seed + most
+        first, count = self._seed, 1
+        while first < end:
+            starts = range(first, min(end, first + count * BATCH), BATCH)
+            yield [range(start, min(end, start + BATCH)) for start in starts]
+            first, count = first + count * BATCH, ROUND
+
+    def _play_known(self) -> None:
+        """Play what failed in earlier runs."""
+        assert self._history is not None, "only a history knows"
+        known = [DrawnCase.of_text(text) for text in self._history.known(self._name)]
+        if not known:
+            return
+        for case, outcome in zip(known, self._player.play(known), strict=True):
+            if outcome.finding is None:
+                self.hunted.mended += 1
+            else:
+                self._add(Failure(Kind.of(outcome.finding), case, outcome.finding))
+
+    def _take(self, batch: Batch, keep_going: bool) -> None:
+        """Count a batch; a failure of a new kind is played again and made small.
+
+        Without `keep_going` nothing is taken behind the first failure.
+        """
+        if self.hunted.failures and not keep_going:
+            return
+        self.hunted.add(batch)
+        if self._history is not None:
+            met = batch.met.as_texts()
+            self._history.add(self._run, len(batch.seeds), batch.cycles, met)
+        for seed, kind in batch.failed:
+            alike = [failure for failure in self.hunted.failures if failure.kind == kind]
+            if alike:
+                alike[0].seeds.append(seed)
+            elif (case := self._reproduced(batch.seeds, seed, kind)) is None:
+                self.hunted.flaky.append(seed)
+            else:
+                self._say(f"{self.hunted.simulator}: seed {seed} fails, making it small")
+                self._add(self._small(kind, case, seed))
+
+    def _reproduced(self, seeds: range, seed: int, kind: Kind) -> DrawnCase | None:
+        """Return the case of a seed, behind as many of those before it as it takes to fail.
+
+        A core keeps what a reset leaves alone, so a case may fail only behind another.
+        """
+        case = self._player.drawn(seed)
+        earlier = range(seed - 1, max(seeds.start, seed - BEFORE) - 1, -1)
+        for before in (None, *earlier):
+            if before is not None:
+                case = case.behind(self._player.drawn(before), self._player.reach.start)
+            (outcome,) = self._player.play([case], fresh=True)
+            if outcome.finding is not None and Kind.of(outcome.finding) == kind:
+                return case
+        return None
+
+    def _small(self, kind: Kind, case: DrawnCase, seed: int) -> Failure:
+        """Return the failure of a case, as small as it can be."""
+        small = shrunk(case, self._player.fails_as(kind), self._player.reach.busy)
+        (outcome,) = self._player.play([small], fresh=True)
+        if outcome.finding is None:  # what was played before it had a part in it
+            small = case
+            (outcome,) = self._player.play([small], fresh=True)
+        assert outcome.finding is not None, "it failed like this a moment ago"
+        return Failure(kind, small, outcome.finding, [seed])
+
+    def _add(self, failure: Failure) -> None:
+        self.hunted.failures.append(failure)
+        if self._history is not None:
+            seed = failure.seeds[0] if failure.seeds else 0
+            self._history.fail(self._run, seed, _told(failure.kind), failure.case.as_text())
+
+
+def _told(kind: Kind) -> str:
+    return f"{kind.field} breaks {kind.clause} ({kind.through})"
+
+
+def case_files(hunts: Sequence[Hunted], folder: Path) -> list[tuple[str, str]]:
+    """Return the scenario that shows each failure, and note in which file of a folder it lies."""
+    files = []
+    for number, failure in enumerate((f for h in hunts for f in h.failures), 1):
+        kind = failure.kind
+        name = f"{kind.clause.lower()}_{kind.field}_{number}"
+        seed = f"seed {failure.seeds[0]}" if failure.seeds else "known from an earlier one"
+        about = f"Found by a hunt, {seed}: {kind.field} breaks {kind.clause}."
+        data = failure.case.scenario(name, about)
+        text = yaml.safe_dump(data, sort_keys=False, width=96, default_flow_style=None)
+        files.append((f"{name}.yaml", text))
+        failure.file = str(folder / f"{name}.yaml")
+    return files
