@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 CONNECT = 10.0  # seconds to wait for a scheduler
 LOOK = 1.0  # seconds between two looks at whether it is still there
+GONE = 5  # looks without a worker after which none is waited for
 Say = Callable[[str], None]
 
 
@@ -73,6 +74,11 @@ class Scheduled:
             )
         except (OSError, TimeoutError, ValueError) as error:
             raise UserError(f"--scheduler {address}: no scheduler answers: {error}") from None
+        try:
+            self._client.wait_for_workers(1, timeout=CONNECT)
+        except TimeoutError:
+            self._client.close()
+            raise UserError(f"--scheduler {address}: has no worker") from None
 
     def __enter__(self) -> Scheduled:
         return self
@@ -105,12 +111,16 @@ class Scheduled:
         from distributed import CancelledError, KilledWorker
         from distributed.comm import CommClosedError
 
+        alone = 0  # looks since there was a worker
         while self._client is not None:
             try:
                 batch: Batch = future.result(timeout=LOOK)
                 return batch
             except TimeoutError:
-                if self._client.status != "running" or not self._client.scheduler_info()["workers"]:
+                running = self._client.status == "running"
+                there = running and self._client.scheduler_info()["workers"]
+                alone = 0 if there else alone + 1
+                if alone == GONE:
                     self._leave("its workers are gone")
             except (CancelledError, CommClosedError, KilledWorker, OSError) as error:
                 self._leave(str(error) or type(error).__name__)
