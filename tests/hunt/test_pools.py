@@ -12,9 +12,9 @@ from functools import partial
 import pytest
 
 from hdl_stubs.defects import HERE
+from refmodel.engine.meetings import Meetings, Met
 from refmodel.ground.errors import UserError
 from refmodel.ground.workers import Workers
-from refmodel.hunt.coverage import Coverage, Met
 from refmodel.hunt.found import Batch, Kind
 from testbenches.hunt import pool
 from testbenches.hunt.case_player import Quarry
@@ -31,17 +31,17 @@ def played(quarry, seeds, wait=0.0):
     assert "icarus" == quarry.simulator
     batch = Batch(seeds, 100 * len(seeds))
     batch.failed = [(seed, Kind("data", "B4", "status")) for seed in seeds if seed % 7 == 0]
-    batch.coverage.counts[Met("bit", "read", seeds.start % 3, "idle")] = len(seeds)
+    batch.met.counts[Met("bit", "read", seeds.start % 3, "idle")] = len(seeds)
     return batch
 
 
 def merged(batches):
     """Return everything some batches say, added up."""
-    coverage = Coverage()
+    met = Meetings()
     for batch in batches:
-        coverage += batch.coverage
+        met += batch.met
     failed = [failure for batch in batches for failure in batch.failed]
-    return failed, sum(batch.cycles for batch in batches), dict(coverage.counts)
+    return failed, sum(batch.cycles for batch in batches), dict(met.counts)
 
 
 class Cluster:
@@ -132,5 +132,5 @@ def test_hunt_is_the_same_with_all(cluster):
         for who in (pool.Alone(), local, scheduled):
             with Hunter(PLAIN, "icarus", {}, lambda _: None, 1, who) as hunter:
                 hunted = hunter.hunt(1e9, 120)
-            found.append((hunted.cases, hunted.cycles, hunted.verdict, hunted.coverage.counts))
+            found.append((hunted.cases, hunted.cycles, hunted.verdict, hunted.met.counts))
     assert found[0] == found[1] == found[2]
