@@ -5,10 +5,9 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib import resources
 from typing import Any
 
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from refmodel.ground.bus import DRIVE_LINES, DRIVE_STATUS, HIGH, LOW, BusShape
 from refmodel.ground.word import WORD
@@ -76,9 +75,12 @@ def _own_name(ports: CorePorts) -> str:
 
 def render(template: str, values: Mapping[str, object]) -> str:
     """Return a template of this package with its values filled in."""
-    text = (resources.files("testbenches") / template).read_text()
-    environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
-    return environment.from_string(text).render(values)
+    environment = Environment(
+        loader=PackageLoader("testbenches", ""),
+        undefined=StrictUndefined,
+        keep_trailing_newline=True,
+    )
+    return environment.get_template(template).render(values)
 
 
 def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, Any]:

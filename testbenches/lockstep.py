@@ -11,10 +11,7 @@ from pathlib import Path
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.comparison import Comparison, Held
-from refmodel.engine.core_separator import Recovery
 from refmodel.engine.finding import Finding
-from refmodel.engine.separator_run import SeparatorRun
-from refmodel.engine.separator_verdict import ModelTallies, models_of
 from refmodel.ground.depth import Inside, quiet_in_reset
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.processors import processors
@@ -24,7 +21,6 @@ from refmodel.host.processor import MissingRegisterError
 from refmodel.media.writing import Burst
 from refmodel.profile import Profile
 from refmodel.report.result import Outcome
-from refmodel.separator.choose import make_separator
 from refmodel.world.disk import Disk
 from refmodel.world.play import with_accesses
 from refmodel.world.scenario import HostPart, Scenario
@@ -38,6 +34,7 @@ from testbenches.harness import BEYOND, Harness, generate
 from testbenches.job import LONGEST_LIVE, LiveHost, Run, RunDone
 from testbenches.player import Player, value_line
 from testbenches.recorder import Recorder
+from testbenches.separated import recovery_of
 from testbenches.simulator import Session
 from testbenches.strays import Strays
 
@@ -317,7 +314,7 @@ class Lockstep:
             disk.resets,
         )
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
-        comparison = Comparison(disk.profile, held, disk, self._recovery())
+        comparison = Comparison(disk.profile, held, disk, recovery_of(self.binding, self.profile))
         found = comparison.run(self._played_of(prepared, done), recorder)
         if found.finding is not None:
             found = replace(found, finding=self._with_value_line(found.finding, prepared.index))
@@ -350,20 +347,6 @@ class Lockstep:
         lsb, end = drive.lsb("bit"), finding.shown.stimulus.end
         line = value_line(self.events(index), lsb, drive.flipped >> lsb & 1, end)
         return replace(finding, shown=replace(finding.shown, value_line=line))
-
-    def _recovery(self) -> Recovery | None:
-        """Return what follows the core's own separator, if it has one."""
-        binding, profile = self.binding, self.profile
-        if binding.pulse_cycles is None:
-            return None
-        known, lag = binding.separator, binding.latency.get(CHANNEL_BIT, 0)
-        claimed = None
-        if known.model is not None:
-            separator = make_separator(known.model, profile.separator, profile.cycles_per_bit)
-            claimed = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
-        models = models_of(profile.separator, profile.cycles_per_bit)
-        beside = ModelTallies(models, known.pulse_latency, binding.pulse_cycles)
-        return Recovery(claimed, known.pulse_latency, lag, beside, known.bounds)
 
     def stimuli(self, prepared: Prepared, done: RunDone | None = None) -> Iterator[Stimulus]:
         """Yield the run's stimuli again, as the block has them, with the accesses that were made.

@@ -39,7 +39,7 @@ class Recorder:
     ) -> None:
         self._binding = binding
         self._deep = depth_of(binding).reads > 0
-        self._form = _form_of(binding, resets)
+        self._form = form_of(binding, resets)
         own = {w.lane for w in binding.drive.watched()} if binding.drive and not drive else set()
         slices = slices_of(binding, layout)
         self._slices = {name: place for name, place in slices.items() if name not in own}
@@ -161,7 +161,7 @@ class RecordFile:
             self._file.close()
 
 
-def _form_of(binding: Binding, resets: Sequence[tuple[int, int]]) -> LongPulses | Toggles | None:
+def form_of(binding: Binding, resets: Sequence[tuple[int, int]]) -> LongPulses | Toggles | None:
     """Return what brings the core's write data to pulses of one cycle; None if they are."""
     line = binding.lines.write_data
     if line is None or (line.form == "pulse" and line.cycles == 1):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
@@ -40,14 +41,16 @@ class Slots(Schema):
 
     def granted(self, edge: int) -> int:
         """Return 1 if there is a slot on the edge, else 0."""
-        return 1 if edge % self.line_cycles in self.at else 0
+        position = edge % self.line_cycles
+        place = bisect_left(self.at, position)
+        return 1 if self.at[place : place + 1] == (position,) else 0
 
     def next_edge(self, edge: int) -> int:
         """Return the first edge from `edge` on that has a slot."""
         line, position = divmod(edge, self.line_cycles)
-        for slot in self.at:
-            if slot >= position:
-                return line * self.line_cycles + slot
+        place = bisect_left(self.at, position)
+        if place < len(self.at):
+            return line * self.line_cycles + self.at[place]
         return (line + 1) * self.line_cycles + self.at[0]
 
 

@@ -63,9 +63,12 @@ class Recovery:
         hidden = (STROBE, VALUE)
         lanes = {n: x for n, x in observed.lanes.items() if n not in hidden} | {CHANNEL_BIT: lane}
         unknown = {n: x for n, x in observed.unknown.items() if n not in hidden}
+        undecided = {n: x for n, x in observed.undecided.items() if n not in hidden}
+        if STROBE in observed.undecided:
+            undecided[CHANNEL_BIT] = observed.undecided[STROBE]
         return (
             stimulus.with_bits(taken[inside], bits[inside]),
-            Observed(lanes, unknown | {CHANNEL_BIT: vague}),
+            Observed(lanes, unknown | {CHANNEL_BIT: vague}, undecided),
         )
 
     def expect(self, expected: Expected, stimulus: Stimulus, observed: Observed) -> Expected:

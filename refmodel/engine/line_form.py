@@ -66,3 +66,24 @@ def pulses_at(cycle: Cycles, first: int, end: int) -> Lane:
     level = np.concatenate(([0], np.ones(len(cycle)), np.zeros(int((ends < end).sum()))))
     order = np.argsort(edges, kind="stable")
     return Lane.of(edges[order], level[order].astype(np.uint32))
+
+
+def as_long_pulses(line: Lane, cycles: int) -> Lane:
+    """Return a line of pulses of one cycle with each of them `cycles` long."""
+    rises = line.cycle[line.value == 1]
+    held = np.unique(rises[:, None] + np.arange(cycles))
+    end = int(held[-1]) + 2 if len(held) else int(line.cycle[0]) + 1
+    return pulses_at(held, int(line.cycle[0]), max(end, int(line.cycle[-1]) + 1))
+
+
+def as_toggles(line: Lane, resets: Sequence[tuple[int, int]]) -> Lane:
+    """Return a line that changes its level at each pulse of another, and is 0 from a reset on."""
+    rises = line.cycle[line.value == 1]
+    begins = np.array([start for start, _ in resets], np.int64)
+    since = np.searchsorted(rises, begins)  # pulses before each reset
+    last = np.searchsorted(begins, rises, side="right")
+    number = np.arange(len(rises)) - np.concatenate(([0], since))[last]
+    cycle = np.concatenate(([int(line.cycle[0])], rises, begins))
+    level = np.concatenate(([0], (number + 1) % 2, np.zeros(len(begins))))
+    order = np.argsort(cycle, kind="stable")
+    return Lane.of(cycle[order], level[order].astype(np.uint32))

@@ -113,7 +113,8 @@ class ModelTally:
 
     def told(self) -> Recovered:
         """Return what has become of the pulses so far."""
-        cycle, offset = np.concatenate(self._cycle), np.concatenate(self._offset)
+        none = [np.empty(0, np.int64)]
+        cycle, offset = (np.concatenate(part or none) for part in (self._cycle, self._offset))
         locked = first_held(offset)
         if locked is None:
             return Recovered(self._bits, len(offset), len(offset), 0, None)

@@ -63,7 +63,8 @@ class Trace:
         """What is shown, how to see something else, and what is odd about it."""
         slots = self.profile.slot_rate.problem
         moved = any(len(span.expected.moves) for span in self.spans)
-        told = (self.note, f"note: {slots}" if moved and slots else "")
+        planned = slots and self.core is None  # a bench of one's own grants what it grants
+        told = (self.note, f"note: {slots}" if moved and planned else "")
         return (
             f"{self.scenario}, profile {self.profile.name}: cycles {self.first} to {self.end - 1} "
             f"of 0 to {self.cycles - 1}; choose others with --from N --to N"

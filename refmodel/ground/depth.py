@@ -79,12 +79,12 @@ def quiet_in_reset(stimulus: Stimulus, depth: Depth, resets: Iterable[Span]) -> 
 class Inside:
     """Follows a run span by span: what reaches the block, of what reaches the pins.
 
-    `resets` are all those of the run.
+    `resets` are all those of the run, or all up to where what a span brings gets to the block.
     """
 
     def __init__(self, depth: Depth, resets: Iterable[Span] = ()) -> None:
         self.depth = depth
-        self._resets = tuple(resets)
+        self.resets = tuple(resets)
         self._bits: Columns = ()  # on their way at the end of the span before
         self._accesses: Columns = ()
         self._levels: dict[str, Lane] = {}
@@ -111,7 +111,7 @@ class Inside:
 
     def lost(self, pin: int, edge: int) -> bool:
         """Return whether a reset ends between the edge at the pin and the one at the block."""
-        return any(max(start, pin) < min(stop, edge) for start, stop in self._resets)
+        return any(max(start, pin) < min(stop, edge) for start, stop in self.resets)
 
     def _delayed_bits(self, stimulus: Stimulus) -> Columns:
         edge = stimulus.bit_cycle + self.depth.disk
@@ -146,7 +146,7 @@ class Inside:
     def _kept(self, pin: Cycles, edge: NDArray[np.integer]) -> NDArray[np.bool_]:
         """Return which events no reset ends on their way."""
         kept = np.ones(len(pin), bool)
-        for start, stop in self._resets:
+        for start, stop in self.resets:
             kept &= np.maximum(pin, start) >= np.minimum(edge, stop)
         return kept
 

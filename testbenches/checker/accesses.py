@@ -17,17 +17,23 @@ from refmodel.ground.bus import (
     WRITE_KINDS,
     WRITE_SYNC_WORD,
 )
-from refmodel.ground.errors import UserError
+from refmodel.ground.depth import AGAIN
+from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.lane import Cycles
 from refmodel.ground.word import WORD
 from testbenches.binding.schema import Binding
 from testbenches.checker.sampled import Sampled
+from testbenches.checker.strobes import Held, whole_ones
 
 PARTS = {None: WORD, "high": HIGH, "low": LOW}
 
 
 @dataclass(frozen=True)
 class Access:
-    """One bus cycle at an edge; a read of status has what it returned, and its X and Z bits."""
+    """One bus cycle, counted at an edge; a read of status has what it returned, with X and Z bits.
+
+    `mask` is `AGAIN` where one that is held counts once more, and returns nothing.
+    """
 
     edge: int
     kind: int
@@ -45,8 +51,31 @@ class BenchBus:
 
     @property
     def latency(self) -> int:
-        """Edges from a read to its value."""
-        return self.binding.bus.read_latency if self.binding.bus is not None else 0
+        """Edges from the one at which a read counts, at the pin, to its value."""
+        bus = self.binding.bus
+        if bus is None or bus.acknowledge is not None:
+            return 0
+        return bus.latency + bus.read_latency
+
+    def settled(self, seen: dict[str, Sampled], first: int, known: int, end: int) -> int:
+        """Return up to which edge, `end` at most, every access is over that has begun before.
+
+        Edges `first` .. `known - 1` have been sampled. Raises UserError for one cut short.
+        """
+        for held in sorted(self._held(seen, first, known), reverse=True):
+            if not held.over or held.first < end <= held.last:
+                end = min(end, held.first)
+        return end
+
+    def refuse_open(self, seen: dict[str, Sampled], first: int, known: int) -> None:
+        """Raise InputError for an access that is under way when the test ends."""
+        bus = self.binding.bus
+        for held in self._held(seen, first, known):
+            if not held.over and bus is not None:
+                key = "hold" if bus.acknowledge is None else "acknowledge"
+                waits = "is not over" if key == "hold" else "is not acknowledged"
+                message = f"the test ends within an access: one from edge {held.first} on {waits}"
+                raise InputError([self.binding.document.problem(("bus", key), message)])
 
     def accesses(self, seen: dict[str, Sampled], first: int, end: int) -> list[Access]:
         """Return the accesses at edges `first` .. `end - 1` in order.
@@ -57,33 +86,80 @@ class BenchBus:
         both = np.intersect1d(reads, writes)
         if len(both):
             raise UserError(f"{self.binding.path}: bus: a read and a write at edge {both[0]}")
-        found = [*self._reads(seen, reads.tolist()), *self._writes(seen, writes.tolist())]
+        ack = seen.get("bus.acknowledge")
+        reading, writing = (
+            [held for held in whole_ones(self.binding, edges, end, ack) if held.counts]
+            for edges in (reads, writes)
+        )
+        found = [*self._reads(seen, reading), *self._writes(seen, writing)]
         return sorted(found, key=lambda access: access.edge)
 
-    def _reads(self, seen: dict[str, Sampled], edges: list[int]) -> Iterator[Access]:
+    def _held(self, seen: dict[str, Sampled], first: int, known: int) -> Iterator[Held]:
+        """Yield the accesses that last for more than an edge."""
+        bus = self.binding.bus
+        if bus is None or (bus.hold == 1 and bus.acknowledge is None):
+            return
+        for edges in _strobes(seen, first, known):
+            yield from whole_ones(self.binding, edges, known, seen.get("bus.acknowledge"))
+
+    def _reads(self, seen: dict[str, Sampled], held: list[Held]) -> Iterator[Access]:
         places = {place: mask for place, (name, mask) in self._places().items() if name == "status"}
-        address = seen["bus.address"].value.at(np.array(edges, np.int64)).tolist()
+        edges = np.array([one.counts[0] for one in held], np.int64)
+        address = self._addresses(seen, edges)
         data = seen["bus.read_data"]
-        due = np.array(edges, np.int64) + self.latency
-        values, vague = data.value.at(due).tolist(), data.unknown.at(due).tolist()
+        acknowledged = "bus.acknowledge" in seen
+        due = np.array([one.last for one in held], np.int64) if acknowledged else edges
+        values, vague = (
+            lane.at(due + self.latency).tolist() for lane in (data.value, data.unknown)
+        )
+        carried = self._carried(seen, edges)
         clears = self.binding.bus_shape.clears
-        for edge, place, value, unknown in zip(edges, address, values, vague, strict=True):
+        for one, place, value, unknown, bytes_ in zip(
+            held, address, values, vague, carried, strict=True
+        ):
             mask = places.get(place)
             if mask is None:
-                yield Access(edge, READ_OTHER, WORD)
+                yield from (Access(edge, READ_OTHER, WORD) for edge in one.counts[:1])
                 continue
             kind = READ_STATUS if mask == clears else READ_STATUS_PART
-            shift = 8 if mask == HIGH and self.binding.byte_wide else 0
-            yield Access(edge, kind, mask, value << shift & WORD, unknown << shift & WORD)
+            word, unclear = (self._from_bus(v, mask) for v in (value, unknown))
+            yield Access(one.counts[0], kind, mask & bytes_, word, unclear)
+            yield from (Access(edge, kind, AGAIN) for edge in one.counts[1:])
 
-    def _writes(self, seen: dict[str, Sampled], edges: list[int]) -> Iterator[Access]:
+    def _writes(self, seen: dict[str, Sampled], held: list[Held]) -> Iterator[Access]:
         places = self._places()
-        for edge in edges:
-            name, mask = places.get(int(seen["bus.address"].value.at(edge)), ("", 0))
-            if name in WRITE_KINDS:
-                value = int(seen["bus.write_data"].value.at(edge))
-                byte_high = mask == HIGH and self.binding.byte_wide
-                yield self.write(edge, name, mask, value << 8 if byte_high else value)
+        for one in held:
+            for edge in one.counts:
+                at = np.array([edge])
+                name, mask = places.get(self._addresses(seen, at)[0], ("", 0))
+                if name in WRITE_KINDS:
+                    value = self._from_bus(int(seen["bus.write_data"].value.at(edge)), mask)
+                    yield self.write(edge, name, mask & self._carried(seen, at)[0], value)
+
+    def _addresses(self, seen: dict[str, Sampled], edges: Cycles) -> list[int]:
+        """Return the addresses at some edges, of the lines the core looks at."""
+        decoded = self.binding.bus.decoded if self.binding.bus is not None else None
+        lines = seen["bus.address"].value.at(edges).astype(np.int64)
+        found: list[int] = (lines if decoded is None else lines & decoded).tolist()
+        return found
+
+    def _carried(self, seen: dict[str, Sampled], edges: Cycles) -> list[int]:
+        """Return the bits of a register that the data strobes let through, all without any."""
+        mask = np.full(len(edges), WORD, np.int64)
+        for name, bits in (("bus.strobes.high", HIGH), ("bus.strobes.low", LOW)):
+            if name in seen:
+                mask &= np.where(seen[name].value.at(edges) == 1, WORD, WORD & ~bits)
+        found: list[int] = mask.tolist()
+        return found
+
+    def _from_bus(self, value: int, mask: int) -> int:
+        """Return the register's bits of what is on the data port."""
+        if mask == HIGH and self.binding.byte_wide:
+            value <<= 8
+        bus = self.binding.bus
+        if bus is not None and bus.byte_order == "swapped":
+            value = value >> 8 & LOW | value << 8 & HIGH
+        return value & WORD
 
     def write(self, edge: int, name: str, mask: int, value: int) -> Access:
         """Return a write; one of a word in two bytes carries all of it with the low byte."""
@@ -104,7 +180,7 @@ class BenchBus:
         }
 
 
-def _strobes(seen: dict[str, Sampled], first: int, end: int) -> tuple[np.ndarray, np.ndarray]:
+def _strobes(seen: dict[str, Sampled], first: int, end: int) -> tuple[Cycles, Cycles]:
     """Return the edges at which the bus reads, and those at which it writes."""
     names = ("bus.read", "bus.select", "bus.write")
     read, select, write = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from asyncio import CancelledError
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
@@ -15,17 +16,21 @@ from cocotb import simulator
 from cocotb.triggers import Event
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
-from refmodel.engine.comparison import Comparison, Held
+from refmodel.engine.compare import CHANNEL_BIT
+from refmodel.engine.comparison import ComparedRun, Comparison, Held
 from refmodel.ground.bus import READ_OTHER, READ_STATUS, READ_STATUS_PART
 from refmodel.ground.errors import UserError
 from refmodel.profile import Profile
-from testbenches.binding.depth import refuse_depth
 from testbenches.binding.load import load_binding
-from testbenches.binding.schema import STATUS, Binding
+from testbenches.binding.roles import MOVES
+from testbenches.binding.schema import Binding
 from testbenches.checker.accesses import PARTS, Access, BenchBus, at_edge, one_an_edge
+from testbenches.checker.memory import BenchMemory
+from testbenches.checker.pins import PinsToBlock, refuse_what_it_cannot
 from testbenches.checker.sampled import Sampled, SampledBits, Steps, sample, steps
 from testbenches.checker.signals import ClockWatch, Moment, Watch, refuse, roles_of, steps_of
 from testbenches.checker.spans import Known, evidence_of, lanes_of, stimulus_of
+from testbenches.separated import recovery_of
 
 SPAN = 1 << 15  # edges between two comparisons
 Half = Literal["high", "low"] | None
@@ -66,19 +71,20 @@ class Checker:
         self._given = str(binding)
         self._out = out if out is not None else os.environ.get("CELLSTEP_OUT")
         self._calls = calls or self.binding.bus is None
-        _refuse_what_it_cannot(self.binding, self._calls)
+        refuse_what_it_cannot(self.binding, self._calls, reset)
         self._attached = steps_of(simulator.get_sim_time())
         self._clock = ClockWatch(dut, self.binding, self._compare_safely)
         roles = [r for r in roles_of(self.binding, not self._calls) if reset or r.name != "reset"]
         self._watches = [Watch(dut, role, self.binding) for role in roles]
         self._known = Known(self.binding, self.profile, by_reset=reset)
+        self._memory = BenchMemory() if self.binding.memory is not None else None
         self._comparison = self._begin()
         self._bus = BenchBus(self.binding)
+        self._core = PinsToBlock(self.binding, self._calls)
         self._bits = SampledBits()
         self._handed: list[tuple[Moment, Access]] = []
         self._edges: Steps = np.empty(0, np.int64)  # enabled ones that are not compared yet
         self._first = 0  # the number of the first of them
-        self._reset_before = 0
         self._times: Steps = self._edges  # of the last span compared
         self._times_first = 0
         self._done = False
@@ -93,12 +99,17 @@ class Checker:
     def _begin(self) -> Comparison:
         waived = self.binding.waived(date.today())
         fields = (name for name in (*FIELD_NAMES, UNUSED) if name not in waived)
-        lines = (w.lane for w in self.binding.lines_observed if w.lane not in waived)
+        shown = [w.lane for w in self.binding.lines_observed]
+        shown += [CHANNEL_BIT] * bool(self.binding.channel_bit_observed)
         held = Held(
             {name: self.binding.lag(name) for name in fields},
-            {name: self.binding.latency.get(name, 0) for name in lines},
+            {name: self.binding.latency.get(name, 0) for name in shown if name not in waived},
+            self._memory is not None and MOVES not in waived,
         )
-        return Comparison(self.profile, held)
+        profile = self.profile
+        if self._memory is not None:
+            profile = profile.model_copy(update={"slots": self._memory.slots})
+        return Comparison(profile, held, separator=recovery_of(self.binding, profile, beside=False))
 
     def read_status(self, value: Any, half: Half = None, *, clears: bool = True) -> None:  # noqa: ANN401
         """Tell of a read of status, and what it returned: a number, or a vector of a handle.
@@ -175,13 +186,25 @@ class Checker:
         """Write what was asked for; return why the test fails, empty if the core agrees."""
         from testbenches.checker.verdict import WatchedSignal, verdict
 
-        found = self._comparison.found()
+        found = self._found()
         at = self._time_ns(found.finding.mismatch.cycle) if found.finding else 0.0
         given, known = self._given, self._known
         watched = WatchedSignal(
             self.binding, self.profile, given, self._policies, found, known, self._attached, at
         )
         return verdict(watched, self._out)
+
+    def _found(self) -> ComparedRun:
+        """Return what has been found, a bench's memory slots told as a schedule."""
+        found = self._comparison.found()
+        if self._memory is None:
+            return found
+        slots = self._memory.slots.told()
+        self.profile = self.profile.model_copy(update={"slots": slots})
+        shown, finding = found.shown, found.finding
+        if finding is not None:
+            finding = replace(finding, shown=replace(finding.shown, slots=slots))
+        return replace(found, shown=replace(shown, slots=slots) if shown else None, finding=finding)
 
     def _stop(self) -> None:
         self._clock.stop()
@@ -191,6 +214,9 @@ class Checker:
     def _refuse_open_access(self) -> None:
         """Raise UserError when an access is under way that no edge of the clock has taken."""
         last = self._edges[-1:]
+        if not self._calls and len(last):
+            seen = {w.role.name: self._sampled(w, self._edges) for w in self._watches}
+            self._bus.refuse_open(seen, self._first, self._first + len(self._edges))
         for watch in self._watches:
             role = watch.role
             if role.name not in ("bus.read", "bus.select") or not len(last):
@@ -217,13 +243,19 @@ class Checker:
         self._clock.edges.clear()
         self._edges = np.append(self._edges, raw[self._enabled(raw)])
         edges = self._edges
-        end = self._first + len(edges) - max(1, self._latency)
+        known = self._first + len(edges)
+        end = known - max(1, self._latency, 1 + self._core.deepest)
         if end <= self._first:
             return
         seen = {
             w.role.name: self._sampled(w, edges) for w in self._watches if w.role.name != "enable"
         }
-        self._take(seen, edges, end)
+        if not self._calls:
+            end = self._bus.settled(seen, self._first, known, end)
+        if end <= self._first:
+            return
+        for piece in self._core.pieces(seen, self._first, end):
+            self._take(seen, edges, *piece)
         kept = end - self._first
         self._times, self._times_first = edges[: kept + 1], self._first
         self._edges, self._first = edges[kept:], end
@@ -234,18 +266,26 @@ class Checker:
     def _latency(self) -> int:
         return 0 if self._calls else self._bus.latency
 
-    def _take(self, seen: dict[str, Sampled], edges: Steps, end: int) -> None:
-        """Hold the cycles up to `end` to the model."""
-        first = self._first
+    def _take(self, seen: dict[str, Sampled], edges: Steps, first: int, end: int) -> None:
+        """Hold the cycles `first` .. `end - 1` to the model."""
+        if self._comparison.found().finding is not None:
+            return
         accesses = (
             self._handed_over(edges, end) if self._calls else self._bus.accesses(seen, first, end)
         )
         accesses = self._known.without_transfers(accesses)
-        stimulus = stimulus_of(self.binding, seen, accesses, first, end, self._reset_before)
-        self._reset_before = int(bool(stimulus.resets) and stimulus.resets[-1][1] == end)
-        shown = lanes_of(self.binding, self.profile.status, seen)
+        pins = stimulus_of(self.binding, seen, accesses, first, end, self._core.state)
+        moved = None
+        if self._memory is not None:
+            running = pins.resets[0][1] if pins.resets else first
+            moved = self._memory.take(seen, first, end, running)
+            pins = replace(pins, memory=self._memory.words)
+        stimulus, answered = self._core.take(pins, accesses, seen)
+        layout = self.profile.status
+        shown = lanes_of(self.binding, layout, seen)
         self._known.follow(stimulus, shown)
-        evidence = evidence_of(self.profile.status, shown, accesses, self._known, first, end)
+        form = self._core.form
+        evidence = evidence_of(layout, shown, answered, self._known, first, end, form, moved)
         self._comparison.take(stimulus, evidence)
 
     def _handed_over(self, edges: Steps, end: int) -> list[Access]:
@@ -280,7 +320,8 @@ class Checker:
         seen = {w.role.name: self._sampled(w, self._edges) for w in self._watches}
         strobe = seen.get("bus.read", seen.get("bus.select"))
         assert strobe is not None, "a bus has one of them"
-        if len(strobe.active(first, first + len(self._edges))):
+        known = first + len(self._edges)
+        if len(strobe.active(max(first, known - latency), known)):
             message = f"the test ends within an access: a read has its value {latency} edges later"
             raise refuse(self.binding, ("bus", "read_latency"), message)
 
@@ -288,19 +329,6 @@ class Checker:
         """Return when a cycle of the last span compared began, by the simulator's own clock."""
         at = min(max(cycle - self._times_first, 0), len(self._times) - 1)
         return float(self._times[at]) * 10.0 ** (simulator.get_precision() + 9)
-
-
-def _refuse_what_it_cannot(binding: Binding, calls: bool) -> None:
-    """Raise UserError for a binding the checker cannot follow."""
-    refuse_depth(binding, "the checker")
-    if binding.disk.flux is not None:
-        message = "the checker takes channel bits: name the separator's output as strobe and value"
-        raise refuse(binding, ("disk", "flux"), message)
-    if not calls and (binding.bus is None or binding.bus.read_data is None):
-        message = "needed: what a read returns; or make the checker with calls=True"
-        raise refuse(binding, ("bus", "read_data"), message)
-    if not (binding.observed or binding.lines_observed or STATUS in binding.registers or calls):
-        raise refuse(binding, ("observe",), "nothing to compare")
 
 
 def _forget(watch: Watch, before: int) -> None:

@@ -39,10 +39,10 @@ class Sampled:
 
     def inverted(self, width: int) -> Sampled:
         """Return the signal with every known bit turned round."""
-        known = ((1 << width) - 1) & ~self.unknown.at(self.value.cycle)
-        return Sampled(
-            Lane(self.value.cycle, self.value.value ^ known.astype(np.uint32)), self.unknown
-        )
+        cycles = np.union1d(self.value.cycle, self.unknown.cycle)
+        known = ((1 << width) - 1) & ~self.unknown.at(cycles)
+        turned = self.value.at(cycles) ^ known.astype(np.uint32)
+        return Sampled(Lane.of(cycles, turned), self.unknown)
 
     def active(self, first: int, end: int) -> Cycles:
         """Return the edges of `first` .. `end - 1` at which a signal of one bit is 1 and known."""
@@ -51,6 +51,15 @@ class Sampled:
         begins = up.cycle[up.value == 1]
         into = np.arange(lasts.sum()) - np.repeat(np.cumsum(lasts) - lasts, lasts)
         return np.repeat(begins, lasts) + into
+
+    def rises(self, first: int, end: int, before: int) -> Cycles:
+        """Return the edges of `first` .. `end - 1` at which a signal of one bit becomes 1.
+
+        It was `before` at the edge before.
+        """
+        up = self.value.between(first, end)
+        cycles: Cycles = up.cycle[(up.value == 1) & ((up.cycle > first) | (before == 0))]
+        return cycles
 
 
 class SampledBits:

@@ -10,6 +10,7 @@ from cocotb import simulator
 from cocotb.handle import SimHandleBase
 
 from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.word import WORD_BITS
 from testbenches.binding.schema import Binding
 
 NAME = re.compile(r"([\w.$\[\]]*?\w)(?:\[(\d+)(?::(\d+))?\])?")
@@ -33,18 +34,27 @@ def roles_of(binding: Binding, bus: bool) -> Iterator[BenchRole]:
     if binding.clock.enable is not None:
         key = ("clock", "enable")
         yield BenchRole("enable", key, binding.clock.enable, 1, binding.clock.enable_active)
+    if binding.clock.enabled_by is not None:
+        own = binding.clock.enabled_by
+        yield BenchRole("enable", ("clock", "enabled_by"), own.signal, 1, own.active)
     if binding.reset.port:
         yield BenchRole("reset", ("reset", "port"), binding.reset.port, 1, binding.reset.active)
     for driven in binding.disk.driven():
-        name = {"strobe": "bit_strobe", "value": "bit"}[driven.key[-1]]
+        name = {"strobe": "bit_strobe", "value": "bit", "flux": "flux"}[driven.key[-1]]
         yield BenchRole(name, driven.key, driven.port, 1, driven.active)
     for name, signal in binding.level_inputs.items():
         parent = "gates" if name.endswith("_enable") else "inputs"
         key = (parent, name.removesuffix("_enable"))
-        yield BenchRole(name, key, signal.port, 1, signal.active)
+        yield BenchRole(f"in.{name}", key, signal.port, 1, signal.active)
     if bus:
         yield from _bus_roles(binding)
-    for watched in (*binding.observed, *binding.lines_observed):
+    memory = binding.memory
+    if memory is not None:
+        yield BenchRole("slot", ("memory", "slot"), memory.slot.port, 1, memory.slot.active)
+        yield BenchRole("data_in", ("memory", "data_in"), memory.data_in, WORD_BITS)
+    of_memory = memory.watched() if memory is not None else ()
+    shown = (*binding.observed, *binding.lines_observed, *binding.channel_bit_observed)
+    for watched in (*shown, *of_memory):
         yield BenchRole(
             watched.lane, watched.key, watched.expression, watched.width, watched.active
         )
@@ -57,10 +67,20 @@ def _bus_roles(binding: Binding) -> Iterator[BenchRole]:
         signal = getattr(bus, name)
         if signal is not None:
             yield BenchRole(f"bus.{name}", ("bus", name), signal.port, 1, signal.active)
+    if bus.acknowledge is not None:
+        ack = bus.acknowledge
+        yield BenchRole("bus.acknowledge", ("bus", "acknowledge"), ack.port, 1, ack.active)
+    for name in ("high", "low") if bus.strobes is not None else ():
+        strobe = getattr(bus.strobes, name)
+        yield BenchRole(
+            f"bus.strobes.{name}", ("bus", "strobes", name), strobe.port, 1, strobe.active
+        )
     for name in ("address", "write_data", "read_data"):
-        port = getattr(bus, name)
+        port, key = getattr(bus, name), ("bus", name)
+        if bus.data is not None and name != "address":
+            port, key = bus.data.port, ("bus", "data", "port")
         if port is not None:
-            yield BenchRole(f"bus.{name}", ("bus", name), port, None)
+            yield BenchRole(f"bus.{name}", key, port, None)
 
 
 class Watch:

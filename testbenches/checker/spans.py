@@ -6,16 +6,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from refmodel.block.arming import ENABLE
 from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
+from refmodel.engine.line_form import LongPulses, Toggles
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS_PART, WRITE_KINDS, WRITE_TRANSFER
-from refmodel.ground.lane import Lane
+from refmodel.ground.depth import AGAIN
+from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.pulses import NO_BIT, NO_PULSES, Pulses
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD, WORD_BITS
 from refmodel.profile import Profile
+from testbenches.binding.depth import depth_of
 from testbenches.binding.schema import STATUS, Binding
 from testbenches.checker.accesses import Access
 from testbenches.checker.sampled import Sampled
@@ -23,6 +28,7 @@ from testbenches.checker.sampled import Sampled
 NEVER = 1 << 62
 BYTE_BITS = 8
 BY_TRANSFER = ("dma_active", "writing")
+Form = LongPulses | Toggles
 
 
 @dataclass
@@ -45,11 +51,18 @@ class Known:
     bits_behind: int = 0  # channel bits behind the match
     masks: dict[str, int] = field(default_factory=dict)
     writes: dict[str, int] = field(default_factory=dict)
+    resets: tuple[tuple[int, int], ...] = ()  # of the span taken last
     _model: Timeline | None = None
+
+    @property
+    def straight(self) -> frozenset[str]:
+        """The levels that pass through the core as they are, in reset as well."""
+        return depth_of(self.binding).straight
 
     def follow(self, stimulus: Stimulus, observed: dict[str, Sampled]) -> None:
         """Take one more span."""
         names = (*FIELD_NAMES, UNUSED, *observed)
+        self.resets = stimulus.resets
         if self.by_reset:
             self._with_reset(stimulus, names)
         elif any(name not in self.since for name in names):
@@ -69,8 +82,10 @@ class Known:
     def without_transfers(self, accesses: list[Access]) -> list[Access]:
         """Return the accesses without writes that may start a transfer.
 
-        Memory slots come when the user's bench grants them, and the model knows a schedule only.
+        Without the binding's memory slots the model does not know when a word moves.
         """
+        if self.binding.memory is not None:
+            return accesses
         starts = [a for a in accesses if a.kind == WRITE_TRANSFER and a.value & ENABLE]
         for name in BY_TRANSFER if starts else ():
             self.until.setdefault(name, starts[0].edge)
@@ -141,10 +156,20 @@ class Known:
     def undecided(self, name: str, first: int, end: int) -> Lane | None:
         """Return where a field of the span is not to be compared; None if everywhere."""
         since, until = self.since.get(name, NEVER), self.until.get(name, NEVER)
-        if since <= first and until >= end:
+        resets = self.resets if name in self.straight else ()
+        if since <= first and until >= end and not resets:
             return None
-        cycles = np.array([first, min(max(since, first), end), min(max(until, first), end)])
-        return Lane.of(cycles.astype(np.int64), np.array([ALL_BITS, 0, ALL_BITS], np.uint32))
+        cycles = np.unique([first, *(edge for span in ((since, until), *resets) for edge in span)])
+        cycles = cycles[(cycles >= first) & (cycles < end)]
+        return Lane.of(cycles, np.where(self.is_open(name, cycles), ALL_BITS, 0))
+
+    def is_open(self, name: str, cycles: Cycles) -> NDArray[np.bool_]:
+        """Return in which cycles a field is not to be compared: a straight level not in reset."""
+        since, until = self.since.get(name, NEVER), self.until.get(name, NEVER)
+        found: NDArray[np.bool_] = (cycles < since) | (cycles >= until)
+        for start, stop in self.resets if name in self.straight else ():
+            found |= (cycles >= start) & (cycles < stop)
+        return found
 
 
 @dataclass(frozen=True)
@@ -153,6 +178,7 @@ class BenchEvidence:
 
     shown: Observed
     returned: Reads
+    moved: Moved | None = None
 
     def observed(self, first: int, end: int) -> Observed:
         """Return what was shown in the span."""
@@ -165,8 +191,9 @@ class BenchEvidence:
         return self.returned
 
     def moves(self, end: int) -> Moved | None:
-        """Return nothing: memory is not watched."""
+        """Return the words that were moved in the span, if memory is bound."""
         del end
+        return self.moved
 
 
 def stimulus_of(
@@ -175,12 +202,21 @@ def stimulus_of(
     accesses: list[Access],
     first: int,
     end: int,
-    reset_before: int,
+    before: tuple[int, int],
 ) -> Stimulus:
-    """Return what reached the core at edges `first` .. `end - 1`."""
-    strobes = seen["bit_strobe"].active(first, end)
-    bits = seen["bit"].value.at(strobes).astype(np.uint8)
-    levels = {name: seen[name].value.between(first, end) for name in binding.level_inputs}
+    """Return what reached the core's pins at edges `first` .. `end - 1`.
+
+    `before` has reset at the edge before, and the level of the flux.
+    """
+    reset_before, flux_before = before
+    strobes, pulses = np.empty(0, np.int64), NO_PULSES
+    bits = strobes.astype(np.uint8)
+    if "flux" in seen:
+        begun = seen["flux"].rises(first, end, flux_before)
+        pulses = Pulses(begun, np.full(len(begun), NO_BIT))
+    else:
+        strobes = seen["bit_strobe"].active(first, end)
+        bits = seen["bit"].value.at(strobes).astype(np.uint8)
     return Stimulus(
         first,
         end - first,
@@ -190,17 +226,32 @@ def stimulus_of(
         np.array([a.kind for a in accesses], np.uint8),
         np.array([a.mask for a in accesses], np.uint16),
         np.array([a.value for a in accesses], np.uint16),
-        levels,
-        resets=_resets(seen, first, end),
+        {n: _level(binding, n, seen[f"in.{n}"], first, end) for n in binding.level_inputs},
+        resets=resets_in(binding, seen, first, end),
         reset_before=reset_before,
+        pulses=pulses,
     )
 
 
-def _resets(seen: dict[str, Sampled], first: int, end: int) -> tuple[tuple[int, int], ...]:
-    """Return the spans of edges at which reset is on."""
+def _level(binding: Binding, name: str, sampled: Sampled, first: int, end: int) -> Lane:
+    """Return a level as edges sample it; a straight one as the cycle behind the edge shows it."""
+    straight = binding.level_inputs[name].path == "straight"
+    return (sampled.value.delayed(-1) if straight else sampled.value).between(first, end)
+
+
+def resets_in(
+    binding: Binding, seen: dict[str, Sampled], first: int, end: int
+) -> tuple[tuple[int, int], ...]:
+    """Return the spans of edges at which reset is on.
+
+    An asynchronous one that begins behind an edge acts in that edge's cycle.
+    """
     if "reset" not in seen:
         return ()
-    edges = seen["reset"].active(first, end)
+    edges = seen["reset"].active(first, end + 1)
+    if binding.reset.kind == "asynchronous":
+        edges = np.union1d(edges, edges - 1)
+    edges = edges[(edges >= first) & (edges < end)]
     breaks = np.flatnonzero(np.diff(edges) > 1) + 1
     parts = [part for part in np.split(edges, breaks) if len(part)]
     return tuple((int(part[0]), int(part[-1]) + 1) for part in parts)
@@ -213,21 +264,30 @@ def evidence_of(
     known: Known,
     first: int,
     end: int,
+    form: Form | None = None,
+    moved: Moved | None = None,
 ) -> BenchEvidence:
-    """Return what the core showed in cycles `first` .. `end - 1`, lane by lane."""
+    """Return what the core showed in cycles `first` .. `end - 1`, lane by lane.
+
+    `accesses` are those that count there, with what they returned. `form` brings its write data to
+    pulses of one cycle, where they are something else.
+    """
     undecided = {name: known.undecided(name, first, end) for name in shown}
+    lanes = {name: sampled.value.between(first, end) for name, sampled in shown.items()}
+    if form is not None:
+        lanes["write_data"] = form.take(lanes["write_data"], end)
     observed = Observed(
-        {name: sampled.value.between(first, end) for name, sampled in shown.items()},
+        lanes,
         {name: sampled.unknown.between(first, end) for name, sampled in shown.items()},
         {name: lane for name, lane in undecided.items() if lane is not None},
     )
-    status = [a for a in accesses if a.kind <= READ_STATUS_PART]
+    status = [a for a in accesses if a.kind <= READ_STATUS_PART and a.mask != AGAIN]
     cycle = np.array([a.edge for a in status], np.int64)
     open_bits = np.zeros(len(status), np.uint16)
     for name in (*FIELD_NAMES, UNUSED):
-        since, until = known.since.get(name, NEVER), known.until.get(name, NEVER)
-        early = (cycle <= since) | (cycle > until)
-        open_bits |= np.where(early, layout.mask_of(name), 0).astype(np.uint16)
+        open_bits |= np.where(known.is_open(name, cycle - 1), layout.mask_of(name), 0).astype(
+            np.uint16
+        )
     return BenchEvidence(
         observed,
         Reads(
@@ -237,13 +297,15 @@ def evidence_of(
             np.array([a.unknown for a in status], np.uint16),
             open_bits,
         ),
+        moved,
     )
 
 
 def lanes_of(binding: Binding, layout: Layout, seen: dict[str, Sampled]) -> dict[str, Sampled]:
     """Return what the core shows in each cycle: what is sampled at the edge that ends it."""
     found: dict[str, Sampled] = {}
-    for watched in (*binding.observed, *binding.lines_observed):
+    every = (*binding.observed, *binding.lines_observed, *binding.channel_bit_observed)
+    for watched in every:
         value, vague = (
             lane.delayed(-1) for lane in (seen[watched.lane].value, seen[watched.lane].unknown)
         )

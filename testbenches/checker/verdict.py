@@ -61,7 +61,7 @@ def _suite(watched: WatchedSignal) -> SuiteResult:
     finding = found.finding
     if finding is not None:
         finding = replace(finding, time_ns=watched.mismatch_ns)
-    nothing = finding is None and not found.cycles and not found.reads
+    nothing = finding is None and not (found.cycles or found.reads or found.moves)
     outcome = Outcome(
         test,
         name,
@@ -72,6 +72,7 @@ def _suite(watched: WatchedSignal) -> SuiteResult:
         0.0,
         finding,
         note=_why_nothing(watched) if nothing else "",
+        moves=found.moves,
         shown=found.shown,
         fields=found.fields,
         met=found.met,

@@ -15,14 +15,19 @@ import numpy as np
 import hdl_stubs
 from refmodel.ground.errors import UserError
 from refmodel.world.find import find_scenario
-from testbenches.binding.depth import refuse_depth
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
 from testbenches.harness import render, wiring
 from testbenches.lockstep import Lockstep
 from testbenches.suite import quiet
 from testbenches.vectors.table import Heading, busy_edges, write_table
-from testbenches.vectors.values import VectorChanges, Vectors, refuse_skipped, vectors_of
+from testbenches.vectors.values import (
+    VectorChanges,
+    Vectors,
+    refuse_acknowledge,
+    refuse_skipped,
+    vectors_of,
+)
 from testbenches.vectors.vhdl import vhdl_wiring
 
 Write = Callable[[IO[str]], None]
@@ -55,7 +60,7 @@ def write_vectors(binding: Binding, order: VectorsOrder, folder: Path) -> list[s
         raise UserError(f"--out {folder}: exists already; vectors are written to a new folder")
     if order.profile is not None:
         binding = binding.model_copy(update={"profile": _given_profile(order.profile)})
-    refuse_depth(binding, "vectors")
+    refuse_acknowledge(binding)
     path, scenario = find_scenario(order.scenario)
     with tempfile.TemporaryDirectory(prefix="cellstep-") as work:
         lockstep = Lockstep(binding, Path(work), order.seed, order.policies)
@@ -115,7 +120,7 @@ def _files(
     if values["moves"]:
         yield "moves.hex", _list(_move_rows(vectors))
     yield f"{BENCH}.v", _text(render("vectors/bench.v.j2", values))
-    if binding.memory is None and not binding.channel_bit_observed:
+    if values["vhdl"]:
         vhdl = values | vhdl_wiring(binding, ports, values, vectors)
         yield f"{BENCH}.vhd", _text(render("vectors/bench.vhd.j2", vhdl))
     layout = lockstep.profile.status
@@ -139,8 +144,8 @@ def _values(
     """Return what the benches' templates are filled with."""
     values = wiring(binding, ports, lockstep.harness.drive)
     values["observed"] = _observed(binding, values["observed"])
-    bus = values["bus"]
-    readable = bus is not None and binding.bus is not None and binding.bus.read_data is not None
+    own = binding.bus
+    readable = own is not None and (own.read_data is not None or own.data is not None)
     return values | {
         "bench": BENCH,
         "scenario": heading.scenario,
@@ -152,9 +157,19 @@ def _values(
         "sources": [str(path) for path in ports.sources],
         "include_dirs": [str(path) for path in ports.include_dirs],
         "defines": binding.core.defines,
-        "vhdl": binding.memory is None and not binding.channel_bit_observed,
+        "vhdl": _in_vhdl(binding, values),
         "per_edge": vectors.cycles <= MOST_EDGES,
     }
+
+
+def _in_vhdl(binding: Binding, values: dict[str, Any]) -> bool:
+    """Return whether the bench in VHDL can play a core: one of status alone, on a plain clock."""
+    bus = values["bus"]
+    odd_bus = bus and (bus["shared"] or bus["asynchronous"] or bus["read"] != "read_lines")
+    late = values["late_reset"] or values["straight"] or values["late_gates"]
+    own_clock = values["irregular"] or binding.clock.divide > 1
+    beside = binding.memory is not None or bool(binding.channel_bit_observed)
+    return not (odd_bus or late or own_clock or beside)
 
 
 def _observed(binding: Binding, expressions: list[str]) -> list[str]:

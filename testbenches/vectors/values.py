@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,19 +13,20 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.core_separator import STROBE, VALUE, Recovery
 from refmodel.engine.evidence import Observed
-from refmodel.engine.separator_run import SeparatorRun
+from refmodel.engine.line_form import as_long_pulses, as_toggles
 from refmodel.engine.separator_verdict import DELIVERED
 from refmodel.engine.timeline import Expected, Timeline
-from refmodel.ground.bus import READ_STATUS_PART
+from refmodel.ground.bus import reads_status
+from refmodel.ground.depth import AGAIN
 from refmodel.ground.errors import InputError, UserError
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
-from refmodel.separator.choose import make_separator
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.recorder import slices_of
+from testbenches.separated import recovery_of
 
 Words = NDArray[np.object_]
 
@@ -84,7 +85,7 @@ def vectors_of(lockstep: Lockstep, prepared: Prepared) -> Vectors:
     return Vectors(
         disk.cycles,
         _driven(lockstep.events(prepared.index)),
-        _shown(expected, lags, slices),
+        _shown(expected, lags, slices, binding, disk.resets),
         _care(binding, slices),
         disk.start - 1 + max(lags.values()),
         slices,
@@ -137,16 +138,13 @@ def _claimed(binding: Binding, lockstep: Lockstep) -> Recovery | None:
     """Return what stands for the core's own separator: the model it claims to be equal to."""
     if binding.pulse_cycles is None:
         return None
-    known, profile = binding.separator, lockstep.profile
-    if known.model is None:
+    if binding.separator.model is None:
         message = "needed for vectors: without it the core's channel bits are not known beforehand"
         raise InputError([binding.document.problem(("separator", "model"), message)])
     if binding.latency.get(CHANNEL_BIT, 0):
         message = "vectors take no latency of channel bits"
         raise InputError([binding.document.problem(("latency", CHANNEL_BIT), message)])
-    separator = make_separator(known.model, profile.separator, profile.cycles_per_bit)
-    run = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
-    return Recovery(run, known.pulse_latency)
+    return recovery_of(binding, lockstep.profile, beside=False)
 
 
 def _as_observed(delivered: Lane) -> Observed:
@@ -188,10 +186,15 @@ def _driven(events: Path) -> VectorChanges:
 
 
 def _shown(
-    expected: Expected, lags: dict[str, int], slices: dict[str, tuple[int, int]]
+    expected: Expected,
+    lags: dict[str, int],
+    slices: dict[str, tuple[int, int]],
+    binding: Binding,
+    resets: Sequence[tuple[int, int]],
 ) -> VectorChanges:
     """Return the word a core shows, each lane of it as late as the binding says."""
     lanes = {**expected.lanes, **expected.lines}
+    lanes["write_data"] = _as_the_core_has_it(binding, lanes["write_data"], resets)
     late = {name: _late(lanes[name], lags[name]) for name in slices}
     cycle = np.unique(np.concatenate([lane.cycle for lane in late.values()]))
     word = np.zeros(len(cycle), object)  # of any width
@@ -199,6 +202,16 @@ def _shown(
         word |= lane.at(cycle).astype(object) << slices[name][0]
     new = np.append(True, word[1:] != word[:-1])
     return VectorChanges(cycle[new], word[new])
+
+
+def _as_the_core_has_it(binding: Binding, line: Lane, resets: Sequence[tuple[int, int]]) -> Lane:
+    """Return write_data as long pulses or a level that changes, if the core has it so."""
+    bound = binding.lines.write_data
+    if bound is None or (bound.form == "pulse" and bound.cycles == 1):
+        return line
+    return (
+        as_toggles(line, resets) if bound.form == "toggle" else as_long_pulses(line, bound.cycles)
+    )
 
 
 def _late(lane: Lane, lag: int) -> Lane:
@@ -232,8 +245,15 @@ def _reads(
 def _status_reads(stimuli: list[Stimulus]) -> Iterator[tuple[Cycles, NDArray[np.uint16]]]:
     """Yield edges and masks of the reads of status, span by span."""
     for stimulus in stimuli:
-        status = stimulus.access_kind <= READ_STATUS_PART
+        status = reads_status(stimulus.access_kind) & (stimulus.access_mask != AGAIN)
         yield stimulus.access_cycle[status], stimulus.access_mask[status]
+
+
+def refuse_acknowledge(binding: Binding) -> None:
+    """Raise InputError for a core that says itself how long an access takes."""
+    if binding.bus is not None and binding.bus.acknowledge is not None:
+        message = "the core says how long an access takes, so no list of what is driven can be made"
+        raise InputError([binding.document.problem(("bus", "acknowledge"), f"vectors: {message}")])
 
 
 def refuse_skipped(prepared: Prepared) -> None:

@@ -10,6 +10,7 @@ import pytest
 from vector_cases import STUBS, said, written
 
 from hdl_stubs.defects import REFERENCE, apply, load_defects
+from refmodel.ground.errors import InputError
 from refmodel.world.find import find_suite
 from testbenches.binding.load import load_binding
 from testbenches.lockstep import Lockstep
@@ -21,6 +22,12 @@ CORES = [
     ("bytewide/binding_block.yaml", "block/read_transfer"),
     ("flux/counter.yaml", "flux/by_transfer"),
 ]
+DEEP = [
+    f"plain/{name}/binding.yaml" for name in ("registered", "wires", "one_data_bus", "other_clock")
+]
+LONG_PULSE = "reg [1:0] was; always @(posedge clk) was <= rst ? 0 : {was[0], data_out};\n"
+LONG_PULSE += "  wire longer = data_out | was[0] | was[1];"
+TOGGLE = "reg longer; always @(posedge clk) longer <= rst ? 0 : longer ^ data_out;"
 QUICK = ["dense_reads", "random", "sectors", "sync_poll", "sync_words"]
 FOUND = re.compile(r"FAIL: \w+, first mismatch in cycle (\d+)")
 DEFECTS = {defect.name: defect for defect in load_defects()}
@@ -40,6 +47,60 @@ def test_shipped_core_passes_its_vectors(core, scenario, tmp_path):
     folder, sources = written(STUBS / core, scenario, tmp_path / "v")
     output = said("icarus", folder, sources)
     assert passes(output, 2 if core == "reference/binding.yaml" else 3), output
+
+
+@pytest.mark.parametrize("core", DEEP)
+def test_deep_core_passes_its_vectors(core, tmp_path):
+    """Registers before the block, straight levels, held strobes and divided clocks are played."""
+    if "icarus" not in available():
+        pytest.skip("needs icarus")
+    output = said("icarus", *written(STUBS / core, "quick/sync_poll", tmp_path / "v"))
+    assert passes(output, 2), output
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("core", DEEP)
+@pytest.mark.parametrize("scenario", ["random", "dense_reads"])
+def test_deep_core_passes_more_of_them(core, scenario, simulator, tmp_path):
+    """So they are in other scenarios and on both simulators."""
+    output = said(simulator, *written(STUBS / core, f"quick/{scenario}", tmp_path / "v"))
+    assert passes(output, 2), output
+
+
+@pytest.mark.long
+def test_wrong_deep_core_fails_in_the_cycle_of_run(core, simulator, tmp_path):
+    """A deep core that is wrong fails its vectors in the cycle in which `run` sees it."""
+    one = core("plain/registered", "binding.yaml")
+    one.change("registered.v", ("== sync_word", "== (sync_word ^ 16'h0001)"))
+    assert 1 == one.run(suite="quick/sync_poll", sim=simulator).returncode
+    cycle = one.result["runs"][0]["first_mismatch"]["cycle"]
+    output = said(simulator, *written(one.binding, "quick/sync_poll", tmp_path / "v"))
+    assert [str(cycle)] == FOUND.findall(output)
+
+
+@pytest.mark.parametrize(
+    ("form", "made", "latency"),
+    [("cycles: 3", LONG_PULSE, 0), ("form: toggle", TOGGLE, 1)],
+)
+def test_write_data_of_other_forms_is_checked(form, made, latency, core, tmp_path):
+    """Long pulses and a level that changes are what the vectors of such a core say."""
+    if "icarus" not in available():
+        pytest.skip("needs icarus")
+    one = core(binding="binding_block.yaml")
+    one.change("disk_regs.v", ("endmodule", f"  {made}\nendmodule"))
+    one.bind(("write_data: data_out", f"write_data: {{signal: longer, {form}}}"))
+    one.add(f"latency: {{write_data: {latency}}}")
+    folder, sources = written(one.binding, "block/write_transfer", tmp_path / "v")
+    assert passes(said("icarus", folder, sources), 3)
+    one.change("disk_regs.v", ("rst ? 0 :", "rst | gate_out ? 0 :"))
+    assert ["write_data"] == re.findall(r": (\w+) is ", said("icarus", folder, sources))
+
+
+def test_core_that_ends_its_accesses_itself_has_none(tmp_path):
+    """How long accesses take must be known beforehand: an acknowledge is refused with its line."""
+    with pytest.raises(InputError, match=r"binding.yaml:18:3: bus.acknowledge: vectors"):
+        written(STUBS / "plain/acknowledged/binding.yaml", "quick/random", tmp_path / "v")
+    assert not (tmp_path / "v").exists()
 
 
 @pytest.mark.long

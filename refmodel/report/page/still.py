@@ -90,7 +90,7 @@ def _bits(shown: Shown, first: int, end: int) -> Iterator[Piece]:
     stimulus = shown.stimulus
     rows = zip(stimulus.bit_cycle.tolist(), stimulus.bit.tolist(), strict=True)
     near = [(cycle, bit) for cycle, bit in rows if first <= cycle < end]
-    stops = [cycle for cycle, _ in near[1:]] + [end]
+    stops = [*(cycle for cycle, _ in near[1:]), end][: len(near)]
     for (cycle, bit), stop in zip(near, stops, strict=True):
         yield Piece(cycle, stop, "box", str(bit))
 
