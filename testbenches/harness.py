@@ -181,9 +181,8 @@ def _connections(binding: Binding, drive: DriveWord) -> dict[str, str]:
 
 def _late_gates(binding: Binding) -> list[str]:
     """Return the gates without a register: they change behind the look at what a read returns."""
-    names = (f"{gate}_enable" for gate in GATES)
     levels = binding.level_inputs
-    return [name for name in names if name in levels and levels[name].path == "straight"]
+    return [name for name in GATES if name in levels and levels[name].path == "straight"]
 
 
 def _memory(binding: Binding, outputs: Mapping[str, int]) -> dict[str, object] | None:

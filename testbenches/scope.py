@@ -74,7 +74,7 @@ def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
     for name in REGISTERS:
         if name not in binding.registers:
             yield Gap(name, "the core has no such register: scenarios that access it are skipped")
-    for name in (*LEVEL_INPUTS, *(f"{gate}_enable" for gate in GATES)):
+    for name in (*LEVEL_INPUTS, *GATES):
         if name not in binding.level_inputs:
             level = int(name not in LEVEL_INPUTS)
             yield Gap(name, f"no input of the core is bound to it: stays {level} in all scenarios")

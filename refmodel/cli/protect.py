@@ -24,9 +24,9 @@ def protect_command(
     checks: Annotated[
         list[str] | None,
         typer.Option(
-            "--class",
+            "--check",
             metavar="CHECK",
-            help="A check's name, class or file, by default all that ship; may be repeated.",
+            help="A check's name, number or file, by default all that ship; may be repeated.",
         ),
     ] = None,
     sim: Annotated[
@@ -67,6 +67,7 @@ def protect_command(
         ),
     ] = None,
     policy: Policies = None,
+    old_check: Annotated[list[str] | None, typer.Option("--class", hidden=True)] = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -76,7 +77,7 @@ def protect_command(
 ) -> None:
     """Run the timing checks of protected disks: originals must be accepted, copies refused.
 
-    Example: cellstep protect binding.yaml --class long_cells --sim verilator
+    Example: cellstep protect binding.yaml --check long_cells --sim verilator
     Example: cellstep protect binding.yaml --rates 400
 
     Exit status: 0 every verdict right, 1 a wrong one, 2 bad input, 125 a core that does not build
@@ -94,6 +95,8 @@ def protect_command(
     from testbenches.protect import run_matrix
     from testbenches.suite import Options
 
+    if old_check:
+        raise UserError("--class: is now called --check")
     for path in programs or []:
         use_programs(path)
     policies = chosen_policies(policy)

@@ -163,7 +163,7 @@ def _levels(plain: _Trial) -> Iterator[_Trial]:
         if name in GATES and name not in stimulus.levels:
             continue
         turned = Lane(lane.cycle, 1 - lane.value)
-        key = f"gates.{name.removesuffix('_enable')}" if name in GATES else f"inputs.{name}"
+        key = f"gates.{name}" if name in GATES else f"inputs.{name}"
         levels = {**stimulus.levels, name: turned}
         yield replace(
             plain,

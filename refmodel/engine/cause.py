@@ -78,7 +78,7 @@ def describe(edge: Edge) -> str:
     if inputs.write_sync_word:
         said.append(f"the host writes sync_word, now 0x{after.sync_word:04X}")
     if inputs.bit_strobe:
-        text = f"channel bit {inputs.bit} arrives, window 0x{after.window:04X}"
+        text = f"a {inputs.bit} arrives, window 0x{after.window:04X}"
         if completes_byte(edge):
             text += f", which completes the byte 0x{after.data:02X}"
         if after.sync_equal:
@@ -127,7 +127,7 @@ def _transfer_events(edge: Edge) -> list[str]:
     if before.writer.gate != after.writer.gate:
         said.append(f"the write gate {'opens' if after.writer.gate else 'shuts'}")
     if after.writer.data:
-        said.append("a channel bit 1 is written")
+        said.append("a 1 is written")
     if not inputs.gates:
         said.append("a gate is off")
     return said

@@ -67,7 +67,7 @@ class SeparatorRun:
             return Cause(SEPARATOR, f"{name} has not delivered a channel bit yet", target, 0, 0)
         bits = begun[-1]
         at = int(np.searchsorted(bits.cycle, target, side="right")) - 1
-        said = f"{name} delivers channel bit {bits.bit[at]}: {bits.why(at)}"
+        said = f"{name} delivers a {bits.bit[at]}: {bits.why(at)}"
         if bits.cycle[at] != target:
             said = f"nothing is due in cycle {target}; before it {said}"
         return Cause(SEPARATOR, said, int(bits.cycle[at]), 0, int(bits.bit[at]) + 2)

@@ -13,7 +13,7 @@ import math
 import re
 import types
 import typing
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -40,9 +40,13 @@ M = TypeVar("M", bound=BaseModel)
 
 
 class Schema(BaseModel):
-    """Base of every file schema: unknown keys are errors, values are not changed after loading."""
+    """Base of every file schema: unknown keys are errors, values are not changed after loading.
+
+    `now_called` has the keys that have another name now, each with that name.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+    now_called: ClassVar[Mapping[str, str]] = {}
 
 
 class ShortForm(Schema):
@@ -316,6 +320,9 @@ def _explain(schema: type[BaseModel], key: Key, faults: list[ErrorDetails]) -> s
 def _say(schema: type[BaseModel], key: Key, fault: ErrorDetails) -> str:
     kind, value, message = fault["type"], fault["input"], fault["msg"]
     if kind == "extra_forbidden":
+        new = _now_called(schema, key)
+        if new:
+            return f"'{key[-1]}' is now called '{new}'"
         return f"unknown key '{key[-1]}'{near(key[-1], _names_beside(schema, key))}"
     if kind == "missing":
         return f"missing; '{key[-1]}' must be given"
@@ -343,11 +350,23 @@ def _shown(value: object) -> str:
 
 def _names_beside(schema: type[BaseModel], key: Key) -> set[str]:
     """Return the names the schema knows where `key` stands."""
+    models = _models_around(schema, key)
+    return {f.alias or name for model in models for name, f in model.model_fields.items()}
+
+
+def _now_called(schema: type[BaseModel], key: Key) -> str:
+    """Return what a key is called now; empty where the schema knows no newer name."""
+    called = (getattr(model, "now_called", {}) for model in _models_around(schema, key))
+    return next((names[key[-1]] for names in called if key[-1] in names), "")
+
+
+def _models_around(schema: type[BaseModel], key: Key) -> list[type[BaseModel]]:
+    """Return the schemas of the mapping that `key` stands in."""
     models = [schema]
     for part in key[:-1]:
         inner = [m for model in models for m in _models_at(model, part)]
         models = inner or models  # the name or index of an item: its schema is already here
-    return {f.alias or name for model in models for name, f in model.model_fields.items()}
+    return models
 
 
 def _models_at(model: type[BaseModel], part: str | int) -> list[type[BaseModel]]:

@@ -151,7 +151,7 @@ def _told(part: tuple[CaseEvent, ...]) -> str:
 def _said(event: CaseEvent) -> str:
     """Say in words what reaches the block."""
     return {
-        BIT: f"channel bit {event.value}",
+        BIT: f"a {event.value} arrives",
         READ: f"the host reads {event.name}",
         WRITE: f"the host writes {event.name} 0x{event.value:04X}",
         LEVEL: f"{event.name} goes to {event.value}",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
+from math import log10
 
 from rich.table import Table
 from rich.text import Text
@@ -26,7 +27,7 @@ def table(result: MarginResult) -> Table:
     """Return the limits of every separator beside one another."""
     shown = Table(
         title=f"Margins at {result.profile}, seed {result.seed}",
-        caption="static: single pulses shifted in perfect flux; dynamic: every pulse shifted at"
+        caption="one pulse: single ones shifted in perfect flux; every pulse: all shifted at"
         f" random, as data sheets give it; lock, gap, dropout at +-{LOCK_AT_PERCENT:g} %",
         title_justify="left",
         caption_justify="left",
@@ -50,17 +51,23 @@ def limit_rows(result: MarginResult) -> list[list[str]]:
 def _rows(bit_ns: float) -> Iterator[Row]:
     """Yield what each row is called and how its cells are written."""
     for percent in dict.fromkeys(abs(speed) for speed in SPEEDS_PERCENT):
-        at = f" at +-{percent:g} %" if percent else ""
-        yield f"static margin{at}", partial(_static, half_ns=bit_ns / 2, percent=percent)
+        at = f" at +-{percent:g} % speed" if percent else ""
+        yield f"window margin, one pulse{at}", partial(_static, half_ns=bit_ns / 2, percent=percent)
     for percent in dict.fromkeys(abs(speed) for speed in SPEEDS_PERCENT):
-        at = f" at +-{percent:g} %" if percent else ""
-        yield f"dynamic margin{at}", partial(_dynamic, half_ns=bit_ns / 2, percent=percent)
+        at = f" at +-{percent:g} % speed" if percent else ""
+        yield (
+            f"window margin, every pulse{at}",
+            partial(_dynamic, half_ns=bit_ns / 2, percent=percent),
+        )
     yield f"phase error, +{BIAS_AT_PERCENT:g} %", lambda found: _bias(found.bias.bias_ns)
     yield "speed tolerance", _speed
     yield "preamble to lock", lambda found: _lock(found.lock_ns, 2 * bit_ns)
     yield "re-lock after gap", lambda found: _us(found.relock_ns)
     yield "longest dropout", lambda found: _us(found.dropout_ns)
-    yield f"jitter, {100 * RATE:g} % wrong", lambda found: _sigma(found.jitter_ns)
+    yield (
+        f"jitter (sigma) at an error rate of 10^{log10(RATE):g}",
+        lambda found: _sigma(found.jitter_ns),
+    )
 
 
 def _static(found: Limits, percent: float, half_ns: float) -> str:
@@ -96,4 +103,4 @@ def _us(ns: float | None) -> str:
 
 
 def _sigma(ns: float | None) -> str:
-    return NEVER if ns is None else f"{ns:.0f} ns sigma"
+    return NEVER if ns is None else f"{ns:.0f} ns"

@@ -44,9 +44,9 @@ class Place:
     def describe(self, offset: int) -> str:
         """Name the channel bit `offset` bits into the place; all counts begin at 0."""
         if not self.unit_bits:
-            return f"{self.name}, channel bit {offset}"
+            return f"{self.name}, bit {offset}"
         unit, bit = divmod(offset, self.unit_bits)
-        return f"{self.name}, {self.unit} {unit}, channel bit {bit}"
+        return f"{self.name}, bit {bit} of {self.unit} {unit}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +68,7 @@ class Track:
         return len(self.bits)
 
     def place(self, bit_index: int) -> str:
-        """Name the place of a channel bit, such as "sector 3 data, byte 17, channel bit 5".
+        """Name the place of a channel bit, such as "sector 3 data, bit 5 of byte 17".
 
         The index may lie in any revolution: bit k of revolution r is r * len(track) + k.
         """

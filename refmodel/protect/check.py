@@ -180,7 +180,7 @@ def _named(name: str) -> list[Check]:
         if found:
             return found
     if name not in shipped:
-        raise UserError(f"--class {name}: no such check{near(name, shipped)}")
+        raise UserError(f"--check {name}: no such check{near(name, shipped)}")
     return [load_check(shipped[name])]
 
 

@@ -60,7 +60,7 @@ def reproduce(matrix: Matrix, cell: Cell) -> str:
     """Return the command that brings a cell about again."""
     case = cell.case
     check = case.check.name if case.check.ships else str(case.check.path)
-    words = ["cellstep", "protect", matrix.binding, "--class", check, "--seed", str(case.seed)]
+    words = ["cellstep", "protect", matrix.binding, "--check", check, "--seed", str(case.seed)]
     words += ["--host-speed", case.host.name, f"--drive-speed={case.drive_percent:g}"]
     words += ["--sim", cell.runner] if cell.runner != matrix.runners[0] else []
     return f"{shlex.join(words)} {matrix.options}".strip()
@@ -86,8 +86,8 @@ def _junit_case(matrix: Matrix, cell: Cell) -> JunitCase:
         return JunitCase(name, "skipped", cell.note)
     if cell.right:
         return JunitCase(name)
-    details = [f"{label:<10}{text}" for label, text in wrong_details(cell)]
-    details.append(f"reproduce {reproduce(matrix, cell)}")
+    details = [f"{label:<11}{text}" for label, text in wrong_details(cell)]
+    details.append(f"reproduce  {reproduce(matrix, cell)}")
     ended: Literal["failure", "error"] = "failure" if cell.judgement else "error"
     return JunitCase(name, ended, details[0], "\n".join(details), "verdict")
 

@@ -57,7 +57,7 @@ def _joined(cells: Row, widths: Sequence[int], indent: int) -> Text:
 
 def fact_lines(label: str, text: str, room: int | None) -> Iterator[str]:
     """Yield a labelled fact; on a terminal its further lines stand under its first."""
-    head = f"  {label:<10}"
+    head = f"  {label:<11}"
     yield from folded(head + text, room, " " * len(head))
 
 

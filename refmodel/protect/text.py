@@ -36,7 +36,7 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
     The margin is the least of all hosts, drives and seeds, the measurement that of the normal ones.
     """
     room = room_of(console)
-    heads = ("class", "check", "disk", *matrix.runners, "measured on the model, margin")
+    heads = ("number", "check", "disk", *matrix.runners, "measured on the model, margin")
     rows = [heads, *(_row(matrix, cells) for cells in matrix.rows)]
     for line in table_lines(rows, len(heads) - 1, room):
         show_line(console, line)
@@ -156,7 +156,7 @@ def wrong_details(cell: Cell) -> Iterator[tuple[str, str]]:
         label = "reason" if measured is decides else "measured"
         yield label, measured_words(measured) + beyond
     if cell.blame is None:
-        yield "bit", "none: the core shows what the model shows; see the check"
+        yield "field", "none: the core shows what the model shows; see the check"
         return
     yield from _blame_words(cell.blame)
 
@@ -167,21 +167,21 @@ def _value(blame: Blame, value: int) -> str:
 
 def _blame_words(blame: Blame) -> Iterator[tuple[str, str]]:
     yield (
-        "bit",
+        "field",
         f"{blame.field} is {_value(blame, blame.observed)}, the model says"
         f" {_value(blame, blame.expected)}, from cycle {blame.cycle} on for"
         f" {counted(blame.wrong_cycles, 'cycle')}",
     )
-    yield "off", offset_words(blame.field, blame.off)
+    yield "timing", offset_words(blame.field, blame.off)
     yield "clause", f"{blame.clause}: {blame.event}"
     yield "where", blame.place
     if blame.access is not None:
         a = blame.access
-        yield "access", f"cycle {a.cycle}: status 0x{a.observed:04X}, model 0x{a.expected:04X}"
+        yield "first read", f"cycle {a.cycle}: status 0x{a.observed:04X}, model 0x{a.expected:04X}"
     else:
-        yield "access", "no read in this revolution saw it"
+        yield "first read", "none in this revolution saw it"
     if blame.tolerance is not None and blame.off.cycles is not None:
-        yield "allowed", tolerance_words(blame.tolerance, blame.off.cycles)
+        yield "tolerance", tolerance_words(blame.tolerance, blame.off.cycles)
 
 
 def offset_words(field: str, off: Offset) -> str:
@@ -226,7 +226,9 @@ def show_rates(console: Console, found: Sequence[Rate], skipped: Mapping[str, st
 
 def show_sensitivity(console: Console, found: Sequence[Tolerance]) -> None:
     """Print how far each bit may be off, a row a check, bit and way."""
-    rows: list[tuple[str, ...]] = [("check", "bit", "off", "harmless to", "harmful from", "flips")]
+    rows: list[tuple[str, ...]] = [
+        ("check", "field", "timing", "harmless to", "harmful from", "flips")
+    ]
     for t in found:
         harmful = "-" if t.harmful is None else str(t.harmful)
         rows.append((t.check, t.field, _way(t.kind), str(t.harmless), harmful, t.flips or "-"))

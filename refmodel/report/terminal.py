@@ -96,7 +96,7 @@ def show_mismatches(console: Console, suite: SuiteResult) -> None:
     others = [runs for runs in groups if runs[0].outcome.scenario != first]
     if others:
         console.print()
-        _line(console, "Other scenarios part from the model as well:")
+        _line(console, "Other scenarios mismatch as well:")
     for runs in others:
         _line(console, f"  {_short(suite, runs)}")
 

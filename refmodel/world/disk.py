@@ -180,7 +180,7 @@ class Disk:
         if passed == 0:
             return "before the first channel bit"
         track = self._track_at(cycle)
-        return f"revolution {turn + 1}, {track.place(passed - 1)} (channel bit {passed - 1})"
+        return f"revolution {turn + 1}, {track.place(passed - 1)} (bit {passed - 1} of the track)"
 
     def places(self, turn: int) -> tuple[tuple[int, str], ...]:
         """Return the cycle each named place of a revolution begins in; none if the head steps."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import ClassVar, Literal, NamedTuple
 
 from pydantic import Field as Key
@@ -10,7 +10,7 @@ from pydantic import Field as Key
 from refmodel.ground.yamlfile import Schema, ShortForm
 
 Active = Literal["high", "low"]
-GATES = ("master", "channel")
+GATES = ("master_enable", "channel_enable")
 LINES = ("write_gate", "write_data", "sync_found", "transfer_done")
 MOVES = "memory"  # the words moved to and from memory, where a lane or a field is named
 
@@ -72,8 +72,13 @@ class Watched(NamedTuple):
 class Gates(Schema):
     """Ports of the outside enables of the transfer (B15)."""
 
-    master: LevelPin | None = None
-    channel: LevelPin | None = None
+    now_called: ClassVar[Mapping[str, str]] = {
+        "master": "master_enable",
+        "channel": "channel_enable",
+    }
+
+    master_enable: LevelPin | None = None
+    channel_enable: LevelPin | None = None
 
     def driven(self) -> Iterator[Driven]:
         """Yield the gates the core takes on ports."""

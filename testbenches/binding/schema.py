@@ -202,7 +202,7 @@ class Binding(Schema):
     def level_inputs(self) -> dict[str, LevelPin]:
         """The model's level inputs the core takes on ports, by the model's name."""
         found = {name: getattr(self.inputs, name) for name in LEVEL_INPUTS}
-        found |= {f"{name}_enable": getattr(self.gates, name) for name in GATES}
+        found |= {name: getattr(self.gates, name) for name in GATES}
         return {name: signal for name, signal in found.items() if signal is not None}
 
     @property

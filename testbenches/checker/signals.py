@@ -44,7 +44,7 @@ def roles_of(binding: Binding, bus: bool) -> Iterator[BenchRole]:
         yield BenchRole(name, driven.key, driven.port, 1, driven.active)
     for name, signal in binding.level_inputs.items():
         parent = "gates" if name.endswith("_enable") else "inputs"
-        key = (parent, name.removesuffix("_enable"))
+        key = (parent, name)
         yield BenchRole(f"in.{name}", key, signal.port, 1, signal.active)
     if bus:
         yield from _bus_roles(binding)

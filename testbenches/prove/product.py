@@ -130,7 +130,7 @@ class _Builder:
         if not system.claims:
             raise UserError(f"{core.binding.path}: nothing is observed that could be compared")
         twins = same_names(system, f"{OTHER}.", f"{CORE}.") if self._against is not None else ()
-        enables = (inputs[f"{name}_enable"] for name in GATES)
+        enables = (inputs[name] for name in GATES)
         return Product(
             system,
             hosts[0],

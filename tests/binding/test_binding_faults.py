@@ -122,8 +122,11 @@ FAULTS = [
     ({"dma_active: dma": "wait_for_sync: {port: dma, path: straight}"},
      "binding.yaml:13:37: inputs.wait_for_sync.path: 'straight' makes no difference: status does "
      "not show wait_for_sync; leave path out"),
-    ({"inputs: {dma_active: dma}": "gates: {master: {port: dma, path: direct}}"},
-     "binding.yaml:13:29: gates.master.path: 'direct' is not one of 'registered' or 'straight'"),
+    ({"inputs: {dma_active: dma}": "gates: {master_enable: {port: dma, path: direct}}"},
+     "binding.yaml:13:36: gates.master_enable.path: 'direct' is not one of 'registered' or "
+     "'straight'"),
+    ({"inputs: {dma_active: dma}": "gates: {master: dma}"},
+     "binding.yaml:13:9: gates.master: 'master' is now called 'master_enable'"),
     ({"  read: rd": "  hold: 4\n  read_latency: 4\n  read: rd"},
      "binding.yaml:8:3: bus.hold: the strobe is held for 4 cycles, and what a read returns is at "
      "the port in the 5th (acts, latency, read_latency); hold: 5 would do"),

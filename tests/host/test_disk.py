@@ -144,7 +144,7 @@ def test_place_names_the_bit_under_the_head():
     for turn, bit in ((0, 0), (0, 639), (1, 0), (1, 300)):
         cycle = int(d.pace.arrivals(turn, d.start)[bit])
         assert d.place(cycle).startswith(f"revolution {turn + 1}, raw words")
-        assert d.place(cycle).endswith(f"(channel bit {bit})")
+        assert d.place(cycle).endswith(f"(bit {bit} of the track)")
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,7 @@ def test_a_core_whose_data_byte_clears_passes_the_checks(core):
 
     made = core("bytewide", "binding_block.yaml").bind(("clears_on: high", "clears_on: low"))
     made.change("byte_port.v", ("reads && place == STATUS_HIGH", "reads && place == STATUS_LOW"))
-    words = ("--class", "transfer_flags", "--class", "short_track", "--seed", "1", "--seed", "2")
+    words = ("--check", "transfer_flags", "--check", "short_track", "--seed", "1", "--seed", "2")
     options = ("--host-speed", "fast", "--drive-speed", "0", "--sim", "icarus")
     done = cellstep("protect", made.binding, *words, *options)
     assert 0 == done.returncode, done.stdout

@@ -11,8 +11,9 @@ from refmodel.profile import PROFILES
 
 HERE = Path(__file__).parent
 LEVELS = {
-    "master: en_master, channel: en_channel": "master: {port: en_master, latency: 1}, "
-    "channel: {port: en_channel, latency: 1}",
+    "master_enable: en_master, channel_enable: en_channel": "master_enable: "
+    "{port: en_master, latency: 1}, "
+    "channel_enable: {port: en_channel, latency: 1}",
     "dma_active: xfer_on, writing: wr_on, wait_for_sync: ws": "dma_active: {port: xfer_on, "
     "latency: 1}, writing: {port: wr_on, latency: 1}, wait_for_sync: {port: ws, latency: 1}",
 }
@@ -31,8 +32,9 @@ STRAIGHT = {
 WIRES = {
     "dma_active: xfer_on, writing: wr_on": "dma_active: {port: xfer_on, path: straight}, "
     "writing: {port: wr_on, path: straight}",
-    "master: en_master, channel: en_channel": "master: {port: en_master, path: straight}, "
-    "channel: {port: en_channel, path: straight}",
+    "master_enable: en_master, channel_enable: en_channel": "master_enable: "
+    "{port: en_master, path: straight}, "
+    "channel_enable: {port: en_channel, path: straight}",
 }
 PULSE = "    wire        pulse;\n    reg  [2:0]  late;\n    reg         level;\n"
 FORMS = {

@@ -157,7 +157,7 @@ class Bench:
         file = work / "check.yaml"
         binding = self.cores / "reference" / "binding_block.yaml"
         options = ["--host-speed", "normal", "--drive-speed", "0", "--sim", simulator(variant)]
-        return Command(["protect", str(binding), "--class", str(file), *options], file)
+        return Command(["protect", str(binding), "--check", str(file), *options], file)
 
     def _core_command(self, variant: Variant, work: Path) -> Command:
         file = self._core_to_break(variant, work)

@@ -63,10 +63,10 @@ def test_a_separator_that_never_locks_is_told_so(tmp_path):
     assert (
         rows["preamble to lock"]
         == rows["longest dropout"]
-        == rows["static margin at +-6 %"]
+        == rows["window margin, one pulse at +-6 % speed"]
         == "never"
     )
-    assert rows["static margin"].endswith("%)")
+    assert rows["window margin, one pulse"].endswith("%)")
 
 
 @pytest.mark.parametrize(

@@ -168,4 +168,4 @@ def test_the_place_of_a_late_bit():
     track = iso_track()
     index = 99 * len(track) + 16 * 158
     assert bits_of_revolutions(track, index, 16).tolist() == track.bits[16 * 158 :][:16].tolist()
-    assert track.place(index) == "sector 1 ID mark, byte 0, channel bit 0"
+    assert track.place(index) == "sector 1 ID mark, bit 0 of byte 0"

@@ -122,7 +122,7 @@ def test_only_marks_break_the_rule(seed, sectors, gap3, lead_in):
     """From byte to byte, piece to piece and end to start, only the marks lack a clock."""
     track = iso_track(sectors, 512, gap3=gap3, lead_in=lead_in, data=seed)
     expected = [
-        f"sector {n} {part} mark, byte {byte}, channel bit 10"
+        f"sector {n} {part} mark, bit 10 of byte {byte}"
         for n in range(1, sectors + 1)
         for part in ("ID", "data")
         for byte in range(3)
@@ -132,7 +132,7 @@ def test_only_marks_break_the_rule(seed, sectors, gap3, lead_in):
 
 def test_the_index_mark_breaks_the_rule_three_times():
     """The long lead-in adds three bytes C2 that lack the clock before bit 4."""
-    expected = [f"index mark, byte {byte}, channel bit 8" for byte in range(3)]
+    expected = [f"index mark, bit 8 of byte {byte}" for byte in range(3)]
     assert wrong_clocks(iso_track())[:3] == expected
 
 
@@ -164,11 +164,11 @@ def test_places_by_name():
     """Every channel bit has a place: its field, the byte in it and the bit in that."""
     track = iso_track()
     sector_3 = 146 + 2 * 658
-    assert track.place(0) == "index gap, byte 0, channel bit 0"
-    assert track.place(16 * 95) == "index mark, byte 3, channel bit 0"
-    assert track.place(16 * (sector_3 + 60 + 17) + 5) == "sector 3 data, byte 17, channel bit 5"
-    assert track.place(16 * (sector_3 - 80) + 15) == "gap 3 after sector 2, byte 4, channel bit 15"
-    assert track.place(99_999) == "track gap, byte 181, channel bit 15"
+    assert track.place(0) == "index gap, bit 0 of byte 0"
+    assert track.place(16 * 95) == "index mark, bit 0 of byte 3"
+    assert track.place(16 * (sector_3 + 60 + 17) + 5) == "sector 3 data, bit 5 of byte 17"
+    assert track.place(16 * (sector_3 - 80) + 15) == "gap 3 after sector 2, bit 15 of byte 4"
+    assert track.place(99_999) == "track gap, bit 15 of byte 181"
 
 
 def test_places_of_later_revolutions():
@@ -182,8 +182,8 @@ def test_places_of_later_revolutions():
 def test_a_place_may_run_on_over_the_end():
     """The last place is counted on through the start of the ring."""
     track = Track(np.zeros(100, np.uint8), (Place("one", 20), Place("two", 90)))
-    assert track.place(20) == "one, byte 0, channel bit 0"
-    assert track.place(19) == "two, byte 1, channel bit 13"
+    assert track.place(20) == "one, bit 0 of byte 0"
+    assert track.place(19) == "two, bit 13 of byte 1"
 
 
 def test_empty_pieces_are_no_places():
@@ -191,14 +191,14 @@ def test_empty_pieces_are_no_places():
     track = iso_track(lead_in=0, gap3=0, length_bytes=9 * 574)
     assert starts(track)["sector 1 ID sync"] == 0
     assert not [name for name in starts(track) if "gap 3" in name or "index" in name]
-    assert track.place(-1) == "sector 9 data CRC, byte 1, channel bit 15"
+    assert track.place(-1) == "sector 9 data CRC, bit 15 of byte 1"
 
 
 def test_words_track():
     """Raw words pass as they are, and their places are counted in words."""
     track = words_track([0x4489, 0x0000, 0xFFFF])
     assert bits_to_words(track.bits).tolist() == [0x4489, 0x0000, 0xFFFF]
-    assert track.place(35) == "raw words, word 2, channel bit 3"
+    assert track.place(35) == "raw words, bit 3 of word 2"
 
 
 def test_random_track():
@@ -208,7 +208,7 @@ def test_random_track():
     assert track.bits.tolist() == random_track(100_003, 5).bits.tolist()
     assert track.bits.tolist() != random_track(100_003, 6).bits.tolist()
     assert abs(int(track.bits.sum()) - 50_001) < 5 * 158  # five sigma of a fair coin
-    assert track.place(100_003 + 17) == "random bits, channel bit 17"
+    assert track.place(100_003 + 17) == "random bits, bit 17"
 
 
 @given(st.integers(1, 3000), st.data(), st.integers(0, 0xFFFF), st.integers(0, 99))

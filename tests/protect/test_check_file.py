@@ -81,7 +81,7 @@ def test_copy_keeps_what_it_does_not_change(tmp_path):
 )
 def test_unknown_checks_are_refused(name, hint):
     """A check that does not exist is refused with a near name."""
-    with pytest.raises(UserError, match=r"--class .*: no such check") as error:
+    with pytest.raises(UserError, match=r"--check .*: no such check") as error:
         find_checks([name])
     assert hint in str(error.value)
 

@@ -44,12 +44,12 @@ def test_defect_flips_a_check(name, check, field, matrix_of):
     assert (wrong.blame.field, wrong.blame.clause) == (field, defect.clause)
     assert wrong.blame.wrong_cycles > 0
     told = dict(wrong_details(wrong))
-    assert told["bit"].startswith(f"{field} is ")
-    assert told["access"].startswith(("cycle ", "no read in this revolution"))
+    assert told["field"].startswith(f"{field} is ")
+    assert told["first read"].startswith(("cycle ", "none in this revolution"))
     assert matrix.exit_status == 1
     if name == "ready_never_clears":  # a 32-cycle loop lets 31 cycles pass (computed)
         beyond = wrong.blame.wrong_cycles - 31
-        assert told["allowed"].endswith(f"up to 31 cycles; here exceeded by {beyond} cycles")
+        assert told["tolerance"].endswith(f"up to 31 cycles; here exceeded by {beyond} cycles")
 
 
 def test_a_core_that_always_realigns_takes_a_copy_for_the_original(matrix_of):

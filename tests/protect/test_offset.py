@@ -142,8 +142,8 @@ def test_a_lost_byte_is_not_called_late(matrix_of):
     change = (lost.file, lost.replace, lost.replacement)
     (wrong,) = matrix_of([change], ["odd_sectors"], [ORIGINAL]).wrong
     told = dict(wrong_details(wrong))
-    assert told["off"] == "lost, not late: the byte_ready due here never comes"
-    assert "allowed" not in told
+    assert told["timing"] == "lost, not late: the byte_ready due here never comes"
+    assert "tolerance" not in told
 
 
 def test_a_late_byte_is_counted(matrix_of):

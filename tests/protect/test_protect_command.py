@@ -11,7 +11,7 @@ from hdl_stubs.defects import REFERENCE
 from testbenches.toolchain import available
 
 BINDING = REFERENCE / "binding.yaml"
-FEW = ["--class", "second_read", "--class", "transfer_flags", "--host-speed", "slow"]
+FEW = ["--check", "second_read", "--check", "transfer_flags", "--host-speed", "slow"]
 
 
 def protect(*arguments, run=cellstep, cwd=None):
@@ -65,7 +65,7 @@ def test_junit_has_a_case_a_run(good):
 
 def test_sensitivity_needs_no_simulator(tmp_path):
     """--sensitivity prints the table and writes it as JSON."""
-    done = protect(BINDING, "--class", "second_read", "--sensitivity", "--out", tmp_path)
+    done = protect(BINDING, "--check", "second_read", "--sensitivity", "--out", tmp_path)
     assert done.returncode == 0, done.stderr
     rows = [line.split() for line in done.stdout.splitlines()]
     assert ["second_read", "sync_equal", "up", "too", "long", "6", "7", "original"] in rows
@@ -79,7 +79,7 @@ def test_rates_are_those_of_as_many_disks():
 
     None wrong of 20 leaves up to 13.9 % possible at 95 %: 1 - 0.05^(1/20), arithmetic.
     """
-    done = protect(BINDING, "--class", "sync_window", "--rates", "20")
+    done = protect(BINDING, "--check", "sync_window", "--rates", "20")
     assert done.returncode == 0, done.stderr
     rows = [line.split() for line in done.stdout.splitlines() if line.startswith("sync_window")]
     assert [row[1:4] for row in rows] == [["original", "20", "0"], ["copy", "20", "0"]]
@@ -90,7 +90,7 @@ def test_rates_are_those_of_as_many_disks():
 def test_a_rate_of_wrong_verdicts_ends_with_1(tmp_path):
     """A check the model itself cannot keep shows how often, the first seed, and ends with 1."""
     path = check_file(tmp_path, ("at_least: 1.02", "at_least: 1.05"))
-    done = protect(BINDING, "--class", path, "--rates", "9")
+    done = protect(BINDING, "--check", path, "--rates", "9")
     assert done.returncode == 1
     row = next(line.split() for line in done.stdout.splitlines() if line.startswith("plain"))
     assert 0 < int(row[3]) <= 9
@@ -101,7 +101,8 @@ def test_a_rate_of_wrong_verdicts_ends_with_1(tmp_path):
     ("arguments", "message"),
     [
         (["--rates", "0"], "Input should be greater than or equal to 1"),
-        (["--class", "nothing"], "--class nothing: no such check; known: "),
+        (["--check", "nothing"], "--check nothing: no such check; known: "),
+        (["--class", "nothing"], "--class: is now called --check"),
         (["--host-speed", "quick"], "--host-speed quick: no such host; known: "),
         (["--seed", "-1"], "--seed -1: should be 0 or more"),
         (["--programs", "missing.py"], "cannot be run: FileNotFoundError"),
@@ -120,6 +121,6 @@ def test_bad_input_ends_with_2(arguments, message, tmp_path):
 def test_a_check_the_model_fails_is_the_checks_fault(tmp_path):
     """A bound the original itself breaks is bad input, told before any simulator starts."""
     path = check_file(tmp_path, ("at_least: 1.02", "at_least: 1.08"))
-    done = protect(BINDING, "--class", path)
+    done = protect(BINDING, "--check", path)
     assert done.returncode == 2
     assert "the model itself says refuse to plain/original/slow" in done.stderr

@@ -14,8 +14,8 @@ from refmodel.protect.page import matrix_page
 from refmodel.protect.text import show_matrix, show_sensitivity, wrong_details
 
 RUNNERS = (MODEL, "icarus", "verilator")
-EVENT = "channel bit 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"
-PLACE = "revolution 1, sector 2 ID mark, byte 0, channel bit 15 (channel bit 1439)"
+EVENT = "a 1 arrives, window 0x4489, which completes the byte 0x89 and equals sync_word"
+PLACE = "revolution 1, sector 2 ID mark, bit 15 of byte 0 (bit 1439 of the track)"
 READ = SpoiledRead(20464, 0x44, 0x8089)
 BLAME = Blame(20434, "byte_ready", 1, 0, "B4", EVENT, PLACE, 30, READ, Offset(LOST))
 NEVER = Tolerance("long_cells", "byte_ready", "early", 512, None)
@@ -70,7 +70,7 @@ def test_further_lines_stand_under_the_first(matrix):
     """What is known of a wrong cell goes on under where it began."""
     lines = shown(show_matrix, matrix, 80)
     at = next(n for n, line in enumerate(lines) if line.startswith("  clause"))
-    assert lines[at + 1].startswith(" " * 12 + "0x89")
+    assert lines[at + 1].startswith(" " * 13 + "equals")
 
 
 def test_what_decides_is_told_first():
@@ -84,10 +84,10 @@ def test_what_decides_is_told_first():
     cell = Cell(case, "icarus", replace(found, verdict="accept"), off)
     said = dict(reversed(list(wrong_details(cell))))
     assert said["reason"] == "poll_ratio 1, bound 1.03 to 1.08, beyond it by 0.03"
-    assert said["allowed"].endswith("changes no verdict: this bit alone is not the reason")
+    assert said["tolerance"].endswith("changes no verdict: this bit alone is not the reason")
     harmful = replace(NEVER, harmless=0, harmful=1, flips=ORIGINAL)
     said = dict(wrong_details(replace(cell, blame=replace(off, tolerance=harmful))))
-    assert said["allowed"].endswith("here exceeded by 1 cycles")
+    assert said["tolerance"].endswith("here exceeded by 1 cycles")
 
 
 def test_page_tells_alike_cells_once(matrix):

@@ -19,14 +19,14 @@ def test_what_the_profile_lacks_is_told(tmp_path):
     shutil.copytree(REFERENCE, core)
     (core / "slow.yaml").write_text(SLOW)
     replace_in(core / "binding.yaml", ("profile: pal_dd", "profile: slow.yaml"))
-    done = cellstep("protect", core / "binding.yaml", *PLAIN, "--class", "1", "--class", "3")
+    done = cellstep("protect", core / "binding.yaml", *PLAIN, "--check", "1", "--check", "3")
     assert "not run: long_cells: it needs 7 cycles in a channel bit" in done.stdout
     assert "profile slow has 6.4" in done.stdout
 
 
 def test_a_policy_a_check_cannot_hold_with_leaves_it_out():
     """Without realignment the model refuses odd sync words itself; the other check is judged."""
-    policy = ["--policy", "realign=never", "--class", "odd_syncs", "--class", "sync_window"]
+    policy = ["--policy", "realign=never", "--check", "odd_syncs", "--check", "sync_window"]
     done = cellstep("protect", REFERENCE / "binding.yaml", *PLAIN, *policy)
     assert (
         "not run: odd_syncs: it does not hold with profile pal_dd and its policies" in done.stdout

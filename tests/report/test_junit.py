@@ -73,7 +73,7 @@ def test_texts(ours):
     lines = failure.text.splitlines()
     assert lines[1:4] == [
         "when      cycle 472, 66.537 us",
-        "where     revolution 1, raw words, word 2, channel bit 0 (channel bit 32)",
+        "where     revolution 1, raw words, bit 0 of word 2 (bit 32 of the track)",
         "field     sync_equal, status bit 12",
     ]
     assert "reproduce cellstep run core/binding.yaml --sim icarus" == lines[-1]

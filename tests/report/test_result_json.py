@@ -26,7 +26,7 @@ RUN = {
         "latency": 0,
         "clause": "B3",
         "cause": {
-            "event": "channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489",
+            "event": "a 1 arrives, window 0x8913 and no longer equals sync_word 0x4489",
             "cycle": 472,
             "before": 1,
             "after": 0,
@@ -52,7 +52,7 @@ RUN = {
         "lines": [],
         "symptoms": [],
         "tried": [],
-        "track_position": "revolution 1, raw words, word 2, channel bit 0 (channel bit 32)",
+        "track_position": "revolution 1, raw words, bit 0 of word 2 (bit 32 of the track)",
     },
     "reproduce": "cellstep run core/binding.yaml --sim icarus",
     "scenario_file": "",

@@ -44,12 +44,12 @@ HELD = """\
 
 First mismatch, poll on both simulators: sync_equal is 1 where the model says 0
   when      cycle 472, 66.537 us
-  where     revolution 1, raw words, word 2, channel bit 0 (channel bit 32)
+  where     revolution 1, raw words, bit 0 of word 2 (bit 32 of the track)
   field     sync_equal, status bit 12
   core      1
   model     0
   clause    B3: sync_equal is 1 exactly while the window equals sync_word
-  cause     channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489 \
+  cause     a 1 arrives, window 0x8913 and no longer equals sync_word 0x4489 \
 (cycle 472); sync_equal goes from 1 to 0
   accesses  cycle 400: writes sync_word: 0x4489
             cycle 460: reads status: 0x9089 (byte_ready 1, dma_active 0, writing 0, \
@@ -88,7 +88,7 @@ def test_further_scenarios_take_a_line_each():
         ),
     )
     assert text.endswith(
-        "\n\nOther scenarios part from the model as well:\n"
+        "\n\nOther scenarios mismatch as well:\n"
         "  sectors on icarus: cycle 472, B3: sync_equal is 1 where the model says 0\n"
     )
 

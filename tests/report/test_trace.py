@@ -33,14 +33,14 @@ TABLE = """\
     cycle          us arrives              window count ready dma writing equal data change
       443      62.449 bit 0                  2244     7     1   0       1     0   44
       458      64.564 bit 1                  4489     0     1   0       1     1   89 \
-sync_equal 0 -> 1, data 0x44 -> 0x89: channel bit 1 arrives, window 0x4489, which completes \
+sync_equal 0 -> 1, data 0x44 -> 0x89: a 1 arrives, window 0x4489, which completes \
 the byte 0x89 and equals sync_word
       464      65.409 read                   4489     0     0   0       1     1   89 \
 byte_ready 1 -> 0: the host reads status
       465      65.550 writing 0              4489     0     0   0       0     1   89 \
 writing 1 -> 0: the input writing falls
       472      66.537 bit 1                  8913     1     0   0       0     0   89 \
-sync_equal 1 -> 0: channel bit 1 arrives, window 0x8913 and no longer equals sync_word 0x4489
+sync_equal 1 -> 0: a 1 arrives, window 0x8913 and no longer equals sync_word 0x4489
 """
 
 

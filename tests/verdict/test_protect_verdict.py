@@ -11,7 +11,7 @@ ONE_CASE = ("--host-speed", "normal", "--drive-speed", "0", "--sim", "icarus")
 def test_a_core_no_check_ran_on_is_no_agreement(core):
     """A core with sync_word alone on its bus lacks what the check needs: exit 2, not 0."""
     made = core().bind(("{status: 0x4, sync_word: 0x8}", "{sync_word: 0x8}"))
-    words = ("protect", made.binding, "--class", "long_cells", *ONE_CASE, "--out", made.out)
+    words = ("protect", made.binding, "--check", "long_cells", *ONE_CASE, "--out", made.out)
     done = cellstep(*words)
     assert 2 == done.returncode
     assert "no check was run on the core" in done.stdout.splitlines()[-1]
@@ -21,7 +21,7 @@ def test_a_core_no_check_ran_on_is_no_agreement(core):
 def test_only_the_runs_of_the_core_count(core):
     """The model's own runs are no runs of the core."""
     made = core("reference", "binding_block.yaml")
-    done = cellstep("protect", made.binding, "--class", "long_cells", *ONE_CASE)
+    done = cellstep("protect", made.binding, "--check", "long_cells", *ONE_CASE)
     assert (0, "2 runs of the core, every verdict right") == (
         done.returncode,
         done.stdout.splitlines()[-1],
@@ -35,7 +35,7 @@ def test_the_command_that_brings_it_about_is_quoted(core, tmp_path):
     text = (folder / "sync_window.v").read_text()
     assert "== sync_word" in text
     (folder / "sync_window.v").write_text(text.replace("== sync_word", "!= sync_word"))
-    words = ("--class", "second_read", "--policy", "ready_tie=set_wins", "--out", made.out)
+    words = ("--check", "second_read", "--policy", "ready_tie=set_wins", "--out", made.out)
     assert 1 == cellstep("protect", folder / made.binding.name, *words, *ONE_CASE).returncode
     cells = json.loads((made.out / "protect.json").read_text())["cells"]
     told = next(cell["reproduce"] for cell in cells if "reproduce" in cell)
