@@ -24,6 +24,7 @@ from refmodel.report.result import Outcome
 from refmodel.world.disk import Disk
 from refmodel.world.play import with_accesses
 from refmodel.world.scenario import HostPart, Scenario
+from refmodel.world.timed import TimedTrack
 from refmodel.world.turning import Turning
 from refmodel.world.world import World
 from testbenches.binding.depth import depth_of
@@ -318,7 +319,8 @@ class Lockstep:
         found = comparison.run(self._played_of(prepared, done), recorder)
         if found.finding is not None:
             found = replace(found, finding=self._with_value_line(found.finding, prepared.index))
-        slots = disk.profile.slot_rate.problem if found.moves else ""
+        timed = isinstance(disk.track, TimedTrack)  # such a disk has no rate to keep up with
+        slots = disk.profile.slot_rate.problem if found.moves and not timed else ""
         return Outcome(
             prepared.scenario.name,
             simulator,

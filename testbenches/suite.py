@@ -7,7 +7,7 @@ import os
 import shlex
 import shutil
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -29,6 +29,7 @@ from refmodel.report.result import (
     Scope,
     SuiteResult,
 )
+from refmodel.world.examples import SUITE, example_scenarios, names_examples
 from refmodel.world.find import find_suite, given_name
 from refmodel.world.scenario import Scenario
 from testbenches.ahead import built_ahead
@@ -37,6 +38,7 @@ from testbenches.binding.ports import preflight
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
 from testbenches.driven import lockstep_for
+from testbenches.examples import target_of
 from testbenches.lint import loops, warnings_of
 from testbenches.lockstep import Lockstep, Prepared
 from testbenches.scope import scope_of
@@ -88,7 +90,7 @@ def run_bindings(
 
     Raises UserError for anything wrong with any of them before the first simulator starts.
     """
-    scenarios = find_suite(suite)
+    scenarios = [] if names_examples(suite) else find_suite(suite)
     today = date.today()  # asked once: a run may end on another day than it began
     bindings = [load_binding(path, today) for path in paths]
     for binding in bindings:
@@ -100,15 +102,25 @@ def run_bindings(
     results = []
     for path, binding in zip(paths, bindings, strict=True):
         own = replace(options, given=str(path), simulators=names, absent=absent)
-        results.append(run_suite(binding, scenarios, own, say))
+        left_out: dict[str, str] = {}
+        if names_examples(suite):
+            profile = binding.load_profile().with_policies(options.policies)
+            scenarios, left_out = example_scenarios(suite, target_of(binding, profile))
+        results.append(run_suite(binding, scenarios, own, say, left_out))
     return results
 
 
 def run_suite(
-    binding: Binding, scenarios: list[tuple[Path, Scenario]], options: Options, say: Say = quiet
+    binding: Binding,
+    scenarios: list[tuple[Path, Scenario]],
+    options: Options,
+    say: Say = quiet,
+    left_out: Mapping[str, str] | None = None,
 ) -> SuiteResult:
     """Run every scenario on every simulator of the options, the simulators side by side.
 
+    `left_out` names examples of SPEC.md that the core cannot be made to meet, and why: they count
+    as skipped.
     A simulator that cannot build or run the core makes its runs errors and leaves the other's
     alone. Raises UserError for what is wrong before any simulator starts. Whatever else ends the
     call, Ctrl-C too, ends the simulators first; the work files are removed in every case. Raises
@@ -133,6 +145,7 @@ def run_suite(
         RunResult(outcome, options.command(path, outcome.simulator), status, given_name(path))
         for path, (outcome, status) in zip(paths, outcomes, strict=True)
     )
+    runs += tuple(_skipped(left_out or {}, options))
     return SuiteResult(
         scope,
         options.seed,
@@ -145,6 +158,15 @@ def run_suite(
         {name: tuple(lines) for name, lines in lockstep.printed.items()},
         tuple(map(str, options.programs)),
     )
+
+
+def _skipped(left_out: Mapping[str, str], options: Options) -> Iterator[RunResult]:
+    """Yield a run for each example left out, on each simulator."""
+    for simulator in options.simulators:
+        for name, why in left_out.items():
+            outcome = Outcome(name, simulator, options.seed, SKIPPED, note=why)
+            path = Path(SUITE) / name
+            yield RunResult(outcome, options.command(path, simulator), EXIT_AGREE, str(path))
 
 
 def with_trials(runs: Sequence[RunResult], scope: Scope) -> tuple[RunResult, ...]:

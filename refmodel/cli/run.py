@@ -41,7 +41,7 @@ def run_command(
         str,
         typer.Option(
             metavar="SUITE",
-            help="quick, status, block, aimed, flux, recording, drive or hazard;"
+            help="quick, status, block, aimed, spec, flux, recording, drive or hazard;"
             " a folder of scenarios, or one scenario.",
         ),
     ] = "status",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from refmodel.engine.meetings import DISTANCES, HAPPENINGS, Meetings
+from refmodel.engine.meetings import DISTANCES, HAPPENINGS, REACH, Meetings
 from refmodel.engine.unmet import Unmet, reachable_pairs, unmet
 from refmodel.report.result import AGREE, Gap, SuiteResult
 
@@ -41,7 +41,7 @@ def unmet_json(suite: SuiteResult) -> list[dict[str, Any]]:
 
 
 def never_met(suite: SuiteResult) -> Iterator[Gap]:
-    """Yield what never came at all, and each pair of the rest that never came close.
+    """Yield what never came at all, and of the rest what never came close to what.
 
     A run that ends at a mismatch has not come to the rest.
     """
@@ -52,9 +52,12 @@ def never_met(suite: SuiteResult) -> Iterator[Gap]:
     absent = [name for name in able if not met.came[name]]
     if absent:
         yield Gap("met", f"never came: {', '.join(HAPPENINGS[name] for name in absent)}")
+    apart: dict[str, list[str]] = {}
     for pair in _unmet(suite):
         if pair.wholly and not {pair.first, pair.second} & {*absent}:
-            yield Gap("met", pair.told())
+            apart.setdefault(pair.first, []).append(HAPPENINGS[pair.second])
+    for first, others in apart.items():
+        yield Gap("met", f"{HAPPENINGS[first]}, never within {REACH} edges of {', '.join(others)}")
 
 
 def summary(suite: SuiteResult) -> str:

@@ -6,6 +6,7 @@ from importlib import resources
 from pathlib import Path
 
 from refmodel.ground.errors import UserError, near
+from refmodel.world.examples import SUITE, model_examples, names_examples
 from refmodel.world.load import load_scenario
 from refmodel.world.scenario import Scenario
 
@@ -20,8 +21,11 @@ def suite_names() -> list[str]:
 def find_suite(name: str) -> list[tuple[Path, Scenario]]:
     """Return the scenarios of a suite, a folder or a file, or one shipped `suite/scenario`.
 
+    The examples of SPEC.md are the suite `spec`, here as the model alone plays them.
     Raises UserError when there is nothing of that name or a folder holds no scenario.
     """
+    if names_examples(name):
+        return model_examples(name)
     paths = _paths_of(name)
     if not paths:
         raise UserError(f"{name}: holds no scenario (*.yaml, *.yml)")
@@ -44,7 +48,7 @@ def _paths_of(name: str) -> list[Path]:
     shipped = _shipped()
     if name in shipped:
         return [shipped[name]]
-    hint = near(name, shipped if "/" in name else suite_names())
+    hint = near(name, shipped if "/" in name else [*suite_names(), SUITE])
     raise UserError(f"suite '{name}': no such suite, folder or file{hint}")
 
 
@@ -53,6 +57,8 @@ def find_scenario(name: str) -> tuple[Path, Scenario]:
 
     Raises UserError when there is none of that name, or several.
     """
+    if names_examples(name):
+        return model_examples(name)[0]
     path = Path(name)
     if path.suffix in (".yaml", ".yml") or path.is_file():
         return path, load_scenario(path)

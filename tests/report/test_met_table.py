@@ -6,7 +6,7 @@ from changed_core import Core
 from testbenches.toolchain import available
 
 pytestmark = pytest.mark.skipif(not available(), reason="needs a simulator")
-NEVER = "never within 3 edges of each other: the end of a byte and the begin of a reset"
+NEVER = "the end of a byte, never within 3 edges of the begin of a reset"
 
 
 @pytest.fixture(scope="module")

@@ -4,11 +4,11 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import pytest
-from spec_page import SPEC, read_page
-from spec_play import play
 
 from refmodel.block.inputs import Inputs
 from refmodel.block.registers import RegisterBlock, State
+from refmodel.examples.page import SPEC, read_page
+from refmodel.examples.play import play
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 

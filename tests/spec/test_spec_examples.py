@@ -5,10 +5,10 @@ from itertools import combinations
 from typing import get_args
 
 import pytest
-from spec_page import SPEC, read_page
-from spec_play import play
 
 from refmodel.block.settings import Policies
+from refmodel.examples.page import SPEC, read_page
+from refmodel.examples.play import play
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 STATED = [row[0].strip("`") for row in PAGE.tables["Policies"][2:]]

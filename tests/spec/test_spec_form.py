@@ -1,8 +1,9 @@
 """A page that does not have SPEC.md's form is refused at its line; nothing is skipped silently."""
 
 import pytest
-from spec_page import SPEC, SpecError, read_page
-from spec_play import play
+
+from refmodel.examples.page import SPEC, SpecError, read_page
+from refmodel.examples.play import play
 
 HEAD = "### B5 byte_ready\n\n```cycles\nexample: one\n"
 TABLE = "cycle | inputs | data\n"

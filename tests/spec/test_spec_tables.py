@@ -6,8 +6,6 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
-from spec_page import LEVELS, NUMBERS, ONE_EDGE, SPEC, read_page
-from spec_play import written
 
 import refmodel.block
 from refmodel.block.fields import (
@@ -21,6 +19,8 @@ from refmodel.block.inputs import Inputs
 from refmodel.block.settings import Policies, ResetValues
 from refmodel.engine.inner import INNER
 from refmodel.engine.timeline import LINES
+from refmodel.examples.page import LEVELS, NUMBERS, ONE_EDGE, SPEC, read_page
+from refmodel.examples.play import written
 from refmodel.ground.clauses import CLAUSE_OF, CLAUSES
 from refmodel.ground.same_edge import MEETINGS, Event
 from refmodel.profile import load_profile

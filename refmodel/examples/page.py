@@ -1,14 +1,21 @@
 """Reads refmodel/SPEC.md strictly: its clauses, its tables and its executable examples."""
 
+from __future__ import annotations
+
 import re
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES
 from refmodel.block.inputs import Inputs
+from refmodel.block.registers import State
 from refmodel.block.settings import Policies, ResetValues
+from refmodel.ground.errors import UserError
 
-SPEC = Path(__file__).parents[2] / "refmodel" / "SPEC.md"
+SPEC = Path(__file__).parents[1] / "SPEC.md"
+Numbered = tuple[int, str]  # a line and its number
 FENCES = ("cycles", "text")
 HEADERS = {
     "example": "name",
@@ -17,7 +24,8 @@ HEADERS = {
     "layout": "layout",
     "profile": "profile",
 }
-INSIDE = {  # what the block keeps: how a state holds it, and how wide it is written
+Kept = tuple[Callable[[State], int], int]  # how a state holds it, and how wide it is written
+INSIDE: dict[str, Kept] = {  # what the block keeps
     "window": (lambda s: s.window, 16),
     "sync_word": (lambda s: s.sync_word, 16),
     "bit_count": (lambda s: s.bit_count, 3),
@@ -44,7 +52,7 @@ CLAUSE = re.compile(r"### (B\d+) (\S.*)")
 PAIR = re.compile(r"(\w+)=([\w.]+)")
 CYCLES = re.compile(r"(\d+)(?:\.\.(\d+))?")
 BITS = re.compile(r"bits ([01][01_]*) every ([1-9]\d*)")
-ONE_EDGE = (
+ONE_EDGE: tuple[tuple[re.Pattern[str], Callable[..., dict[str, int | str]]], ...] = (
     (re.compile(r"reset"), lambda: {"reset": 1}),
     (re.compile(r"bit ([01])"), lambda bit: {"bit_strobe": 1, "bit": int(bit)}),
     (re.compile(r"read gives (0x[0-9A-F]{4})"), lambda word: {"read_status": word}),
@@ -80,10 +88,10 @@ ONE_EDGE = (
 )
 
 
-class SpecError(Exception):
+class SpecError(UserError):
     """A place of SPEC.md that does not have the form it should have."""
 
-    def __init__(self, line, message):
+    def __init__(self, line: int, message: str) -> None:
         super().__init__(f"SPEC.md:{line}: {message}")
 
 
@@ -98,9 +106,9 @@ class Row:
     line: int
     first: int
     last: int
-    shown: dict
-    arrivals: dict = field(default_factory=dict)
-    reads: dict = field(default_factory=dict)
+    shown: dict[str, str]
+    arrivals: dict[int, dict[str, int]] = field(default_factory=dict)
+    reads: dict[int, str] = field(default_factory=dict)
 
 
 @dataclass
@@ -110,13 +118,13 @@ class Example:
     clause: str
     line: int
     name: str = ""
-    policy: dict = field(default_factory=dict)
-    reset: dict = field(default_factory=dict)
-    layout: dict = field(default_factory=dict)
-    profile: dict = field(default_factory=dict)
-    rows: list = field(default_factory=list)
+    policy: dict[str, str] = field(default_factory=dict)
+    reset: dict[str, int] = field(default_factory=dict)
+    layout: dict[str, str] = field(default_factory=dict)
+    profile: dict[str, int] = field(default_factory=dict)
+    rows: list[Row] = field(default_factory=list)
 
-    def inputs(self):
+    def inputs(self) -> Iterator[tuple[Row, int, Inputs, str | None]]:
         """Yield each row and edge with what the block samples and what a read there returns."""
         levels = dict(LEVELS)
         for row in self.rows:
@@ -130,13 +138,19 @@ class Example:
 class Page:
     """The clauses' titles and texts by number, the tables by heading, the examples by name."""
 
-    clauses: dict
-    texts: dict
-    tables: dict
-    examples: dict
+    clauses: dict[str, str]
+    texts: dict[str, list[str]]
+    tables: dict[str, list[list[str]]]
+    examples: dict[str, Example]
 
 
-def read_page(text):
+@cache
+def shipped_examples() -> dict[str, Example]:
+    """Return the examples of SPEC.md by name."""
+    return read_page(SPEC.read_text(encoding="utf-8")).examples
+
+
+def read_page(text: str) -> Page:
     """Return the page, or raise SpecError at the first place that is not as it should be."""
     page = Page({}, {}, {}, {})
     clause = heading = ""
@@ -161,10 +175,12 @@ def read_page(text):
     return page
 
 
-def _take_block(page, clause, number, language, lines):
+def _take_block(
+    page: Page, clause: str, number: int, language: str, lines: Iterator[Numbered]
+) -> None:
     if language not in FENCES:
         raise SpecError(number, f"'{language}' is no kind of block: {', '.join(FENCES)}")
-    body = []
+    body: list[Numbered] = []
     for at, line in lines:
         if line == "```":
             break
@@ -178,11 +194,11 @@ def _take_block(page, clause, number, language, lines):
         page.examples[example.name] = example
 
 
-def _cells(line):
+def _cells(line: str) -> list[str]:
     return [cell.strip() for cell in line.split("|")]
 
 
-def read_example(clause, number, body):
+def read_example(clause: str, number: int, body: list[Numbered]) -> Example:
     """Return the example in a block's lines, given as (line number, text)."""
     if not clause:
         raise SpecError(number, "an example stands under a clause")
@@ -200,7 +216,7 @@ def read_example(clause, number, body):
     return example
 
 
-def _take_header(example, at, line):
+def _take_header(example: Example, at: int, line: str) -> None:
     key, _, value = (part.strip() for part in line.partition(":"))
     if key not in HEADERS or getattr(example, HEADERS[key]):
         raise SpecError(at, f"header '{key}' is unknown or stands twice")
@@ -222,7 +238,7 @@ def _take_header(example, at, line):
         getattr(example, key)[found[1]] = int(found[2], 0) if number else found[2]
 
 
-def _columns(at, line):
+def _columns(at: int, line: str) -> list[str]:
     head, columns = _cells(line)[:2], _cells(line)[2:]
     if head != ["cycle", "inputs"] or not columns:
         raise SpecError(at, "nothing is compared: columns are cycle | inputs | what is shown")
@@ -232,7 +248,7 @@ def _columns(at, line):
     return columns
 
 
-def _take_row(example, columns, at, line):
+def _take_row(example: Example, columns: list[str], at: int, line: str) -> None:
     cells = _cells(line)
     if len(cells) != len(columns) + 2:
         raise SpecError(at, f"{len(cells)} cells where the table has {len(columns) + 2}")
@@ -247,7 +263,7 @@ def _take_row(example, columns, at, line):
     example.rows.append(row)
 
 
-def _take_inputs(row, text):
+def _take_inputs(row: Row, text: str) -> None:
     if text == "-":
         return
     bits = BITS.fullmatch(text)
@@ -265,13 +281,12 @@ def _take_inputs(row, text):
         for name, value in _one_edge(row.line, item.strip()).items():
             if name in arriving:
                 raise SpecError(row.line, f"'{item.strip()}' stands twice")
-            arriving[name] = value
-    if "read_status" in arriving:
-        row.reads[row.first] = arriving["read_status"]
-        arriving["read_status"] = 1
+            if name == "read_status":
+                row.reads[row.first], value = str(value), 1
+            arriving[name] = int(value)
 
 
-def _one_edge(line, item):
+def _one_edge(line: int, item: str) -> dict[str, int | str]:
     for form, meaning in ONE_EDGE:
         found = form.fullmatch(item)
         if found:

@@ -1,0 +1,1 @@
+"""The executed examples of SPEC.md: read, stepped on the model, and made into scenarios."""
