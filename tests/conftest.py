@@ -6,6 +6,7 @@ a time: how long an example takes says how busy the machine is.
 
 import os
 import shutil
+from zlib import crc32
 
 import pytest
 from changed_core import Core
@@ -27,6 +28,22 @@ FLAGS = (
     "--disable-sync",
     "--window-size=1200,1400",
 )
+
+
+def pytest_collection_modifyitems(items):
+    """Leave one simulator's half of the tests that take each in turn to `make long`.
+
+    Which half is by the test's name, so that each simulator has about half of them. Tests marked
+    `both` stay whole, and all stay where one simulator is missing.
+    """
+    if set(available()) != set(SIMULATORS):
+        return
+    for item in items:
+        chosen = getattr(item, "callspec", None) and item.callspec.params.get("simulator")
+        if chosen and item.get_closest_marker("both") is None:
+            name = item.nodeid.replace(chosen, "")
+            if SIMULATORS[crc32(name.encode()) % len(SIMULATORS)] != chosen:
+                item.add_marker(pytest.mark.long)
 
 
 @pytest.fixture(params=SIMULATORS)

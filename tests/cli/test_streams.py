@@ -20,7 +20,13 @@ def shell(*words, streams):
 
 
 @needs_icarus
-@pytest.mark.parametrize("streams", [">&-", "2>&-", "<&-", ">&- 2>&- <&-"])
+@pytest.mark.parametrize(
+    "streams",
+    [
+        *(pytest.param(one, marks=pytest.mark.long) for one in (">&-", "2>&-", "<&-")),
+        ">&- 2>&- <&-",
+    ],
+)
 def test_closed_streams_leave_the_status(streams, tmp_path):
     """With nowhere to print, the exit status still tells agreement from a mismatch."""
     done = shell("run", *RUN, streams=streams)

@@ -65,6 +65,7 @@ def test_a_core_gives_the_points_of_its_model():
     assert len(chosen) == len(jobs)
 
 
+@pytest.mark.long
 def test_a_core_without_its_integral_part_is_told_apart():
     """Without it the loop is no longer right on a disk 12 % fast: the speed tolerance says so."""
     found = {}

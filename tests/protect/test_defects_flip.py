@@ -28,10 +28,15 @@ FLIPS = [  # defect, a check it flips, the bit the report must name
     ("never_realigns", "outer_track", "byte_ready"),
     ("sync_lasts_a_cycle", "side_angle", "sync_equal"),
 ]
+FEW = 8  # of them in `make test`, the rest in `make long`
 
 
 @pytest.mark.parametrize(
-    ("name", "check", "field"), FLIPS, ids=["-".join(flip[:2]) for flip in FLIPS]
+    ("name", "check", "field"),
+    [
+        pytest.param(*flip, id="-".join(flip[:2]), marks=[pytest.mark.long] if n >= FEW else [])
+        for n, flip in enumerate(FLIPS)
+    ],
 )
 def test_defect_flips_a_check(name, check, field, matrix_of):
     """The core refuses the original; the first wrong bit, its clause and the access are told."""
@@ -62,6 +67,7 @@ def test_a_core_that_always_realigns_takes_a_copy_for_the_original(matrix_of):
     assert (wrong.blame.field, wrong.blame.clause) == ("byte_ready", "B4")
 
 
+@pytest.mark.long
 def test_a_lost_byte_is_framings_fault_wherever_it_shows(matrix_of, tmp_path):
     """`protect` and `run` blame B4 for a byte lost on a match, whether an unread byte waits or not.
 
@@ -96,6 +102,7 @@ def test_a_flag_taken_down_by_a_byte_is_the_flags_fault(matrix_of):
     ]
 
 
+@pytest.mark.long
 def test_a_writer_with_longer_bits_flips_the_write_and_read_back(matrix_of):
     """A core that writes bits of 15 cycles is refused: it reads back 15 cycles a bit, not 14."""
     change = ("disk_regs.v", "WRITE_BIT_CYCLES = 14", "WRITE_BIT_CYCLES = 15")

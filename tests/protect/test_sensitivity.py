@@ -66,6 +66,7 @@ def test_the_table_has_each_bit_in_each_way():
     assert [(r.field, r.kind) for r in rows] == [("sync_equal", k) for k in (EARLY, LATE, LONG)]
 
 
+@pytest.mark.long
 def test_the_predicted_offsets_are_those_of_a_core(matrix_of, tmp_path):
     """A core whose bits are off by the most that is harmless passes; one cycle more, and it fails.
 

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from functools import partial
 from importlib.metadata import entry_points
 
 import pytest
@@ -12,6 +13,9 @@ from testbenches.toolchain import available
 
 pytest_plugins = ["pytester"]
 DEFECTS = {defect.name: defect for defect in load_defects()}
+
+
+long = partial(pytest.param, marks=pytest.mark.long)
 
 
 @pytest.fixture
@@ -101,9 +105,9 @@ def test_policy(lockstep):
     ("call", "told"),
     [
         ('lockstep("bindin.yaml")', "*bindin.yaml*"),
-        ('lockstep("binding.yaml", suite="quik")', "*did you mean 'quick'*"),
-        ('lockstep("binding.yaml", "mine.yaml", suite="quick")', "*not both*"),
-        ('lockstep("binding.yaml", "mine.yaml", policies={"tie": "x"})', "*tie*"),
+        long('lockstep("binding.yaml", suite="quik")', "*did you mean 'quick'*"),
+        long('lockstep("binding.yaml", "mine.yaml", suite="quick")', "*not both*"),
+        long('lockstep("binding.yaml", "mine.yaml", policies={"tie": "x"})', "*tie*"),
     ],
 )
 def test_bad_input_fails_the_test_in_a_line(call, told, beside, pytester):
