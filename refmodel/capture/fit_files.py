@@ -31,7 +31,7 @@ def show_fit(console: Console, fitted: Fitted, chosen: Sequence[Next], profile: 
     if not fitted.holds:
         finding = fitted.best.finding
         assert finding is not None
-        _line(console, "No reading of the policies and depths explains this capture.")
+        _line(console, summary(fitted))
         _line(console, f"The best one holds up to cycle {finding.mismatch.cycle}:")
         _line(console, f"  {headline(finding, profile.status)} ({finding.cause.clause})")
         return
@@ -47,11 +47,18 @@ def show_fit(console: Console, fitted: Fitted, chosen: Sequence[Next], profile: 
             table.add_row(*head, value.value, verdict, why)
     console.print(table)
     console.print()
-    _line(console, f"{_decided(fitted)} of {len(fitted.questions)} questions are decided")
+    _line(console, summary(fitted))
     if chosen:
         _line(console, "Capture next:")
     for line in told(fitted.best.reading, chosen):
         _line(console, f"  {line}")
+
+
+def summary(fitted: Fitted) -> str:
+    """Return what came of it in one line."""
+    if not fitted.holds:
+        return "No reading of the policies and depths explains this capture."
+    return f"{_decided(fitted)} of {len(fitted.questions)} questions are decided"
 
 
 def _told(question: Question) -> bool:

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from refmodel.cli.options import Policies, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
 
 
@@ -35,6 +36,8 @@ def check_command(
             " --draft, the file for the map.",
         ),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Hold a capture to the model: what status should have read, at each recorded cycle and access.
 
@@ -51,7 +54,7 @@ def check_command(
         return
     if given is None:
         raise UserError("--map: a capture needs a map of its signals; --draft proposes one")
-    raise typer.Exit(_check(capture, given, chosen_policies(policy), out))
+    raise typer.Exit(_check(capture, given, chosen_policies(policy), out, quiet, as_json))
 
 
 def _draft(capture: Path, out: Path | None) -> None:
@@ -68,7 +71,14 @@ def _draft(capture: Path, out: Path | None) -> None:
     say_wrote(out, "draft of a map; read each line before you trust it")
 
 
-def _check(capture: Path, given: Path, policies: dict[str, str], out: Path | None) -> int:
+def _check(
+    capture: Path,
+    given: Path,
+    policies: dict[str, str],
+    out: Path | None,
+    quiet: bool,
+    as_json: bool,
+) -> int:
     """Check a capture, tell what was found, and return the exit status."""
     from rich.console import Console
 
@@ -77,7 +87,8 @@ def _check(capture: Path, given: Path, policies: dict[str, str], out: Path | Non
     from refmodel.capture.progress import ReadBar
     from refmodel.capture.told import as_result
     from refmodel.report.outdir import ResultFolder
-    from refmodel.report.terminal import show
+    from refmodel.report.result_json import to_json
+    from refmodel.report.terminal import show, total
 
     with ResultFolder(out) if out else nullcontext() as folder:
         with ReadBar(Console(stderr=True), capture) as bar:
@@ -86,7 +97,13 @@ def _check(capture: Path, given: Path, policies: dict[str, str], out: Path | Non
         result = as_result(opened, checked, capture, given, policies)
         if folder is not None:
             folder.write([result])
-    show(Console(), result)
+    report(
+        quiet,
+        as_json,
+        full=lambda: show(Console(), result),
+        line=lambda: total(result),
+        data=lambda: to_json([result]),
+    )
     if out:
         say_wrote(out, "report.html, result.json, junit.xml, report.txt, waves of mismatches")
     return result.exit_status

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from refmodel.cli.reporting import AsJson, Quiet, report
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rich.console import Console
+
+    from refmodel.report.result import SuiteResult
 
 
 def demo_command(
@@ -15,6 +24,8 @@ def demo_command(
             metavar="FOLDER", help="Folder for both results and the core with the defect."
         ),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Compare the reference core with the model, then a copy of it with one mistake.
 
@@ -27,16 +38,31 @@ def demo_command(
 
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
     from refmodel.report.progress import Progress
-    from refmodel.report.terminal import show, show_mismatches
+    from refmodel.report.result_json import to_json
+    from refmodel.report.terminal import show, show_mismatches, total
     from testbenches.demo import run_demo
 
-    console = Console()
+    console, silent = Console(), quiet or as_json
+    results: list[SuiteResult] = []
+
+    def take(result: SuiteResult, tell: Callable[[Console, SuiteResult], None]) -> None:
+        results.append(result)
+        if not silent:
+            tell(console, result)
+
     with Progress(Console(stderr=True)) as progress:
         well = run_demo(
             out,
-            typer.echo,
-            lambda result: show(console, result),
-            lambda result: show_mismatches(console, result),
+            (lambda _: None) if silent else typer.echo,
+            lambda result: take(result, show),
+            lambda result: take(result, show_mismatches),
             progress.say,
         )
+    report(
+        quiet,
+        as_json,
+        full=lambda: None,
+        line=lambda: "\n".join(map(total, results)),
+        data=lambda: to_json(results),
+    )
     raise typer.Exit(EXIT_AGREE if well else EXIT_MISMATCH)

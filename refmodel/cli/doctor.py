@@ -11,13 +11,13 @@ import shutil
 import sys
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from typing import Annotated
 
 import typer
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN
 from testbenches import toolchain
 
@@ -46,9 +46,8 @@ class Item:
 
 
 def doctor_command(
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the findings as JSON, for a script.")
-    ] = False,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Look for everything Cellstep uses, and name the command that gets what is missing.
 
@@ -58,11 +57,14 @@ def doctor_command(
     """
     findings = list(examine())
     usable = toolchain.available()
-    if as_json:
-        rows = [{**asdict(finding), "ok": finding.ok} for finding in findings]
-        typer.echo(json.dumps({"simulators": usable, "findings": rows}, indent=2))
-    else:
-        _print(findings, usable)
+    rows = [{**asdict(finding), "ok": finding.ok} for finding in findings]
+    report(
+        quiet,
+        as_json,
+        full=lambda: _print(findings, usable),
+        line=lambda: _usable(usable),
+        data=lambda: json.dumps({"simulators": usable, "findings": rows}, indent=2),
+    )
     raise typer.Exit(EXIT_AGREE if usable else EXIT_CANNOT_RUN)
 
 
@@ -170,4 +172,9 @@ def _print(findings: list[Item], usable: list[str]) -> None:
         table.add_row(mark, finding.name, Text(finding.found), Text(finding.remedy))
     console = Console()
     console.print(table)
-    console.print(f"\nSimulators that can run: {', '.join(usable) or 'none'}")
+    console.print(f"\n{_usable(usable)}")
+
+
+def _usable(usable: list[str]) -> str:
+    """Say which simulators can run."""
+    return f"Simulators that can run: {', '.join(usable) or 'none'}"

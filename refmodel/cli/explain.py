@@ -10,6 +10,7 @@ import typer
 
 from refmodel.cli.of_result import RunName, again, given_by_user, is_result, refuse_own
 from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import UserError
 
@@ -45,6 +46,8 @@ def explain_command(
         Path | None,
         typer.Option(metavar="FILE", help="Also write the drawing as WaveJSON to this file."),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Explain one moment: each edge around it, what it changes and why, and a timing diagram.
 
@@ -66,7 +69,7 @@ def explain_command(
 
     from refmodel.explain import diagram
     from refmodel.explain.moment import MISMATCH, parse_moment
-    from refmodel.explain.story import write_story
+    from refmodel.explain.story import heading, story_json, write_story
     from refmodel.report.atomic import write_text
     from refmodel.report.progress import Progress
 
@@ -82,7 +85,13 @@ def explain_command(
             found = _found_in_result(Path(scenario), run, asked)
         else:
             found = _found_in_scenario(scenario, profile, chosen_policies(policy), seed, moment)
-    write_story(sys.stdout, found)
+    report(
+        quiet,
+        as_json,
+        full=lambda: write_story(sys.stdout, found),
+        line=lambda: heading(found),
+        data=lambda: story_json(found),
+    )
     if svg is not None:
         write_text(svg, diagram.svg(found), "--svg")
         say_wrote(svg, "timing diagram, SVG")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
 
 
@@ -24,6 +26,8 @@ def fit_command(
             metavar="FOLDER", help="Folder for profile.yaml, fit.json, next.md and scenarios."
         ),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Find which policies, depths and numbers of the model explain a controller's captures.
 
@@ -38,7 +42,7 @@ def fit_command(
     from rich.console import Console
 
     from refmodel.capture.fit import fit
-    from refmodel.capture.fit_files import show_fit, write_fit
+    from refmodel.capture.fit_files import fit_json, show_fit, summary, write_fit
     from refmodel.capture.next_capture import what_next
     from refmodel.capture.opened import open_capture
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH, UserError
@@ -55,7 +59,13 @@ def fit_command(
         fitted = fit(opened, progress.say)
         base = fitted.profile
         chosen = what_next(fitted, opened[0].map, base, progress.say) if fitted.holds else []
-    show_fit(Console(), fitted, chosen, base)
+    report(
+        quiet,
+        as_json,
+        full=lambda: show_fit(Console(), fitted, chosen, base),
+        line=lambda: summary(fitted),
+        data=lambda: json.dumps(fit_json(fitted, chosen, base), indent=1),
+    )
     if out is not None:
         names = write_fit(out, fitted, chosen, base, [str(path) for path in captures])
         say_wrote(out, ", ".join(names))

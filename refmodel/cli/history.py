@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from refmodel.cli.options import HistoryFile
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
 
 
@@ -28,7 +29,8 @@ def history_command(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write a page with all runs.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print all runs as JSON.")] = False,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show the runs that hunt, mutate and run have recorded, and since when a core is bad.
 
@@ -54,8 +56,14 @@ def history_command(
         other.close()
     runs = store.runs(str(Path(binding).resolve()) if binding else "")
     store.close()
-    told = to_json(runs) if as_json else "\n".join(lines(runs, last))
-    typer.echo(told or "no run is recorded")
+    told = list(lines(runs, last)) or ["no run is recorded"]
+    report(
+        quiet,
+        as_json,
+        full=lambda: typer.echo("\n".join(told)),
+        line=lambda: f"{counted(len(runs), 'run')} recorded" if runs else told[0],
+        data=lambda: to_json(runs),
+    )
     if out is not None:
         write_text(out, page(runs))
         say_wrote(out, "a page with all runs")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from refmodel.cli.options import HistoryFile, Policies, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.run import Simulators
 from refmodel.cli.wrote import write_and_show
 
@@ -58,6 +59,8 @@ def hunt_command(
             metavar="FOLDER", help="Folder for hunt.json, report.txt and a scenario a failure."
         ),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Play random cases aimed at what meets on one edge, and make a failing one small.
 
@@ -70,7 +73,8 @@ def hunt_command(
     from rich.console import Console
 
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
-    from refmodel.hunt.report import as_json, lines
+    from refmodel.hunt.report import as_json as hunts_json
+    from refmodel.hunt.report import lines, summary
     from refmodel.profile import load_profile
     from refmodel.report.history import History
     from refmodel.report.progress import Progress
@@ -98,10 +102,20 @@ def hunt_command(
             typer.echo(line, err=True)
         failed = any(hunted.verdict != "agree" for hunted in hunts)
         found = case_files(hunts, out) if out is not None else []
-        report = [line for hunted in hunts for line in lines(hunted, layout)]
-        files = [("hunt.json", as_json(hunts)), ("report.txt", "\n".join(report) + "\n"), *found]
+        text = [line for hunted in hunts for line in lines(hunted, layout)]
+        files = [("hunt.json", hunts_json(hunts)), ("report.txt", "\n".join(text) + "\n"), *found]
         status = EXIT_MISMATCH if failed else EXIT_AGREE
-        write_and_show(folder, out, lambda: files, lambda: typer.echo("\n".join(report)), status)
+
+        def show() -> None:
+            report(
+                quiet,
+                as_json,
+                full=lambda: typer.echo("\n".join(text)),
+                line=lambda: "\n".join(map(summary, hunts)),
+                data=lambda: hunts_json(hunts),
+            )
+
+        write_and_show(folder, out, lambda: files, show, status)
     raise typer.Exit(status)
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import EXIT_BAD_INPUT
 
@@ -18,7 +20,8 @@ def link_command(
     given: Annotated[
         str, typer.Argument(metavar="PLAN", help="A plan's YAML file, or seven_pins, which ships.")
     ],
-    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
     picture: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the plan into this SVG file.")
     ] = None,
@@ -34,13 +37,18 @@ def link_command(
     Exit status: 0 with a plan, 2 when none is possible or the file is wrong.
     """
     from refmodel.drive.plan_file import load_plan
+    from refmodel.drive.plan_report import plan_json
     from refmodel.drive.plan_search import find_plan
 
     plan = find_plan(load_plan(given))
-    if as_json:
-        _print_json(plan)
-    elif not plan.refused:
-        _print_table(plan)
+    if as_json or not plan.refused:
+        report(
+            quiet,
+            as_json,
+            full=lambda: _print_table(plan),
+            line=lambda: _line(plan),
+            data=lambda: json.dumps(plan_json(plan), indent=1),
+        )
     if plan.refused:
         typer.echo(f"{given}: no plan is possible:", err=True)
         for line in plan.refused:
@@ -50,12 +58,10 @@ def link_command(
         _draw(plan, picture)
 
 
-def _print_json(plan: Plan) -> None:
-    import json
-
-    from refmodel.drive.plan_report import plan_json
-
-    typer.echo(json.dumps(plan_json(plan), indent=1))
+def _line(plan: Plan) -> str:
+    """Return the plan in one line."""
+    linked = "no link" if plan.times is None else "a link for the others"
+    return f"plan {plan.file.name}: {len(plan.direct)} signals on pins, {linked}"
 
 
 def _print_table(plan: Plan) -> None:

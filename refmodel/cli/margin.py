@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from contextlib import ExitStack
 from enum import StrEnum
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from refmodel.cli.options import Seed
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
 
@@ -67,6 +69,8 @@ def margin_command(
             metavar="FOLDER", help="Folder for margin.html, margin.json, margin.csv and the plots."
         ),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Measure how much speed error, jitter, shift and dropout a data separator survives.
 
@@ -107,14 +111,27 @@ def margin_command(
             task = bar.add_task("margins", total=total)
             result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
         files = folder.put(margin_files(result), "margin-*.svg") if folder is not None else []
-    Console().print(table(result))
-    if out is not None:
-        say_wrote(out, ", ".join(files))
+    same, verdict = True, f"margins of {', '.join(s.name for s in subjects)} at {result.profile}"
     if claimed is not None:
         same = result.of(cores[0].name).same_as(result.of(claimed))
         says = "gives the same numbers as" if same else "differs from"
-        typer.echo(f"\n{cores[0].name} {says} the model it claims, {claimed}")
-        raise typer.Exit(EXIT_AGREE if same else EXIT_MISMATCH)
+        verdict = f"{cores[0].name} {says} the model it claims, {claimed}"
+
+    def show() -> None:
+        Console().print(table(result))
+        if claimed is not None:
+            typer.echo(f"\n{verdict}")
+
+    report(
+        quiet,
+        as_json,
+        full=show,
+        line=lambda: verdict,
+        data=lambda: json.dumps(result.as_json(), indent=1),
+    )
+    if out is not None:
+        say_wrote(out, ", ".join(files))
+    raise typer.Exit(EXIT_AGREE if same else EXIT_MISMATCH)
 
 
 def _given(name: str) -> tuple[Profile, Binding | None]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from refmodel.cli.options import HistoryFile, Policies, Seed, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import write_and_show
 
 if TYPE_CHECKING:
@@ -55,9 +56,8 @@ def mutate_command(
             metavar="FOLDER", help="Folder for mutants.json, mutants.txt and a page for each core."
         ),
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print what mutants.json holds, and nothing else.")
-    ] = False,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Plant one-point changes in a core, play the suites into each, and count what is missed.
 
@@ -72,7 +72,7 @@ def mutate_command(
     from rich.console import Console
 
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
-    from refmodel.mutate.report import files, lines, to_json
+    from refmodel.mutate.report import files, lines, to_json, total
     from refmodel.mutate.score import SURVIVED
     from refmodel.report.progress import Progress
     from refmodel.report.whole_folder import WholeFolder
@@ -92,7 +92,13 @@ def mutate_command(
 
         def show() -> None:
             told = [line for score in scores for line in lines(score)]
-            typer.echo(to_json(scores) if as_json else "\n".join(told))
+            report(
+                quiet,
+                as_json,
+                full=lambda: typer.echo("\n".join(told)),
+                line=lambda: "\n".join(total(score) for score in scores),
+                data=lambda: to_json(scores),
+            )
 
         write_and_show(folder, out, lambda: files(scores), show, status, "mutants-*.html")
     raise typer.Exit(status)

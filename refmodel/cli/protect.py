@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 from contextlib import nullcontext
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from refmodel.cli.options import Policies, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.run import Simulators
 from refmodel.cli.wrote import write_and_show
 from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH, UserError
@@ -74,6 +76,8 @@ def protect_command(
             metavar="FOLDER", help="Folder for report.html, protect.json, junit.xml and report.txt."
         ),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Run the timing checks of protected disks: originals must be accepted, copies refused.
 
@@ -88,8 +92,8 @@ def protect_command(
     from refmodel.host.catalogue import use_programs
     from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, cases
     from refmodel.protect.check import find_checks
-    from refmodel.protect.files import matrix_files
-    from refmodel.protect.text import show_matrix
+    from refmodel.protect.files import matrix_data, matrix_files
+    from refmodel.protect.text import show_matrix, summary
     from refmodel.report.progress import Progress
     from refmodel.report.whole_folder import WholeFolder
     from testbenches.protect import run_matrix
@@ -102,10 +106,10 @@ def protect_command(
     policies = chosen_policies(policy)
     chosen = find_checks(checks or [])
     if sensitivity:
-        _sensitivity(binding, chosen, policies, out)
+        _sensitivity(binding, chosen, policies, out, quiet, as_json)
         return
     if rates:
-        raise typer.Exit(_rates(binding, chosen, policies, rates))
+        raise typer.Exit(_rates(binding, chosen, policies, rates, quiet, as_json))
     wrong = [n for n in seed or [] if n < 0]
     if wrong:
         raise UserError(f"--seed {wrong[0]}: should be 0 or more")
@@ -117,13 +121,18 @@ def protect_command(
         with Progress(Console(stderr=True)) as progress:
             matrix = run_matrix(binding, grid, options, progress.say)
         matrix = replace(matrix, options=_given_again(policies, programs or []))
-        write_and_show(
-            folder,
-            out,
-            lambda: matrix_files(matrix).items(),
-            lambda: show_matrix(Console(), matrix),
-            matrix.exit_status,
-        )
+
+        def show() -> None:
+            report(
+                quiet,
+                as_json,
+                full=lambda: show_matrix(Console(), matrix),
+                line=lambda: summary(matrix),
+                data=lambda: json.dumps(matrix_data(matrix), indent=2),
+            )
+
+        files = lambda: matrix_files(matrix).items()  # noqa: E731
+        write_and_show(folder, out, files, show, matrix.exit_status)
     raise typer.Exit(matrix.exit_status)
 
 
@@ -134,7 +143,14 @@ def _given_again(policies: dict[str, str], programs: list[Path]) -> str:
     return " ".join(words)
 
 
-def _rates(binding: Path, checks: list[Check], policies: dict[str, str], count: int) -> int:
+def _rates(
+    binding: Path,
+    checks: list[Check],
+    policies: dict[str, str],
+    count: int,
+    quiet: bool,
+    as_json: bool,
+) -> int:
     """Show how often the model judges each check wrongly; return the exit status."""
     from rich.console import Console
 
@@ -147,14 +163,26 @@ def _rates(binding: Path, checks: list[Check], policies: dict[str, str], count: 
     with Progress(Console(stderr=True)) as progress:
         found = rates(checks, [profile], range(count), progress.say)
     skipped = {c.name: c.needs.missing(profile) for c in checks if c.needs.missing(profile)}
-    show_rates(Console(), found, skipped)
     if not found:
         raise UserError(f"no check applies to profile {profile.name}")
+    wrong = sum(rate.wrong for rate in found)
+    report(
+        quiet,
+        as_json,
+        full=lambda: show_rates(Console(), found, skipped),
+        line=lambda: f"{wrong} of {sum(rate.runs for rate in found)} verdicts of the model wrong",
+        data=lambda: json.dumps([asdict(rate) for rate in found], indent=2),
+    )
     return EXIT_MISMATCH if any(rate.wrong for rate in found) else EXIT_AGREE
 
 
 def _sensitivity(
-    binding: Path, checks: list[Check], policies: dict[str, str], out: Path | None
+    binding: Path,
+    checks: list[Check],
+    policies: dict[str, str],
+    out: Path | None,
+    quiet: bool,
+    as_json: bool,
 ) -> None:
     """Show the sensitivity table for the profile of a binding."""
     from rich.console import Console
@@ -170,9 +198,14 @@ def _sensitivity(
     with Progress(Console(stderr=True)) as progress:
         found = table(checks, profile, progress.say)
     with WholeFolder(out) if out else nullcontext() as folder:
-        write_and_show(
-            folder,
-            out,
-            lambda: sensitivity_files(found).items(),
-            lambda: show_sensitivity(Console(), found),
-        )
+
+        def show() -> None:
+            report(
+                quiet,
+                as_json,
+                full=lambda: show_sensitivity(Console(), found),
+                line=lambda: f"{len(found)} limits found, how far each bit may be off",
+                data=lambda: json.dumps([asdict(limit) for limit in found], indent=2),
+            )
+
+        write_and_show(folder, out, lambda: sensitivity_files(found).items(), show)

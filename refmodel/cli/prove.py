@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from refmodel.cli.options import Policies, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN, EXIT_MISMATCH, UserError
 
 if TYPE_CHECKING:
+    from refmodel.prove.theorems import Proven
     from testbenches.prove.prover import Proof
 
 
@@ -42,6 +45,8 @@ def prove_command(
         Path | None,
         typer.Option(metavar="FOLDER", help="Folder for proof.json and the run that refutes."),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Prove that a core equals the model for all inputs in every cycle, or show where it does not.
 
@@ -69,7 +74,7 @@ def prove_command(
     effort = Effort(seconds=seconds, depth=depth, second=second)
     policies = chosen_policies(policy)
     if against is None and given in profile_names():
-        raise typer.Exit(_prove_clauses(given, policies))
+        raise typer.Exit(_prove_clauses(given, policies, quiet, as_json))
     binding = Path(given) if against is None else against
     with Progress(Console(stderr=True)) as progress:
         if against is None:
@@ -80,9 +85,14 @@ def prove_command(
     if out is not None:
         _make_folder(out)
     if verdict.verdict == REFUTED:
-        _show_refutation(proof, binding, policies, out)
-    for line in verdict.lines():
-        typer.echo(line)
+        _show_refutation(proof, binding, policies, out, silent=quiet or as_json)
+    report(
+        quiet,
+        as_json,
+        full=lambda: typer.echo("\n".join(verdict.lines())),
+        line=lambda: next(verdict.lines()),
+        data=verdict.to_json,
+    )
     if out is not None:
         from refmodel.report.atomic import write_text
 
@@ -90,19 +100,34 @@ def prove_command(
     raise typer.Exit(verdict.exit_status)
 
 
-def _prove_clauses(name: str, policies: dict[str, str]) -> int:
+def _prove_clauses(name: str, policies: dict[str, str], quiet: bool, as_json: bool) -> int:
     """Prove the clauses of a profile's model, and tell each; return the exit status."""
     from refmodel.block.rules import Rules
     from refmodel.profile import load_profile
     from refmodel.prove.theorems import prove_all, told
 
-    found = []
+    every = []
     for proven in prove_all(Rules.of(load_profile(name).with_policies(policies))):
-        typer.echo(told(proven))
-        found.append(proven.holds)
+        every.append(proven)
+        if not (quiet or as_json):
+            typer.echo(told(proven))
+    found = [proven.holds for proven in every]
+    report(
+        quiet,
+        as_json,
+        full=lambda: None,
+        line=lambda: f"{found.count(True)} of {len(found)} statements proved for profile {name}",
+        data=lambda: json.dumps([_as_data(proven) for proven in every], indent=2),
+    )
     if False in found:
         return EXIT_MISMATCH
     return EXIT_CANNOT_RUN if None in found else EXIT_AGREE
+
+
+def _as_data(proven: Proven) -> dict[str, object]:
+    theorem = proven.theorem
+    told = {"clause": theorem.clause, "says": theorem.says, "needs": list(theorem.needs)}
+    return {**told, "holds": proven.holds, "seconds": proven.seconds}
 
 
 def _make_folder(out: Path) -> None:
@@ -113,7 +138,9 @@ def _make_folder(out: Path) -> None:
         raise UserError(f"--out {out}: cannot be made: {error.strerror}") from None
 
 
-def _show_refutation(proof: Proof, given: Path, policies: dict[str, str], out: Path | None) -> None:
+def _show_refutation(
+    proof: Proof, given: Path, policies: dict[str, str], out: Path | None, silent: bool
+) -> None:
     """Replay the run that refutes in simulators, and show the usual report of it."""
     from rich.console import Console
 
@@ -123,6 +150,7 @@ def _show_refutation(proof: Proof, given: Path, policies: dict[str, str], out: P
     file = out / NAME if out is not None else None
     result, differs = replayed(proof, given, policies, file)
     proof.verdict.scenario = str(file or "")
-    show_mismatches(Console(), result)
+    if not silent:
+        show_mismatches(Console(), result)
     simulators = ", ".join(result.simulators)
     proof.verdict.replayed = differs or f"{simulators}: the same first mismatch"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from refmodel.cli.options import HistoryFile, Policies, Programs, Seed, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import write_and_show
 
 if TYPE_CHECKING:
@@ -66,10 +67,8 @@ def run_command(
             " explain needs.",
         ),
     ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print the verdict's line alone.")] = False,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print what result.json holds, and nothing else.")
-    ] = False,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Compare a core with the model, cycle by cycle, and show where they first part.
 
@@ -108,12 +107,13 @@ def run_command(
             _record(history, results)
 
         def show() -> None:
-            if as_json:
-                typer.echo(to_json(results), nl=False)
-            elif quiet:
-                typer.echo("\n".join(total(result) for result in results))
-            else:
-                show_all(Console(), results)
+            report(
+                quiet,
+                as_json,
+                full=lambda: show_all(Console(), results),
+                line=lambda: "\n".join(total(result) for result in results),
+                data=lambda: to_json(results),
+            )
 
         def files() -> Iterator[tuple[str, Content]]:
             return result_files(results, lessons_about(results))

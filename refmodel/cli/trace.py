@@ -11,6 +11,7 @@ import typer
 
 from refmodel.cli.of_result import RunName, again, is_result, refuse_own
 from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
+from refmodel.cli.reporting import AsJson, Quiet
 from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import UserError
 
@@ -22,11 +23,17 @@ class TraceFormat(StrEnum):
     """What `--format` takes."""
 
     table = "table"
+    json = "json"
     csv = "csv"
     vcd = "vcd"
 
 
-FORMS = {TraceFormat.table: "table", TraceFormat.csv: "CSV", TraceFormat.vcd: "VCD"}
+FORMS = {
+    TraceFormat.table: "table",
+    TraceFormat.json: "JSON",
+    TraceFormat.csv: "CSV",
+    TraceFormat.vcd: "VCD",
+}
 
 
 def trace_command(
@@ -62,6 +69,8 @@ def trace_command(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write to this file, not to the terminal.")
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show what status reads in each cycle in which something arrives, and why it changes.
 
@@ -92,8 +101,11 @@ def trace_command(
             chosen = load_profile(profile).with_policies(chosen_policies(policy))
             trace = model_trace(*find_scenario(scenario), chosen, seed, first, last)
     typer.echo(trace.about, err=True)
+    layout = TraceFormat.json if as_json else layout
     write = WRITERS[layout.value]
-    if out is None:
+    if out is None and quiet:
+        typer.echo(trace.summary)
+    elif out is None:
         write(sys.stdout, trace)
     else:
         write_whole(out, lambda file: write(file, trace))

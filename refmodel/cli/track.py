@@ -5,12 +5,17 @@ from __future__ import annotations
 import json
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from refmodel.cli.options import ProfileName, Seed
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
+from refmodel.report.numbers import counted
+
+if TYPE_CHECKING:
+    from refmodel.capture.track_told import TrackTold
 
 
 class TrackFormat(StrEnum):
@@ -59,6 +64,8 @@ def track_command(
         Path | None,
         typer.Option(metavar="FILE", help="Draw the track: a file that ends in .svg or .png."),
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show what is on a track: fields, check codes, gaps, cell length, weak and silent places.
 
@@ -81,8 +88,9 @@ def track_command(
     from refmodel.profile import load_profile
     from refmodel.report.progress import Progress
 
+    as_json = as_json or layout is TrackFormat.json
     if wave_map is not None and is_write_map(wave_map):
-        raise typer.Exit(_writes(Path(given), wave_map, against, layout))
+        raise typer.Exit(_writes(Path(given), wave_map, against, quiet, as_json))
     if against is not None:
         raise UserError("--against: compares writes; the map must name lines.write_gate")
     if out is not None and out.suffix not in (".svg", ".png"):
@@ -95,16 +103,25 @@ def track_command(
         told = TrackTold(
             find_track(given, load_profile(profile), seed, ticks, shape, wave_map), word
         )
-        text = json.dumps(told.as_json(), indent=1) if layout is TrackFormat.json else ""
-    if text:
-        typer.echo(text)
-    else:
-        show_track(Console(), told)
+        text = json.dumps(told.as_json(), indent=1) if as_json else ""
+    report(
+        quiet,
+        as_json,
+        full=lambda: show_track(Console(), told),
+        line=lambda: _line(told),
+        data=lambda: text,
+    )
     if out is not None:
         _draw(told, out)
 
 
-def _writes(capture: Path, wave_map: Path, against: Path | None, layout: TrackFormat) -> int:
+def _line(told: TrackTold) -> str:
+    """Return what is on a track in one line."""
+    parts, weak = counted(len(told.parts), "field"), counted(len(told.weak), "weak place")
+    return f"{parts}, {counted(len(told.syncs), 'sync word')}, {weak}"
+
+
+def _writes(capture: Path, wave_map: Path, against: Path | None, quiet: bool, as_json: bool) -> int:
     """Show the writes of a capture, and how those of another differ; return the exit status."""
     from dataclasses import asdict
 
@@ -119,12 +136,24 @@ def _writes(capture: Path, wave_map: Path, against: Path | None, layout: TrackFo
     found = written_in(opened)
     other = written_in(open_capture(against, wave_map)) if against is not None else None
     apart = differences(found, other) if other is not None else []
-    if layout is TrackFormat.json:
-        told = {"writes": [one.as_json(opened.profile) for one in found]}
-        typer.echo(json.dumps(told | {"against": [asdict(one) for one in apart]}, indent=1))
-    else:
+    alike = sum(one.alike for one in apart)
+
+    def show() -> None:
         show_writes(Console(), str(capture), found, opened.profile)
         show_differences(Console(), apart)
+
+    def data() -> str:
+        told = {"writes": [one.as_json(opened.profile) for one in found]}
+        return json.dumps(told | {"against": [asdict(one) for one in apart]}, indent=1)
+
+    held = f", {alike} of {len(apart)} alike" if apart else ""
+    report(
+        quiet,
+        as_json,
+        full=show,
+        line=lambda: f"{counted(len(found), 'write')}{held}",
+        data=data,
+    )
     return EXIT_AGREE if all(one.alike for one in apart) else EXIT_MISMATCH
 
 

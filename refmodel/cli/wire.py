@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from refmodel.cli.margin import Simulator
+from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
+from refmodel.report.numbers import counted
 
 if TYPE_CHECKING:
     from testbenches.wire import WireRun
@@ -28,6 +31,8 @@ def wire_command(
     vcd: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write the wires into this VCD file.")
     ] = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Let a core's two-wire controller drive a port expander, and check every edge.
 
@@ -48,16 +53,36 @@ def wire_command(
         run_wire(binding, design, sources, name, Target(stretch_cycles=stretch))
         for name in simulators([sim.value] if sim is not None else [])
     ]
-    for run in runs:
-        _tell(run)
+    report(
+        quiet,
+        as_json,
+        full=lambda: _tell_all(runs),
+        line=lambda: "\n".join(map(_line, runs)),
+        data=lambda: json.dumps([_data(run) for run in runs], indent=1),
+    )
     if vcd is not None:
         _write_vcd(runs[0], vcd)
     raise typer.Exit(EXIT_MISMATCH if any(run.problems for run in runs) else EXIT_AGREE)
 
 
+def _line(run: WireRun) -> str:
+    edges, faults = len(run.samples) - 1, counted(len(run.problems), "fault")
+    return f"{run.simulator}: {edges} edges, {len(run.messages)} transfers, {faults}"
+
+
+def _data(run: WireRun) -> dict[str, object]:
+    edges, transfers = len(run.samples) - 1, len(run.messages)
+    found = {"simulator": run.simulator, "edges": edges, "transfers": transfers}
+    return {**found, "faults": run.problems}
+
+
+def _tell_all(runs: list[WireRun]) -> None:
+    for run in runs:
+        _tell(run)
+
+
 def _tell(run: WireRun) -> None:
-    edges = len(run.samples) - 1
-    typer.echo(f"{run.simulator}: {edges} edges, {len(run.messages)} transfers")
+    typer.echo(_line(run))
     for line in run.problems[:MOST_SHOWN]:
         typer.echo(f"  {line}")
     if len(run.problems) > MOST_SHOWN:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from typing import IO
 
 from refmodel.explain.diagram import text_diagram
 from refmodel.explain.moment import Found
-from refmodel.explain.trace import Trace, TraceRow, rows
+from refmodel.explain.trace import Trace, TraceRow, row_data, rows
 from refmodel.ground.clauses import says
 from refmodel.report.numbers import time_text
 
@@ -50,6 +51,23 @@ def write_story(file: IO[str], found: Found) -> None:
     file.write("\n")
     for line in text_diagram(found):
         file.write(line.rstrip() + "\n")
+
+
+def story_json(found: Found) -> str:
+    """Return the moment and each edge around it as JSON."""
+    trace = trace_of(found)
+    told = {
+        "scenario": found.scenario,
+        "profile": found.profile.name,
+        "moment": found.moment.text,
+        "what": heading(found),
+        "cycle": found.cycle,
+        "place": found.place,
+        "note": found.note,
+        "edges": [row_data(row, trace) for row in rows(trace)],
+        "clauses": {clause: says(clause) for clause in clauses_in(found)},
+    }
+    return json.dumps(told, indent=1)
 
 
 def _table(shown: list[TraceRow], at: int) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -59,16 +60,21 @@ class Trace:
     note: str = ""
 
     @property
+    def summary(self) -> str:
+        """What is shown, in one line."""
+        shown = f"cycles {self.first} to {self.end - 1} of 0 to {self.cycles - 1}"
+        return f"{self.scenario}, profile {self.profile.name}: {shown}"
+
+    @property
     def about(self) -> str:
         """What is shown, how to see something else, and what is odd about it."""
         slots = self.profile.slot_rate.problem
         moved = any(len(span.expected.moves) for span in self.spans)
         planned = slots and self.core is None  # a bench of one's own grants what it grants
         told = (self.note, f"note: {slots}" if moved and planned else "")
-        return (
-            f"{self.scenario}, profile {self.profile.name}: cycles {self.first} to {self.end - 1} "
-            f"of 0 to {self.cycles - 1}; choose others with --from N --to N"
-        ) + "".join(f"\n{note}" for note in told if note)
+        return f"{self.summary}; choose others with --from N --to N" + "".join(
+            f"\n{note}" for note in told if note
+        )
 
 
 @dataclass(frozen=True)
@@ -291,7 +297,26 @@ def write_waves(file: IO[str], trace: Trace) -> None:
     write_vcd(file, trace.profile, list(joined.values()), trace.first, trace.end)
 
 
-WRITERS = {"table": write_table, "csv": write_csv, "vcd": write_waves}
+def write_json(file: IO[str], trace: Trace) -> None:
+    """Write the trace's rows as JSON; numbers are decimal."""
+    json.dump([row_data(row, trace) for row in rows(trace)], file, indent=1)
+    file.write("\n")
+
+
+def row_data(row: TraceRow, trace: Trace) -> dict[str, object]:
+    """Return a row as plain data; of a core that was recorded what it shows, null if unknown."""
+    after, ns = row.after, float(row.cycle * trace.profile.cycle_ns)
+    told: dict[str, object] = {"cycle": row.cycle, "time_ns": ns, "arrives": row.arrives}
+    told |= {"window": after.window, "sync_word": after.sync_word, "bit_count": after.bit_count}
+    told |= {**row.fields, "change": row.change, "separator_why": row.separated}
+    if trace.core is not None and trace.core.holds(row.cycle):
+        shown = core_values(trace.core, row.cycle)
+        core = {name: None if value == UNKNOWN else value for name, value in shown.items()}
+        told |= {"core": core, "core_differs": row.core}
+    return told
+
+
+WRITERS = {"table": write_table, "csv": write_csv, "vcd": write_waves, "json": write_json}
 
 
 def _line(file: IO[str], cells: tuple[object, ...]) -> None:

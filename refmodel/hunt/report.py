@@ -37,7 +37,12 @@ def lines(hunted: Hunted, layout: Layout) -> Iterator[str]:
     yield ""
     yield from _holes(hunted.not_met)
     yield ""
-    yield f"{hunted.verdict}: {_total(hunted)}"
+    yield summary(hunted)
+
+
+def summary(hunted: Hunted) -> str:
+    """Return the verdict and what it rests on, in one line."""
+    return f"{hunted.verdict}: {_total(hunted)}"
 
 
 def _failure(hunted: Hunted, failure: Failure, layout: Layout) -> Iterator[str]:
