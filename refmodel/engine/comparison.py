@@ -208,6 +208,8 @@ class Comparison:
             shown,
             tuple(earlier),
             tuple(told) if mismatch.field != CHANNEL_BIT else (),
+            profile=self._profile,
+            lags={**self._held.fields, **self._held.lines},
         )
 
     def _cause(self, mismatch: Mismatch, shown: Shown) -> Cause:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from refmodel.block.registers import State
 from refmodel.block.slots import Slots
@@ -13,7 +14,9 @@ from refmodel.engine.history import Earlier
 from refmodel.engine.timeline import Expected
 from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
+from refmodel.ground.notebook import drawn
 from refmodel.ground.stimulus import Stimulus
+from refmodel.profile import Profile
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,11 @@ class Finding:
     symptoms: tuple[str, ...] = ()
     tried: tuple[Tried, ...] = ()
     lines: tuple[SourceLine, ...] = ()
+    profile: Profile | None = None  # the model's, and how late each lane may be: to draw it
+    lags: Mapping[str, int] = field(default_factory=dict)
+
+    def _repr_html_(self) -> str:
+        return drawn(self)
 
     def same_as(self, other: Finding) -> bool:
         """Return whether two runs of one scenario mismatch in the same way."""

@@ -1,11 +1,19 @@
-"""How model objects show themselves in a notebook: a small table each."""
+"""How model objects show themselves in a notebook: a small table each, a run as its drawing."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from html import escape
+from importlib import import_module
 
 MOST_ROWS = 12
+DRAWER = "refmodel.report.page.notebook"  # stands floors above, and is loaded by a notebook only
+
+
+def drawn(thing: object) -> str:
+    """Return a run's results or a finding as HTML with its drawing."""
+    html: str = import_module(DRAWER).html(thing)
+    return html
 
 
 def table(heads: Iterable[str], rows: Sequence[tuple[str, ...]]) -> str:

@@ -15,6 +15,7 @@ from refmodel.engine.revolution import Revolution
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.engine.unmet import Reachable
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
+from refmodel.ground.notebook import drawn
 from refmodel.profile import Profile
 
 AGREE, MISMATCH, ERROR, SKIPPED = "agree", "mismatch", "error", "skipped"
@@ -71,6 +72,9 @@ class RunResult:
     reproduce: str
     exit_status: int
     scenario_file: str = ""
+
+    def _repr_html_(self) -> str:
+        return drawn(self)
 
     def same_as(self, other: RunResult) -> bool:
         """Return whether two runs are of one scenario and parted from the model alike."""
@@ -162,6 +166,9 @@ class SuiteResult:
     warnings: tuple[ToolWarning, ...] = ()
     printed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # the core's own lines
     programs: tuple[str, ...] = ()  # files with host programs of the user's own
+
+    def _repr_html_(self) -> str:
+        return drawn(self)
 
     @property
     def outcomes(self) -> list[Outcome]:
