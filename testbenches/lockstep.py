@@ -80,6 +80,7 @@ class Lockstep:
         self.harness: Harness = generate(binding, self.ports)
         self.loops: list[str] = []  # combinational loops in the core's files, if any are known
         self.printed: dict[str, list[str]] = {}  # what the core printed, by simulator
+        self.with_strays = True  # accesses at addresses of no register, in replay
         self._work = work
         self.depth = depth_of(binding)
         low = self.depth.straight if binding.reset.port else frozenset(binding.level_inputs)
@@ -260,10 +261,10 @@ class Lockstep:
         disk = ready.disk
         processor = disk.processor(self.binding.bus_shape, self._registers)
         world = World(disk, processor, self.depth)
-        strays = self._strays(ready.seed)
+        strays = self._strays(ready.seed) if self.with_strays else None
         for stimulus, bursts in world.spans():
             ready.written.append(bursts)
-            yield strays.among(stimulus)
+            yield stimulus if strays is None else strays.among(stimulus)
         ready.note = world.problem
 
     def _lays_windows(self, disk: Disk) -> bool:

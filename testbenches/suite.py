@@ -230,7 +230,8 @@ def _outcomes(
 ) -> list[Judged]:
     """Run the prepared scenarios on each simulator, a processor a session; in the order given."""
     cores = processors()
-    parts = [(name, part) for name in simulators for part in shares(prepared, cores)]
+    count = cores if lockstep.binding.reset.port else len(prepared)  # each begins as the first does
+    parts = [(name, part) for name in simulators for part in shares(prepared, count)]
     parts.sort(key=lambda unit: (unit[0] != "icarus", -_cycles(unit[1])))  # the slow ones first
     sessions = [lockstep.session(name, n) for n, (name, _) in enumerate(parts)]
     stopping = threading.Event()

@@ -59,13 +59,24 @@ class DrawnCase:
         events = (e._replace(value=value) if n in chosen else e for n, e in enumerate(self.events))
         return replace(self, events=tuple(events))
 
-    def can_be(self, busy: int) -> bool:
-        """Return whether the events can happen: one channel bit an edge, accesses `busy` apart."""
+    def until(self, cycle: int) -> DrawnCase:
+        """Return the case without the events behind a cycle."""
+        return replace(self, events=tuple(e for e in self.events if e.at <= cycle))
+
+    def can_be(self, busy: int, deep: int = 0) -> bool:
+        """Return whether the events can happen: one channel bit an edge, accesses `busy` apart.
+
+        No reset ends while an access is on its way inside the core, `deep` edges at most.
+        """
         for kinds, apart in (((BIT,), 1), ((READ, WRITE), busy), ((SLOT,), 1)):
             at = [event.at for event in self.of(*kinds)]
             if any(later - edge < apart for edge, later in pairwise(at)):
                 return False
         accesses, resets = self.of(READ, WRITE), self.of(RESET)
+        for reset in resets:
+            stop = reset.at + reset.value
+            if any(access.at < stop <= access.at + deep for access in accesses):
+                return False
         begun = not accesses or accesses[0].at > self.start
         return begun and all(a.at + a.value < b.at for a, b in pairwise(resets))
 

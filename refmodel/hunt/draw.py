@@ -14,6 +14,7 @@ from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, CaseEvent, 
 
 NEAR = range(-3, 4)  # edges from a channel bit at which the rest is placed
 GAPS = ((1, 2), (2, 6), (5, 14), (14, 15))  # cycles from bit to bit
+OTHER_READS = 0.15  # of the accesses that are no read of status
 FRAMES = (0x4489, 0xFFFF, 0x0000, 0xAAAA, 0x5555)
 GATES = ("master_enable", "channel_enable")
 
@@ -22,7 +23,8 @@ GATES = ("master_enable", "channel_enable")
 class Reach:
     """What of a core a case can reach: registers, level inputs, memory slots.
 
-    `busy` is how many cycles an access takes until the next one may begin.
+    `busy` is how many cycles an access takes until the next one may begin, `deep` how many edges
+    it may be on its way inside the core. Without `resets` there are none behind the first.
     """
 
     start: int
@@ -30,6 +32,8 @@ class Reach:
     levels: Sequence[str]
     slots: bool = False
     busy: int = 1
+    deep: int = 0
+    resets: bool = True
 
 
 class Drawer:
@@ -84,13 +88,14 @@ class Drawer:
                 for name in rng.sample(reach.levels, min(1, len(reach.levels)))
             ]
         if kind == RESET:
-            return [CaseEvent(at, RESET, value=rng.randint(1, 5))]
+            cycles = rng.randint(1, 5)
+            return [CaseEvent(at, RESET, value=cycles)] if reach.resets else []
         if kind == SLOT:
             return [CaseEvent(at, SLOT)] if reach.slots else []
         return self._access(at, window, word)
 
     def _access(self, at: int, window: int, word: int) -> list[CaseEvent]:
-        """Return a read of status, or a write that makes something happen."""
+        """Return a read, most often of status, or a write that makes something happen."""
         rng, registers = self._random, self._reach.registers
         writable = [name for name in registers if name != "status"]
         if "status" in registers and (not writable or rng.random() < 0.6):
@@ -98,6 +103,8 @@ class Drawer:
         if not writable:
             return []
         name = rng.choice(writable)
+        if rng.random() < OTHER_READS:
+            return [CaseEvent(at, READ, name)]
         return [CaseEvent(at, WRITE, name, self._value(name, window, word))]
 
     def _value(self, name: str, window: int, word: int) -> int:
@@ -134,4 +141,11 @@ def _in_order(events: list[CaseEvent], reach: Reach) -> tuple[CaseEvent, ...]:
             unlocked = event.at + event.value + 1
         taken.add(key)
         found.append(event)
-    return tuple(found)
+    stops = [event.at + event.value for event in found if event.kind == RESET]
+    return tuple(event for event in found if not _cut_off(event, stops, reach.deep))
+
+
+def _cut_off(event: CaseEvent, stops: Sequence[int], deep: int) -> bool:
+    """Return whether it is an access on whose way inside the core a reset ends."""
+    access = event.kind in (READ, WRITE)
+    return access and any(event.at < stop <= event.at + deep for stop in stops)

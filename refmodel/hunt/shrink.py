@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import chain
 
+from refmodel.ground.word import WORD_BITS
 from refmodel.hunt.case import BIT, WRITE, DrawnCase
 
 Fails = Callable[[Sequence[DrawnCase]], list[bool]]  # tries some cases at once
 ROUNDS = 60
 STEPS = (64, 16, 4, 1)
+BYTE_BITS = 8
 
 
-def shrunk(case: DrawnCase, fails: Fails, busy: int) -> DrawnCase:
+def shrunk(case: DrawnCase, fails: Fails, busy: int, deep: int = 0) -> DrawnCase:
     """Return a smaller case that fails, too; `fails` says which of several cases do.
 
     Parts of the list are left out, halves first, then smaller ones; then what is left moves
-    together, and values become 0. Accesses stay `busy` cycles apart.
+    together, and values become 0. Accesses stay `busy` cycles apart, and no reset ends within the
+    `deep` edges behind one.
     """
     size = max(1, len(case.events) // 2)
     for _ in range(ROUNDS):
@@ -28,7 +31,7 @@ def shrunk(case: DrawnCase, fails: Fails, busy: int) -> DrawnCase:
             break
         else:
             size //= 2
-    return _plainer(_closer(case, fails, busy), fails)
+    return _plainer(_closer(_without_bits(case, fails), fails, busy, deep), fails)
 
 
 def _without_parts(case: DrawnCase, size: int, fails: Fails) -> DrawnCase | None:
@@ -47,13 +50,26 @@ def _without_parts(case: DrawnCase, size: int, fails: Fails) -> DrawnCase | None
     return _smallest([case.without(chain(*some)) for some in chosen], fails)
 
 
+def _without_bits(case: DrawnCase, fails: Fails) -> DrawnCase:
+    """Return the case without as many whole words and bytes of channel bits as it can be."""
+    for count in (WORD_BITS, BYTE_BITS):
+        for _ in range(ROUNDS):
+            bits = [n for n, event in enumerate(case.events) if event.kind == BIT]
+            parts = [bits[at : at + count] for at in range(len(bits) - count + 1)]
+            found = _smallest([case.without(part) for part in parts], fails)
+            if found is None:
+                break
+            case = found
+    return case
+
+
 def _smallest(tried: Sequence[DrawnCase], fails: Fails) -> DrawnCase | None:
     """Return the shortest of the cases that fail."""
     failing = [case for case, failed in zip(tried, fails(tried), strict=True) if failed]
     return min(failing, key=lambda c: (len(c.events), c.cycles), default=None)
 
 
-def _closer(case: DrawnCase, fails: Fails, busy: int) -> DrawnCase:
+def _closer(case: DrawnCase, fails: Fails, busy: int, deep: int) -> DrawnCase:
     """Return the case with its events as close together as they can be."""
     for step in STEPS:
         for _ in range(ROUNDS):
@@ -62,7 +78,7 @@ def _closer(case: DrawnCase, fails: Fails, busy: int) -> DrawnCase:
                 for place in range(len(case.events))
                 if _room(case, place) >= step
             ]
-            found = _smallest([c for c in tried if c.can_be(busy)], fails)
+            found = _smallest([c for c in tried if c.can_be(busy, deep)], fails)
             if found is None:
                 break
             case = found

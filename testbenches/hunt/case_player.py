@@ -16,6 +16,7 @@ from refmodel.hunt.draw import Drawer, Reach
 from refmodel.hunt.found import Batch, Kind
 from refmodel.report.result import AGREE, ERROR, Outcome
 from refmodel.world.scenario import Scenario
+from testbenches.binding.depth import depth_of
 from testbenches.binding.load import load_binding
 from testbenches.binding.reachable import reachable
 from testbenches.binding.schema import Binding
@@ -25,6 +26,7 @@ from testbenches.on_demand import OnDemand
 from testbenches.suite import quiet
 
 BITS = 400  # channel bits of a case
+LATE = 2  # cycles
 PATIENCE, SLOWEST = 60.0, 20_000.0  # seconds beside the cycles of what is played; cycles a second
 
 
@@ -50,6 +52,7 @@ class CasePlayer:
         self._folder = self._work / quarry.simulator
         self._simulator: OnDemand | None = None
         self.reach = reach_of(self._binding)
+        self.strays = True
         self.reachable = reachable(self._binding)
 
     def __enter__(self) -> CasePlayer:
@@ -71,12 +74,16 @@ class CasePlayer:
     def play(self, cases: Sequence[DrawnCase], fresh: bool = False) -> list[Outcome]:
         """Play cases in order; return an outcome for each.
 
-        `fresh` starts the simulator anew: nothing is left in the core's registers. Raises UserError
-        for a core that does not run.
+        Beside the drawn accesses the bench makes some at addresses of no register, unless `strays`
+        is off. `fresh` starts the simulator anew: nothing is left in the core's registers. Raises
+        UserError for a core that does not run.
         """
-        if fresh:
+        if not self.reach.resets and len(cases) > 1:  # each begins as the first one does
+            return [outcome for case in cases for outcome in self.play([case], fresh=True)]
+        if fresh or not self.reach.resets:
             self._end_simulator()
         lockstep, name = self._lockstep, self._quarry.simulator
+        lockstep.with_strays = self.strays
         scenarios = [
             (self._work / f"{n}.yaml", Scenario.model_validate(case.scenario(f"case {n}")))
             for n, case in enumerate(cases)
@@ -157,11 +164,17 @@ def close_players() -> None:
 
 
 def reach_of(binding: Binding) -> Reach:
-    """Return what of a core a case can reach."""
+    """Return what of a core a case can reach.
+
+    The host's processor may begin an access a little later than drawn while one is on its way.
+    """
+    deep = depth_of(binding).deepest
     return Reach(
         binding.reset.cycles,
         list(binding.registers),
         list(binding.level_inputs),
         binding.memory is not None,
         binding.bus_shape.busy + 2,
+        deep + LATE if deep else 0,
+        bool(binding.reset.port),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
+from itertools import chain, repeat
 from pathlib import Path
 
 import yaml
@@ -15,6 +16,7 @@ from refmodel.report.history import History
 from testbenches.hunt.case_player import CasePlayer, Quarry, close_players
 from testbenches.hunt.pool import Alone, Pool
 
+FIRST = ((8, 1), (32, 1))  # cases and batches of the first rounds
 BATCH = 40  # cases that a worker plays at a time
 ROUND = 4  # batches before the hunt looks at what has failed
 BEFORE = 3  # cases whose leavings a failure may need
@@ -84,16 +86,17 @@ class Hunter:
         return hunted
 
     def _rounds(self, most: int) -> Iterator[list[range]]:
-        """Yield ranges of seeds, some at a time; the first round is one, to be soon at a failure.
+        """Yield ranges of seeds, some at a time; the first are few, to be soon at a failure.
 
         The rounds are the same whoever plays them, and so is where the hunt ends.
         """
-        end = self._seed + most
-        first, count = self._seed, 1
-        while first < end:
-            starts = range(first, min(end, first + count * BATCH), BATCH)
-            yield [range(start, min(end, start + BATCH)) for start in starts]
-            first, count = first + count * BATCH, ROUND
+        end, first = self._seed + most, self._seed
+        for size, count in chain(FIRST, repeat((BATCH, ROUND))):
+            starts = range(first, min(end, first + count * size), size)
+            if not starts:
+                break
+            yield [range(start, min(end, start + size)) for start in starts]
+            first += count * size
 
     def _play_known(self) -> None:
         """Play what failed in earlier runs."""
@@ -133,19 +136,31 @@ class Hunter:
 
         A core keeps what a reset leaves alone, so a case may fail only behind another.
         """
-        case = self._player.drawn(seed)
-        earlier = range(seed - 1, max(seeds.start, seed - BEFORE) - 1, -1)
-        for before in (None, *earlier):
-            if before is not None:
-                case = case.behind(self._player.drawn(before), self._player.reach.start)
+        player = self._player
+        drawn = player.drawn(seed)
+        earlier = range(seeds.start, seed) if player.reach.resets else range(0)
+        for before in dict.fromkeys((range(0), earlier)):
+            for player.strays in (False, True):  # without, what is left out moves nothing else
+                case = self._failing(drawn, before, kind)
+                if case is not None:
+                    return case
+        return None
+
+    def _failing(self, case: DrawnCase, before: range, kind: Kind) -> DrawnCase | None:
+        """Return a case as far as its mismatch, behind as many before it as it takes to fail."""
+        for seed in (None, *reversed(before[-BEFORE:])):
+            if seed is not None:
+                case = case.behind(self._player.drawn(seed), self._player.reach.start)
             (outcome,) = self._player.play([case], fresh=True)
             if outcome.finding is not None and Kind.of(outcome.finding) == kind:
-                return case
+                short = case.until(outcome.finding.mismatch.cycle)
+                return short if self._player.fails_as(kind)([short])[0] else case
         return None
 
     def _small(self, kind: Kind, case: DrawnCase, seed: int) -> Failure:
         """Return the failure of a case, as small as it can be."""
-        small = shrunk(case, self._player.fails_as(kind), self._player.reach.busy)
+        fails, reach = self._player.fails_as(kind), self._player.reach
+        small = shrunk(case, fails, reach.busy, reach.deep)
         (outcome,) = self._player.play([small], fresh=True)
         if outcome.finding is None:  # what was played before it had a part in it
             small = case

@@ -57,7 +57,12 @@ class Mutator:
         self._stopping = threading.Event()
 
     def _plant(self, ports: CorePorts) -> Planted:
-        """Put the mutants in the place of the core."""
+        """Put the mutants in the place of the core; raise UserError for one without reset."""
+        if not self.lockstep.binding.reset.port:
+            raise UserError(
+                f"{self.lockstep.binding.path}: mutate plays many runs in one simulator, and a core"
+                " without reset begins with its initial values only once; give it a reset to mutate"
+            )
         self._say("yosys: planting changes")
         binding, planting = self.lockstep.binding, self._planting
         source = NetSource(ports.sources, ports.include_dirs, binding.core.defines)

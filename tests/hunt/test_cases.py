@@ -68,3 +68,52 @@ def test_events_that_cannot_be():
     resets = DrawnCase(4, (CaseEvent(9, RESET, value=5), CaseEvent(14, RESET, value=1)))
     assert not any(case.can_be(2) for case in (two_bits, accesses, resets))
     assert accesses.can_be(1)
+
+
+def test_whole_bytes_go_at_once():
+    """Bits that count by eights are left out by eights, whatever stands between them."""
+    case = Drawer(EVERYTHING, 6).case(60)
+
+    def fails(cases):
+        counts = [sum(e.kind == BIT for e in c.events) for c in cases]
+        return [n >= 4 and n % 8 == 4 for n in counts]
+
+    assert [BIT] * 4 == [e.kind for e in shrunk(case, fails, EVERYTHING.busy).events]
+
+
+def test_case_behind_another_begins_with_a_reset():
+    """Its events come as late behind the reset between them as behind the first, all levels 0."""
+    first = DrawnCase(4, (CaseEvent(5, LEVEL, "writing", 1), CaseEvent(9, BIT)))
+    second = DrawnCase(4, (CaseEvent(6, READ, "status"),))
+    both = second.behind(first, 4)
+    begins = first.start + first.cycles
+    assert [
+        *first.events,
+        CaseEvent(begins, LEVEL, "writing", 0),
+        CaseEvent(begins, RESET, value=4),
+        CaseEvent(begins + 6, READ, "status"),
+    ] == list(both.events)
+
+
+def test_channel_bits_in_a_row_are_one_event():
+    """They are told with all their values; a case is the same when it is read from its text."""
+    case = DrawnCase(4, (*(CaseEvent(n, BIT, value=n % 2) for n in range(5, 9)),))
+    assert ["cycles 5 to 8: channel bits 1010"] == case.told()
+    assert case == DrawnCase.of_text(case.as_text())
+
+
+def test_no_reset_ends_behind_an_access():
+    """Where an access is on its way inside the core for some edges, none is drawn into a reset."""
+    reach = Reach(4, ["status", "sync_word"], [], busy=3, deep=6)
+    for seed in range(30):
+        case = Drawer(reach, seed).case(300)
+        assert case.can_be(3, 6)
+    assert not DrawnCase(4, (CaseEvent(6, RESET, value=3), CaseEvent(7, READ, "status"))).can_be(
+        3, 6
+    )
+
+
+def test_core_without_reset_gets_none():
+    """Nothing is drawn that its pins cannot be given."""
+    kinds = {e.kind for e in Drawer(Reach(4, ["status"], [], resets=False), 3).case(2000).events}
+    assert {BIT, READ} == kinds

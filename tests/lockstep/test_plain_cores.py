@@ -8,6 +8,7 @@ from command import cellstep
 from replaced import replace_in
 
 import hdl_stubs
+from refmodel.world.find import SCENARIOS
 from testbenches.toolchain import available
 
 PLAIN = Path(hdl_stubs.__file__).parent / "plain"
@@ -122,11 +123,11 @@ def test_an_acknowledge_that_never_comes_is_a_mismatch(core):
     assert "after 0 other accesses" in words
 
 
-def test_core_with_initial_values_agrees(outcomes, core):
-    """A core without reset begins with its initial values, which are the profile's reset values."""
+def without_reset(core):
+    """Return the binding of a plain core with initial values and no reset."""
     names = "window, sync_word, data, count, ready, dma, wrt"
     initial = f"    initial {{{names}}} = {{16'h0000, 16'h4489, 14'd0}};"
-    path = core(
+    return core(
         "registered",
         ("reset: {port: rst}", "reset: {kind: none}"),
         verilog=[
@@ -135,8 +136,22 @@ def test_core_with_initial_values_agrees(outcomes, core):
             ("    wire read_status", f"{initial}\n    wire read_status"),
         ],
     )
-    (found,) = outcomes(path, "quick/random", revolutions=1)
+
+
+def test_core_with_initial_values_agrees(outcomes, core):
+    """A core without reset begins with its initial values, which are the profile's reset values."""
+    (found,) = outcomes(without_reset(core), "quick/random", revolutions=1)
     assert (found.verdict, found.reads > 1000) == ("agree", True)
+
+
+@pytest.mark.skipif(not available(), reason="needs a simulator")
+def test_core_with_initial_values_begins_anew(core, tmp_path):
+    """Of several scenarios each begins with them: nothing of the one before is left behind."""
+    for name in ("first", "second"):
+        shutil.copy(SCENARIOS / "quick/sync_words.yaml", tmp_path / f"{name}.yaml")
+    words = ["--suite", tmp_path, "--sim", available()[0], "--quiet"]
+    done = cellstep("run", without_reset(core), *words)
+    assert (0, True) == (done.returncode, "in 2 runs" in done.stdout), done.stdout + done.stderr
 
 
 def test_core_with_flags_only_agrees(outcomes, core):
