@@ -24,7 +24,7 @@ class Defect(Schema):
 
     `clause` is the one whose statement the first visible mismatch violates; `field` the status
     field or `unused` it shows in first, None where that depends on the stimulus or is no field.
-    `binding` is the one of the core it takes to see it.
+    `suite` is the shipped one that must catch it.
     """
 
     name: str
@@ -34,7 +34,7 @@ class Defect(Schema):
     replacement: str = Key(alias="with")
     clause: str
     field: str | None = None
-    binding: Literal["binding.yaml", "binding_block.yaml"] = "binding.yaml"
+    suite: Literal["quick", "block"] = "quick"
 
     @field_validator("clause")
     @classmethod

@@ -12,11 +12,11 @@ from testbenches.drive_word import DriveWord
 from testbenches.expressions import inverted, seen, signal_of
 
 
-def bus_connections(bus: Bus, drive: DriveWord) -> dict[str, str]:
+def bus_connections(binding: Binding, bus: Bus, drive: DriveWord) -> dict[str, str]:
     """Return the expressions that drive the bus ports."""
-    lines = _Lines(bus, drive)
+    lines = _Lines(bus, drive, _fed_at(binding))
     access = f"({lines.read} | {lines.write})"
-    found = {bus.address: lines.of("address")}
+    found = {bus.address: lines.address}
     if bus.read is not None:
         found[bus.read.port] = signal_of(lines.read, bus.read)
     if bus.select is not None:
@@ -40,7 +40,7 @@ def bus_values(
     bus = binding.bus
     if bus is None:
         return None
-    lines = _Lines(bus, drive)
+    lines = _Lines(bus, drive, _fed_at(binding))
     read_from = bus.data.port if bus.data is not None else bus.read_data
     width = ports.width(read_from) if read_from else 1
     ack = bus.acknowledge
@@ -71,8 +71,9 @@ def bus_values(
 class _Lines:
     """The host's lines as expressions; they change with the others, or by themselves."""
 
-    def __init__(self, bus: Bus, drive: DriveWord) -> None:
+    def __init__(self, bus: Bus, drive: DriveWord, fed_at: int | None) -> None:
         self._drive = drive
+        self._fed_at = fed_at
         self._word = "host_lines" if bus.asynchronous else "drive"
         self._swaps = bus.byte_order == "swapped"
 
@@ -89,11 +90,28 @@ class _Lines:
     @property
     def write(self) -> str:
         """1 while the host writes."""
-        return self.of("write")
+        write = self.of("write")
+        return write if self._fed_at is None else f"({write} | feeds)"
+
+    @property
+    def address(self) -> str:
+        """Where it reads or writes."""
+        address = self.of("address")
+        return address if self._fed_at is None else f"(feeds ? {self._fed_at} : {address})"
 
     @property
     def data(self) -> str:
         """What the host writes."""
+        return (
+            self._own_data if self._fed_at is None else f"(feeds ? {self._fed} : {self._own_data})"
+        )
+
+    @property
+    def _fed(self) -> str:
+        return "{memory_word[7:0], memory_word[15:8]}" if self._swaps else "memory_word"
+
+    @property
+    def _own_data(self) -> str:
         if "write_data" not in self._drive.slots:
             return "0"
         if not self._swaps:
@@ -101,6 +119,11 @@ class _Lines:
         at = self._drive.lsb("write_data")
         word = self._word
         return f"{{{word}[{at + 7}:{at}], {word}[{at + 15}:{at + 8}]}}"
+
+
+def _fed_at(binding: Binding) -> int | None:
+    """Return the address at which the host writes words for the disk, if it does."""
+    return binding.memory.written_at if binding.memory is not None else None
 
 
 def _swapped(name: str) -> str:

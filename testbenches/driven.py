@@ -65,7 +65,7 @@ class DriveLockstep(Lockstep):
             return ready
         try:
             with reading(ready.path):
-                processor = ready.disk.processor(self.binding.bus_shape, self._registers)
+                processor = ready.disk.processor(self.shape(ready.disk), self._registers)
                 world = DriveWorld(ready.disk, ready.path.parent, processor)
                 ready.accesses = list(world.spans())
         except MissingRegisterError as error:

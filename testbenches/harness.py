@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from refmodel.ground.bus import DRIVE_LINES, DRIVE_STATUS, HIGH, LOW, BusShape
+from refmodel.ground.bus import (
+    DRIVE_LINES,
+    DRIVE_STATUS,
+    HIGH,
+    LOW,
+    WRITE_CONTROL,
+    WRITE_DRIVE,
+    WRITE_TRANSFER,
+    BusShape,
+)
 from refmodel.ground.word import WORD
 from refmodel.world.memory import MEMORY_WORDS
 from testbenches.binding.depth import depth_of
@@ -18,7 +28,7 @@ from testbenches.binding.roles import GATES, Watched
 from testbenches.binding.schema import PADDING, Binding
 from testbenches.bus_wires import bus_connections, bus_values
 from testbenches.drive_word import DriveWord
-from testbenches.expressions import inverted, seen, signal_of
+from testbenches.expressions import held_back, inverted, seen, shown, signal_of
 from testbenches.hdl.elaborate import verilog_literal
 from testbenches.recorder import record_words
 
@@ -36,6 +46,7 @@ class Harness:
     addresses: Mapping[tuple[str, int], int]  # (register, mask of the bits): bus address
     other_address: int  # where a read has no effect
     name: str = ""  # of its module, which no core can know
+    moved: Mapping[int, Callable[[int], int]] = field(default_factory=dict)  # words, by bus cycle
 
     @property
     def status_addresses(self) -> list[int]:
@@ -62,7 +73,21 @@ def generate(binding: Binding, ports: CorePorts, chosen: Choice | None = None) -
     if chosen is not None:
         values["connections"] |= {chosen.port: "mutant"}
     source = render("harness.sv.j2", values)
-    return Harness(binding, drive, binding.bus_shape, source, *_addresses(binding, ports), name)
+    places = _addresses(binding, ports)
+    return Harness(binding, drive, binding.bus_shape, source, *places, name, _moved(binding))
+
+
+def _moved(binding: Binding) -> dict[int, Callable[[int], int]]:
+    """Return what brings the bits of a written word to where the core has them, by bus cycle."""
+    profile = binding.load_profile()
+    found: dict[int, Callable[[int], int]] = {}
+    if profile.transfer_layout:
+        found[WRITE_TRANSFER] = partial(profile.on_the_bus, "transfer")
+    if profile.control_layout:
+        found[WRITE_CONTROL] = partial(profile.on_the_bus, "control")
+    if binding.drive is not None:
+        found[WRITE_DRIVE] = binding.drive.registers.written
+    return found
 
 
 def _own_name(ports: CorePorts) -> str:
@@ -111,6 +136,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, An
         "lagging": bus["lagging"] if bus else "",
         "counted_at": bus["counted_at"] if bus else "cycle",
         "enable": clock.enable,
+        "slow": clock.slow,
         "enable_every": 1 + clock.gaps[0],
         "gaps": clock.gaps if len({*clock.gaps}) > 1 else clock.gaps[:1],
         "enabled_by": inverted(seen(own.signal, outputs), own.active) if own else "",
@@ -122,6 +148,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, An
         "straight": sorted(depth_of(binding).straight),
         "late_gates": _late_gates(binding),
         "observed": [_observed(w, outputs) for w in watched],
+        "held_back": held_back(watched, ports.joined, outputs),
         "record_words": record_words(binding),
         "observed_width": max(1, sum(w.width for w in watched)),
     }
@@ -130,7 +157,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, An
 def _observed(watched: Watched, outputs: Mapping[str, int]) -> str:
     if watched.lane == PADDING:
         return watched.expression
-    return inverted(seen(watched.expression, outputs), watched.active)
+    return shown(watched, outputs)
 
 
 def drive_of(binding: Binding, ports: CorePorts) -> DriveWord:
@@ -154,7 +181,9 @@ def drive_of(binding: Binding, ports: CorePorts) -> DriveWord:
 
 def _connections(binding: Binding, drive: DriveWord) -> dict[str, str]:
     """Return the expression that drives each input port of the core."""
-    found = {binding.clock.port: "clk"}
+    found = {binding.clock.port: "~clk" if binding.clock.edge == "falling" else "clk"}
+    if binding.clock.slow is not None:
+        found[binding.clock.slow] = "slow"
     if binding.clock.enable is not None:
         found[binding.clock.enable] = inverted("enable", binding.clock.enable_active)
     late = binding.reset.kind == "asynchronous"
@@ -169,13 +198,16 @@ def _connections(binding: Binding, drive: DriveWord) -> dict[str, str]:
     for driven in binding.disk.driven():
         found[driven.port] = inverted(drive.verilog(slots[driven.key[-1]]), driven.active)
     if binding.bus is not None:
-        found |= bus_connections(binding.bus, drive)
+        found |= bus_connections(binding, binding.bus, drive)
     if binding.drive is not None:
         for driven in binding.drive.driven():
             found[driven.port] = inverted(drive.verilog(driven.key[-1]), driven.active)
     if binding.memory is not None:
-        found[binding.memory.slot.port] = signal_of(drive.verilog("slot"), binding.memory.slot)
-        found[binding.memory.data_in] = "memory_word"
+        memory = binding.memory
+        if memory.slot is not None:
+            found[memory.slot.port] = signal_of(drive.verilog("slot"), memory.slot)
+        if memory.data_in is not None:
+            found[memory.data_in] = "memory_word"
     return found
 
 
@@ -192,7 +224,8 @@ def _memory(binding: Binding, outputs: Mapping[str, int]) -> dict[str, object] |
     found = {
         w.lane: inverted(seen(w.expression, outputs), w.active) for w in binding.memory.watched()
     }
-    return {**found, "words": MEMORY_WORDS}
+    fed = binding.memory.written_at is not None
+    return {"store": "1'b0", "data_out": "16'd0", **found, "words": MEMORY_WORDS, "fed": fed}
 
 
 def _addresses(binding: Binding, ports: CorePorts) -> tuple[dict[tuple[str, int], int], int]:
@@ -207,6 +240,6 @@ def _addresses(binding: Binding, ports: CorePorts) -> tuple[dict[tuple[str, int]
     if binding.bus is None:
         return found, 0
     status = {address for (name, _), address in found.items() if name == "status"}
-    others = [address for (name, _), address in found.items() if name != "status"]
+    others = [a for (name, _), a in found.items() if name != "status" and a not in status]
     free = (a for a in range(1 << ports.width(binding.bus.address)) if a not in status)
     return found, others[0] if others else next(free, 0)

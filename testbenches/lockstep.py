@@ -12,6 +12,7 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.comparison import Comparison, Held
 from refmodel.engine.finding import Finding
+from refmodel.ground.bus import BusShape
 from refmodel.ground.depth import Inside, quiet_in_reset
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.processors import processors
@@ -259,9 +260,9 @@ class Lockstep:
     def _on_model(self, ready: Prepared) -> Iterator[Stimulus]:
         """Play the host program against the model; note what that writes."""
         disk = ready.disk
-        processor = disk.processor(self.binding.bus_shape, self._registers)
+        processor = disk.processor(self.shape(disk), self._registers)
         world = World(disk, processor, self.depth)
-        strays = self._strays(ready.seed) if self.with_strays else None
+        strays = self._strays(ready.seed, self.shape(disk)) if self.with_strays else None
         for stimulus, bursts in world.spans():
             ready.written.append(bursts)
             yield stimulus if strays is None else strays.among(stimulus)
@@ -273,10 +274,17 @@ class Lockstep:
         writes = {"write_gate", "write_data"} <= shown and "transfer" in self.binding.registers
         return writes and disk.scenario.revolutions > 1 and Turning(disk).takes_writes
 
-    def _strays(self, seed: int) -> Strays:
+    def _strays(self, seed: int, shape: BusShape) -> Strays:
         """Return what adds accesses beside the registers to a run."""
         bus = self.binding.bus
-        return Strays(self.binding, self.ports.width(bus.address) if bus else 0, seed)
+        return Strays(self.binding, self.ports.width(bus.address) if bus else 0, seed, shape)
+
+    def shape(self, disk: Disk) -> BusShape:
+        """Return how accesses are laid out; a host that feeds the words has its edges for that."""
+        shape, memory, slots = self.binding.bus_shape, self.binding.memory, disk.profile.slots
+        if memory is None or memory.written_at is None:
+            return shape
+        return replace(shape, fed_every=slots.line_cycles, fed=slots.at)
 
     @property
     def _registers(self) -> list[str]:
@@ -288,7 +296,7 @@ class Lockstep:
         return LiveHost(
             prepared.scenario,
             self.profile,
-            self.binding.bus_shape,
+            self.shape(disk),
             self._registers,
             prepared.disk.start,
             prepared.seed,

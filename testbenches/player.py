@@ -102,8 +102,19 @@ class Player:
             words[at] &= ~np.uint64(self._drive.mask("bit"))
             words[at] |= np.uint64(self._drive.mask("bit_strobe")) | self._slot("bit", stimulus.bit)
         words[np.searchsorted(edges, granted)] |= np.uint64(self._drive.mask("slot"))
-        self._hold_idle(words, self._put_accesses(edges, words, begun, bus_words))
+        taken = self._put_accesses(edges, words, begun, bus_words)
+        self._hold_idle(words, taken, self._pauses(edges, begun))
         return edges, words
+
+    def _pauses(self, edges: Cycles, begun: Cycles) -> NDArray[np.bool_]:
+        """Return which edges lie in the pause behind a bus cycle, in which its lines stay."""
+        pause = self._harness.shape.idle
+        if not pause or not len(begun):
+            return np.zeros(len(edges), bool)
+        latest = np.searchsorted(begun, edges, side="right") - 1
+        over = edges - begun[latest] - self._hold
+        inside: NDArray[np.bool_] = (latest >= 0) & (over >= 0) & (over < pause)
+        return inside
 
     def access(self, beat: BusCycle) -> int:
         """Return the drive word of one bus cycle, as a live host adds it to the disk's."""
@@ -141,9 +152,10 @@ class Player:
         edges = np.concatenate([begun, begun + self._acts, begun + self._hold])
         return edges[(edges >= stimulus.first) & (edges < stimulus.end)]
 
-    def _hold_idle(self, words: Words, taken: NDArray[np.bool_]) -> None:
+    def _hold_idle(self, words: Words, taken: NDArray[np.bool_], pauses: NDArray[np.bool_]) -> None:
         """Let an idle bus change at one event in IDLE_CHANGES only: each change costs time."""
-        kept = taken | (self._random.integers(0, IDLE_CHANGES, len(words)) == 0)
+        moves = self._random.integers(0, IDLE_CHANGES, len(words)) == 0
+        kept = taken | (moves & ~pauses)
         source = np.maximum.accumulate(np.where(kept, np.arange(len(words)), 0))
         lines = np.uint64(self._drive.mask("address") | self._drive.mask("write_data"))
         words[:] = words & ~lines | words[source] & lines
@@ -194,13 +206,11 @@ class Player:
     def _for_the_core(
         self, kind: NDArray[np.integer], value: NDArray[np.integer]
     ) -> NDArray[np.integer]:
-        """Return the values, those of drive_lines with its bits where the core has them."""
-        drive = self._harness.binding.drive
-        at = np.flatnonzero(kind == WRITE_DRIVE)
-        if drive is None or not len(at):
-            return value
+        """Return the values with their bits where the core has them."""
         value = value.copy()
-        value[at] = [drive.registers.written(word) for word in value[at].tolist()]
+        for one, moved in self._harness.moved.items():
+            at = np.flatnonzero(kind == one)
+            value[at] = [moved(word) for word in value[at].tolist()]
         return value
 
     def _granted(self, stimulus: Stimulus) -> Cycles:

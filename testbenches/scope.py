@@ -10,7 +10,7 @@ from refmodel.engine.stirred import input_name, register_name
 from refmodel.profile import Profile
 from refmodel.report.result import Bound, Gap, Scope, WaiverTold
 from testbenches.binding.bus import REGISTERS
-from testbenches.binding.depth import depth_told
+from testbenches.binding.depth import told_in_reports
 from testbenches.binding.pins import LEVEL_INPUTS
 from testbenches.binding.reachable import reachable
 from testbenches.binding.roles import GATES, LINES, MOVES
@@ -41,7 +41,7 @@ def scope_of(
             if w.field in waived
         ),
         (*_gaps(binding, waived), *_simulator_gaps(simulators, absent or {})),
-        depth_told(binding),
+        told_in_reports(binding),
         bound=Bound(
             "status" in binding.registers,
             binding.memory is not None and MOVES not in waived,

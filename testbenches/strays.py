@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.ground.bus import READ_UNUSED, WRITE_UNUSED
+from refmodel.ground.bus import READ_UNUSED, WRITE_UNUSED, BusShape
 from refmodel.ground.lane import Cycles
 from refmodel.ground.stimulus import Stimulus
 from testbenches.binding.bus import STATUS
@@ -26,9 +26,12 @@ class Strays:
     written at, on a core whose registers are all bound: a write may hit one that is not.
     """
 
-    def __init__(self, binding: Binding, address_width: int, seed: int) -> None:
+    def __init__(
+        self, binding: Binding, address_width: int, seed: int, shape: BusShape | None = None
+    ) -> None:
         self._random = np.random.default_rng((seed, STREAM))
-        self._room = binding.bus_shape.busy + 1
+        self._shape = shape or binding.bus_shape
+        self._room = self._shape.busy + 1
         free = {READ_UNUSED: _free(binding, address_width, reads=True)}
         if binding.registers_unbound == []:
             free[WRITE_UNUSED] = _free(binding, address_width, reads=False)
@@ -37,6 +40,7 @@ class Strays:
     def among(self, stimulus: Stimulus) -> Stimulus:
         """Return a span with accesses more in it."""
         at = self._places(stimulus)
+        at = at[~np.isin(at % self._shape.fed_every, self._shape.fed)]
         if not self._choices or not len(at):
             return stimulus
         kinds = sorted({kind for kind, _ in self._choices})
@@ -90,6 +94,12 @@ def _of_drive(binding: Binding) -> tuple[int, ...]:
     return binding.drive.registers.lines, binding.drive.registers.status
 
 
+def _fed(binding: Binding) -> tuple[int, ...]:
+    """Return the address at which the host writes words for the disk, if it does."""
+    memory = binding.memory
+    return (memory.written_at,) if memory is not None and memory.written_at is not None else ()
+
+
 def _free(binding: Binding, width: int, reads: bool) -> list[int]:
     """Return the addresses at which nothing is read, or written."""
     bus = binding.bus
@@ -101,7 +111,7 @@ def _free(binding: Binding, width: int, reads: bool) -> list[int]:
         for name in binding.registers
         if (name == STATUS) == reads
         for beat in binding.beats(name)
-    } | {address & decoded for address in (*bus.others, *_of_drive(binding))}
+    } | {address & decoded for address in (*bus.others, *_of_drive(binding), *_fed(binding))}
     if binding.drive is not None:
         own = binding.drive.registers
         taken |= {own.lines & decoded, own.status & decoded}

@@ -6,6 +6,7 @@ from importlib import resources
 from pathlib import Path
 
 from command import apart, cellstep
+from status_alone import status_alone
 
 STUBS = Path(str(resources.files("hdl_stubs")))
 
@@ -39,6 +40,11 @@ class Core:
     def add(self, *lines):
         """Add keys at the end of the binding."""
         self.binding.write_text("\n".join((self.binding.read_text(), *lines, "")))
+        return self
+
+    def status_alone(self):
+        """Leave the core's own transfers out of the binding."""
+        self.binding = status_alone(self.binding)
         return self
 
     def words(self, *options, suite="quick/random", sim="icarus"):

@@ -80,6 +80,7 @@ CONTROL_FIELDS = (
     _field("slow_bits", 1, 1, "a written channel bit takes twice as long"),
     _field("wait_for_sync", 0, 0, "a read transfer starts behind a match; B4 realigns"),
 )
+WRITTEN_FIELDS = {"transfer": TRANSFER_FIELDS, "control": CONTROL_FIELDS}
 UNUSED = "unused"  # lane name of the bits no field owns (B8)
 
 
@@ -93,22 +94,9 @@ class Layout:
     def moved(cls, places: Mapping[str, tuple[int, int]]) -> Layout:
         """Return the layout with the named fields at other (msb, lsb) places.
 
-        Raises ValueError for an unknown name, a changed width, a place outside the register or
-        an overlap.
+        Raises ValueError as `moved_fields` does.
         """
-        unknown = sorted(set(places) - set(FIELD_NAMES))
-        if unknown:
-            raise ValueError(f"'{unknown[0]}' is no field of status{near(unknown[0], FIELD_NAMES)}")
-        fields = tuple(
-            Field(f.name, *places.get(f.name, (f.msb, f.lsb)), f.clause, f.meaning)
-            for f in STATUS_FIELDS
-        )
-        for n, (field, standard) in enumerate(zip(fields, STATUS_FIELDS, strict=True)):
-            field.check_place(standard.width)
-            for other in fields[:n]:
-                if other.mask & field.mask:
-                    raise ValueError(f"{field.name} {field.place} overlaps {other.name}")
-        return cls(fields)
+        return cls(moved_fields("status", STATUS_FIELDS, places))
 
     def __getitem__(self, name: str) -> Field:
         for field in self.fields:
@@ -128,6 +116,34 @@ class Layout:
     def split(self, word: int) -> dict[str, int]:
         """Return every field's value in a register word, by name."""
         return {f.name: f.of(word) for f in self.fields}
+
+
+def moved_fields(
+    register: str, table: tuple[Field, ...], places: Mapping[str, tuple[int, int]]
+) -> tuple[Field, ...]:
+    """Return a register's fields with the named ones at other (msb, lsb) places.
+
+    Raises ValueError for an unknown name, a changed width, a place outside the register or an
+    overlap.
+    """
+    names = tuple(f.name for f in table)
+    unknown = sorted(set(places) - set(names))
+    if unknown:
+        raise ValueError(f"'{unknown[0]}' is no field of {register}{near(unknown[0], names)}")
+    fields = tuple(
+        Field(f.name, *places.get(f.name, (f.msb, f.lsb)), f.clause, f.meaning) for f in table
+    )
+    for n, (field, standard) in enumerate(zip(fields, table, strict=True)):
+        field.check_place(standard.width)
+        for other in fields[:n]:
+            if other.mask & field.mask:
+                raise ValueError(f"{field.name} {field.place} overlaps {other.name}")
+    return fields
+
+
+def placed(word: int, table: tuple[Field, ...], moved: tuple[Field, ...]) -> int:
+    """Return a word with its fields moved from their usual places to others; other bits are 0."""
+    return sum(usual.of(word) << other.lsb for usual, other in zip(table, moved, strict=True))
 
 
 def field(table: tuple[Field, ...], name: str) -> Field:

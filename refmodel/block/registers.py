@@ -54,7 +54,7 @@ def next_state(rules: Rules, state: State, inputs: Inputs) -> State:
     divides the run in two.
     """
     if inputs.reset:
-        return reset_state(rules)  # B14: whatever else arrives
+        return reset_state(rules, state)  # B14: whatever else arrives
 
     # Register writes. What follows meets the new words, or the old (policy same_edge_write).
     control, sync_word = state.control, state.sync_word
@@ -103,15 +103,20 @@ def next_state(rules: Rules, state: State, inputs: Inputs) -> State:
     )
 
 
-def reset_state(rules: Rules) -> State:
-    """Return the state while reset is asserted (B14)."""
+def reset_state(rules: Rules, before: State | None = None) -> State:
+    """Return the state while reset is asserted (B14); `before` has what reset leaves alone."""
     values = rules.reset
-    equal = 1 if values.window == values.sync_word else 0
+    window, sync_word, data = values.window, values.sync_word, values.data
+    if before is not None:
+        window = before.window if "window" in rules.reset_leaves else window
+        sync_word = before.sync_word if "sync_word" in rules.reset_leaves else sync_word
+        data = before.data if "data" in rules.reset_leaves else data
+    equal = 1 if window == sync_word else 0
     return State(
-        window=values.window,
-        sync_word=values.sync_word,
+        window=window,
+        sync_word=sync_word,
         bit_count=values.bit_count,
-        data=values.data,
+        data=data,
         byte_ready=values.byte_ready,
         clears_next=0,
         sync_equal=equal,

@@ -35,6 +35,7 @@ class Rules:
     fifo_words: int
     bit_cycles: int
     reset: ResetValues
+    reset_leaves: tuple[str, ...]
     status_lsb: tuple[int, ...]
 
     @classmethod
@@ -46,6 +47,7 @@ class Rules:
             fifo_words=settings.fifo_words,
             bit_cycles=settings.cycles_per_written_bit,
             reset=settings.reset,
+            reset_leaves=tuple(settings.reset_leaves),
             status_lsb=tuple(field.lsb for field in settings.status.fields),
         )
 

@@ -6,9 +6,9 @@ from fractions import Fraction
 from typing import Any, Literal, Self, get_args
 
 from pydantic import Field as Key
-from pydantic import field_validator
+from pydantic import ValidationInfo, field_validator
 
-from refmodel.block.fields import Layout
+from refmodel.block.fields import WRITTEN_FIELDS, Layout, moved_fields, placed
 from refmodel.block.slots import SlotRate, Slots
 from refmodel.ground.errors import UserError, near
 from refmodel.ground.frequency import exact_frequency
@@ -54,13 +54,19 @@ class ResetValues(Schema):
     byte_ready: int = Key(0, ge=0, le=1)
 
 
+Kept = Literal["window", "sync_word", "data"]
+
+
 class Settings(Schema):
     """What the register block is told. Immutable; `with_policies` returns a changed copy."""
 
     clock_hz: Fraction
     channel_bit_ns: int = Key(gt=0, le=1_000_000)
     layout: dict[str, int | str] = Key({})
+    transfer_layout: dict[str, int | str] = Key({})
+    control_layout: dict[str, int | str] = Key({})
     reset: ResetValues = ResetValues()
+    reset_leaves: list[Kept] = Key([])  # registers that reset leaves as they are (B14)
     policies: Policies = Policies()
     arming_writes: int = Key(2, ge=1, le=8)  # B9
     fifo_words: int = Key(3, ge=1, le=64)  # B10, B11
@@ -88,6 +94,23 @@ class Settings(Schema):
     def _layout_fits(cls, value: dict[str, int | str]) -> dict[str, int | str]:
         Layout.moved(_places(value))
         return value
+
+    @field_validator("transfer_layout", "control_layout")
+    @classmethod
+    def _written_layout_fits(
+        cls, value: dict[str, int | str], info: ValidationInfo
+    ) -> dict[str, int | str]:
+        register = str(info.field_name).removesuffix("_layout")
+        moved_fields(register, WRITTEN_FIELDS[register], _places(value))
+        return value
+
+    def on_the_bus(self, register: str, word: int) -> int:
+        """Return a word for transfer or control with its fields where this profile has them."""
+        places = self.transfer_layout if register == "transfer" else self.control_layout
+        if not places:
+            return word
+        table = WRITTEN_FIELDS[register]
+        return placed(word, table, moved_fields(register, table, _places(places)))
 
     @property
     def status(self) -> Layout:

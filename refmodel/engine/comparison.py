@@ -21,10 +21,12 @@ from refmodel.engine.history import History
 from refmodel.engine.meetings import Meetings
 from refmodel.engine.revolution import Revolution, revolution
 from refmodel.engine.separator_verdict import Recovered
+from refmodel.engine.settling import Settling
 from refmodel.engine.stirred import Stirred
 from refmodel.engine.symptoms import symptoms
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.stimulus import Stimulus
+from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 
 LAST_ACCESSES = 4  # listed with a finding
@@ -107,6 +109,8 @@ class Comparison:
             self._timeline.state = begin
         self._stirred = Stirred()
         self._met = Meetings()
+        lags = (*held.fields.values(), *held.lines.values())
+        self._settling = Settling(profile.reset_leaves, max(lags, default=0))
         self._checker = SpanChecker(
             profile.status, dict(held.fields), held.start, lines=dict(held.lines)
         )
@@ -184,6 +188,10 @@ class Comparison:
         if separator is not None:
             expected = separator.expect(expected, stimulus, observed)
         reads = evidence.reads(stimulus)
+        if not self._settling.over:
+            observed, reads = self._settling.leave_open(
+                stimulus, expected, observed, reads, self._profile.status
+            )
         moved = evidence.moves(stimulus.end) if self._held.memory else None
         mismatch = self._checker.check(expected, observed, reads, moved)
         since = max(stimulus.first, self._checker.start)
@@ -235,5 +243,6 @@ def accesses_before(
         strict=True,
     )
     return [
-        AccessSeen(at, kind, mask, *returned.get(at, (value, 0))) for at, kind, mask, value in rows
+        AccessSeen(at, kind, mask, *returned.get(at, (value & (mask or WORD), 0)))
+        for at, kind, mask, value in rows
     ]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.block.fields import UNUSED
-from refmodel.block.registers import RegisterBlock, State
+from refmodel.block.registers import RegisterBlock, State, reset_state
 from refmodel.engine.framing import Framing, sync_level
 from refmodel.engine.happened import Happened, at_last_bit, doing_of
 from refmodel.engine.inner import INNER, inner_lanes, inner_state
@@ -91,7 +91,7 @@ class Timeline:
         """Reset is asserted at every edge: each field shows its reset value (B14)."""
         before = self._shown(self.state)
         happened = self._kept_from(stimulus)
-        self.state = self._reset_block.state
+        self.state = reset_state(self._rules, self.state)
         shown = self._shown(self.state)
         lanes = {name: Lane.constant(value, stimulus.first) for name, value in shown.items()}
         reads = stimulus.clearing_reads

@@ -82,7 +82,9 @@ class BusShape:
     `clears` is the part of status whose reading clears byte_ready. The low byte of transfer and
     of control comes last: the whole word acts then (B9, B13). A bus cycle lasts `hold` cycles, and
     `idle` pass before the next at least. A read has its answer `read_latency` cycles after the
-    cycle its bus cycle begins in; no earlier is an access over.
+    cycle its bus cycle begins in; no earlier is an access over. A host that writes the words for
+    the disk itself does so at each edge n for which n modulo `fed_every` is in `fed`, and makes no
+    other access there; its core has no transfer to memory.
     """
 
     status: tuple[int, ...] = (WORD,)
@@ -93,6 +95,15 @@ class BusShape:
     read_latency: int = 0
     hold: int = 1
     idle: int = 0
+    fed_every: int = 1
+    fed: tuple[int, ...] = ()
+
+    def free(self, cycle: int) -> int:
+        """Return the first cycle from `cycle` on in which the host writes no word for the disk."""
+        late = range(self.fed_every + 1)
+        return next(
+            (cycle + n for n in late if (cycle + n) % self.fed_every not in self.fed), cycle
+        )
 
     @property
     def step(self) -> int:
@@ -116,7 +127,11 @@ class BusShape:
         ]
 
     def write(self, register: str, cycle: int, value: int) -> list[BusCycle]:
-        """Return the bus cycles of a write of a register, the first at `cycle`."""
+        """Return the bus cycles of a write of a register, the first at `cycle`.
+
+        Both bytes of transfer and control have the whole word with them: a core may have its
+        fields in other places.
+        """
         if register == "sync_word":
             return self.write_sync_word(cycle, value)
         parts = self.transfer if register == "transfer" else self.control
@@ -125,7 +140,7 @@ class BusShape:
                 cycle + n * self.step,
                 WRITE_KINDS[register],
                 mask,
-                value if mask & LOW else value & mask,
+                value,
             )
             for n, mask in enumerate(parts)
         ]

@@ -185,6 +185,8 @@ def parse(text: str, path: Path) -> Document:
         mark = error.problem_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
         message = f"not valid YAML: {error.problem or error.context}"
+        if "but got '['" in message:
+            message += '; within braces a name with brackets stands in quotes: "u0.flags[3]"'
         raise InputError([Problem(path, line, column, "", message)]) from None
     except yaml.reader.ReaderError as error:
         raise InputError([_odd_character(text, path, error.position)]) from None

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from refmodel.block.arming import ENABLE, WRITE
 from refmodel.drive.lines import DriveView
 from refmodel.ground.bus import (
     DRIVE_LINES,
@@ -37,10 +38,14 @@ REMEMBERED = 4  # of the last accesses
 
 
 class MissingRegisterError(Exception):
-    """The program accesses a register that exists, but not in the core at hand."""
+    """The program accesses a register that exists, but not in the core at hand.
 
-    def __init__(self, register: str) -> None:
-        super().__init__(f"the core has no register '{register}'")
+    Or not in this way: a core the host feeds has no transfer `to memory`.
+    """
+
+    def __init__(self, register: str, way: str = "") -> None:
+        what = f"{register} {way}" if way else f"register '{register}'"
+        super().__init__(f"the core has no {what}")
 
 
 @dataclass(frozen=True)
@@ -64,13 +69,27 @@ def _failure(error: Exception) -> str:
     return f"{Path(where.filename).name}:{where.lineno}: {type(error).__name__}: {error}"
 
 
+def _reads_disk(access: Read | Write) -> bool:
+    """Return whether an access counts towards a transfer from the disk to memory."""
+    if isinstance(access, Read) or access.register != "transfer":
+        return False
+    return access.value & (ENABLE | WRITE) == ENABLE
+
+
+def _behind_a_write(program: Program, sync_word: int) -> Program:
+    """Give sync_word its first value, which it has not by reset, and go on with the program."""
+    yield Write("sync_word", sync_word, cost=1)
+    return (yield from program)
+
+
 class Processor:
     """Runs one program. `pending` holds the bus cycles of its next access, none when it ended.
 
     Whoever owns the bus carries them out in the cycles they name and calls `complete` with what
     was read; time is the program's own: an access comes `cost` cycles after the end of the one
     before, the first one `cost` cycles after edge `start`; `machine` can stretch that. An access
-    to a register that is not in `registers` raises MissingRegisterError.
+    to a register that is not in `registers` raises MissingRegisterError. Where reset leaves
+    sync_word alone, it is written before anything else.
 
     On a byte-wide bus where reading the data byte clears byte_ready, a read of status takes the
     byte with the flags, and that of the data only when byte_ready is up in it: a host that read
@@ -91,6 +110,8 @@ class Processor:
         self._recent: deque[tuple[int, Access, int | None]] = deque(maxlen=REMEMBERED)
         self._registers = registers
         self._program = program
+        if "sync_word" in profile.reset_leaves and "sync_word" in registers:
+            self._program = _behind_a_write(program, profile.reset.sync_word)
         self._layout = profile.status
         self._shape = shape
         self._now = start
@@ -212,7 +233,7 @@ class Processor:
         """Return the cycle in which an access begins."""
         if access.cost < 1:
             raise UserError(f"{access!r}: cost must be 1 cycle or more")
-        return self._machine.timing.after(self._now, access.cost)
+        return self._shape.free(self._machine.timing.after(self._now, access.cost))
 
     def _bus_cycles(self, access: Access) -> list[BusCycle]:
         """Return the bus cycles of one access."""
@@ -225,6 +246,8 @@ class Processor:
             raise UserError(f"no register '{access.register}'{hint}")
         if access.register not in self._registers:
             raise MissingRegisterError(access.register)
+        if self._shape.fed and _reads_disk(access):
+            raise MissingRegisterError("transfer", "to memory")
         if isinstance(access, Read):
             if access.register == "status":
                 return self._status_beats(cycle)

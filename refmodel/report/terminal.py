@@ -113,7 +113,9 @@ def heading(suite: SuiteResult) -> str:
 def total(suite: SuiteResult) -> str:
     """Return the verdict and what it rests on, in one line."""
     if suite.compared_nothing:
-        return "error: nothing was compared, not one cycle and not one read"
+        skipped = [o.note for o in suite.outcomes if o.verdict == SKIPPED and o.note]
+        why = f": every scenario is skipped; {skipped[0]}" if skipped else ""
+        return f"error: nothing was compared, not one cycle and not one read{why}"
     cycles = counted(suite.cycles_compared, "cycle")
     reads = counted(suite.reads_compared, "read")
     runs = sum(outcome.verdict in (AGREE, MISMATCH, UNDECIDED) for outcome in suite.outcomes)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field as Key
+from pydantic import model_validator
 
 from refmodel.ground.yamlfile import Schema
 from refmodel.host.addresses import Natural, Registers
@@ -29,6 +30,17 @@ class SharedData(Schema):
     port: str
     drives: ObservedSignal
 
+    @model_validator(mode="before")
+    @classmethod
+    def _has_both(cls, value: object) -> object:
+        if not (isinstance(value, dict) and "drives" in value):
+            port = value.get("port", "PORT") if isinstance(value, dict) else value
+            raise ValueError(
+                "an inout needs what is up while the core drives it, its output enable: "
+                f"{{port: {port}, drives: SIGNAL}}"
+            )
+        return value
+
 
 class Acknowledge(Pin):
     """An output of the core that ends an access; one that never comes ends the run.
@@ -45,7 +57,7 @@ class Bus(Schema):
     An access holds its strobe for `hold` cycles and counts at the edge of them that `acts` names,
     `latency` edges later for each register it passes first, a write `write_latency` more. What a
     read returns is at the port `read_latency` edges after the one it counts at. `idle` cycles pass
-    between accesses at least.
+    between accesses at least, in which address and data stay as they are.
 
     `decoded` has the address lines the core looks at, all of them if it is not given, and `others`
     the addresses at which something answers that is not bound: they are left alone.

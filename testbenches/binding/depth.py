@@ -27,12 +27,39 @@ def depth_of(binding: Binding) -> Depth:
     return Depth(binding.disk.latency, bus.latency, writes, late, counted, straight)
 
 
-def refuse_depth(binding: Binding, who: str) -> None:
-    """Raise UserError at the first key beyond `bus.read_latency` that says how deep the core is."""
-    for key in depth_told(binding):
-        if key != "bus.read_latency":
-            message = f"{who}: takes no such core yet; leave the key out, or use `cellstep run`"
-            raise InputError([binding.document.problem(tuple(key.split(".")), message)])
+def refuse_words(binding: Binding, who: str) -> None:
+    """Raise UserError at the first key of words or clocks that only `cellstep run` can follow."""
+    for key in told_of_words(binding):
+        message = f"{who}: takes no such core yet; leave the key out, or use `cellstep run`"
+        raise InputError([binding.document.problem(tuple(key.split(".")), message)])
+
+
+def told_in_reports(binding: Binding) -> dict[str, str]:
+    """Return every key in force that a report names: depth, other clock edges, words elsewhere."""
+    found = depth_told(binding)
+    clock, reset, memory = binding.clock, binding.reset, binding.memory
+    if clock.edge == "falling":
+        found["clock.edge"] = clock.edge
+    if clock.slow is not None:
+        found["clock.slow"] = clock.slow
+    if reset.leaves:
+        found["reset.leaves"] = ", ".join(reset.leaves)
+    if memory is not None and memory.written_at is not None:
+        found["memory.written_at"] = f"{memory.written_at:#x}"
+    for watched in binding.observed:
+        if watched.parts:
+            found[".".join(map(str, watched.key))] = f"{len(watched.parts)} signals joined"
+    return found
+
+
+def told_of_words(binding: Binding) -> list[str]:
+    """Return the keys in force of words fed, joined or unknown at first, and of the other edge."""
+    found = [".".join(map(str, watched.key)) for watched in binding.observed if watched.parts]
+    found += ["reset.leaves"] * bool(binding.reset.leaves)
+    found += ["clock.edge"] * (binding.clock.edge == "falling")
+    found += ["clock.slow"] * (binding.clock.slow is not None)
+    fed = binding.memory is not None and binding.memory.written_at is not None
+    return [*found, *["memory.written_at"] * fed]
 
 
 def depth_told(binding: Binding) -> dict[str, str]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Literal
 
 from pydantic import Field as Key
-from pydantic import model_validator
+from pydantic import field_validator, model_validator
 
+from refmodel.block.settings import Kept
 from refmodel.ground.yamlfile import Schema
 from testbenches.binding.roles import Active, Driven, LevelPin, ObservedSignal, Pin
 
@@ -15,22 +17,47 @@ LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
 
 
 class ClockPins(Schema):
-    """The clock port, and which of its edges count: one of `enable_every`, or as a pattern says.
+    """The clock port, at which of its edges registers move, and how many of those count.
 
+    One of `enable_every` does, or as many as a pattern says.
     `enable_pattern` has a 1 for each clock period in which the enable is on, and starts again at
     its end; `enable_ratio` such as `3/8` spreads 3 of them evenly over 8 periods. `divide` is for
     a core that divides the clock itself, by that number, or enables itself one edge of so many.
-    With `enabled_by`, a signal of the core, an edge counts when that is on before it.
+    With `enabled_by`, a signal of the core, an edge counts when that is on before it. `slow` is a
+    second clock of the core, in step with the first: it rises with each edge of that which counts.
     """
 
     port: str
+    edge: Literal["rising", "falling"] = "rising"
+    slow: str | None = None
     enable: str | None = None
     enable_active: Active = "high"
     enable_every: int = Key(1, ge=1, le=1024)
-    enable_pattern: str | None = Key(None, pattern="^[01]{1,256}$")
-    enable_ratio: str | None = Key(None, pattern="^[1-9][0-9]{0,2}/[1-9][0-9]{0,2}$")
+    enable_pattern: str | None = None
+    enable_ratio: str | None = None
     divide: int = Key(1, ge=1, le=1024)
     enabled_by: ObservedSignal | None = None
+
+    @field_validator("enable_pattern", mode="before")
+    @classmethod
+    def _is_pattern(cls, value: object) -> object:
+        """Take ones and zeros, also where a file has them without quotes."""
+        text = str(value) if type(value) is int else value
+        if text is not None and not (isinstance(text, str) and re.fullmatch("[01]{1,256}", text)):
+            raise ValueError(
+                f"'{value}' is no pattern of up to 256 ones and zeros; 1000 is one edge of four"
+            )
+        return text
+
+    @field_validator("enable_ratio", mode="before")
+    @classmethod
+    def _is_ratio(cls, value: object) -> object:
+        part = "[1-9][0-9]{0,2}"
+        if value is not None and not (
+            isinstance(value, str) and re.fullmatch(f"{part}/{part}", value)
+        ):
+            raise ValueError(f"'{value}' is no ratio of two numbers; 3/8 is three edges of eight")
+        return value
 
     @property
     def gaps(self) -> tuple[int, ...]:
@@ -63,13 +90,15 @@ class Reset(Schema):
     """The reset port, asserted for `cycles` cycles at the start.
 
     An asynchronous one comes just behind an edge, and is released anywhere before the next. A core
-    without (kind `none`) has initial values; it is left alone for as many cycles.
+    without (kind `none`) has initial values; it is left alone for as many cycles. Registers that
+    reset `leaves` alone are unknown until their first value, and keep theirs through later resets.
     """
 
     port: str = ""
     active: Active = "high"
     cycles: int = Key(4, ge=1, le=1_000_000)
     kind: Literal["synchronous", "asynchronous", "none"] = "synchronous"
+    leaves: list[Kept] = Key([])
 
     @model_validator(mode="after")
     def _has_port(self) -> Reset:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from glob import glob
 from pathlib import Path
@@ -11,6 +11,7 @@ from pathlib import Path
 from refmodel.ground.errors import InputError, near
 from testbenches.binding.roles import Driven, Watched
 from testbenches.binding.schema import Binding
+from testbenches.binding.wrapper import wrapper
 from testbenches.hdl.elaborate import (
     Design,
     NameFaultError,
@@ -24,6 +25,7 @@ from testbenches.toolchain import cache_folder
 
 Fault = tuple[tuple[str | int, ...], str]  # key, message
 Parameters = dict[str, int | str]
+AROUND = "a module around the core"
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,7 @@ class CorePorts:
     ports: dict[str, Port]
     parameters: Parameters  # still to be set; a core in VHDL has had its generics set
     files: tuple[Path, ...]  # everything that was read: sources and what they include
+    joined: dict[str, int]  # signals that part of a field is seen on, and their widths
 
     def width(self, name: str) -> int:
         """Return the width of a port that has a role or is tied."""
@@ -71,11 +74,22 @@ def preflight(binding: Binding) -> CorePorts:
         raise _failed(binding, [(("core", "top"), _no_module(core.top, error.known))]) from None
     except UnknownGenericError as error:
         raise _failed(binding, [_no_generic(binding, error.name)]) from None
-    faults = list(_faults(binding, design, parameters))
+    faults = list(_with_wrapper(binding, design, list(_faults(binding, design, parameters))))
     if faults:
         raise _failed(binding, faults)
+    joined = {
+        part.expression: design.width_of(part.expression)
+        for watched in binding.observed
+        for part in watched.parts
+    }
     return CorePorts(
-        core.top, tuple(sources), tuple(include_dirs), design.ports, parameters, design.files
+        core.top,
+        tuple(sources),
+        tuple(include_dirs),
+        design.ports,
+        parameters,
+        design.files,
+        joined,
     )
 
 
@@ -162,7 +176,9 @@ def _faults(binding: Binding, design: Design, parameters: Parameters) -> Iterato
     yield from _clashes(binding)
     yield from _untied(binding, design)
     for watched in _all_watched(binding):
-        yield from _watched_faults(design, watched)
+        yield from (
+            _joined_faults(design, watched) if watched.parts else _watched_faults(design, watched)
+        )
 
 
 def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator[Fault]:
@@ -170,6 +186,7 @@ def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator
     shared = driven.key == ("bus", "data", "port")
     message = _wrong(design, driven.port, "inout" if shared else "input")
     if message:
+        message += _both_ways(design, driven.port) * (driven.key == ("bus", "write_data"))
         yield driven.key, message
         return
     width = design.ports[driven.port].width or 0
@@ -180,7 +197,7 @@ def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator
         if width != 16:
             yield driven.key, f"'{driven.port}' has {_bits(width)}; memory moves words of 16 bits"
     elif shared or driven.key == ("bus", "write_data"):
-        yield from _data_fault(binding, driven.key, driven.port, width)
+        yield from _data_fault(binding, design, driven.key, driven.port)
     elif width != 1:
         yield driven.key, f"'{driven.port}' has {_bits(width)}; this role takes 1 bit"
 
@@ -199,8 +216,22 @@ def _wrong(design: Design, name: str, direction: str) -> str:
     return ""
 
 
+def _both_ways(design: Design, name: str) -> str:
+    """Say how a data port of both directions is bound; empty for any other."""
+    if name not in design.ports or design.ports[name].direction != "inout":
+        return ""
+    return f"; a data port of both directions is bus.data: {{port: {name}, drives: SIGNAL}}"
+
+
 def _address_faults(binding: Binding, port: str, width: int) -> Iterator[Fault]:
-    """Yield the registers whose address the port cannot carry."""
+    """Yield the registers whose address the port cannot carry, and where words are written."""
+    memory, bus = binding.memory, binding.bus
+    if bus is not None and (bus.decoded or 0) >> width:
+        message = f"{bus.decoded:#x} has more lines than the {_bits(width)} of '{port}'"
+        yield ("bus", "decoded"), message
+    if memory is not None and (memory.written_at or 0) >> width:
+        message = f"address {memory.written_at:#x} does not fit the {_bits(width)} of '{port}'"
+        yield ("memory", "written_at"), message
     for register in binding.registers:
         for beat in binding.beats(register):
             if beat.address >> width:
@@ -219,9 +250,11 @@ def _drive_faults(binding: Binding, port: str, width: int) -> Iterator[Fault]:
             yield ("drive", "registers", name), message
 
 
-def _data_fault(binding: Binding, key: tuple[str, ...], port: str, width: int) -> Iterator[Fault]:
+def _data_fault(
+    binding: Binding, design: Design, key: tuple[str, ...], port: str
+) -> Iterator[Fault]:
     """Yield a data port whose width is not that of the registers."""
-    wanted = 8 if binding.byte_wide else 16
+    wanted, width = 8 if binding.byte_wide else 16, design.ports[port].width or 0
     if width == wanted:
         return
     message = f"'{port}' has {_bits(width)}; the registers are reached {wanted} bits at a time"
@@ -229,7 +262,21 @@ def _data_fault(binding: Binding, key: tuple[str, ...], port: str, width: int) -
         message += ", so give each as {high: ..., low: ...}"
     elif width == 16:
         message += ", so give each as one address"
+    elif width > wanted:
+        message += f", so it takes {AROUND}"
     yield key, message
+
+
+def _with_wrapper(binding: Binding, design: Design, faults: list[Fault]) -> Iterator[Fault]:
+    """Yield the faults, the last of those that a module around the core mends with its text."""
+    mended = [key for key, message in faults if message.endswith(AROUND)]
+    bus, wanted = binding.bus, 8 if binding.byte_wide else 16
+    named = {bus.read_data, bus.write_data} if bus is not None else set()
+    found = [port for port in design.ports.values() if port.name in named]
+    cut = {port.name: wanted for port in found if (port.width or 0) > wanted}
+    for key, message in faults:
+        last = bool(mended) and key == mended[-1]
+        yield key, f"{message}:{wrapper(design, cut)}" if last else message
 
 
 def _read_data_faults(binding: Binding, design: Design) -> Iterator[Fault]:
@@ -238,9 +285,9 @@ def _read_data_faults(binding: Binding, design: Design) -> Iterator[Fault]:
     key, port = ("bus", "read_data"), binding.bus.read_data
     message = _wrong(design, port, "output")
     if message:
-        yield key, message
+        yield key, message + _both_ways(design, port)
     else:
-        yield from _data_fault(binding, key, port, design.ports[port].width or 0)
+        yield from _data_fault(binding, design, key, port)
 
 
 def _tie_faults(binding: Binding, design: Design) -> Iterator[Fault]:
@@ -260,17 +307,22 @@ def _clashes(binding: Binding) -> Iterator[Fault]:
     read: list[tuple[tuple[str, ...], str]] = []
     if binding.bus is not None and binding.bus.read_data is not None:
         read = [(("bus", "read_data"), binding.bus.read_data)]
-    watched = [(watched.key, watched.expression) for watched in _all_watched(binding)]
+    watched = [
+        (part.key, part.expression)
+        for whole in _all_watched(binding)
+        for part in whole.signals
+        if not part.delay and not whole.by
+    ]
     yield from _second_roles([*driven, *tied])
     yield from _second_roles([*read, *watched])
 
 
-def _second_roles(roles: list[tuple[tuple[str, ...], str]]) -> Iterator[Fault]:
+def _second_roles(roles: Sequence[tuple[tuple[str | int, ...], str]]) -> Iterator[Fault]:
     first: dict[str, str] = {}
     for key, port in roles:
         if port in first:
             yield key, f"'{port}' already has the role {first[port]}"
-        first.setdefault(port, ".".join(key))
+        first.setdefault(port, ".".join(map(str, key)))
 
 
 def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
@@ -279,7 +331,7 @@ def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
     left = [p for p in design.ports.values() if p.direction != "output" and p.name not in taken]
     for port in left:
         if port.width is None:
-            message = f"its port '{port.name}' is no plain vector; wrap it in a module of vectors"
+            message = f"its port '{port.name}' is no plain vector; it takes {AROUND}"
             yield ("core", "top"), message
     missing = [p.name for p in left if p.direction == "input" and p.width is not None]
     if missing:
@@ -299,8 +351,21 @@ def _all_watched(binding: Binding) -> list[Watched]:
     return [*binding.all_observed, *memory, *bus, *clock]
 
 
+def _joined_faults(design: Design, watched: Watched) -> Iterator[Fault]:
+    """Yield what keeps signals from being observed as one lane together."""
+    faults = [fault for part in watched.parts for fault in _watched_faults(design, part)]
+    yield from faults
+    if faults or watched.by:
+        return
+    widths = [design.width_of(part.expression) for part in watched.parts]
+    if sum(widths) != watched.width:
+        told = " + ".join(map(str, widths))
+        message = f"the signals have {told} bits; {watched.lane} has {_bits(watched.width)}"
+        yield (*watched.key, "joined"), message
+
+
 def _watched_faults(design: Design, watched: Watched) -> Iterator[Fault]:
-    """Yield what keeps a name from being observed as its lane."""
+    """Yield what keeps a name from being observed as its lane; any width will do for 0."""
     name = watched.expression
     port = design.ports.get(name)
     if port is not None and port.direction == "input":
@@ -311,7 +376,7 @@ def _watched_faults(design: Design, watched: Watched) -> Iterator[Fault]:
     except NameFaultError as error:
         yield watched.key, f"'{name}': {error}"
         return
-    if width != watched.width:
+    if watched.width not in (0, width):
         message = f"'{name}' has {_bits(width)}; {watched.lane} has {_bits(watched.width)}"
         yield watched.key, message
 

@@ -17,6 +17,7 @@ from testbenches.binding.depth import depth_of
 from testbenches.binding.depth_rules import depth_faults
 from testbenches.binding.roles import LINES, MOVES
 from testbenches.binding.schema import Binding
+from testbenches.binding.word_rules import word_faults
 from testbenches.hdl.elaborate import PLAIN_NAME
 
 PULSE_BITS = {  # channel bits a field lasts at least, left alone: B3; a byte; a word
@@ -34,7 +35,7 @@ def problems(binding: Binding, today: date) -> Iterator[Problem]:
     """Yield every rule the binding breaks, at its key."""
     yield from _profile_problems(binding)
     rules = [*_core(binding), *_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
-    rules += [*_drive(binding), *_reset(binding), *depth_faults(binding)]
+    rules += [*_drive(binding), *_reset(binding), *depth_faults(binding), *word_faults(binding)]
     for key, message in [*rules, *_latency(binding), *_waivers(binding, today)]:
         yield binding.document.problem(key, message)
 
@@ -76,6 +77,11 @@ def _reset(binding: Binding) -> Iterator[Fault]:
     reset = binding.reset
     if reset.kind == "none" and reset.port:
         yield ("reset", "port"), f"'{reset.port}' is given, but kind says that there is none"
+    if reset.leaves and reset.kind == "none":
+        yield ("reset", "leaves"), "goes with a reset; without one every register has its own value"
+    if "sync_word" in reset.leaves and "sync_word" not in binding.registers:
+        message = "'sync_word' is unknown until it is written; give bus.registers.sync_word"
+        yield ("reset", "leaves"), message
 
 
 def _clock(binding: Binding) -> Iterator[Fault]:
@@ -84,8 +90,14 @@ def _clock(binding: Binding) -> Iterator[Fault]:
     given = [name for name in rates if name in clock.model_fields_set]
     for name in given[1:]:
         yield ("clock", name), f"{given[0]} and {name} exclude each other"
+    if clock.slow is not None and set(clock.gaps) == {0}:
+        message = (
+            f"'{clock.slow}' would be as fast as '{clock.port}'; give the edges of that to one"
+        )
+        yield ("clock", "slow"), f"{message} of this as enable_every"
     if clock.enable is None:
         needing = {"enable_active", *rates[:3]}
+        needing -= {"enable_every"} if clock.slow is not None else set()
         for name in sorted(clock.model_fields_set & needing):
             yield ("clock", name), "needs 'enable', the port of the clock enable"
     else:

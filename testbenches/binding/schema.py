@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import Field as Key
 from pydantic import PrivateAttr
@@ -37,6 +37,7 @@ from testbenches.binding.roles import (
     LevelPin,
     Lines,
     Memory,
+    ObservedField,
     ObservedSignal,
     Watched,
 )
@@ -60,7 +61,7 @@ class Observe(Schema):
     """What shows without being read: status as a word or field by field, and what is inside."""
 
     status: str | None = None
-    fields: dict[str, ObservedSignal] = Key({})
+    fields: dict[str, ObservedField] = Key({})
     channel_bit: ChannelBit | None = None
     sync_word: ObservedSignal | None = None
     control: ObservedSignal | None = None
@@ -171,13 +172,14 @@ class Binding(Schema):
         masks = {"word": WORD, "high": HIGH, "low": LOW}
         parts = {name: self.beats(name) for name in self.registers}
         order = {name: tuple(masks[beat.half] for beat in parts[name]) for name in parts}
+        registers: dict[str, Any] = {name: order.get(name, (WORD,)) for name in REGISTERS}
         counting = {beat.offset: masks[beat.half] for beat in parts.get(STATUS, ())}
         return BusShape(
             clears=counting.get(0, WORD),
             read_latency=bus.answer if bus is not None else 0,
             hold=bus.hold if bus is not None else 1,
             idle=bus.idle if bus is not None else 0,
-            **{name: order.get(name, (WORD,)) for name in REGISTERS},
+            **registers,
         )
 
     def lag(self, field: str) -> int:
@@ -212,6 +214,8 @@ class Binding(Schema):
 
     def _driven(self) -> Iterator[Driven]:
         yield Driven(("clock", "port"), self.clock.port, "high")
+        if self.clock.slow is not None:
+            yield Driven(("clock", "slow"), self.clock.slow, "high")
         if self.clock.enable is not None:
             yield Driven(("clock", "enable"), self.clock.enable, self.clock.enable_active)
         if self.reset.port:
@@ -237,7 +241,7 @@ class Binding(Schema):
             return [Watched(STATUS, self.observe.status, STATUS_WIDTH, "high", key)]
         width = {field.name: field.width for field in STATUS_FIELDS}
         return [
-            Watched(name, shown.signal, width[name], shown.active, ("observe", "fields", name))
+            _watched(name, shown, width[name])
             for name, shown in self.observe.fields.items()
             if name in FIELD_NAMES
         ]
@@ -282,4 +286,26 @@ class Binding(Schema):
 
     def load_profile(self) -> Profile:
         """Return the profile with the binding's policies; raise UserError if it is no good."""
-        return load_profile(self.profile, self.folder).with_policies(self.policies)
+        profile = load_profile(self.profile, self.folder).with_policies(self.policies)
+        leaves = list(dict.fromkeys([*profile.reset_leaves, *self.reset.leaves]))
+        return profile.model_copy(update={"reset_leaves": leaves})
+
+
+def _watched(name: str, shown: ObservedField, width: int) -> Watched:
+    """Return what shows a field of status."""
+    key = ("observe", "fields", name)
+    if shown.signal is not None:
+        return Watched(name, shown.signal, width, shown.active, key)
+    operator = {"bits": "", "and": "&", "or": "|", "xor": "^"}[shown.by]
+    parts = tuple(
+        Watched(
+            name,
+            part.signal,
+            width if operator else 0,
+            part.active,
+            (*key, "joined", n),
+            delay=part.delay,
+        )
+        for n, part in enumerate(shown.joined)
+    )
+    return Watched(name, parts[0].expression, width, shown.active, key, parts, operator)

@@ -9,7 +9,7 @@ from itertools import pairwise
 from refmodel.ground.bus import READ_STATUS_PART
 from refmodel.ground.depth import AGAIN, Inside
 from refmodel.ground.stimulus import Stimulus
-from testbenches.binding.depth import depth_of
+from testbenches.binding.depth import depth_of, refuse_words
 from testbenches.binding.roles import GATES
 from testbenches.binding.schema import STATUS, Binding
 from testbenches.checker.accesses import Access
@@ -71,6 +71,7 @@ class PinsToBlock:
 
 def refuse_what_it_cannot(binding: Binding, calls: bool, reset: bool) -> None:
     """Raise UserError for a binding the checker cannot follow."""
+    refuse_words(binding, "the checker")
     bus = binding.bus
     for name in GATES:
         gate = getattr(binding.gates, name)

@@ -23,7 +23,7 @@ class BenchRole(NamedTuple):
     """A signal of the binding: the key that names it, how many bits it has, its polarity."""
 
     name: str
-    key: tuple[str, ...]
+    key: tuple[str | int, ...]
     signal: str
     width: int | None  # None: as many as it has
     active: str = "high"
@@ -49,7 +49,7 @@ def roles_of(binding: Binding, bus: bool) -> Iterator[BenchRole]:
     if bus:
         yield from _bus_roles(binding)
     memory = binding.memory
-    if memory is not None:
+    if memory is not None and memory.slot is not None and memory.data_in is not None:
         yield BenchRole("slot", ("memory", "slot"), memory.slot.port, 1, memory.slot.active)
         yield BenchRole("data_in", ("memory", "data_in"), memory.data_in, WORD_BITS)
     of_memory = memory.watched() if memory is not None else ()
@@ -163,7 +163,7 @@ class ClockWatch:
 
 
 def _find(
-    dut: SimHandleBase, key: tuple[str, ...], name: str, binding: Binding
+    dut: SimHandleBase, key: tuple[str | int, ...], name: str, binding: Binding
 ) -> tuple[Any, slice | None]:
     """Return a signal's handle below `dut`, and which of its bits are meant; None for all.
 
@@ -200,6 +200,6 @@ def steps_of(moment: Moment) -> int:
     return moment[0] << 32 | moment[1]
 
 
-def refuse(binding: Binding, key: tuple[str, ...], message: str) -> UserError:
+def refuse(binding: Binding, key: tuple[str | int, ...], message: str) -> UserError:
     """Return the error of something the checker cannot do, at its place in the binding."""
     return InputError([binding.document.problem(key, message)])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -10,9 +9,22 @@ from pathlib import Path
 
 from refmodel.ground.errors import UserError, near
 from refmodel.profile import profile_names
-from testbenches.drafting.guess import WIDTHS, Guess, Guesses, guess
+from testbenches.drafting.draft_more import (
+    bus_extras,
+    more_registers,
+    more_sections,
+    what_to_look_for,
+)
+from testbenches.drafting.evidence import OWN_EDGE
+from testbenches.drafting.guess import WIDTHS, Guesses, guess
+from testbenches.drafting.guess_more import guess_more
+from testbenches.drafting.looks import Looks, flat_core, look
+from testbenches.drafting.read_netlist import read_netlist
+from testbenches.drafting.yaml_text import scalar as _text
+from testbenches.drafting.yaml_text import signal as _signal
 from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
 from testbenches.hdl.file_lists import expanded, is_list
+from testbenches.hdl.synth import NetSource
 from testbenches.hdl.vhdl import is_vhdl, translate
 from testbenches.toolchain import cache_folder
 
@@ -56,14 +68,20 @@ def draft(
     macros = {**listed.defines, **(defines or {})}
     sources = listed.sources
     try:
-        design = elaborate(_in_verilog(sources, top), top, folders, macros)
+        sources_read = _in_verilog(sources, top)
+        design = elaborate(sources_read, top, folders, macros)
     except UnknownTopError as error:
         raise UserError(_unclear_top(top, error.known)) from None
     home = (folder or Path()).absolute()
     kept = named if any(map(is_list, named)) else _packages_first(sources)
     places = [os.path.relpath(path.absolute(), home) for path in kept]
     includes = [os.path.relpath(path.absolute(), home) for path in include_dirs]
-    lines = _lines(design, guess(design), _core(design, places, includes, defines or {}))
+    netlist = read_netlist(design)
+    found = guess(design, netlist)
+    source = NetSource(sources_read, folders, macros)
+    looks = look(flat_core(source, design.top.name), found)
+    guess_more(found, netlist)
+    lines = _lines(design, found, looks, _core(design, places, includes, defines or {}))
     return "\n".join(lines) + "\n"
 
 
@@ -94,21 +112,23 @@ def _unclear_top(top: str | None, known: Sequence[str]) -> str:
     return f"several modules could be the top: {', '.join(known)}; choose one with --top NAME"
 
 
-def _lines(design: Design, found: Guesses, core: Iterator[str]) -> Iterator[str]:
+def _lines(design: Design, found: Guesses, looks: Looks, core: Iterator[str]) -> Iterator[str]:
     """Yield the whole file, a section at a time."""
     yield f"# Drafted from the source of {design.top.name}. Check every line before you trust it:"
     yield "# `sure`: source and name both say so; `likely`: one of them does; `guess`: weak."
     yield from core
     yield ""
     yield f"profile: pal_dd  # TODO your clock and channel-bit time: {', '.join(profile_names())}"
-    yield from _clock(found)
-    yield from _reset(found)
-    yield from _disk(found)
-    yield from _bus(found)
-    yield from _inputs(found)
+    yield from _clock(found, looks)
+    yield from _reset(found, looks)
+    yield from _disk(found, looks)
+    yield from _bus(found, looks)
+    yield from _inputs(found, looks)
+    yield from more_sections(found)
     yield from _tie(found)
     yield from _observe(found)
     yield "latency: {status: 0}  # cycles by which the core's status may lag behind the model's"
+    yield from what_to_look_for(found, looks)
 
 
 def _core(
@@ -126,9 +146,13 @@ def _core(
         yield f"  # parameters: {{...}}  # of: {', '.join(design.parameters)}"
 
 
-def _clock(found: Guesses) -> Iterator[str]:
+def _clock(found: Guesses, looks: Looks) -> Iterator[str]:
     yield "clock:"
     yield _plain(found, "clock", "port")
+    yield from (*looks.line("clock.edge"), *looks.line("clock.divide"))
+    if "clock.slow" in looks.keys:
+        yield from looks.line("clock.slow")
+        yield "  enable_every: 4  # TODO edges of the port in one of the slow clock"
     enable = found.roles.get("enable")
     if enable is not None:
         yield f"  enable: {_text(enable.name)}  # {enable.comment}"
@@ -137,40 +161,50 @@ def _clock(found: Guesses) -> Iterator[str]:
         yield "  enable_every: 1  # TODO clock periods in one cycle of the profile's clock"
 
 
-def _reset(found: Guesses) -> Iterator[str]:
+def _reset(found: Guesses, looks: Looks) -> Iterator[str]:
     yield "reset:"
     yield _plain(found, "reset", "port")
     if "reset" in found.roles:
         yield f"  active: {found.roles['reset'].active}"
+    yield from looks.line("reset.kind")
+    if looks.why_not and "reset" in found.roles and OWN_EDGE in found.roles["reset"].reason:
+        yield "  kind: asynchronous  # likely: registers wait for an edge of it"
     yield "  cycles: 4"
 
 
-def _disk(found: Guesses) -> Iterator[str]:
+def _disk(found: Guesses, looks: Looks) -> Iterator[str]:
     yield "disk:"
     yield from (_role(found, "strobe"), _role(found, "value"))
+    yield from looks.line("disk.latency")
     if not found.roles.keys() & {"strobe", "value"}:
         yield "  # A core with a data separator of its own takes pulses instead:"
         yield "  # flux: PORT  # the read-data line; then also `active: low` and"
         yield "  # observe.channel_bit: {strobe: SIGNAL, value: SIGNAL}, its separator's output"
 
 
-def _bus(found: Guesses) -> Iterator[str]:
+def _bus(found: Guesses, looks: Looks) -> Iterator[str]:
     """Yield the bus; none for a core without an address, read data or wide input."""
-    if not {"address", "read_data", "write_data"} & set(found.roles) | set(
-        found.unused("write_data")
-    ):
+    bus_roles = {"address", "read_data", "write_data"} & set(found.roles)
+    if not bus_roles | set(found.unused("write_data")) and "bus.data.port" not in looks.keys:
         yield "# bus:  # no address and no read data found: only what is observed is compared"
         return
     yield "bus:"
     yield _plain(found, "address")
+    yield from looks.line("bus.decoded")
     if "read" not in found.roles and {"line", "select"} & set(found.roles):
         yield _role(found, "select")
         yield _role(found, "line" if "line" in found.roles else "write", "write")
     else:
         yield _role(found, "read")
         yield _role(found, "write")
-    yield _plain(found, "write_data")
-    yield _plain(found, "read_data")
+    if "bus.data.port" in looks.keys:
+        yield "  data:"
+        yield from (*looks.line("bus.data.port", "    "), *looks.line("bus.data.drives", "    "))
+    else:
+        yield _plain(found, "write_data")
+        yield _plain(found, "read_data")
+    yield from bus_extras(found, looks)
+    yield from (*looks.line("bus.asynchronous"), *looks.line("bus.latency"))
     known = found.addresses.status or found.addresses.sync_word
     yield "  registers:" if known else "  registers: {}  # TODO at least one of these:"
     yield from _registers(found)
@@ -203,16 +237,23 @@ def _registers(found: Guesses) -> Iterator[str]:
         else:
             form = "{high: ADDRESS, low: ADDRESS}" if _byte_wide(found) else "ADDRESS"
             yield f"    # {register}: {form}  # TODO the source does not say where it is"
+    yield from more_registers(found)
 
 
-def _inputs(found: Guesses) -> Iterator[str]:
+def _inputs(found: Guesses, looks: Looks) -> Iterator[str]:
     names = ("dma_active", "writing", "wait_for_sync")
     yield "inputs:" if any(name in found.roles for name in names) else "inputs: {}"
     for name in names:
-        if name in found.roles:
-            yield _role(found, name)
-        else:
+        if name not in found.roles:
             yield _missing(found, name, name)
+        elif kept := [*looks.line(f"inputs.{name}.path"), *looks.line(f"inputs.{name}.latency")]:
+            shown = found.roles[name]
+            yield f"  {name}:"
+            yield f"    port: {_text(shown.name)}  # {shown.comment}"
+            yield from ["    active: low"] * (shown.active == "low")
+            yield from (f"  {line}" for line in kept)
+        else:
+            yield _role(found, name)
 
 
 def _tie(found: Guesses) -> Iterator[str]:
@@ -265,17 +306,6 @@ def _candidates(found: Guesses, role: str) -> str:
         return f"; could be: {', '.join(left)}"
     bits = f"{least} bit" if greatest == 1 else f"{least} to {greatest} bits"
     return f"; no {direction} of {bits} is left"
-
-
-def _signal(shown: Guess, key: str) -> str:
-    name = _text(shown.name)
-    return name if shown.active == "high" else f"{{{key}: {name}, active: low}}"
-
-
-def _text(text: str) -> str:
-    """Return a YAML scalar that is read as this text."""
-    plain = re.fullmatch(r"[A-Za-z_./][\w./$-]*(\[\d+\])?[\w.]*", text)
-    return text if plain and text not in ("true", "false", "null") else json.dumps(text)
 
 
 def _byte_wide(found: Guesses) -> bool:

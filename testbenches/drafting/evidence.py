@@ -24,6 +24,7 @@ from testbenches.drafting.netlist import (
 )
 
 STRONG, FAIR, WEAK = 20, 8, 6
+OWN_EDGE = "resets on its own edge"
 MOST = 0.8  # of the assignments to registers
 MANY_REGISTERS = 4  # a core with this many shows what they wait for
 WINDOW = 16
@@ -99,7 +100,7 @@ def _reset(netlist: Netlist, leaves: list[Leaf], clock: str | None) -> Iterator[
     """Yield the input that sets registers to constants, on an edge of its own or on the clock's."""
     for (net, rising), _ in netlist.shared_edges.items():
         if net != clock and net in netlist.inputs:
-            yield Vote("reset", net, STRONG, "resets on its own edge", "high" if rising else "low")
+            yield Vote("reset", net, STRONG, OWN_EDGE, "high" if rising else "low")
     otherwise = {
         (leaf.net, NetLevel(level.net, not level.high))
         for leaf in leaves

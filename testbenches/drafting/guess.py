@@ -19,13 +19,14 @@ ONE_BIT_ROLES = (
 )  # fmt: skip
 WIDTHS = {  # role: direction, least and greatest width
     **dict.fromkeys(ONE_BIT_ROLES, ("input", 1, 1)),
-    "address": ("input", 2, 32),
+    "address": ("input", 1, 32),
     "write_data": ("input", 8, STATUS_WIDTH),
     "read_data": ("output", 8, STATUS_WIDTH),
     "status": ("output", STATUS_WIDTH, STATUS_WIDTH),
 }
 ENOUGH = 5  # a name or a reason below this says nothing
 CLEAR_NAME = 7
+PORT_SHOWS = 1  # what a field's name is worth more on a port of the core
 _FIELD_WORDS = {
     "byte_ready": {"ready": 6, "byte": 2},
     "dma_active": {"dma": 6, "active": 2},
@@ -60,16 +61,31 @@ class Guesses:
     left_over: dict[str, tuple[int, str]] = field(default_factory=dict)
     observe: dict[str, Guess] = field(default_factory=dict)  # `status`, or fields
     addresses: Addresses = field(default_factory=Addresses)
+    # of transfer and control by register and half: address, reason
+    more: dict[tuple[str, str], tuple[int, str]] = field(default_factory=dict)
+
+    def give(self, role: str, guess: Guess) -> None:
+        """Give a port a role, whatever it had before."""
+        for other in [name for name, one in self.roles.items() if one.name == guess.name]:
+            del self.roles[other]
+        for ties in (self.always_on, self.left_over):
+            ties.pop(guess.name, None)
+        self.roles[role] = guess
 
     def unused(self, role: str) -> list[str]:
         """Return the ports that could still play a role."""
         taken = {guess.name for guess in self.roles.values()} | set(self.always_on)
-        return [p.name for p in self.ports.values() if fits(p, role) and p.name not in taken]
+        least = 2 if role == "address" else 1  # one line is an address only if its name says so
+        return [
+            p.name
+            for p in self.ports.values()
+            if fits(p, role) and (p.width or 0) >= least and p.name not in taken
+        ]
 
 
-def guess(design: Design) -> Guesses:
+def guess(design: Design, netlist: Netlist | None = None) -> Guesses:
     """Guess the role of every port of a core."""
-    netlist = read_netlist(design)
+    netlist = netlist or read_netlist(design)
     leaves = leaves_of(netlist)
     status = status_of(netlist, leaves)
     found = Guesses(design.ports, addresses=addresses_of(netlist, leaves, status))
@@ -250,7 +266,8 @@ def _named(field_name: str, found: Guesses, netlist: Netlist) -> dict[str, Guess
     weights = _FIELD_WORDS[field_name]
     scored = [
         (
-            sum(weights.get(w, 0) for w in set(words(path.rsplit(".", 1)[-1]))),
+            sum(weights.get(w, 0) for w in set(words(path.rsplit(".", 1)[-1])))
+            + PORT_SHOWS * (path in netlist.outputs),
             -path.count("."),
             path,
         )
@@ -260,4 +277,5 @@ def _named(field_name: str, found: Guesses, netlist: Netlist) -> dict[str, Guess
     best = max(scored, default=(0, 0, ""))
     if best[0] < ENOUGH:
         return {}
-    return {field_name: Guess(best[2], "high", "guess", "by its name")}
+    active: Active = "low" if is_low(best[2].rsplit(".", 1)[-1]) else "high"
+    return {field_name: Guess(best[2], active, "guess", "by its name")}

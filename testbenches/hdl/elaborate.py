@@ -36,6 +36,7 @@ class Port:
     direction: Direction
     width: int | None
     bounds: tuple[int, int] | None = None  # as declared, left and right, of a vector
+    elements: tuple[int, int] | None = None  # of an array of vectors: how many, how wide each
 
 
 class UnknownTopError(Exception):
@@ -80,12 +81,28 @@ class Design:
         *scopes, leaf = name.split(".")
         scope: Any = self.top.body
         for n, step in enumerate(scopes):
+            signal = scope.find(step.split("[", 1)[0])
+            if getattr(getattr(signal, "type", None), "isStruct", False):
+                return _width_of_member(signal.type, step, [*scopes[n + 1 :], leaf])
             scope = _step(scope, step, scopes[:n])
         base, selects = leaf.split("[", 1)[0], _SELECT.findall(leaf)
         found = _find(scope, base, scopes)
         if found.kind not in (ast.SymbolKind.Net, ast.SymbolKind.Variable):
             raise NameFaultError(f"'{base}' is not a signal")
         return _width_after(found.type, selects)
+
+
+def _width_of_member(struct: Any, name: str, steps: Sequence[str]) -> int:  # noqa: ANN401
+    """Return the width of a member of a structure, or of a member of that."""
+    for step in steps:
+        canonical = struct.canonicalType
+        members = canonical if canonical.isStruct else ()
+        fields = {member.name: member.type for member in members if member.name}
+        base = step.split("[", 1)[0]
+        if base not in fields:
+            raise NameFaultError(f"there is no '{base}' in {name}{near(base, fields)}")
+        struct, name = fields[base], f"{name}.{base}"
+    return _width_after(struct, _SELECT.findall(steps[-1]))
 
 
 def _step(scope: Any, step: str, above: Sequence[str]) -> Any:  # noqa: ANN401 - pyslang's scopes
@@ -363,7 +380,17 @@ def _ports(instance: ast.InstanceSymbol) -> Iterator[Port]:
         vector: Any = getattr(port, "type", None)
         plain = getattr(vector, "isIntegral", False) and PLAIN_NAME.fullmatch(port.name)
         width = int(vector.bitWidth) if plain else None
-        yield Port(port.name, directions.get(kind, "inout"), width, _bounds(vector, width))
+        direction = directions.get(kind, "inout")
+        yield Port(port.name, direction, width, _bounds(vector, width), _elements(vector))
+
+
+def _elements(vector: Any) -> tuple[int, int] | None:  # noqa: ANN401
+    """Return how many elements an array of vectors has, and how wide each is."""
+    if not getattr(vector, "isUnpackedArray", False) or not vector.hasFixedRange:
+        return None
+    element = vector.arrayElementType
+    count = abs(vector.fixedRange.left - vector.fixedRange.right) + 1
+    return (count, int(element.bitWidth)) if element.isIntegral else None
 
 
 def _bounds(vector: Any, width: int | None) -> tuple[int, int] | None:  # noqa: ANN401

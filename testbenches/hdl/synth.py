@@ -72,6 +72,17 @@ def linked(source: NetSource, folder: Path) -> None:
         (folder / str(n)).symlink_to(path.absolute())
 
 
+def flat_module(source: NetSource, top: str) -> Module:
+    """Return the module `top` flat, its registers, resets and multiplexers as they are written.
+
+    Raises CannotRun with yosys's message, or when there is no yosys.
+    """
+    with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
+        linked(source, Path(folder))
+        run_yosys(_reading(source, top), Path(folder), source)
+        return _modules(Path(folder) / "before.json")[top]
+
+
 def _modules(path: Path) -> dict[str, Module]:
     modules: dict[str, Module] = json.loads(path.read_text(encoding="utf-8"))["modules"]
     return modules

@@ -8,6 +8,7 @@ from pathlib import Path
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.scratch import scratch
 from refmodel.mutate.score import SURVIVED, Score
+from testbenches.binding.depth import refuse_words
 from testbenches.binding.load import load_binding
 from testbenches.mutate.equal import Solver
 from testbenches.mutate.mutator import Mutator, Planting
@@ -23,7 +24,9 @@ def run_mutants(path: Path, planting: Planting, say: Say, solve: bool = True) ->
     CannotRun for one that yosys or the simulator does not take.
     """
     with scratch("cellstep-") as work:
-        mutator = Mutator(load_binding(path), str(path), planting, work, say)
+        binding = load_binding(path)
+        refuse_words(binding, "mutate")
+        mutator = Mutator(binding, str(path), planting, work, say)
         score = mutator.run()
         if solve and score.count(SURVIVED):
             score.unsolved = _solved(mutator, score, work / "solver", say)

@@ -99,7 +99,7 @@ class Twin:
         """Return where what a run looks at differs: status, lines, moved words, reads of status."""
         found = [_differs(w.expression) for w in self.binding.all_observed]
         memory = self.binding.memory
-        if memory is not None:
+        if memory is not None and memory.slot and memory.store and memory.data_out:
             slot = _active(f"\\{memory.slot.port} ", memory.slot.active)
             moving = _active(_at("a", memory.request.signal), memory.request.active)
             storing = _active(_at("a", memory.store.signal), memory.store.active)

@@ -14,7 +14,7 @@ from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile
 from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
-from testbenches.binding.depth import depth_of, depth_told
+from testbenches.binding.depth import depth_of, depth_told, told_of_words
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import GATES
 from testbenches.binding.schema import Binding
@@ -81,6 +81,15 @@ def _refuse(binding: Binding, harness: Harness) -> None:
     if shaped or not depth.plain or depth.straight or (shape.hold, shape.idle) != (1, 0):
         told = ", ".join(depth_told(binding))
         raise CannotRun(f"{told}: a core that is so deep cannot be proved yet")
+    words = told_of_words(binding)
+    profile = binding.load_profile()
+    words += [
+        f"profile.{name}"
+        for name in ("reset_leaves", "transfer_layout", "control_layout")
+        if getattr(profile, name)
+    ]
+    if words:
+        raise CannotRun(f"{', '.join(words)}: such a core cannot be proved yet")
 
 
 def _refuse_unlike(one: Subject, other: Subject) -> None:

@@ -48,7 +48,7 @@ class VectorsOrder:
 
 def shipped_ports() -> Path:
     """Return the binding whose ports the benches have when no core is named."""
-    return Path(hdl_stubs.__file__).parent / "reference" / "binding_block.yaml"
+    return Path(hdl_stubs.__file__).parent / "reference" / "binding.yaml"
 
 
 def write_vectors(binding: Binding, order: VectorsOrder, folder: Path) -> list[str]:

@@ -22,6 +22,7 @@ from refmodel.ground.errors import InputError, UserError
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
+from testbenches.binding.depth import refuse_words
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
 from testbenches.lockstep import Lockstep, Prepared
@@ -250,7 +251,11 @@ def _status_reads(stimuli: list[Stimulus]) -> Iterator[tuple[Cycles, NDArray[np.
 
 
 def refuse_acknowledge(binding: Binding) -> None:
-    """Raise InputError for a core that says itself how long an access takes."""
+    """Raise InputError for a core that says itself how long an access takes.
+
+    Likewise for words and clocks no list of what is driven can have.
+    """
+    refuse_words(binding, "vectors")
     if binding.bus is not None and binding.bus.acknowledge is not None:
         message = "the core says how long an access takes, so no list of what is driven can be made"
         raise InputError([binding.document.problem(("bus", "acknowledge"), f"vectors: {message}")])

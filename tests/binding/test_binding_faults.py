@@ -148,7 +148,8 @@ FAULTS = [
      "binding.yaml:8:3: bus.asynchronous: a core cannot see a strobe of one cycle from another "
      "clock; give hold, such as hold: 4"),
     ({"  write_data: din\n": "  data: {port: pads}\n", "  read_data: dout\n": ""},
-     "binding.yaml:10:3: bus.data.drives: missing; 'drives' must be given"),
+     "binding.yaml:10:3: bus.data: an inout needs what is up while the core drives it, its output "
+     "enable: {port: pads, drives: SIGNAL}"),
     ({"  write_data: din\n": "  data: {port: pads, drives: oe}\n"},
      "binding.yaml:11:3: bus.read_data: data and read_data exclude each other"),
     # clock

@@ -157,5 +157,6 @@ def test_json_schema_takes_the_short_forms():
     parts = Binding.model_json_schema()["$defs"]
     short = {name: part["anyOf"][0] for name, part in parts.items() if "anyOf" in part}
     signals = {"Pin", "LevelPin", "ObservedSignal", "PulseLine", "Acknowledge"}
+    signals |= {"ObservedField", "FieldPart"}
     assert set(short) == signals | {"StatusAddress", "WordAddress"}
     assert short["Pin"]["type"] == "string"

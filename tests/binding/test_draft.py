@@ -14,6 +14,7 @@ from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight, source_files
 from testbenches.binding.roles import Pin
 from testbenches.drafting.draft import draft
+from testbenches.drafting.guess_more import WHAT_TO_LOOK_FOR
 from testbenches.hdl.elaborate import elaborate
 
 STUBS = Path(hdl_stubs.__file__).parent
@@ -26,6 +27,8 @@ SAME_NET = {  # an output inside the byte-wide core, and the wire it is connecte
     "u_flags.eq_q": "eq",
     "u_flags.last_q": "last",
 }
+# what only a name can say: what an unused input is tied to, and the ports of transfers
+BY_NAME = ("tie.", "gates.", "memory.", "lines.", "bus.registers.transfer", "bus.registers.control")
 PLAIN = "module m(input clk, rst, stb, bit_in, output [15:0] status);\nendmodule\n"
 
 
@@ -40,8 +43,9 @@ def roles_of(binding):
     for name, where in binding.registers.items():
         for part, value in where.model_dump(exclude_none=True).items():
             found[f"bus.registers.{name}" + ("" if part == "word" else f".{part}")] = value
-    for lane, name, _, active, _ in binding.observed:
-        found[f"observe.{lane}"] = (SAME_NET.get(name, name), active)
+    for shown in binding.observed:
+        name = SAME_NET.get(shown.expression, shown.expression)
+        found[f"observe.{shown.lane}"] = (name, shown.active)
     return found
 
 
@@ -96,7 +100,7 @@ def test_without_names(name, tmp_path):
     wanted = {
         key: (names.get(value[0], value[0]), value[1]) if isinstance(value, tuple) else value
         for key, value in roles_of(by_hand).items()
-        if not key.startswith("tie.")  # what an unused input is tied to, only its name can say
+        if not key.startswith(BY_NAME)
     }
     wrong = differing(roles_of(drafted(tmp_path, copies)), wanted)
     assert len(wrong) <= len(wanted) / 10, wrong
@@ -184,6 +188,7 @@ clock:
 reset:
   port: resetn  # sure: resets on its own edge, and its name says so
   active: low
+  kind: asynchronous  # sure: the netlist shows it
   cycles: 4
 disk:
   strobe: rx_tick  # sure: 'rx_raw' is shifted in on it, and its name says so
@@ -198,13 +203,16 @@ tie:
 observe:
   status: u.st  # likely: flags and data stand in it
 latency: {{status: 0}}  # cycles by which the core's status may lag behind the model's
-"""
+
+# Not found in the source. Look whether your core has it:
+{rest}"""
 
 
 def test_whole_draft():
     """A draft reads like this."""
     text = draft([CORES / "no_bus.sv"], None, CORES)
-    assert text == NO_BUS.format(profiles=", ".join(profile_names()))
+    rest = "".join(f"#   {key}: {meaning}\n" for key, meaning in WHAT_TO_LOOK_FOR.items())
+    assert text == NO_BUS.format(profiles=", ".join(profile_names()), rest=rest)
 
 
 def test_status_port_by_its_source():
@@ -273,7 +281,7 @@ def test_core_without_channel_bits():
     """A core that shifts nothing in may have a separator: the draft says how that is bound."""
     text = draft([*(STUBS / "flux").glob("*.v"), *(STUBS / "reference").glob("*.v")], "flux_regs")
     assert "  # flux: PORT  # the read-data line; then also `active: low` and\n" in text
-    assert "  # value: PORT  # TODO the channel bit; could be: rdata_n, " in text
+    assert "  # value: PORT  # TODO the channel bit; could be: rdata_n" in text
 
 
 @pytest.mark.skipif(shutil.which("ghdl") is None, reason="VHDL is read through GHDL")

@@ -20,8 +20,8 @@ CORES = {  # folder, binding, top, and what of the binding is otherwise for the 
         *(PLAIN / "other_clock", "binding.yaml", "other_clock"),
         (("{port: clk4, divide: 4}", "{port: clk}"),),
     ),
-    "byte-wide": (HERE / "bytewide", "binding_block.yaml", "byte_port", ()),
-    "memory": (REFERENCE, "binding_block.yaml", "disk_regs", ()),
+    "byte-wide": (HERE / "bytewide", "binding.yaml", "byte_port", ()),
+    "memory": (REFERENCE, "binding.yaml", "disk_regs", ()),
     "flux": (HERE / "flux", "counter.yaml", "flux_regs", ()),
 }
 WRONG = {  # what of a binding says another depth or form than the core has

@@ -37,7 +37,7 @@ def test_wrong_port(tmp_path):
     binding = core(tmp_path / "core", binding=[("strobe: bit_stb", "strobe: bit_sbt")])
     done = cellstep("run", binding, env={"XDG_CACHE_HOME": str(tmp_path / "cache")})
     assert 2 == done.returncode
-    assert f"{binding}:10:" in done.stderr
+    assert f"{binding}:26:" in done.stderr
     assert "did you mean 'bit_stb'?" in done.stderr
     assert not (tmp_path / "cache").exists()
 

@@ -118,7 +118,11 @@ def test_scenario_the_core_cannot_run(tmp_path):
 @needs_icarus
 def test_scenario_that_shows_nothing(tmp_path):
     """A core seen by reads alone, in a scenario that reads nothing, is no agreement."""
-    binding = core(tmp_path / "core", binding=[("observe: {status: status}", "")])
+    lines = (
+        "lines:  {write_gate: gate_out, write_data: data_out, sync_found: irq_sync, "
+        "transfer_done: irq_done}"
+    )
+    binding = core(tmp_path / "core", binding=[("observe: {status: status}", ""), (lines, "")])
     idle = tmp_path / "idle.yaml"
     idle.write_text("name: idle\ntrack: {layout: words, words: [0x4489]}\n")
     done = cellstep("run", binding, "--suite", idle, "--sim", "icarus")
@@ -179,10 +183,10 @@ def test_changed_header_is_seen(tmp_path):
 def test_text_parameter(tmp_path):
     """A parameter that is text reaches the core as text, with its spaces and quotes."""
     head = "parameter integer REALIGN          = 1,"
-    given = r"""parameters: {MODE: 'a "b" c', REALIGN: 1"""
+    given = r"""    MODE: 'a "b" c'"""
     binding = core(
         tmp_path / "core",
-        binding=[("parameters: {REALIGN: 1", given)],
+        binding=[("    SYNC_VIEW: 0", f"{given}\n    SYNC_VIEW: 0")],
         disk_regs=(head, f'parameter MODE = "none",\n    {head}'),
     )
     source = tmp_path / "core" / "disk_regs.v"

@@ -158,7 +158,7 @@ def test_the_interlock_keeps_the_disk(tmp_path):
 
 def test_a_core_without_the_lines_is_skipped(scenario, tmp_path):
     """A core whose drive lines are not bound is skipped, with the reason."""
-    binding = HERE / "reference" / "binding_block.yaml"
+    binding = HERE / "reference" / "binding.yaml"
     done, result = run(binding, scenario(SHORT), "--sim", "icarus", out=tmp_path / "out")
     assert "skipped" == result["runs"][0]["verdict"]
     assert "the core has no lines of a drive" in done.stdout

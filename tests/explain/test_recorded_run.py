@@ -177,7 +177,7 @@ def test_core_with_its_own_separator_is_told(tmp_path):
 
 def test_memory_and_lines_stand_beside(tmp_path):
     """Words that only the core moves, and the bound lines, are told in their cycles."""
-    core = Core(tmp_path, "reference", "binding_block.yaml")
+    core = Core(tmp_path, "reference", "binding.yaml")
     core.bind(("data_out: mem_out", "data_out: mem_wrong"))
     core.change(
         "disk_regs.v",

@@ -162,8 +162,8 @@ def test_binding_fits_its_core(path):
 @pytest.mark.parametrize(
     "path",
     [
-        "reference/binding_block.yaml",
-        "bytewide/binding_block.yaml",
+        "reference/binding.yaml",
+        "bytewide/binding.yaml",
         "flux/counter.yaml",
         "flux/second_order.yaml",
     ],

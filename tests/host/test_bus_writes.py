@@ -30,10 +30,10 @@ def test_word_wide_write_is_one_bus_cycle():
     assert WORD_BUS.write("control", 7, 0x8001) == [BusCycle(7, WRITE_CONTROL, 0xFFFF, 0x8001)]
 
 
-def test_byte_wide_write_carries_the_whole_word_with_the_second_byte():
-    """The high byte comes first and does nothing; the low one brings the word."""
+def test_byte_wide_write_acts_with_the_second_byte():
+    """The high byte comes first and does nothing; both have the whole word with them."""
     assert BYTE_BUS.write("transfer", 7, 0x8123) == [
-        BusCycle(7, WRITE_TRANSFER, HIGH, 0x8100),
+        BusCycle(7, WRITE_TRANSFER, HIGH, 0x8123),
         BusCycle(8, WRITE_TRANSFER, LOW, 0x8123),
     ]
 

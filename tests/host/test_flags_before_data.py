@@ -53,7 +53,7 @@ def test_a_core_whose_data_byte_clears_passes_the_checks(core):
     """A correct 8-bit core of that form is not condemned, whatever completes between its bytes."""
     from command import cellstep
 
-    made = core("bytewide", "binding_block.yaml").bind(("clears_on: high", "clears_on: low"))
+    made = core("bytewide").bind(("clears_on: high", "clears_on: low"))
     made.change("byte_port.v", ("reads && place == STATUS_HIGH", "reads && place == STATUS_LOW"))
     words = ("--check", "transfer_flags", "--check", "short_track", "--seed", "1", "--seed", "2")
     options = ("--host-speed", "fast", "--drive-speed", "0", "--sim", "icarus")

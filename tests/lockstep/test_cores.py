@@ -39,7 +39,7 @@ def test_core_agrees_over_revolutions(core, suite, revolutions, cycles, outcomes
 @pytest.mark.parametrize("core", CORES)
 def test_core_agrees_in_every_transfer(core, outcomes):
     """Both cores move every word, and every line, as the model does, over the whole block suite."""
-    found = outcomes(STUBS / core / "binding_block.yaml", "block")
+    found = outcomes(STUBS / core / "binding.yaml", "block")
     assert {"agree"} == {o.verdict for o in found}
     assert sum(o.moves for o in found) > 400
     assert all(o.cycles > 10_000 for o in found)
@@ -47,7 +47,7 @@ def test_core_agrees_in_every_transfer(core, outcomes):
 
 def test_other_meaning_of_dma_active_is_told_apart(outcomes):
     """A core built for `running` parts from the model of `enabled` at B6."""
-    binding = STUBS / "bytewide" / "binding_block.yaml"
+    binding = STUBS / "bytewide" / "binding.yaml"
     found = outcomes(binding, "block/read_transfer", dma_active_means="enabled")
     first = next(o.finding for o in found if o.finding)
     assert ("B6", "dma_active") == (first.cause.clause, first.mismatch.field)

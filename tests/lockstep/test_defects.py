@@ -8,9 +8,8 @@ from testbenches.binding.ports import preflight
 from testbenches.simulator import Session
 from testbenches.toolchain import simulators
 
-# By binding, the suite that must catch the defect
-SUITES = {"binding.yaml": "quick", "binding_block.yaml": "block"}
-DEFECTS = [defect for defect in load_defects() if defect.binding in SUITES]
+BINDING = REFERENCE / "binding.yaml"
+DEFECTS = load_defects()
 
 
 @pytest.fixture
@@ -20,8 +19,8 @@ def outcomes(defect, prepared, tmp_path):
     It changes no port: harness, events and model are those of the sound core.
     """
     apply(defect, REFERENCE, tmp_path / "core")
-    ports = preflight(load_binding(tmp_path / "core" / defect.binding))
-    lockstep, ready, work = prepared(REFERENCE / defect.binding, SUITES[defect.binding])
+    ports = preflight(load_binding(tmp_path / "core" / BINDING.name))
+    lockstep, ready, work = prepared(BINDING, defect.suite)
 
     def play(simulator, scenario=None):
         session = Session(simulator, lockstep.harness, ports, work / simulator, seed=1)

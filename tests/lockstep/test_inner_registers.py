@@ -5,7 +5,7 @@ import pytest
 SHOWS = "observe: {status: status}"
 INSIDE = "window: u_window.window, sync_word: sync_word, bit_count: u_framer.bit_count"
 ALL = f"{INSIDE}, control: u_control.control"
-BLOCK = "binding_block.yaml"
+BLOCK = "binding.yaml"
 
 
 def core_with(core, inside=ALL):

@@ -36,13 +36,13 @@ def test_core_agrees_under_policies(row, outcomes, tmp_path):
     """With parameters and policies that say the same, the core agrees in all aimed accesses."""
     policies = mixed(row)
     folder = shutil.copytree(REFERENCE, tmp_path / "core")
-    binding = yaml.safe_load((folder / "binding_block.yaml").read_text(encoding="utf-8"))
+    binding = yaml.safe_load((folder / "binding.yaml").read_text(encoding="utf-8"))
     binding["core"]["parameters"] = parameters_of(policies)
     binding["policies"] = policies.model_dump()
-    (folder / "binding_block.yaml").write_text(yaml.safe_dump(binding), encoding="utf-8")
+    (folder / "binding.yaml").write_text(yaml.safe_dump(binding), encoding="utf-8")
     moves = 0
     for scenario in ("aimed/bytes", "aimed/matches", "aimed/gates"):
-        (found,) = outcomes(folder / "binding_block.yaml", scenario)
+        (found,) = outcomes(folder / "binding.yaml", scenario)
         assert (found.finding, found.verdict) == (None, "agree")
         moves += found.moves
     assert moves > 20
@@ -60,7 +60,7 @@ def test_core_agrees_under_policies(row, outcomes, tmp_path):
 def test_policy_that_explains_a_mismatch_is_named(policy, choice, scenario, tmp_path):
     """Among what was tried on a mismatch, the one other policy that explains it agrees."""
     folder = shutil.copytree(REFERENCE, tmp_path / "core")
-    path = folder / "binding_block.yaml"
+    path = folder / "binding.yaml"
     binding = yaml.safe_load(path.read_text(encoding="utf-8"))
     binding["core"]["parameters"] = parameters_of(Policies(**{policy: choice}))
     path.write_text(yaml.safe_dump(binding), encoding="utf-8")

@@ -51,6 +51,20 @@ def test_plain_core_agrees(outcomes, name):
     assert (found.verdict, found.reads > 1000) == ("agree", True)
 
 
+@pytest.mark.long
+@pytest.mark.parametrize(
+    "suite", ["quick", "status", "block", "aimed", "recording", "flux", "drive"]
+)
+@pytest.mark.parametrize("name", CORES)
+def test_plain_core_in_every_suite(outcomes, name, suite):
+    """In every suite each scenario agrees, or is skipped for what the core has not."""
+    found = outcomes(PLAIN / name / "binding.yaml", suite)
+    assert {o.verdict for o in found} <= {"agree", "skipped"}
+    assert all("the core has no" in o.note for o in found if o.verdict == "skipped")
+    if suite in ("quick", "status"):
+        assert {o.verdict for o in found} == {"agree"}
+
+
 @pytest.mark.parametrize("name", ["other_clock", "one_data_bus"])
 def test_held_strobes_agree_live(outcomes, name):
     """A live host holds its strobes as a played one does."""

@@ -7,7 +7,7 @@ import pytest
 import hdl_stubs
 from testbenches.suite import Options, run_bindings
 
-BINDING = Path(hdl_stubs.__file__).parent / "reference" / "binding_block.yaml"
+BINDING = Path(hdl_stubs.__file__).parent / "reference" / "binding.yaml"
 FLUX = BINDING.parents[1] / "flux" / "second_order.yaml"
 SHORT = {  # a few sectors each, so that both simulators are done in a moment
     "fm": """\

@@ -23,7 +23,7 @@ def test_core_reads_back_what_it_wrote(core, live, outcomes):
     The byte-wide core shows status a cycle late, and a live program that polls it misses an ID
     field now and then: it writes a revolution later, and has no time to read.
     """
-    (found,) = outcomes(STUBS / core / "binding_block.yaml", "block/writes_and_reads", live, 3)
+    (found,) = outcomes(STUBS / core / "binding.yaml", "block/writes_and_reads", live, 3)
     late = live and core == "bytewide"
     assert ("agree", 148 + 133 * (not late)) == (found.verdict, found.moves)
     assert found.cycles > 400_000
@@ -53,7 +53,7 @@ def test_protected_disk_is_read_as_it_was():
 def test_a_bit_lost_in_writing_is_read_back(live, outcomes):
     """A core that writes otherwise is caught where it writes, before it reads that back."""
     (found,) = outcomes(
-        STUBS / "reference" / "binding_block.yaml",
+        STUBS / "reference" / "binding.yaml",
         "block/writes_and_reads",
         live,
         3,

@@ -10,7 +10,7 @@ import hdl_stubs
 REFERENCE = Path(hdl_stubs.__file__).parent / "reference"
 
 
-def variant(folder, core=(), binding=(), name="binding_block.yaml"):
+def variant(folder, core=(), binding=(), name="binding.yaml"):
     """Write the core and a binding of it, changed, into a new folder; return the binding's path."""
     shutil.copytree(REFERENCE, folder)
     regs, path = folder / "disk_regs.v", folder / name

@@ -110,8 +110,6 @@ class Bench:
         """Return the good binding a variant's run is to be held against."""
         if variant.kind == "binding":
             return self.cores / variant.good.relative_to(STUBS)
-        if variant.kind == "core" and variant.good.parent.name == "reference":
-            return self.cores / "reference" / "binding_block.yaml"
         if variant.kind == "core":
             return self.cores / variant.good.parent.name / "binding.yaml"
         return self.cores / "reference" / "binding.yaml"
@@ -149,13 +147,12 @@ class Bench:
             return Command(["trace", str(file)], file)
         if variant.turn % 4 == 1:
             return Command(["explain", str(file), "--around", "byte:1"], file)
-        name = "binding_block" if variant.good.parent.name == "block" else "binding"
-        binding = self.cores / "reference" / f"{name}.yaml"
+        binding = self.cores / "reference" / "binding.yaml"
         return Command(self._run_arguments(variant, binding, file, work), file)
 
     def _check_command(self, variant: Variant, work: Path) -> Command:
         file = work / "check.yaml"
-        binding = self.cores / "reference" / "binding_block.yaml"
+        binding = self.cores / "reference" / "binding.yaml"
         options = ["--host-speed", "normal", "--drive-speed", "0", "--sim", simulator(variant)]
         return Command(["protect", str(binding), "--check", str(file), *options], file)
 

@@ -19,7 +19,7 @@ def matrix_of(tmp_path):
     if "icarus" not in available():
         pytest.skip(why_not("icarus"))
 
-    def judge(changes, names, kinds=KINDS, binding="binding.yaml"):
+    def judge(changes, names, kinds=KINDS):
         core = tmp_path / "core"
         shutil.copytree(REFERENCE, core)
         for file, old, new in changes:
@@ -29,6 +29,6 @@ def matrix_of(tmp_path):
             for check in find_checks(names)
             for kind in kinds
         ]
-        return run_matrix(core / binding, plain, Options(simulators=["icarus"]))
+        return run_matrix(core / "binding.yaml", plain, Options(simulators=["icarus"]))
 
     return judge

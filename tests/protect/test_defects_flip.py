@@ -42,7 +42,7 @@ def test_defect_flips_a_check(name, check, field, matrix_of):
     """The core refuses the original; the first wrong bit, its clause and the access are told."""
     defect = DEFECTS[name]
     change = (defect.file, defect.replace, defect.replacement)
-    matrix = matrix_of([change], [check], [ORIGINAL], defect.binding)
+    matrix = matrix_of([change], [check], [ORIGINAL])
     (wrong,) = matrix.wrong
     assert wrong.runner == "icarus"
     assert wrong.judgement.verdict == "refuse"
@@ -106,7 +106,7 @@ def test_a_flag_taken_down_by_a_byte_is_the_flags_fault(matrix_of):
 def test_a_writer_with_longer_bits_flips_the_write_and_read_back(matrix_of):
     """A core that writes bits of 15 cycles is refused: it reads back 15 cycles a bit, not 14."""
     change = ("disk_regs.v", "WRITE_BIT_CYCLES = 14", "WRITE_BIT_CYCLES = 15")
-    matrix = matrix_of([change], ["written_back"], [ORIGINAL], "binding_block.yaml")
+    matrix = matrix_of([change], ["written_back"], [ORIGINAL])
     (wrong,) = matrix.wrong
     assert wrong.judgement.measured[0].value == pytest.approx(15 / 14, abs=0.004)
     assert wrong.blame.clause == "B11"

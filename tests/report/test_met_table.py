@@ -12,7 +12,7 @@ NEVER = "the end of a byte, never within 3 edges of the begin of a reset"
 @pytest.fixture(scope="module")
 def run(tmp_path_factory):
     """Return a core that went through random accesses, with a reset midway, and what was said."""
-    core = Core(tmp_path_factory.mktemp("met"), "reference", "binding_block.yaml")
+    core = Core(tmp_path_factory.mktemp("met"), "reference", "binding.yaml")
     return core, core.run(sim=available()[0])
 
 

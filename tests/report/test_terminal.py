@@ -194,7 +194,8 @@ def test_comparing_nothing_is_an_error():
     """A suite in which every scenario was skipped ends in an error that says so."""
     result = suite(outcome("icarus", verdict="skipped", note=SKIP))
     last = printed(show, result).splitlines()[-1]
-    assert last == "error: nothing was compared, not one cycle and not one read"
+    nothing = "error: nothing was compared, not one cycle and not one read"
+    assert last == f"{nothing}: every scenario is skipped; {SKIP}"
     assert (2, "error") == (result.exit_status, result.verdict)
 
 
