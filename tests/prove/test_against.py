@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from command import cellstep
+from status_alone import status_alone
 
 import hdl_stubs
 from hdl_stubs.defects import apply, load_defects
@@ -26,7 +27,14 @@ def changed(folder, file, old, new):
     return folder / "binding.yaml"
 
 
-def test_a_rewritten_core_is_proved_equal(tmp_path):
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    """Return the binding of the reference core's status register alone."""
+    folder = shutil.copytree(REFERENCE, tmp_path_factory.mktemp("old") / "core")
+    return status_alone(folder / "binding.yaml")
+
+
+def test_a_rewritten_core_is_proved_equal(tmp_path, alone):
     """A counter that counts down instead of up is another circuit, and shows the same."""
     new = changed(
         tmp_path / "new",
@@ -34,14 +42,14 @@ def test_a_rewritten_core_is_proved_equal(tmp_path):
         "wire byte_end = bit_stb && bit_count == LAST_BIT;",
         "wire byte_end = bit_stb && &bit_count;",
     )
-    done = cellstep("prove", REFERENCE / "binding.yaml", "--against", new)
+    done = cellstep("prove", alone, "--against", status_alone(new))
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.startswith("proved: ")
     assert "second opinion: bitwuzla finds the same" in done.stdout
     assert "read.data" in done.stdout
 
 
-def test_registers_of_another_form_are_matched_without_help(tmp_path):
+def test_registers_of_another_form_are_matched_without_help(tmp_path, alone):
     """A flag that is kept inverted has no twin of its name that is equal; its opposite is found."""
     new = changed(
         tmp_path / "new",
@@ -50,17 +58,17 @@ def test_registers_of_another_form_are_matched_without_help(tmp_path):
         "reg empty;\n    always @(posedge clk) empty <= rst || !byte_ready_next;\n"
         "    assign status[BYTE_READY] = !empty;",
     )
-    proof = prove_against(REFERENCE / "binding.yaml", new, Effort(seconds=60))
+    proof = prove_against(alone, status_alone(new), Effort(seconds=60))
     assert proof.verdict.verdict == PROVED
 
 
-def test_a_version_that_differs_is_refuted_and_replayed(tmp_path):
+def test_a_version_that_differs_is_refuted_and_replayed(tmp_path, alone):
     """The new version is shown wrong by a run that simulators show, too."""
     defect = next(d for d in load_defects() if d.name == "sync_lasts_a_cycle")
     apply(defect, REFERENCE, tmp_path / "new")
-    binding = tmp_path / "new" / defect.binding
+    binding = status_alone(tmp_path / "new" / "binding.yaml")
     out = tmp_path / "out"
-    done = cellstep("prove", REFERENCE / "binding.yaml", "--against", binding, "--out", out)
+    done = cellstep("prove", alone, "--against", binding, "--out", out)
     assert done.returncode == 1, done.stdout + done.stderr
     proof = json.loads((out / "proof.json").read_text())
     assert (proof["broken"], proof["length"], proof["shortest"]) == (["sync_equal"], 2, True)
@@ -71,7 +79,7 @@ def test_a_wrong_core_equals_itself(tmp_path):
     """What the model says is not asked: a core with a defect is equal to the same core."""
     defect = next(d for d in load_defects() if d.name == "ready_is_a_pulse")
     apply(defect, REFERENCE, tmp_path / "core")
-    binding = tmp_path / "core" / defect.binding
+    binding = status_alone(tmp_path / "core" / "binding.yaml")
     assert prove_against(binding, binding, Effort(seconds=60)).verdict.verdict == PROVED
 
 
@@ -80,7 +88,7 @@ def test_a_wrong_core_equals_itself(tmp_path):
     [
         ("read_latency: 0", "read_latency: 1", "the bus is not that of"),
         ("observe: {status: status}", "observe: {status: status}\nlatency: {data: 1}", "latency"),
-        ("{status: 0x4, sync_word: 0x8}", "{status: 0x4}", "the bus is not that of"),
+        ("sync_word: 0x8, ", "", "the bus is not that of"),
         ("cycles: 4", "cycles: 6", "the length of the first reset"),
     ],
 )

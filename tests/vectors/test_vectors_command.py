@@ -32,7 +32,7 @@ def test_bad_input_leaves_no_folder(arguments, message, tmp_path):
     flux = flux.replace("separator: {model: counter, pulse_latency: 2}", "")
     flux = flux.replace('"*.v", "../reference/*.v"', f'"{STUBS}/flux/*.v", "{STUBS}/reference/*.v"')
     (tmp_path / "flux.yaml").write_text(flux)
-    bindings = {"status": STUBS / "reference" / "binding.yaml", "flux": tmp_path / "flux.yaml"}
+    bindings = {"status": STUBS / "plain/wires/binding.yaml", "flux": tmp_path / "flux.yaml"}
     done = cellstep("vectors", *(bindings.get(a, a) for a in arguments), cwd=tmp_path)
     assert (2, "") == (done.returncode, done.stdout)
     assert message in done.stderr
