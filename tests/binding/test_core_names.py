@@ -42,7 +42,9 @@ def design(tmp_path_factory):
     ("name", "width"),
     [
         ("clk", 1), ("rising", 8), ("rising[0:3]", 4), ("rising[2]", 1),
-        ("flags", 9), ("flags.ready", 1), ("flags.data", 8), ("flags.data[3:0]", 4), ("flags[8]", 1), ("flags[7:0]", 8),
+        ("flags", 9), ("flags.ready", 1),
+        ("flags.data", 8), ("flags.data[3:0]", 4),
+        ("flags[8]", 1), ("flags[7:0]", 8),
         ("mem[3]", 16), ("mem[0][5]", 1), ("mem[0][7:4]", 4),
         ("pair", 16), ("pair[1]", 8), ("pair[1:0]", 16), ("pair[0][3:0]", 4),
         ("state", 2), ("count", 32), ("count[31:24]", 8),

@@ -106,7 +106,7 @@ def test_deep_core_meets_the_example(example):
 @pytest.mark.parametrize("simulator", simulators())
 def test_core_agrees_in_every_example_it_can_meet(simulator):
     """Each example is a run of its name; what the core cannot be made to meet is said, and why."""
-    binding = STUBS / "reference" / "binding_block.yaml"
+    binding = STUBS / "reference" / "binding.yaml"
     (result,) = run_bindings([binding], "spec", Options(simulators=[simulator]))
     assert [*EXAMPLES] == sorted((o.scenario for o in result.outcomes), key=[*EXAMPLES].index)
     verdicts = {o.scenario: (o.verdict, o.note) for o in result.outcomes}
@@ -184,7 +184,7 @@ def test_every_example_is_played_into_a_core(tmp_path):
 def bound_for(example, folder):
     """Return the binding of a reference core that is what an example's profile says."""
     shutil.copytree(STUBS / "reference", folder)
-    profile, path = profile_of(example), folder / "binding_block.yaml"
+    profile, path = profile_of(example), folder / "binding.yaml"
     words = f"parameter integer WORDS = {profile.fifo_words}"
     fifo = folder / "word_fifo.v"
     fifo.write_text(fifo.read_text().replace("parameter integer WORDS = 3", words))
