@@ -12,13 +12,13 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.comparison import Comparison, Held
 from refmodel.engine.finding import Finding
-from refmodel.ground.bus import BusShape
+from refmodel.ground.bus import BusCycle, BusShape
 from refmodel.ground.depth import Inside, quiet_in_reset
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.processors import processors
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.workers import run_all
-from refmodel.host.processor import MissingRegisterError
+from refmodel.host.processor import MissingRegisterError, Processor
 from refmodel.media.writing import Burst
 from refmodel.profile import Profile
 from refmodel.report.result import Outcome
@@ -261,12 +261,26 @@ class Lockstep:
         """Play the host program against the model; note what that writes."""
         disk = ready.disk
         processor = disk.processor(self.shape(disk), self._registers)
-        world = World(disk, processor, self.depth)
         strays = self._strays(ready.seed, self.shape(disk)) if self.with_strays else None
+        if _is_list(disk.scenario) and not processor.looks and not self.shape(disk).fed:
+            stimulus = self._listed(disk, processor)
+            yield stimulus if strays is None else strays.among(stimulus)
+            return
+        world = World(disk, processor, self.depth)
         for stimulus, bursts in world.spans():
             ready.written.append(bursts)
             yield stimulus if strays is None else strays.among(stimulus)
         ready.note = world.problem
+
+    def _listed(self, disk: Disk, processor: Processor) -> Stimulus:
+        """Return the only revolution of a disk with a list of accesses: the model is not asked."""
+        (stimulus,) = self._at_pins(disk, Turning(disk))
+        beats: list[BusCycle] = []
+        while processor.pending and processor.pending[0].cycle < stimulus.end:
+            beats += processor.pending
+            processor.complete([0] * len(processor.pending))
+        processor.close()
+        return with_accesses(stimulus, [beat for beat in beats if beat.cycle < stimulus.end])
 
     def _lays_windows(self, disk: Disk) -> bool:
         """Return whether a live core may write what later revolutions read."""
@@ -394,6 +408,12 @@ class Lockstep:
         """Yield what a disk brings to the core's pins."""
         for turn in turning:
             yield quiet_in_reset(turn, self._quiet, disk.resets)
+
+
+def _is_list(scenario: Scenario) -> bool:
+    """Return whether all accesses are known before anything is read, on a disk that turns once."""
+    alone = scenario.drives is None and scenario.revolutions == 1
+    return alone and scenario.host.program == "in_order"
 
 
 def _worth_workers(cycles: Sequence[int]) -> bool:

@@ -101,7 +101,7 @@ def hunt_command(
         for line in told:
             typer.echo(line, err=True)
         failed = any(hunted.verdict != "agree" for hunted in hunts)
-        found = case_files(hunts, out) if out is not None else []
+        found = case_files(hunts, out, hunter.lasts) if out is not None else []
         text = [line for hunted in hunts for line in lines(hunted, layout)]
         files = [("hunt.json", hunts_json(hunts)), ("report.txt", "\n".join(text) + "\n"), *found]
         status = EXIT_MISMATCH if failed else EXIT_AGREE

@@ -164,6 +164,11 @@ class Processor:
         return word | self._data
 
     @property
+    def looks(self) -> bool:
+        """Whether the bus cycles of a read depend on what it finds."""
+        return self._ready != 0
+
+    @property
     def access(self) -> Access | None:
         """The access under way, or the last one."""
         return self._access

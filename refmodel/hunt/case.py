@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 from typing import Any, NamedTuple
 
 BIT, READ, WRITE, LEVEL, RESET, SLOT = "bit", "read", "write", "level", "reset", "slot"
 TAIL = 24  # cycles behind the last event
+Access = tuple[str, str]  # read or write, and of which register
+AT_ONCE: Mapping[Access, int] = {}  # each is over in the cycle in which it begins
 MOST_LINE = 1 << 20  # cycles of a slot schedule: behind any case
 
 
@@ -108,10 +110,15 @@ class DrawnCase:
         start, *events = json.loads(text)
         return cls(start, tuple(CaseEvent(*event) for event in events))
 
-    def scenario(self, name: str, about: str = "") -> dict[str, Any]:
-        """Return the scenario that plays the case, as the data of its file."""
+    def scenario(
+        self, name: str, about: str = "", lasts: Mapping[Access, int] = AT_ONCE
+    ) -> dict[str, Any]:
+        """Return the scenario that plays the case, as the data of its file.
+
+        `lasts` says of a kind of access and its register for how many cycles it keeps the host.
+        """
         found: dict[str, Any] = {"name": name, "about": about, "track": self._track()}
-        found["host"] = {"program": "in_order", "params": {"accesses": self._accesses()}}
+        found["host"] = {"program": "in_order", "params": {"accesses": self._accesses(lasts)}}
         if levels := self._levels():
             found["levels"] = levels
         if resets := self.of(RESET):
@@ -129,14 +136,14 @@ class DrawnCase:
             "cycles": self.cycles,
         }
 
-    def _accesses(self) -> list[list[int | str]]:
+    def _accesses(self, lasts: Mapping[Access, int]) -> list[list[int | str]]:
         """Return each access as the program takes it: cycles since the last one, register, word."""
         found: list[list[int | str]] = []
         now = self.start
         for event in self.of(READ, WRITE):
             word = [event.value] if event.kind == WRITE else []
             found.append([event.at - now, event.name, *word])
-            now = event.at
+            now = event.at + lasts.get((event.kind, event.name), 0)
         return found
 
     def _levels(self) -> dict[str, Any]:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from refmodel.block.arming import ENABLE, LENGTH
 from refmodel.block.arming import WRITE as TO_DISK
 from refmodel.block.control import KEPT, SET
 from refmodel.ground.word import WORD
-from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, CaseEvent, DrawnCase
+from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, Access, CaseEvent, DrawnCase
 
 NEAR = range(-3, 4)  # edges from a channel bit at which the rest is placed
 GAPS = ((1, 2), (2, 6), (5, 14), (14, 15))  # cycles from bit to bit
@@ -24,7 +24,8 @@ class Reach:
     """What of a core a case can reach: registers, level inputs, memory slots.
 
     `busy` is how many cycles an access takes until the next one may begin, `deep` how many edges
-    it may be on its way inside the core. Without `resets` there are none behind the first.
+    it may be on its way inside the core, `lasts` for how many cycles it keeps the host. Without
+    `resets` there are none behind the first.
     """
 
     start: int
@@ -34,6 +35,7 @@ class Reach:
     busy: int = 1
     deep: int = 0
     resets: bool = True
+    lasts: Mapping[Access, int] = field(default_factory=dict)
 
 
 class Drawer:

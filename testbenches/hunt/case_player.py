@@ -11,7 +11,7 @@ from pathlib import Path
 
 from refmodel.ground.errors import UserError
 from refmodel.ground.scratch import scratch
-from refmodel.hunt.case import DrawnCase
+from refmodel.hunt.case import READ, WRITE, DrawnCase
 from refmodel.hunt.draw import Drawer, Reach
 from refmodel.hunt.found import Batch, Kind
 from refmodel.report.result import AGREE, ERROR, Outcome
@@ -26,7 +26,6 @@ from testbenches.on_demand import OnDemand
 from testbenches.suite import quiet
 
 BITS = 400  # channel bits of a case
-LATE = 2  # cycles
 PATIENCE, SLOWEST = 60.0, 20_000.0  # seconds beside the cycles of what is played; cycles a second
 
 
@@ -84,9 +83,11 @@ class CasePlayer:
             self._end_simulator()
         lockstep, name = self._lockstep, self._quarry.simulator
         lockstep.with_strays = self.strays
+        lasts = self.reach.lasts
+        given = [case.scenario(f"case {n}", lasts=lasts) for n, case in enumerate(cases)]
         scenarios = [
-            (self._work / f"{n}.yaml", Scenario.model_validate(case.scenario(f"case {n}")))
-            for n, case in enumerate(cases)
+            (self._work / f"{n}.yaml", Scenario.model_validate(data))
+            for n, data in enumerate(given)
         ]
         ready = lockstep.prepare(scenarios, quiet)
         lockstep.lay(ready, self._folder)
@@ -164,17 +165,21 @@ def close_players() -> None:
 
 
 def reach_of(binding: Binding) -> Reach:
-    """Return what of a core a case can reach.
-
-    The host's processor may begin an access a little later than drawn while one is on its way.
-    """
-    deep = depth_of(binding).deepest
+    """Return what of a core a case can reach."""
+    shape = binding.bus_shape
+    busy = dict.fromkeys(binding.registers, shape.busy)
+    lasts = {(READ, name): cycles for name, cycles in busy.items()}
+    lasts |= {(WRITE, name): cycles for name, cycles in busy.items()}
+    for name in binding.registers:
+        more = (len(getattr(shape, name)) - 1) * shape.step
+        lasts[READ if name == "status" else WRITE, name] += more
     return Reach(
         binding.reset.cycles,
         list(binding.registers),
         list(binding.level_inputs),
         binding.memory is not None,
-        binding.bus_shape.busy + 2,
-        deep + LATE if deep else 0,
+        shape.busy + 2,
+        depth_of(binding).deepest,
         bool(binding.reset.port),
+        lasts,
     )

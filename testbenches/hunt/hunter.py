@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import chain, repeat
 from pathlib import Path
 
 import yaml
 
-from refmodel.hunt.case import DrawnCase
+from refmodel.hunt.case import Access, DrawnCase
 from refmodel.hunt.found import Batch, Failure, Hunted, Kind
 from refmodel.hunt.shrink import shrunk
 from refmodel.report.history import History
@@ -52,6 +52,11 @@ class Hunter:
             str(given), simulator, self._seed, reachable=self._player.reachable, policies=policies
         )
         self._run = 0
+
+    @property
+    def lasts(self) -> Mapping[Access, int]:
+        """For how many cycles an access keeps the core's host."""
+        return self._player.reach.lasts
 
     def __enter__(self) -> Hunter:
         return self
@@ -179,7 +184,9 @@ def _told(kind: Kind) -> str:
     return f"{kind.field} breaks {kind.clause} ({kind.through})"
 
 
-def case_files(hunts: Sequence[Hunted], folder: Path) -> list[tuple[str, str]]:
+def case_files(
+    hunts: Sequence[Hunted], folder: Path, lasts: Mapping[Access, int]
+) -> list[tuple[str, str]]:
     """Return the scenario that shows each failure, and note in which file of a folder it lies."""
     files = []
     for number, failure in enumerate((f for h in hunts for f in h.failures), 1):
@@ -187,7 +194,7 @@ def case_files(hunts: Sequence[Hunted], folder: Path) -> list[tuple[str, str]]:
         name = f"{kind.clause.lower()}_{kind.field}_{number}"
         seed = f"seed {failure.seeds[0]}" if failure.seeds else "known from an earlier one"
         about = f"Found by a hunt, {seed}: {kind.field} breaks {kind.clause}."
-        data = failure.case.scenario(name, about)
+        data = failure.case.scenario(name, about, lasts)
         text = yaml.safe_dump(data, sort_keys=False, width=96, default_flow_style=None)
         files.append((f"{name}.yaml", text))
         failure.file = str(folder / f"{name}.yaml")
