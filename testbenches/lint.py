@@ -1,4 +1,4 @@
-"""What Verilator's lint says of a core's own files: latches, loops, widths, two drivers."""
+"""What the simulators say of a core's own files: latches, loops, widths, two drivers."""
 
 from __future__ import annotations
 
@@ -6,36 +6,85 @@ import os
 import re
 import subprocess
 from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from refmodel.report.result import ToolWarning
 from testbenches.binding.ports import CorePorts
 from testbenches.toolchain import available, simulator_environment
 
-LOOP = "combinational loop"
-KINDS = {
-    "UNOPTFLAT": LOOP,
-    "LATCH": "latch",
-    "NOLATCH": "latch",
-    "MULTIDRIVEN": "driven in two places",
-    "MULTITOP": "",  # no fault of the core's
+LOOP, WIDTHS, IMPLICIT = "combinational loop", "widths differ", "net without declaration"
+OTHER = "warning"
+
+
+class Tool(NamedTuple):
+    """How a tool is asked about files, and how it says what: `kinds` by how that begins.
+
+    A kind of "" is no fault of the core's. With `codes` other kinds are called as the tool does.
+    """
+
+    name: str
+    command: list[str]
+    warning: re.Pattern[str]
+    kinds: Mapping[str, str]
+    codes: bool
+
+
+TOOLS = {
+    "verilator": Tool(
+        "verilator",
+        [*("verilator", "--lint-only", "-Wno-fatal", "--relative-includes", "--top-module")],
+        re.compile(r"%Warning-(?P<kind>\w+): (?P<file>.+?):(?P<line>\d+):\d+: (?P<text>.*)"),
+        {
+            "UNOPTFLAT": LOOP,
+            "LATCH": "latch",
+            "NOLATCH": "latch",
+            "MULTIDRIVEN": "driven in two places",
+            "MULTITOP": "",
+            "WIDTH": WIDTHS,
+            "IMPLICIT": IMPLICIT,
+        },
+        codes=True,
+    ),
+    "icarus": Tool(
+        "icarus",
+        ["iverilog", "-g2012", "-grelative-include", "-Wall", "-t", "null", "-s"],
+        re.compile(r"(?P<file>.+?):(?P<line>\d+): warning: (?P<text>(?P<kind>.*))"),
+        {
+            "Port ": WIDTHS,
+            "implicit definition": IMPLICIT,
+            "Some design elements": "",
+            "timescale": "",
+        },
+        codes=False,
+    ),
 }
-WARNING = re.compile(r"%Warning-(\w+): (.+?):(\d+):\d+: (.*)")
 PATIENCE = 30  # seconds
 NAMED = re.compile(r"'([\w.\[\]$]+)'")
 
 
 def warnings_of(ports: CorePorts, defines: Mapping[str, object]) -> tuple[ToolWarning, ...]:
-    """Return the warnings about a core's files, in order; none where there is no Verilator."""
-    if "verilator" not in available():
-        return ()
+    """Return the warnings of each tool there is about a core's files, those of one line once."""
     macros = [f"-D{name}={1 if value is None else value}" for name, value in defines.items()]
-    folders = [f"-I{folder.resolve()}" for folder in ports.include_dirs]
-    options = ["--lint-only", "-Wno-fatal", "--relative-includes", "--top-module", ports.top]
+    arguments = [*macros, *(f"-I{folder.resolve()}" for folder in ports.include_dirs)]
     sources = [str(source.resolve()) for source in ports.sources]
+    found: dict[tuple[str, int], list[ToolWarning]] = {}
+    for name, tool in TOOLS.items():
+        if name in available():
+            said = _said(name, [*tool.command, ports.top, *arguments, *sources])
+            for warning in dict.fromkeys(_warnings(said, tool)):
+                place = warning.file, warning.line
+                of_others = [w for w in found.get(place, []) if w.tool != name]
+                if not of_others:
+                    found.setdefault(place, []).append(warning)
+    return tuple(warning for warnings in found.values() for warning in warnings)
+
+
+def _said(name: str, command: list[str]) -> str:
+    """Return what a tool says of the files; nothing when it takes too long."""
     try:
         done = subprocess.run(
-            ["verilator", *options, *macros, *folders, *sources],
-            env={**os.environ, **simulator_environment("verilator")},
+            command,
+            env={**os.environ, **simulator_environment(name)},
             stdin=subprocess.DEVNULL,
             capture_output=True,
             check=False,
@@ -44,21 +93,25 @@ def warnings_of(ports: CorePorts, defines: Mapping[str, object]) -> tuple[ToolWa
             timeout=PATIENCE,
         )
     except (subprocess.TimeoutExpired, OSError):
-        return ()
-    return tuple(dict.fromkeys(_warnings(done.stderr + done.stdout)))
+        return ""
+    return done.stderr + done.stdout
 
 
-def _warnings(said: str) -> Iterator[ToolWarning]:
+def _warnings(said: str, tool: Tool) -> Iterator[ToolWarning]:
     for line in said.splitlines():
-        found = WARNING.match(line)
-        if found:
-            kind = KINDS.get(
-                found[1], "widths differ" if found[1].startswith("WIDTH") else found[1]
-            )
-            named = NAMED.findall(found[4])
-            if kind:
-                text = re.sub(r"\s+", " ", found[4])
-                yield ToolWarning(kind, found[2], int(found[3]), text, named[-1] if named else "")
+        found = tool.warning.match(line)
+        if found is None:
+            continue
+        text = re.sub(r"\s+", " ", found["text"])
+        kind = next(
+            (kind for begin, kind in tool.kinds.items() if found["kind"].startswith(begin)), None
+        )
+        if kind is None:
+            kind = found["kind"] if tool.codes else OTHER
+        named = NAMED.findall(text)
+        if kind:
+            signal = named[-1] if named else ""
+            yield ToolWarning(kind, found["file"], int(found["line"]), text, signal, tool.name)
 
 
 def loops(warnings: tuple[ToolWarning, ...]) -> list[str]:

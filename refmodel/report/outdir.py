@@ -65,7 +65,7 @@ def to_tools(suites: Sequence[SuiteResult]) -> str:
     """Return what the tools said of the cores' files, and what the cores printed themselves."""
     lines = []
     for suite in suites:
-        lines += [f"{w.file}:{w.line}: {w.kind}: {w.text}" for w in suite.warnings]
+        lines += [f"{w.file}:{w.line}: {w.kind}: {w.text} ({w.tool})" for w in suite.warnings]
         for name, printed in suite.printed.items():
             lines += [f"{suite.scope.binding} on {name} prints:", *(f"  {p}" for p in printed)]
     return "".join(f"{line}\n" for line in lines)

@@ -150,6 +150,7 @@ class ToolWarning:
     line: int
     text: str
     signal: str = ""
+    tool: str = ""
 
 
 @dataclass(frozen=True)

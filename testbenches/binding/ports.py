@@ -18,8 +18,8 @@ from testbenches.hdl.elaborate import (
     Port,
     UnknownTopError,
     elaborate,
-    shown_path,
 )
+from testbenches.hdl.includes import shown_path
 from testbenches.hdl.vhdl import UnknownGenericError, is_vhdl, translate
 from testbenches.toolchain import cache_folder
 

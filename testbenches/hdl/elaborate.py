@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from refmodel.ground.errors import CannotRun, UserError, near
 from refmodel.ground.signals import held
 from testbenches.hdl.guard import guarded
+from testbenches.hdl.includes import include_hints, shown_path
 from testbenches.hdl.loops import combinational_loop
 
 if TYPE_CHECKING:
@@ -314,6 +315,7 @@ def _raise(faults: Sequence[tuple[Any, str]], sources: pyslang.SourceManager) ->
     if told:
         more = len(told) - SHOWN_FAULTS
         shown = told[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
+        shown += include_hints(shown, _files_read(sources))
         raise CannotRun("\n".join(["the core does not compile:", *shown]))
 
 
@@ -348,12 +350,6 @@ def _refuse_driven_inputs(
                 message = f"drives '{port.name}', an input of the core"
                 faults.append((driver.sourceRange.start, message))
     _raise(faults, sources)
-
-
-def shown_path(path: Path) -> Path:
-    """Return the path as a user in the current folder would write it."""
-    here = Path.cwd()
-    return path.relative_to(here) if path.is_relative_to(here) else path
 
 
 def _instance(compilation: ast.Compilation, top: str | None) -> ast.InstanceSymbol:

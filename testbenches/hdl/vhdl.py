@@ -15,8 +15,9 @@ from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.signals import held
-from testbenches.hdl.elaborate import SHOWN_FAULTS, UnknownTopError, shown_path
+from testbenches.hdl.elaborate import SHOWN_FAULTS, UnknownTopError
 from testbenches.hdl.ghdl_verilog import mended, place_before
+from testbenches.hdl.includes import shown_path
 from testbenches.shelf import Made, NoPlaceError, Shelf, UnsettledError
 from testbenches.toolchain import how_to_get
 

@@ -105,3 +105,67 @@ def test_loop_is_told_within_seconds(edited, simulator):
     done = cellstep("run", edited("loop"), "--suite", "quick/random", "--sim", simulator)
     assert 125 == done.returncode
     assert ": combinational loop through disk_regs.going" in done.stdout
+
+
+ODD = """
+module low(input [7:0] a, output [3:0] y);
+  assign y = a;
+endmodule
+"""
+FAULTS = {  # what is added to the core, and what each simulator has to say of it
+    "width": ("low l(.a(adr), .y());", "widths differ", ("verilator", "icarus")),
+    "implicit": ("assign nowhere = rd;", "net without declaration", ("verilator", "icarus")),
+    "two drivers": (
+        "reg m; always @(posedge clk) m <= rd; always @(negedge clk) m <= wr;\n"
+        "  low l(.a({7'd0, m}), .y());",
+        "driven in two places",
+        ("verilator",),
+    ),
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_each_simulator_alone_tells_of_a_fault(fault, simulator, core, monkeypatch):
+    """Widths, nets without declaration and two drivers are told by whoever sees them."""
+    text, kind, tools = FAULTS[fault]
+    if simulator not in tools:
+        pytest.skip(f"{simulator} says nothing of it")
+    one = core().change(
+        "disk_regs.v",
+        ("`default_nettype none", "`default_nettype wire"),
+        ("endmodule", f"  {text}\nendmodule"),
+    )
+    path = one.folder / "disk_regs.v"
+    path.write_text(path.read_text() + ODD)
+    monkeypatch.setattr("testbenches.lint.available", lambda: [simulator])
+    found = warned(one.binding)
+    assert kind in {w.kind for w in found}
+    assert {simulator} == {w.tool for w in found}
+    assert all(w.file == str(path) for w in found)
+
+
+def test_line_is_told_once_with_both(core):
+    """Where both simulators say something of a line, it is counted once."""
+    one = core().change("disk_regs.v", ("endmodule", "  low l(.a(adr), .y());\nendmodule"))
+    path = one.folder / "disk_regs.v"
+    path.write_text(path.read_text() + ODD)
+    places = [(w.file, w.line) for w in warned(one.binding) if w.kind == "widths differ"]
+    assert len(places) == len(set(places))
+
+
+def test_included_file_that_is_not_found_names_the_option(tmp_path):
+    """A missing include says where the file lies, and how its folder is named."""
+    (tmp_path / "rtl").mkdir()
+    (tmp_path / "headers" / "sub").mkdir(parents=True)
+    source = tmp_path / "rtl" / "top.v"
+    source.write_text('`include "sub/widths.vh"\nmodule top(input clk); endmodule\n')
+    done = cellstep("bind", source, "--top", "top", cwd=tmp_path)
+    assert 125 == done.returncode
+    assert "name the folder 'sub/widths.vh' is in: cellstep bind --include FOLDER" in done.stderr
+    (tmp_path / "headers" / "sub" / "widths.vh").write_text("`define W 4\n")
+    done = cellstep("bind", source, "--top", "top", cwd=tmp_path)
+    assert (
+        "'sub/widths.vh' lies in headers: cellstep bind --include headers, or core." in done.stderr
+    )
+    done = cellstep("bind", source, "--top", "top", "--include", tmp_path / "headers", cwd=tmp_path)
+    assert "does not compile" not in done.stderr

@@ -1,0 +1,45 @@
+"""A file that is included and not found: where it lies, and how to name its folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from itertools import islice
+from pathlib import Path, PurePosixPath
+
+MISSING = re.compile(r"'([^']+)': No such file")
+MOST = 5000  # files and folders looked at
+NAMED = "cellstep bind --include {0}, or core.include_dirs of the binding"
+
+
+def shown_path(path: Path) -> Path:
+    """Return the path as a user in the current folder would write it."""
+    here = Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
+
+
+def include_hints(messages: Iterable[str], sources: Iterable[Path]) -> Iterator[str]:
+    """Yield for each included file that messages miss the option that names its folder.
+
+    It is looked for around the sources: in the folder above each, and all below that.
+    """
+    names = dict.fromkeys(name for text in messages for name in MISSING.findall(text))
+    roots = dict.fromkeys(source.absolute().parent.parent for source in sources)
+    for name in names:
+        found = next((folder for root in roots for folder in _folders_with(name, root)), None)
+        if found is None:
+            yield f"name the folder '{name}' is in: {NAMED.format('FOLDER')}"
+        else:
+            folder = shown_path(found)
+            yield f"'{name}' lies in {folder}: {NAMED.format(folder)}"
+
+
+def _folders_with(name: str, root: Path) -> Iterator[Path]:
+    """Yield the folders below one from which a file can be included by that name."""
+    wanted = PurePosixPath(name).parts
+    try:
+        for path in islice(root.rglob("*"), MOST):
+            if path.parts[-len(wanted) :] == wanted and path.is_file():
+                yield path.parents[len(wanted) - 1]
+    except OSError:
+        return
