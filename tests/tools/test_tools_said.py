@@ -117,7 +117,7 @@ FAULTS = {  # what is added to the core, and what each simulator has to say of i
     "implicit": ("assign nowhere = rd;", "net without declaration", ("verilator", "icarus")),
     "two drivers": (
         "reg m; always @(posedge clk) m <= rd; always @(negedge clk) m <= wr;\n"
-        "  low l(.a({7'd0, m}), .y());",
+        "  always @(m) if (m) $display(m);",
         "driven in two places",
         ("verilator",),
     ),
