@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,9 +16,15 @@ if TYPE_CHECKING:
     from refmodel.report.whole_folder import Content, WholeFolder
 
 
+PAGE = "report.html"
+
+
 def say_wrote(path: Path, what: str) -> None:
     """Say on stderr that a file or folder is written, and what it is; stdout may carry data."""
-    typer.echo(printable(f"wrote {path} ({what})"), err=True)
+    from refmodel.report.lines import folded, room_of_stream
+
+    for line in folded(printable(f"wrote {path} ({what})"), room_of_stream(sys.stderr), "  "):
+        typer.echo(line, err=True)
 
 
 def write_and_show(
@@ -46,4 +53,6 @@ def write_and_show(
     if failure is not None:
         typer.echo(printable(f"the results are not written: {failure}"), err=True)
     elif out is not None:
+        if PAGE in names:
+            typer.echo(printable(f"page {out / PAGE}"), err=True)
         say_wrote(out, ", ".join(names))

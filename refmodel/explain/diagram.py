@@ -18,7 +18,8 @@ from refmodel.report.drawing.sheet import Drawn, Flag, Piece, Sheet, flag_pieces
 from refmodel.report.page.still import run_sheet
 from refmodel.report.waves import Wave, block_waves, field_width, status_waves, stimulus_waves
 
-WIDTH = 72  # columns, a cycle each
+WIDTH = 72  # columns, a cycle each, where no terminal says how many there are
+NAMES = 13  # columns
 LINES = ("write_gate", "write_data", "sync_found", "transfer_done")
 FLAGS = ("byte_ready", "sync_equal", "dma_active", "writing")
 HEX = {"window": 4, "data": 2, "bit_count": 1, "control": 2}  # hexadecimal digits
@@ -67,10 +68,11 @@ def _each_cycle(wave: Wave, first: int, end: int) -> list[int]:
     return each
 
 
-def text_diagram(found: Found) -> Iterator[str]:
-    """Yield the lines of a diagram in plain characters, a column a cycle."""
+def text_diagram(found: Found, room: int | None = None) -> Iterator[str]:
+    """Yield the lines of a diagram in plain characters, a column a cycle, in `room` columns."""
     lanes = waves_around(found)
-    width = min(WIDTH, found.end - found.first)
+    wide = WIDTH if room is None else max(20, room - NAMES)
+    width = min(wide, found.end - found.first)
     start = max(0, min(found.cycle - found.first - width // 2, found.end - found.first - width))
     cut = {name: values[start : start + width] for name, values in lanes.items()}
     at = found.cycle - found.first - start
@@ -98,7 +100,7 @@ def _both(lanes: dict[str, list[int]], name: str) -> Iterator[str]:
 
 
 def _named(name: str, line: str) -> str:
-    return f"{name:<13}{line}"
+    return f"{name:<{NAMES}}{line}"
 
 
 def _ruler(first: int, width: int) -> str:

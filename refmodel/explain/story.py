@@ -10,6 +10,7 @@ from refmodel.explain.diagram import text_diagram
 from refmodel.explain.moment import Found
 from refmodel.explain.trace import Trace, TraceRow, row_data, rows
 from refmodel.ground.clauses import says
+from refmodel.report.lines import folded, room_of_stream
 from refmodel.report.numbers import time_text
 
 WHAT = {
@@ -39,17 +40,23 @@ def heading(found: Found) -> str:
 
 def write_story(file: IO[str], found: Found) -> None:
     """Write heading, place, table and diagram."""
-    file.write(f"{heading(found)}\n{found.place}\n")
-    file.write(f"{found.note}\n\n" if found.note else "\n")
+    room = room_of_stream(file)
+
+    def write(text: str, indent: str = "    ") -> None:
+        file.write("".join(f"{line}\n" for line in folded(text.rstrip(), room, indent)))
+
+    for line in filter(None, (heading(found), found.place, found.note)):
+        write(line)
+    file.write("\n")
     for line in _table(list(rows(trace_of(found))), found.cycle):
-        file.write(line.rstrip() + "\n")
+        write(line, " " * WHY_INDENT)
     clauses = clauses_in(found)
     if clauses:
         file.write("\n")
     for clause in clauses:
-        file.write(f"{clause:<4} {says(clause)}\n")
+        write(f"{clause:<4} {says(clause)}", " " * 5)
     file.write("\n")
-    for line in text_diagram(found):
+    for line in text_diagram(found, room):
         file.write(line.rstrip() + "\n")
 
 

@@ -23,6 +23,7 @@ from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
 from refmodel.profile import Profile
 from refmodel.report import words
 from refmodel.report.kept import Kept
+from refmodel.report.lines import folded, room_of_stream
 from refmodel.report.mismatch_vcd import shown_waves
 from refmodel.report.waves import (
     Wave,
@@ -41,6 +42,8 @@ COLUMNS = (
     *("ready", "dma", "writing", "equal", "data", "change"),
 )
 WIDTHS = (9, 11, 20, 6, 5, 5, 3, 7, 5, 4)
+NARROW = (8, 10, 14, 6, 5, 5, 3, 7, 5, 4)
+LEAST_ROOM = 110  # columns for all in one line
 
 
 @dataclass(frozen=True)
@@ -236,14 +239,15 @@ def _arrivals(edge: Edge) -> str:
 
 def write_table(file: IO[str], trace: Trace) -> None:
     """Write the trace as text, a line an edge."""
-    _line(file, COLUMNS)
+    room = room_of_stream(file)
+    _line(file, COLUMNS, room)
     for row in rows(trace):
         us = f"{float(row.cycle * trace.profile.cycle_ns) / 1000:.3f}"
         window, data = f"{row.after.window:04X}", f"{row.fields['data']:02X}"
         flags = [row.fields[name] for name in FIELD_NAMES if name != "data"]
         said = "; ".join(filter(None, (row.change, row.separated, row.core)))
         shown = (row.cycle, us, row.arrives, window, row.after.bit_count, *flags, data, said)
-        _line(file, shown)
+        _line(file, shown, room)
 
 
 def write_csv(file: IO[str], trace: Trace) -> None:
@@ -319,8 +323,20 @@ def row_data(row: TraceRow, trace: Trace) -> dict[str, object]:
 WRITERS = {"table": write_table, "csv": write_csv, "vcd": write_waves, "json": write_json}
 
 
-def _line(file: IO[str], cells: tuple[object, ...]) -> None:
-    """Write the cells in columns, the last one as long as it is."""
-    padded = [f"{cell!s:>{width}}" for cell, width in zip(cells, WIDTHS, strict=False)]
-    padded[2] = f"{cells[2]!s:<{WIDTHS[2]}}"
-    file.write(f"{' '.join(padded)} {cells[-1]}".rstrip() + "\n")
+def _line(file: IO[str], cells: tuple[object, ...], room: int | None) -> None:
+    """Write the cells in columns, the last one as long as it is; on a terminal it is folded.
+
+    On one too narrow for it it has lines of its own.
+    """
+    widths = WIDTHS if room is None or room >= LEAST_ROOM else NARROW
+    padded = [f"{cell!s:>{width}}" for cell, width in zip(cells, widths, strict=False)]
+    padded[2] = f"{cells[2]!s:<{widths[2]}}"
+    head, last = " ".join(padded), str(cells[-1])
+    if room is None or widths is WIDTHS:
+        for line in folded(f"{head} {last}".rstrip(), room, " " * (len(head) + 1)):
+            file.write(line + "\n")
+        return
+    indent = " " * (widths[0] + 1)
+    file.write(head.rstrip() + "\n")
+    for line in folded(indent + last, room, indent) if last else ():
+        file.write(line + "\n")

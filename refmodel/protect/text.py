@@ -8,11 +8,11 @@ from rich.console import Console
 from rich.text import Text
 
 from refmodel.protect.judge import Judgement, Measured
-from refmodel.protect.lines import fact_lines, folded, room_of, show_line, table_lines
 from refmodel.protect.matrix import Blame, Cell, Matrix, Tolerance
 from refmodel.protect.offset import EXTRA, LOST, OTHER, SHORT, UNSEEN, Offset
 from refmodel.protect.perturb import MOST
 from refmodel.protect.rates import Rate
+from refmodel.report.lines import fact_lines, folded, room_of, show_line, table_lines
 from refmodel.report.numbers import counted
 
 SHOWN_WRONG = 12

@@ -1,7 +1,10 @@
-"""A status line on a terminal: what the model and each simulator are doing now."""
+"""How far a command is: a status line on a terminal, elsewhere a line now and then."""
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
+from threading import Lock
 from types import TracebackType
 
 from rich.console import Console
@@ -9,20 +12,38 @@ from rich.markup import escape
 
 from refmodel.ground.text import printable
 
+PAUSE = 10.0  # seconds from one line to the next, where there is no terminal
+
 
 class Progress:
-    """Shows the last word of each speaker (`icarus: comparing ...`); silent off a terminal."""
+    """Shows the last word of each speaker (`icarus: comparing ...`).
 
-    def __init__(self, console: Console) -> None:
+    On a terminal it is one line that changes. Into a file or a pipe a line is written when one is
+    due: the first after ten seconds, so that what is done sooner stays silent.
+    """
+
+    def __init__(self, console: Console, now: Callable[[], float] = time.monotonic) -> None:
         self._said: dict[str, str] = {}
+        self._console = console
         self._status = console.status("") if console.is_terminal else None
+        self._now = now
+        self._due = now() + PAUSE
+        self._lock = Lock()
 
     def say(self, message: str) -> None:
         """Take `speaker: what it does`; any thread may call this."""
-        speaker, _, doing = escape(printable(message)).partition(": ")
+        speaker, _, doing = printable(message).partition(": ")
         self._said = {**self._said, speaker: doing}
         if self._status is not None:
-            self._status.update(", ".join(f"{who}: {what}" for who, what in self._said.items()))
+            self._status.update(escape(self._told()))
+            return
+        with self._lock:
+            if self._now() >= self._due:
+                self._due = self._now() + PAUSE
+                self._console.print(self._told(), soft_wrap=True, markup=False, highlight=False)
+
+    def _told(self) -> str:
+        return ", ".join(f"{who}: {what}" for who, what in self._said.items())
 
     def __enter__(self) -> Progress:
         """Show the line."""

@@ -11,6 +11,7 @@ from rich.text import Text
 from refmodel.ground.text import printable
 from refmodel.report import words
 from refmodel.report.exercised import not_exercised, table
+from refmodel.report.lines import folded, hanging, room_of
 from refmodel.report.met import never_met, summary
 from refmodel.report.numbers import counted, grouped
 from refmodel.report.result import (
@@ -244,7 +245,16 @@ def _full(console: Console, suite: SuiteResult, runs: Sequence[RunResult]) -> No
     said = words.headline(finding, suite.scope.profile.status)
     _line(console, Text(f"First mismatch, {_where(runs)}: {said}", "bold"))
     for label, text in words.details(suite, runs[0]):
-        _line(console, Text.assemble("  ", (f"{label:<9}", "cyan"), " ", text))
+        _fact(console, label, text)
+
+
+def _fact(console: Console, label: str, text: str) -> None:
+    """Print a labelled fact, its further lines under its first."""
+    head = f"  {label:<9} "
+    first, *more = folded(printable(head + text), room_of(console), " " * len(head))
+    line = Text.assemble("  ", (f"{label:<9}", "cyan"), first[len(head) - 1 :])
+    for part in (line, *map(Text, more)):
+        console.print(part, soft_wrap=True, markup=False, highlight=False)
 
 
 def _short(suite: SuiteResult, runs: Sequence[RunResult]) -> str:
@@ -256,10 +266,9 @@ def _short(suite: SuiteResult, runs: Sequence[RunResult]) -> str:
     return f"{_where(runs)}: {at}, {finding.cause.clause}: {said}"
 
 
-def _line(console: Console, text: str | Text) -> None:
-    """Print a line as it is: not wrapped, nothing in it taken for markup."""
-    if isinstance(text, str):
-        text = printable(text)
-    elif printable(text.plain) != text.plain:
-        text = Text(printable(text.plain), text.style)
-    console.print(text, soft_wrap=True, markup=False, highlight=False)
+def _line(console: Console, text: str | Text, indent: str | None = None) -> None:
+    """Print a line folded to the terminal's width; into a file as it is. No markup in it counts."""
+    style = "" if isinstance(text, str) else text.style
+    plain = printable(text if isinstance(text, str) else text.plain)
+    for line in folded(plain, room_of(console), hanging(plain) if indent is None else indent):
+        console.print(Text(line, style), soft_wrap=True, markup=False, highlight=False)

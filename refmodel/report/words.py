@@ -56,8 +56,8 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     if d.through == SEPARATOR and run.outcome.recovered is not None:
         yield from _figures(run.outcome.recovered, suite.scope.profile)
     else:
-        yield "core", observed_text(d, layout)
-        yield "model", expected_text(d, layout) + _lag(d)
+        core, model = observed_text(d, layout), expected_text(d, layout) + _lag(d)
+        yield "core", f"{core}; model {model}"
     clause = finding.cause.clause
     said = BOUNDS if d.through == SEPARATOR else says(clause)
     yield "clause", f"{clause}: {said}" if said else clause

@@ -22,6 +22,18 @@ def test_last_words_of_each():
     assert "icarus: comparing poll, verilator: building" in said(True)
 
 
-def test_silent_off_a_terminal():
-    """Into a file or a pipe nothing is written."""
+def test_what_is_soon_done_is_silent_off_a_terminal():
+    """Into a file or a pipe nothing is written of what takes less than ten seconds."""
     assert "" == said(False)
+
+
+def test_long_work_says_how_far_it_is_at_most_once_in_ten_seconds():
+    """Into a file or a pipe a line is written where ten seconds have passed since the last."""
+    file, clock = io.StringIO(), [0.0]
+    with Progress(Console(file=file, width=20), now=lambda: clock[0]) as progress:
+        for second in range(60):
+            clock[0] = float(second)
+            progress.say(f"model: prepared {second} of 60 scenarios")
+    assert file.getvalue().splitlines() == [
+        f"model: prepared {second} of 60 scenarios" for second in (10, 20, 30, 40, 50)
+    ]

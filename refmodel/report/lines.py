@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from typing import IO
 
 from rich.console import Console
 from rich.text import Text
@@ -18,6 +19,11 @@ INDENT = 7  # of the cells that go to a line of their own
 def room_of(console: Console) -> int | None:
     """Return the columns of a terminal; None for a file or pipe, where a line is never folded."""
     return console.width if console.is_terminal else None
+
+
+def room_of_stream(file: IO[str]) -> int | None:
+    """Return the columns of a terminal that is written to as a file; None for any other file."""
+    return room_of(Console(file=file)) if file.isatty() else None
 
 
 def show_line(console: Console, line: str | Text) -> None:
@@ -59,6 +65,12 @@ def fact_lines(label: str, text: str, room: int | None) -> Iterator[str]:
     """Yield a labelled fact; on a terminal its further lines stand under its first."""
     head = f"  {label:<11}"
     yield from folded(head + text, room, " " * len(head))
+
+
+def hanging(text: str) -> str:
+    """Return the blanks that set off the further lines of a text in columns under its last one."""
+    head, gap, _ = text.rstrip().rpartition("  ")
+    return " " * min(len(head) + len(gap), 26) if head.strip() else "    "
 
 
 def folded(text: str, room: int | None, indent: str = "") -> list[str]:
