@@ -5,17 +5,20 @@ from __future__ import annotations
 import numpy as np
 
 from refmodel.ground.bus import WRITE_SYNC_WORD, BusCycle
+from refmodel.ground.lane import Lane
 from refmodel.lessons.lesson import Choice, Knob, Lesson, Result, Results, Sketch, Task
 from refmodel.lessons.play import (
     CYCLES,
     PAL,
     arrival,
+    beside,
     bytes_after,
     draw,
     reads_at,
     run_bits,
 )
 from refmodel.media.mfm import MARK_A1, word_bits
+from refmodel.report.drawing.sheet import Drawn, flag_pieces
 
 TIE = (-2, -1, 0, 1, 2)
 WINNERS = ("set_wins", "clear_wins")
@@ -102,7 +105,7 @@ def same_edge() -> Lesson:
     return Lesson(
         "same_edge",
         "Policies: a write and a bit on one edge",
-        ("B3", "B8", "B14"),
+        ("B3",),
         (
             "The host writes the word to look for while bits go by. If the write falls on the edge"
             " of the bit that completes that word, which of the two words does the bit meet?",
@@ -165,4 +168,70 @@ def _written(offset: int, order: str, compare: str) -> Result:
         f" {compare}: {said}. The bytes after it are {judged}.",
         draw(ran, match - 40, match + 180, "bits", "window", "sync_equal", "data", "host"),
         (len(up), int(right)),
+    )
+
+
+RESET_AT = (-10, 0, 8, 40)
+RESET_FOR = 3  # edges
+RESET_ALL, KEEPS = "resets it", "keeps it"
+
+
+def reset() -> Lesson:
+    """Return the lesson on what status shows while reset is asserted."""
+    results: Results = {
+        (n, m): _reset(offset, core)
+        for n, offset in enumerate(RESET_AT)
+        for m, core in enumerate((RESET_ALL, KEEPS))
+    }
+    return Lesson(
+        "reset",
+        "Reset, and what status shows then",
+        ("B14", "B8"),
+        (
+            "While reset is asserted every field of status shows its reset value, from the first"
+            " edge that samples it on, and bits of status that belong to no field read 0 always.",
+            "A register without a reset holds whatever it began with. A simulator with four states"
+            " shows that as X; one with two states begins it at random. An unknown bit is a"
+            " mismatch of its own kind.",
+        ),
+        "A byte completes on the very edge that samples reset. What is byte_ready afterwards?",
+        (
+            Choice("1, the byte came", "Reset comes first: what else falls on its edge is lost."),
+            Choice("0, reset wins", "Reset wins over bits, writes and slots of the same edge."),
+            Choice("unknown", "It is defined: each field has its reset value from that edge on."),
+        ),
+        1,
+        Task(
+            "Let the byte and reset meet on one edge of a core that resets all it has.",
+            frozenset({(RESET_AT.index(0), 0)}),
+            "The byte is lost, and so is the place in it: the count of bits begins again.",
+        ),
+        (
+            Knob("reset, cycles from the byte", tuple(f"{o:+d}" for o in RESET_AT), 2),
+            Knob("byte_ready of the core: reset", (RESET_ALL, KEEPS), quantity=False),
+        ),
+        results,
+        CYCLES,
+    )
+
+
+def _reset(offset: int, core: str) -> Result:
+    done = arrival(15)
+    at = done + offset
+    ran = run_bits(word_bits([0x50A1, 0x5555]), reads_at(done - 60), resets=((at, at + RESET_FOR),))
+    lane = ran.expected.lanes["byte_ready"]
+    drawn = draw(ran, done - 40, done + 70, "bits", "window", "data", "byte_ready")
+    asserted = Lane.of(np.array([0, at, at + RESET_FOR]), np.array([0, 1, 0]))
+    drawn = (Drawn("reset", flag_pieces(asserted, done - 40, done + 70)), *drawn)
+    spoilt = ""
+    if core == KEEPS:
+        free = run_bits(word_bits([0x50A1, 0x5555]), reads_at(done - 60))
+        drawn = beside(drawn, "byte_ready", lane, free.expected.lanes["byte_ready"])
+        spoilt = " This core breaks B14 where the two differ."
+    after = int(lane.at(at + RESET_FOR))
+    return Result(
+        f"The byte completes in cycle {done}, reset is sampled at edges {at} to"
+        f" {at + RESET_FOR - 1}: then byte_ready is {after}.{spoilt}",
+        drawn,
+        (after, int(lane.value.max())),
     )

@@ -65,6 +65,7 @@ def run_bits(
     levels: Mapping[str, int] | None = None,
     profile: Profile = PAL,
     memory: NDArray[np.uint16] | None = None,
+    resets: tuple[tuple[int, int], ...] = (),
 ) -> Ran:
     """Run the model over channel bits at nominal speed, with the host's bus cycles."""
     held = {name: Lane.constant(value) for name, value in (levels or {}).items()}
@@ -77,7 +78,7 @@ def run_bits(
         bit_cycle=cycles,
         bit=bits,
         levels=held,
-        resets=((0, RESET_CYCLES),),
+        resets=((0, RESET_CYCLES), *resets),
         memory=np.zeros(64, np.uint16) if memory is None else memory,
     )
     stimulus = with_accesses(disk, list(accesses))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
+from math import inf
 from threading import Lock
 from types import TracebackType
 
@@ -19,7 +21,8 @@ class Progress:
     """Shows the last word of each speaker (`icarus: comparing ...`).
 
     On a terminal it is one line that changes. Into a file or a pipe a line is written when one is
-    due: the first after ten seconds, so that what is done sooner stays silent.
+    due: the first after ten seconds, so that what is done sooner stays silent; none at all with
+    CELLSTEP_PROGRESS=0 in the environment.
     """
 
     def __init__(self, console: Console, now: Callable[[], float] = time.monotonic) -> None:
@@ -27,7 +30,8 @@ class Progress:
         self._console = console
         self._status = console.status("") if console.is_terminal else None
         self._now = now
-        self._due = now() + PAUSE
+        silent = os.environ.get("CELLSTEP_PROGRESS") == "0"
+        self._due = inf if silent else now() + PAUSE
         self._lock = Lock()
 
     def say(self, message: str) -> None:

@@ -59,6 +59,7 @@ def test_same_run_same_bytes(tmp_path):
     files = sorted(path.name for path in (tmp_path / "one").iterdir())
     assert [
         "junit.xml",
+        "lesson-reset.html",
         "mismatch-sync_poll-icarus.vcd",
         "report.html",
         "report.txt",

@@ -223,6 +223,12 @@ def test_same_edge():
     assert (1, 0) == (seen["+8", "old", "always"], seen["+8", "old", "at_bits"])
 
 
+def test_reset_wins():
+    """A byte on the very edge of reset is lost, one before it is cleared by it (B14)."""
+    after = {at: numbers[0] for at, numbers in numbers_of("reset").items()}
+    assert {0} == set(after.values())
+
+
 def test_writing_starves_without_slots():
     """A word takes 16 * 14 = 224 cycles to leave; slots 454 cycles apart cannot keep up (B11)."""
     starved = {pace for (pace, *_), (n, _) in numbers_of("writing").items() if n}

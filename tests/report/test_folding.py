@@ -46,7 +46,7 @@ def test_further_lines_of_a_fact_stand_under_its_first():
 def written(write, what, columns, monkeypatch):
     """Return the lines that are written to a terminal so wide, or to a file."""
     for module in (story, trace):
-        monkeypatch.setattr(module, "room_of_stream", lambda file: columns)
+        monkeypatch.setattr(module, "room_of_stream", lambda _: columns)
     file = io.StringIO()
     write(file, what)
     return file.getvalue().splitlines()

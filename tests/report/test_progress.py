@@ -27,8 +27,9 @@ def test_what_is_soon_done_is_silent_off_a_terminal():
     assert "" == said(False)
 
 
-def test_long_work_says_how_far_it_is_at_most_once_in_ten_seconds():
+def test_long_work_says_how_far_it_is_at_most_once_in_ten_seconds(monkeypatch):
     """Into a file or a pipe a line is written where ten seconds have passed since the last."""
+    monkeypatch.delenv("CELLSTEP_PROGRESS")
     file, clock = io.StringIO(), [0.0]
     with Progress(Console(file=file, width=20), now=lambda: clock[0]) as progress:
         for second in range(60):
