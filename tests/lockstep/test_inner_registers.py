@@ -85,7 +85,8 @@ def test_name_that_does_not_fit_is_an_error_with_its_line(core, inside, told):
 
 def test_counter_that_counts_twice_is_named(core):
     """A diagnostic counter is held to the model like a register: each zero written counts once."""
-    one = core(binding="binding_counters.yaml")
+    counters = "observe: {status: status, lost_words: lost_words, underruns: underruns}"
+    one = core().bind(("observe: {status: status}", counters))
     one.change("event_counter.v", ("{15'd0, counts_underrun}", "{14'd0, counts_underrun, 1'b0}"))
     told = first(one, "block/write_underrun")
     assert ("underruns", "B11", 1, 2) == tuple(
