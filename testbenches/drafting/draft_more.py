@@ -45,6 +45,9 @@ def more_sections(found: Guesses) -> Iterator[str]:
 def bus_extras(found: Guesses, looks: Looks) -> Iterator[str]:
     """Yield the order of the bytes, the acknowledge and the data strobes."""
     yield from looks.line("bus.byte_order")
+    if "bus.idle" in looks.keys:
+        yield from looks.line("bus.idle")
+        yield "  # hold: CYCLES  # TODO it looks for an edge of its strobe: how long is that held"
     if "acknowledge" in found.roles:
         shown = found.roles["acknowledge"]
         active = ", active: low" if shown.active == "low" else ""

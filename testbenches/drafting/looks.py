@@ -123,6 +123,9 @@ def _bus(core: FlatCore, found: Guesses, keys: dict[str, str | int]) -> None:
     late = _fewest(core, found, STROBES)
     if late:
         keys["bus.latency"] = late
+    strobes = [found.roles[role].name for role in STROBES if role in found.roles]
+    if any(core.looks_for_an_edge(name) for name in strobes):
+        keys["bus.idle"] = 1
     if "address" not in found.roles:
         return
     address = found.roles["address"].name

@@ -209,16 +209,22 @@ class FlatCore:
             pin = self._drivers.get(bit)
             if pin is None:
                 break
-            ends = pin.cell["connections"]
-            if pin.cell["type"] in REGISTERS:
-                bit = ends["D"][pin.at]
-            elif pin.cell["type"] == "$mux" and {ends["A"][pin.at], ends["B"][pin.at]} & {"0", "1"}:
-                bit = ends["B" if ends["A"][pin.at] in CONSTANTS else "A"][pin.at]
-            elif pin.cell["type"] == "$mux" and self._keeps(pin):
-                bit = ends["B"][pin.at]
-            else:
+            taken = pin.cell["type"] in REGISTERS
+            onward = pin.cell["connections"]["D"][pin.at] if taken else self._chosen(pin)
+            if onward is None:
                 break
+            bit = onward
         return bit
+
+    def _chosen(self, pin: Pin) -> Bit | None:
+        """Return what a multiplexer lets through but for a constant, or what was there before."""
+        ends = pin.cell["connections"]
+        if pin.cell["type"] != "$mux":
+            return None
+        sides: tuple[Bit, Bit] = ends["A"][pin.at], ends["B"][pin.at]
+        if {*sides} & {"0", "1"}:
+            return sides[1] if sides[0] in CONSTANTS else sides[0]
+        return sides[1] if self._keeps(pin) else None
 
     def _keeps(self, pin: Pin) -> bool:
         """Return whether a multiplexer's A is the register that takes what it chooses."""
@@ -264,6 +270,42 @@ class FlatCore:
 
     def _registers(self) -> list[Cell]:
         return [cell for cell in self._cells if cell["type"] in REGISTERS]
+
+    def looks_for_an_edge(self, port: str) -> bool:
+        """Return whether an input is held against itself as it was on the edge before."""
+        for cell in self._cells:
+            if cell["type"] not in ("$and", "$logic_and"):
+                continue
+            ends = [cell["connections"][side] for side in "AB"]
+            if all(len(bits) == 1 for bits in ends):
+                one, other = (self.origin(bits[0]).bit for bits in ends)
+                for now, before in ((one, other), (other, one)):
+                    if self._taken_by(before) == now and self._source(now) == self.bits(port)[0]:
+                        return True
+        return False
+
+    def _taken_by(self, bit: Bit) -> Bit | None:
+        """Return what a register of one bit takes but for resets and enables; None for others."""
+        pin = self._drivers.get(bit)
+        if pin is None or pin.cell["type"] not in REGISTERS:
+            return None
+        taken: Bit = pin.cell["connections"]["D"][pin.at]
+        for _ in range(len(self._cells)):
+            pin = self._drivers.get(taken)
+            onward = self._chosen(pin) if pin is not None else None
+            if onward is None:
+                break
+            taken = onward
+        return self.origin(taken).bit
+
+    def _source(self, bit: Bit) -> Bit:
+        """Return the bit this one shows, inverted or not, however many registers later."""
+        for _ in range(len(self._cells)):
+            onward = self.origin(self.copied_from(bit)).bit
+            if onward == bit:
+                break
+            bit = onward
+        return bit
 
     @property
     def has_registers(self) -> bool:

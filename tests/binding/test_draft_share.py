@@ -29,7 +29,7 @@ SHARES = {
     "bytewide": (27, 50, 51),
     "vhdl": (11, 11, 18),
     "plain/acknowledged": (15, 28, 31),
-    "plain/one_data_bus": (10, 14, 19),
+    "plain/one_data_bus": (10, 15, 19),
     "plain/other_clock": (9, 18, 20),
     "plain/registered": (12, 18, 18),
     "plain/wires": (14, 16, 16),
@@ -81,6 +81,7 @@ def test_share_of_keys_drafted(name):
 LOOKED = [  # a change of the core, and what the draft then says: (core, old, new, line)
     ("registered", "second <= first;", "second <= {bit_stb, first[23:0]};", "  latency: 2"),
     ("one_data_bus", "drives ? answer : 16'bz", "drives ? answer : 16'h0", "  data:"),
+    ("other_clock", "s[1] && !", "s[1] || !", "  idle: 1"),
     ("acknowledged", "or negedge reset_n", "", "  kind: asynchronous"),
     ("other_clock", "wire clk = phase[1]", "wire clk = clk4", "  divide: 4"),
     ("wires", "{ready, busy, to_disk,", "{ready, late, to_disk,", "    path: straight"),
