@@ -16,6 +16,7 @@ from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD, WORD_BITS
 
 COMPARED_WORDS = ("sync_equal", "sync_found")
+READ = ("sync_equal", "data")  # what a read of status returns of them
 
 
 class Settling:
@@ -51,7 +52,7 @@ class Settling:
         for name, cycle in known.items():
             until = np.array([stimulus.first, max(cycle, stimulus.first + 1)], np.int64)
             undecided[name] = Lane.of(until, np.array([ALL_BITS, 0], np.uint32))
-            if name not in COMPARED_WORDS[1:]:
+            if name in READ:
                 open_bits |= np.where(reads.cycle <= cycle, layout.mask_of(name), 0).astype(
                     np.uint16
                 )
@@ -61,9 +62,10 @@ class Settling:
 
     def _follow(self, stimulus: Stimulus, expected: Expected) -> dict[str, int]:
         """Return from which cycle of the span on each field is known that was not before it."""
-        words = max(self._window_known(stimulus), self._sync_word_known(stimulus))
-        data = self._data_known(stimulus, expected)
-        found = dict.fromkeys(COMPARED_WORDS, words) | {"data": data}
+        window, sync_word = self._window_known(stimulus), self._sync_word_known(stimulus)
+        found = dict.fromkeys(COMPARED_WORDS, max(window, sync_word))
+        found |= {"window": window, "sync_word": sync_word}
+        found["data"] = self._data_known(stimulus, expected)
         return {name: cycle + self._lag for name, cycle in found.items() if cycle >= 0}
 
     def _window_known(self, stimulus: Stimulus) -> int:
