@@ -74,7 +74,8 @@ def phase_errors(shown: Shown) -> tuple[Cycles, NDArray[np.float64]]:
     """Return the edge of each pulse, and how many cycles after the middle of its window it came.
 
     The windows are those of the separator model where one made the channel bits, else they end
-    where the core delivers a bit. A pulse outside of all windows has none and is left out.
+    where the core delivers a bit, less the delay of most pulses: a core answers some edges after
+    its pin. A pulse outside of all windows has none and is left out.
     """
     stimulus, bits = shown.stimulus, shown.stimulus.separated
     pulses = stimulus.pulses.cycle
@@ -85,4 +86,5 @@ def phase_errors(shown: Shown) -> tuple[Cycles, NDArray[np.float64]]:
     after = np.searchsorted(ends, pulses, side="right")
     kept = (after > 0) & (after < len(ends))
     pulses, after = pulses[kept], after[kept]
-    return pulses, pulses - (ends[after] + ends[after - 1]) / 2
+    error = pulses - (ends[after] + ends[after - 1]) / 2
+    return pulses, error - (np.median(error) if len(error) else 0)

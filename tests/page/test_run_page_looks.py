@@ -23,6 +23,7 @@ from browsing import (
 from page_cases import outcome, suite
 
 from refmodel.ground.moves import Moves
+from refmodel.report.page.fold import folded_pulses
 from refmodel.report.page.render import report_page
 from refmodel.report.traffic import phase_errors, reads_held
 
@@ -177,6 +178,13 @@ def test_jumps_are_counted(seen, page):
     assert f"5 of {total}" == count.text
 
 
+def test_nothing_to_jump_to_is_not_offered(seen, tmp_path):
+    """A run that agrees has no buttons and no list of mismatches."""
+    opened(seen, written(tmp_path, suite(outcome())))
+    assert not seen.find_element("id", "jumps").is_displayed()
+    assert "Agree" == seen.find_element("tag name", "h1").text
+
+
 def test_cycle_to_go_to(seen, page):
     """A cycle entered and sent is where the cursor goes."""
     opened(seen, page)
@@ -329,3 +337,18 @@ def test_flux_pulses_have_a_phase_error():
     cycles, error = phase_errors(made.shown)
     assert len(cycles) > 1000
     assert np.abs(error).max() < 14.2 / 2 + 1
+
+
+def test_pulses_are_folded_on_the_window():
+    """Of a core with its own separator the pulses are counted by their place in the window.
+
+    Every pulse stands in one bar: their heights add up to the pulses that fell into a window.
+    """
+    made = outcome("flux/shifted")
+    own = replace(made.shown, stimulus=replace(made.shown.stimulus, separated=None))
+    scope = suite(made).scope
+    assert "" == folded_pulses(outcome().shown, scope)
+    chart = folded_pulses(own, scope)
+    assert f"{len(own.stimulus.pulses):,} pulses".replace(",", " ") in chart
+    assert "second_order" in chart
+    assert chart.count("<rect") > 3

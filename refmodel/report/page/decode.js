@@ -35,6 +35,11 @@ const timeText = (ns) => {
 };
 const rises = (l) => l.c.filter((_, n) => l.v[n] === 1 && n > 0);
 
+// The bits a separator delivers: 2 and the bit in the cycle of one, 0 in between.
+const strobes = (l) => {
+  const at = [...l.v.keys()].filter((n) => l.v[n] & 2);
+  return { c: Float64Array.from(at, (n) => l.c[n]), v: Uint8Array.from(at, (n) => l.v[n] & 1) };
+};
 // Marks: what happens in single cycles, with a value each; `wrong` has the cycles of mismatches.
 const marks = (name, first, model, core, wrong, clause) => ({
   kind: "marks", name, digits: 4, clause, model: lane(model, first), core: lane(core, first),
@@ -49,6 +54,9 @@ const decodeRun = (run) => {
     model: lane(l.model, first), core: lane(l.core, first),
     unknown: lane(l.unknown, first), differs: lane(l.differs, first),
   })).filter(some);
+  for (const l of fields.filter((f) => f.name === "channel_bit")) Object.assign(l, {
+    kind: "marks", digits: 1, model: strobes(l.model), core: l.core && strobes(l.core),
+  });
   for (const l of fields) l.wrong = l.differs && !l.waived ? rises(l.differs) : new Float64Array(0);
   const inner = run.inner.map((l) => ({ ...l, kind: "value", model: lane(l.model, first), wrong: [] }));
   const r = run.reads, m = run.memory, p = run.pulses;

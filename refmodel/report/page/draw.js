@@ -94,8 +94,8 @@ const drawLane = (sheet, { y, h, of: l }) => {
   if (l.kind === "bits") return drawBits(sheet, y, l);
   if (l.kind === "pulses") return drawPulses(sheet, y, l);
   if (l.kind === "marks") {
-    SHAPES.marks(pen, y, walk, false, (v) => hex(v, 4));
-    if (l.core) SHAPES.marks(pen, y + 20, walkOf(sheet, l.core), true, (v) => hex(v, 4));
+    SHAPES.marks(pen, y, walk, false, (v) => hex(v, l.digits));
+    if (l.core) SHAPES.marks(pen, y + 20, walkOf(sheet, l.core), true, (v) => hex(v, l.digits));
     return;
   }
   if (l.kind === "flag") {

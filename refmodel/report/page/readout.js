@@ -37,7 +37,7 @@ const sayLane = (run, l, at) => {
 const sayMark = (l, at) => {
   const n = indexAt(l.model.c, at), k = l.core ? indexAt(l.core.c, at) : -1;
   const one = (side, index) => (index < 0 ? "none yet"
-    : `${hex(side.v[index], 4)}${side.place ? ` ${side.store[index] ? "to" : "from"} place ${side.place[index]}` : ""}, cycle ${side.c[index]}`);
+    : `${hex(side.v[index], l.digits)}${side.place ? ` ${side.store[index] ? "to" : "from"} place ${side.place[index]}` : ""}, cycle ${side.c[index]}`);
   return `${l.name} (${l.clause}): model ${one(l.model, n)}` + (l.core ? `; core ${one(l.core, k)}` : "");
 };
 const readRow = (l, at) => {

@@ -23,6 +23,7 @@ from refmodel.report.drawing.svg import svg
 from refmodel.report.met import table as met_table
 from refmodel.report.numbers import grouped, time_text
 from refmodel.report.page.encode import encode_revolution
+from refmodel.report.page.fold import folded_pulses
 from refmodel.report.page.picture import picture
 from refmodel.report.page.still import flag_of, run_sheet
 from refmodel.report.result import MISMATCH, SKIPPED, RunResult, Scope, SuiteResult
@@ -95,6 +96,7 @@ def report_page(suites: Sequence[SuiteResult], lessons: Collection[str] = ()) ->
         suites=[_told(suite) for suite in suites],
         runs=runs,
         still=_still(suites),
+        folded=_folded(suites),
         lessons=LESSON_OF,
         written=lessons,
         left_out=sum(_drawable(run) for suite in suites for run in suite.runs) - len(runs),
@@ -108,6 +110,12 @@ def _still(suites: Sequence[SuiteResult]) -> Markup | None:
         return None
     suite, run, shown = first
     return Markup(svg(run_sheet(shown, suite.scope, finding=run.outcome.finding)))
+
+
+def _folded(suites: Sequence[SuiteResult]) -> list[Markup]:
+    """Return the pulses of each run drawn, where a core has a separator of its own."""
+    charts = (folded_pulses(shown, suite.scope) for suite, _, shown in _drawn(suites))
+    return [Markup(chart) for chart in charts if chart]
 
 
 def _drawable(run: RunResult) -> bool:
