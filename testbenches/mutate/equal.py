@@ -14,13 +14,15 @@ from pathlib import Path
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.processors import processors
 from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNSEEN, Fate
+from testbenches.hdl.aiger import Aiger
 from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
 from testbenches.mutate.twin import Twin, asking, reading_core
 
 SECONDS = 60  # for one question
 PATIENCE = 4 * SECONDS  # with what comes before it, on a machine with much to do
 _DIFFERS = re.compile(r"was asserted in frame (\d+)")
-_SOLVER = "read_aiger {aig}; strash; scorr; pdr -T {seconds}"
+_SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr -T {seconds}"
+ANYWHERE, COMPARED = 0, 1  # outputs of the twin
 Say = Callable[[str], None]
 
 
@@ -53,7 +55,9 @@ class Solver:
         self._source = NetSource(twin.ports.sources)
         linked(self._source, folder)
         run_yosys(reading_core(["0"], twin.ports.top), folder, self._source)
-        self._one_clock = self._has_one_clock()
+        (folder / "twin.v").write_text(twin.verilog(), encoding="utf-8")
+        run_yosys(asking(self._has_one_clock()), folder, self._source)
+        self._graph = Aiger.read(folder / "twin.aig")
 
     def _has_one_clock(self) -> bool:
         """Return whether every register moves with the rising edge of the clock's port."""
@@ -78,11 +82,15 @@ class Solver:
 
     def _judge(self, fate: Fate) -> None:
         number = fate.mutant.number
-        anywhere = self._answer(2 * number, self._twin.verilog(number, compared_only=False))
+        bits = {f"chosen[{n}]": number >> n & 1 for n in range(self._twin.width)}
+        bits["chosen"] = number & 1  # as it is called when it is one bit wide
+        name = f"ask-{number}.aig"
+        (self._folder / name).write_bytes(self._graph.with_constants(bits))
+        anywhere = self._answer(name, ANYWHERE)
         if anywhere.never:
             fate.fate, fate.told = EQUIVALENT, "no output of the core can ever differ"
             return
-        compared = self._answer(2 * number + 1, self._twin.verilog(number, compared_only=True))
+        compared = self._answer(name, COMPARED)
         if compared.never:
             fate.fate = UNSEEN
             fate.told = "nothing that is compared can ever differ; other outputs can"
@@ -91,25 +99,21 @@ class Solver:
         else:
             fate.told = f"the solver had no answer in {SECONDS} s"
 
-    def _answer(self, number: int, text: str) -> Answer:
-        (self._folder / f"ask-{number}.v").write_text(text, encoding="utf-8")
-        script = self._folder / f"ask-{number}"
-        script.mkdir(exist_ok=True)
-        for name in ("core.il", f"ask-{number}.v"):
-            (script / name).symlink_to(self._folder / name)
-        run_yosys(asking(number, self._one_clock), script, self._source)
-        commands = _SOLVER.format(aig=f"ask-{number}.aig", seconds=SECONDS)
-        said = self._said(commands, script)
+    def _answer(self, name: str, output: int) -> Answer:
+        said = self._said(_SOLVER.format(aig=name, output=output, seconds=SECONDS))
         found = _DIFFERS.search(said)
-        shutil.rmtree(script, ignore_errors=True)
         return Answer("Property proved" in said, int(found[1]) if found else None)
 
-    def _said(self, commands: str, folder: Path) -> str:
+    def _said(self, commands: str) -> str:
         """Return what the solver says, nothing if it takes far too long."""
-        command = [self._program, "-q", commands]
         try:
             done = subprocess.run(
-                command, cwd=folder, capture_output=True, text=True, timeout=PATIENCE, check=False
+                [self._program, "-q", commands],
+                cwd=self._folder,
+                capture_output=True,
+                text=True,
+                timeout=PATIENCE,
+                check=False,
             )
         except subprocess.TimeoutExpired:
             return ""

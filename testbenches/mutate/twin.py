@@ -15,7 +15,9 @@ MOST_RESET = 8  # cycles
 
 @dataclass(frozen=True)
 class Twin:
-    """A core and its mutant on the same inputs: `differ` goes up when an output differs.
+    """A core and its mutant on the same inputs, the mutant by its number at `chosen`.
+
+    `differ` goes up when any output differs, `differ_compared` when what a run looks at does.
 
     Both begin alike, in any state the core itself can reach; then the mutant is chosen, and both
     are reset. All inputs may do anything, but for strobes of both a read and a write at once.
@@ -25,16 +27,17 @@ class Twin:
     ports: CorePorts
     width: int
 
-    def verilog(self, mutant: int, compared_only: bool) -> str:
-        """Return the text for one mutant: all outputs, or `compared_only` what a run looks at."""
+    def verilog(self) -> str:
+        """Return the text, for all mutants."""
         inputs = list(self._inputs())
         names = "".join(f",\n  input {name} \\{port} " for port, name in inputs)
-        different = self._compared() if compared_only else self._all()
         hidden = [w for side in "ab" for w in self._hidden(side)]
-        chosen = f"on ? {self.width}'d{mutant} : {self.width}'d0"
+        over = f"going && age == {self._reset_cycles}"
+        chosen = f"on ? chosen : {self.width}'d0"
         return "\n".join(
             (
-                f"module {TWIN}(input begins{names},\n  output differ);",
+                f"module {TWIN}(input begins, input [{self.width - 1}:0] chosen{names},",
+                "  output differ, output differ_compared);",
                 "  reg going = 0;\n  reg [3:0] age = 0;",
                 "  wire on = going | begins;",
                 f"  wire resetting = on && age < {self._reset_cycles};",
@@ -43,8 +46,8 @@ class Twin:
                 *hidden,
                 self._core("a", f"{self.width}'d0"),
                 self._core("b", chosen),
-                f"  assign differ = going && age == {self._reset_cycles} && (",
-                "    " + " ||\n    ".join(different) + ");",
+                f"  assign differ = {over} && ({_any(self._all())});",
+                f"  assign differ_compared = {over} && ({_any(self._compared())});",
                 "endmodule\n",
             )
         )
@@ -140,6 +143,10 @@ class Twin:
                 yield f"  (* hierconn *) wire [{width.get(name, 1) - 1}:0] \\{side}.{name} ;"
 
 
+def _any(conditions: Sequence[str]) -> str:
+    return " ||\n    ".join(conditions)
+
+
 def _at(side: str, name: str) -> str:
     """Return a name of the core as the twin writes it."""
     base, found, select = name.partition("[")
@@ -171,13 +178,13 @@ def reading_core(files: Sequence[str], top: str) -> list[str]:
     ]
 
 
-def asking(number: int, one_clock: bool) -> list[str]:
-    """Return the commands that turn the twin `ask-N.v` into gates for the solver."""
+def asking(one_clock: bool) -> list[str]:
+    """Return the commands that turn the twin into gates for the solver."""
     clocks = ["async2sync", "dffunmap"] if one_clock else ["clk2fflogic"]
     return [
         "design -reset",
         "read_rtlil core.il",
-        f"read_verilog ask-{number}.v",
+        "read_verilog twin.v",
         f"hierarchy -check -top {TWIN}",
         "proc",
         "flatten",
@@ -192,5 +199,5 @@ def asking(number: int, one_clock: bool) -> list[str]:
         "dffunmap",
         "aigmap",
         "opt_clean",
-        f"write_aiger -zinit ask-{number}.aig",
+        "write_aiger -zinit -symbols twin.aig",
     ]

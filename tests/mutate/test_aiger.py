@@ -1,0 +1,52 @@
+"""A graph in AIGER's binary form is read, and written again with inputs set to constants."""
+
+import pytest
+
+from testbenches.hdl.aiger import Aiger
+from testbenches.hdl.synth import NetSource, linked, run_yosys
+
+# The toggle flip-flop with enable and reset of the format's paper (Biere 2007), written
+# from memory in binary form: gates 8 = 6 & 2, 10 = 3 & 7, 12 = 9 & 11, 14 = 4 & 12.
+TOGGLE = (
+    b"aig 7 2 1 2 4\n14\n6\n7\n"
+    + bytes([8 - 6, 6 - 2, 10 - 7, 7 - 3, 12 - 11, 11 - 9, 14 - 12, 12 - 4])
+    + b"i0 enable\ni1 reset\no0 Q\no1 !Q\n"
+)
+
+
+def test_example_of_the_paper(tmp_path):
+    """Its latch, outputs and gates are those that the paper lists."""
+    path = tmp_path / "toggle.aig"
+    path.write_bytes(TOGGLE)
+    graph = Aiger.read(path)
+    assert ("enable", "reset") == graph.inputs
+    assert ((14, ""),) == graph.latches
+    assert (6, 7) == graph.outputs
+    assert ((6, 2), (7, 3), (11, 9), (12, 4)) == graph.gates
+    assert TOGGLE[: TOGGLE.index(b"i0")] == graph.with_constants({})
+
+
+def test_constant_input(tmp_path):
+    """With enable 0 the gates that looked at it look at the constant, or at its inverse."""
+    path = tmp_path / "toggle.aig"
+    path.write_bytes(TOGGLE)
+    changed = tmp_path / "changed.aig"
+    changed.write_bytes(Aiger.read(path).with_constants({"enable": 0}) + b"i0 enable\ni1 reset\n")
+    assert ((6, 0), (7, 1), (11, 9), (12, 4)) == Aiger.read(changed).gates
+
+
+@pytest.mark.parametrize("bits", [3, 200])
+def test_what_yosys_writes_is_read_whole(tmp_path, bits):
+    """Written again it is what yosys wrote, numbers of several bytes among it."""
+    (tmp_path / "core.v").write_text(
+        f"module core(input clk, input [{bits - 1}:0] a, b, output reg [{bits - 1}:0] q);\n"
+        "  initial q = 0;\n  always @(posedge clk) q <= q ^ (a & b) + a;\nendmodule\n"
+    )
+    source = NetSource([tmp_path / "core.v"])
+    linked(source, tmp_path)
+    commands = ["read_verilog 0", "hierarchy -top core", "proc", "techmap", "aigmap"]
+    run_yosys([*commands, "write_aiger -zinit -symbols core.aig"], tmp_path, source)
+    graph = Aiger.read(tmp_path / "core.aig")
+    assert {f"a[{bits - 1}]", f"b[{bits - 1}]"} <= set(graph.inputs)
+    written = graph.with_constants({})
+    assert written == (tmp_path / "core.aig").read_bytes()[: len(written)]
