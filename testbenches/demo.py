@@ -55,7 +55,7 @@ def run_demo(out: Path | None, tell: Say, show: Show, show_mismatch: Show, say: 
 
 
 def caught(result: SuiteResult, defect: Defect) -> bool:
-    """Return whether every run parts from the model at the defect's clause."""
+    """Return whether every run mismatches at the defect's clause."""
     findings = [outcome.finding for outcome in result.outcomes]
     return bool(findings) and all(f and f.cause.clause == defect.clause for f in findings)
 

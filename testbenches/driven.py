@@ -224,7 +224,7 @@ class DriveLockstep(Lockstep):
 
 @dataclass(frozen=True)
 class _Lines:
-    """What a core did on the lines: the first that parts from the model, the rules broken.
+    """What a core did on the lines: the first mismatch, the rules broken.
 
     It answers as the places of a track, too.
     """

@@ -58,7 +58,7 @@ def explain_command(
     Example: cellstep explain results --run sync_poll/verilator --around cycle:1200
 
     Of a result folder any moment can be asked for; mismatch:N is where the Nth run that differs
-    first parts from the model. Profile, policies and seed are those of the run. The core's lanes
+    first mismatches. Profile, policies and seed are those of the run. The core's lanes
     are kept for the revolution of the first mismatch, or the first one.
 
     No simulator takes part. Exit status: 0, 2 for bad input, 125 for a mismatch of a core that does

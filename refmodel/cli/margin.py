@@ -66,7 +66,7 @@ def margin_command(
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="FOLDER", help="Folder for margin.html, margin.json, margin.csv and the plots."
+            metavar="FOLDER", help="Folder for margin.html, margin.json, margin.csv and drawings."
         ),
     ] = None,
     quiet: Quiet = False,

@@ -42,7 +42,7 @@ class Tolerance:
 
 @dataclass(frozen=True)
 class Blame:
-    """Where a core parts from the model first, and how long its bit is wrong there."""
+    """A core's first mismatch, and how long its bit is wrong there."""
 
     cycle: int
     field: str

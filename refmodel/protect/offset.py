@@ -1,4 +1,4 @@
-"""How a core's bit parts from the model's: so many cycles off, or not a matter of time."""
+"""How a core's bit mismatches: so many cycles off, or not a matter of time."""
 
 from __future__ import annotations
 

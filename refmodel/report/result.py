@@ -178,7 +178,7 @@ class SuiteResult:
 
     @property
     def mismatches(self) -> list[list[RunResult]]:
-        """The runs that part from the model, scenario by scenario; those alike are together."""
+        """The runs that mismatch, scenario by scenario; those alike are together."""
         scenarios: dict[str, list[list[RunResult]]] = {}
         for run in self.runs:
             groups = scenarios.setdefault(run.outcome.scenario, [])

@@ -1,6 +1,8 @@
 """Pages of many runs: the verdict matrix, and its wrong cells in words."""
 
 import pytest
+from accessibility import check_accessible
+from browsing import SIZES, THEMES, errors, opened, overflow, reset, set_size, set_theme
 
 from refmodel.protect.cases import HOST_SPEEDS, Case
 from refmodel.protect.check import KINDS, find_checks
@@ -39,3 +41,22 @@ def test_matrix(browser, matrix, tmp_path):
     assert "1 of 4 runs of the core wrong" in text
     assert "second_read/original/normal/+0%/seed 2 on <b>core</b>" in text
     assert "refuse, must be accept" in text
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_page_of_checks_at_every_size(browser, matrix, theme, tmp_path):
+    """It opens on what is wrong, overflows nowhere, logs no error, and passes axe."""
+    path = tmp_path / "report.html"
+    path.write_text(matrix_page(matrix), encoding="utf-8")
+    set_theme(browser, theme)
+    try:
+        for width, height in SIZES:
+            set_size(browser, width, height)
+            opened(browser, path.as_uri())
+            assert overflow(browser) <= 0
+            assert [] == errors(browser)
+        check_accessible(browser)
+        assert "second_read: original refused" == browser.find_element("tag name", "h1").text
+        assert browser.title.startswith("mismatch: protection checks of core/binding.yaml")
+    finally:
+        reset(browser)
