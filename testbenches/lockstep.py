@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import count
@@ -41,6 +41,13 @@ from testbenches.simulator import Session
 from testbenches.strays import Strays
 
 Progress = Callable[[str], None]
+
+
+def _silent(said: str) -> None:
+    """Say nothing: of a run that nobody waits for."""
+    del said
+
+
 OWN_ENABLE = 2  # what a run got stuck at
 ENDING, LOOPING = 120, 10  # seconds for a run beside its cycles; with a loop in the core's files
 WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
@@ -98,6 +105,7 @@ class Lockstep:
         if binding.observe.channel_bit is not None and CHANNEL_BIT not in waived:
             self._lines[CHANNEL_BIT] = binding.latency.get(CHANNEL_BIT, 0)
         self._compares_memory = binding.memory is not None and MOVES not in waived
+        self._say: Progress = _silent
 
     def session(self, simulator: str, number: int = 0, folder: Path | None = None) -> Session:
         """Return a simulator session for this core; those at work at once differ in number."""
@@ -130,6 +138,7 @@ class Lockstep:
 
     def run(self, prepared: list[Prepared], session: Session, say: Progress) -> Iterator[Outcome]:
         """Play the prepared scenarios in one session and compare each with the model."""
+        self._say = say
         name = session.simulator
         playing = [p for p in prepared if not p.skipped]
         cycles = sum(p.disk.cycles for p in playing)
@@ -339,7 +348,8 @@ class Lockstep:
         )
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
         comparison = Comparison(disk.profile, held, disk, recovery_of(self.binding, self.profile))
-        found = comparison.run(self._played_of(prepared, done), recorder)
+        played = self._told_of(prepared, simulator, self._played_of(prepared, done))
+        found = comparison.run(played, recorder)
         if found.finding is not None:
             found = replace(found, finding=self._with_value_line(found.finding, prepared.index))
         timed = isinstance(disk.track, TimedTrack)  # such a disk has no rate to keep up with
@@ -391,6 +401,16 @@ class Lockstep:
             else:
                 made = turn.with_accesses_of(prepared.accesses[n])
             yield inside.take(made)
+
+    def _told_of(
+        self, prepared: Prepared, simulator: str, stimuli: Iterable[Stimulus]
+    ) -> Iterator[Stimulus]:
+        """Yield the run's stimuli, and say which revolution each is, of how many."""
+        name, total = prepared.scenario.name, prepared.scenario.revolutions
+        for number, stimulus in enumerate(stimuli, 1):
+            if total > 1:
+                self._say(f"{simulator}: comparing {name}, revolution {number} of {total}")
+            yield stimulus
 
     def _played_of(self, prepared: Prepared, done: RunDone) -> Iterator[Stimulus]:
         """Yield the run's stimuli as far as all is recorded, if it was ended early."""

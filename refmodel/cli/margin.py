@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from contextlib import ExitStack
 from enum import StrEnum
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,8 +17,6 @@ from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
 
 if TYPE_CHECKING:
-    from rich.progress import Progress
-
     from refmodel.profile import Profile
     from testbenches.binding.schema import Binding
     from testbenches.trials import CoreSubject
@@ -88,6 +87,7 @@ def margin_command(
     from refmodel.margin.subject import Model, Subject
     from refmodel.margin.sweep import job_count, sweep
     from refmodel.margin.table import table
+    from refmodel.report.progress import Progress
     from refmodel.report.whole_folder import WholeFolder
     from refmodel.separator.choose import NAMES
 
@@ -107,9 +107,15 @@ def margin_command(
         total = job_count(profile, subjects, seed, points)
         for core in cores:
             stack.enter_context(core)
-        with _bar() as bar:
-            task = bar.add_task("margins", total=total)
-            result = sweep(profile, subjects, seed, points, done=lambda: bar.advance(task))
+        with Progress(Console(stderr=True)) as progress:
+            tried = count(1)
+            result = sweep(
+                profile,
+                subjects,
+                seed,
+                points,
+                done=lambda: progress.say(f"margins: {next(tried)} of {total} trials done"),
+            )
         files = folder.put(margin_files(result), "margin-*.svg") if folder is not None else []
     same, verdict = True, f"margins of {', '.join(s.name for s in subjects)} at {result.profile}"
     if claimed is not None:
@@ -158,12 +164,3 @@ def _core(binding: Binding, profile: Profile, sim: Simulator | None, seed: int) 
 
     names = simulators([sim.value] if sim is not None else [])
     return CoreSubject(binding, profile, names[-1], seed)
-
-
-def _bar() -> Progress:
-    """Return a progress bar on a terminal, and none elsewhere."""
-    from rich.console import Console
-    from rich.progress import Progress
-
-    console = Console(stderr=True)
-    return Progress(console=console, transient=True, disable=not console.is_terminal)

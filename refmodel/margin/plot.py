@@ -11,6 +11,7 @@ from refmodel.report.drawing.chart import Axis, Chart
 from refmodel.report.numbers import grouped
 
 EDGE = 1e-3  # errors per pulse: where a map has its thick line
+MAP_HEIGHT = 320  # pixels at most
 LOWEST = 1e-4  # of the shades: rates below are as pale
 ERROR_RATE = "errors per pulse"
 
@@ -41,7 +42,7 @@ def error_map(subject: SubjectResult, width: float) -> Chart:
     y = Axis("jitter (sigma), ns", *_ends(jitters), marked=tuple(jitters))
     shift = points[0].shift_ns
     title = f"{subject.name}: {ERROR_RATE}, peak shift to {shift:.0f} ns"
-    chart = Chart(title, x, y, width=520, height=90 + 34 * len(jitters))
+    chart = Chart(title, x, y, width=520, height=90 + min(34 * len(jitters), MAP_HEIGHT))
     at = {(p.speed_percent, p.jitter_ns): p for p in points}
     boxes = {
         (speed, jitter): (*across, *up)

@@ -13,6 +13,7 @@ LEFT, RIGHT, TOP, BOTTOM = 70, 120, 34, 44
 COLOURS = ("model", "core", "cursor", "soft")
 DASHES = ("", "7 4", "2 3", "9 3 2 3")
 LETTER = 6.7
+MOST_MARKED = 8  # values along an axis
 
 Point = tuple[float, float]
 
@@ -41,7 +42,7 @@ class Axis:
     def ticks(self, about: int = 6) -> list[float]:
         """Return round values along the axis."""
         if self.marked:
-            return list(self.marked)
+            return list(self.marked[:: ceil(len(self.marked) / MOST_MARKED)])
         if self.log:
             exponents = range(ceil(log10(self.low) - 1e-9), floor(log10(self.high) + 1e-9) + 1)
             return [10.0**n for n in exponents]
