@@ -11,6 +11,7 @@ from refmodel.report.drawing.chart import Axis, Chart
 from refmodel.report.numbers import grouped
 
 EDGE = 1e-3  # errors per pulse: where a map has its thick line
+LONG = 6  # characters, too many for a cell
 MAP_HEIGHT = 320  # pixels at most
 LOWEST = 1e-4  # of the shades: rates below are as pale
 ERROR_RATE = "errors per pulse"
@@ -74,7 +75,10 @@ def _edges(
 
 
 def _told(point: MapPoint) -> str:
-    return f"{point.rate:.1g}" if point.errors else "none"
+    if not point.errors:
+        return "none"
+    text = f"{point.rate:.1g}"
+    return text if len(text) < LONG else f"{point.rate:.0e}".replace("e-0", "e-")
 
 
 def _shade(point: MapPoint) -> float:
