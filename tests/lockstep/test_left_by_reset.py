@@ -38,6 +38,7 @@ def test_core_whose_reset_leaves_registers_agrees(outcomes, tmp_path, registers)
     assert all(found.fields[name].changes > 50 for name in ("sync_equal", "data", "window"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("register", WRITES)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_register_not_named_is_unknown(outcomes, tmp_path, register):
@@ -46,6 +47,7 @@ def test_register_not_named_is_unknown(outcomes, tmp_path, register):
     assert found.finding.mismatch.unknown
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("register", WRITES)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_register_that_is_reset_after_all_differs(outcomes, tmp_path, register):

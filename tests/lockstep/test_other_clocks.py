@@ -34,6 +34,7 @@ WRONG = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("core", "old", "new"), WRONG)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_another_key_is_a_mismatch(outcomes, tmp_path, core, old, new):

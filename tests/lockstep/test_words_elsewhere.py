@@ -62,6 +62,7 @@ WRONG = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("old", "new", "field"), WRONG)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_wrong_part_differs(outcomes, fed, tmp_path, old, new, field):
@@ -72,6 +73,7 @@ def test_wrong_part_differs(outcomes, fed, tmp_path, old, new, field):
     assert found.finding.mismatch.field == field
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("register", ["transfer", "control"])
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_wrong_place_differs(outcomes, fed, tmp_path, register):
