@@ -70,6 +70,11 @@ class DriveWord:
         """The bits of the bus."""
         return sum(self.mask(name) for name in BUS)
 
+    @property
+    def lines(self) -> int:
+        """The bits of address and data."""
+        return self.mask("address") | self.mask("write_data")
+
     def lsb(self, name: str) -> int:
         """Lowest bit of a slot."""
         return self.slots[name][0]

@@ -18,6 +18,12 @@ def test_core_agrees(outcomes, core):
     assert (found.verdict, found.finding, found.reads > 100) == ("agree", None, True)
 
 
+def test_lines_stay_in_the_pause_behind_a_live_access(outcomes):
+    """A core that stores by the edge that ends its strobe agrees with a live host, too."""
+    (found,) = outcomes(CORES / "strobed" / "binding.yaml", "quick/sync_words", live=True)
+    assert (found.verdict, found.finding, found.reads > 100) == ("agree", None, True)
+
+
 @pytest.mark.parametrize("simulator", ["verilator"], indirect=True)
 def test_members_of_a_packed_structure_are_observed(outcomes):
     """A core whose status is a packed structure shows its members, behind valid and ready."""
