@@ -27,7 +27,7 @@ class Target:
     """What an example is played into: a core as its binding says, or the model alone.
 
     `bits` says that it takes channel bits, `placed` that the host says when its accesses count.
-    `profile` None stands for the example's own.
+    `profile` None stands for the example's own, with the standard reset values.
     """
 
     profile: Profile | None = None
@@ -68,7 +68,8 @@ def scenario_of(example: Example, target: Target) -> dict[str, Any]:
 
     Raises UnplayableError, with the reason, where the target cannot meet it.
     """
-    profile = target.profile or profile_of(example)
+    own = profile_of(example).model_copy(update={"reset": ResetValues()})
+    profile = target.profile or own
     for reason in _reasons(example, target, profile):
         raise UnplayableError(reason)
     begin = RegisterBlock(_begun(example, profile)).state

@@ -130,6 +130,15 @@ def test_mismatch_has_the_name_of_the_example(core, tmp_path):
     assert "--suite spec/tie_set_wins" in parted["tie_set_wins"]["reproduce"]
 
 
+def test_model_plays_an_example_by_its_name():
+    """`trace` shows an example with its registers preset, as the page lists it."""
+    done = cellstep("trace", "spec/tie_set_wins", "--from", "1100")
+    *_, tie, read = done.stdout.splitlines()
+    assert "bit 1, read" in tie
+    assert ["00A1", "0", "1", "0", "0", "0", "A1"] == tie.split("read ")[1].split()[:7]
+    assert ["00A1", "0", "0", "0", "0", "0", "A1"] == read.split("read ")[1].split()[:7]
+
+
 def test_unknown_example_is_told():
     """A name that SPEC.md has not ends with 2 and a near one."""
     done = cellstep("run", STUBS / "reference" / "binding.yaml", "--suite", "spec/tie_set_win")
