@@ -91,7 +91,8 @@ DEPTH = [
         "gates: path: straight",
         {"&& gates_on) ||": "&& gates) ||"},
         {
-            GATES: f"master_enable: {STRAIGHT % 'en_master'}, channel_enable: {STRAIGHT % 'en_channel'}"
+            GATES: f"master_enable: {STRAIGHT % 'en_master'}, "
+            f"channel_enable: {STRAIGHT % 'en_channel'}"
         },
         "aimed/gates",
     ),
