@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
-from typing import Literal
 
 from pydantic import Field as Key
 from pydantic import RootModel, field_validator
