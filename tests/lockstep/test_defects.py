@@ -39,7 +39,7 @@ def told(outcome):
     return finding and (finding.cause.clause, finding.mismatch.field, finding.mismatch.cycle)
 
 
-@pytest.mark.parametrize("defect", SHORT, ids=lambda d: d.name)
+@pytest.mark.parametrize("defect", SHORT)
 def test_defect_is_caught(defect, outcomes, simulator):
     """The suite finds the defect, and the first mismatch it reports cites the defect's clause."""
     first = next((o for o in outcomes(simulator) if o.finding), None)
