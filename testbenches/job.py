@@ -95,6 +95,7 @@ class Job:
     test_module: str = "testbenches.session_tests"
     all_public: bool = False  # every signal of the core within Python's reach: slower
     builds_only: bool = False  # nothing is run
+    place: Path | None = None  # the folder that relative names of a core's own files are in
 
     @property
     def file(self) -> Path:

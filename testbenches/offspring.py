@@ -9,6 +9,7 @@ import sys
 from contextlib import suppress
 
 BUILD_MEMORY = 8 << 30  # bytes of address space, in each process of a build
+RUN_MEMORY = 1 << 30  # bytes of data of a simulator that runs
 _PR_SET_PDEATHSIG = 1  # prctl(2)
 _libc = ctypes.CDLL(None) if sys.platform == "linux" else None
 
@@ -19,6 +20,13 @@ def limited_child() -> None:
     with suppress(OSError, ValueError):
         _, most = resource.getrlimit(resource.RLIMIT_AS)
         resource.setrlimit(resource.RLIMIT_AS, (BUILD_MEMORY, most))
+
+
+def limit_memory() -> None:
+    """Have what this process becomes take no more than RUN_MEMORY for its data."""
+    with suppress(OSError, ValueError):
+        _, most = resource.getrlimit(resource.RLIMIT_DATA)
+        resource.setrlimit(resource.RLIMIT_DATA, (RUN_MEMORY, most))
 
 
 def die_with_parent() -> None:

@@ -26,6 +26,7 @@ from testbenches.binding.ports import CorePorts
 from testbenches.build import PUBLIC
 from testbenches.harness import Harness
 from testbenches.job import BUILD_FAILED, DISK_FULL, Job, Run, RunDone
+from testbenches.offspring import RUN_MEMORY
 from testbenches.pulse import Pulse
 from testbenches.toolchain import cache_folder, need, simulator_environment
 
@@ -39,14 +40,19 @@ OWN_WORDS = re.compile(  # of cocotb and Verilator
 )
 MOST_PRINTED = 200  # lines
 ICARUS_FAULT = re.compile(r"^(?:ERROR|FATAL): (?P<place>[^:]+:\d+):(?P<text>.*)$")
+NO_FILE = re.compile(  # of each simulator, for $readmemh and $readmemb
+    r"^ERROR: (?P<at>[^:]+:\d+): \$readmem[hb]: Unable to open (?P<file>.+) for reading"
+    r"|^%Warning: (?P<read>.+):0: \$readmem file not found"
+)
 VERILATOR_FAULT = re.compile(
     r"%(?:Error|Fatal): (?P<place>[^:]+:\d+): Assertion failed in [^:]+: (?P<text>.*)$"
 )
+OUT_OF_MEMORY = re.compile(r"bad_alloc|out of memory|cannot allocate|MemoryError", re.I)
 STOPPED_AT = re.compile(r"%Error: (\S.*:\d+): Verilog \$stop")
 LONGEST_LINE = 200  # characters
 LAST_WORDS = 10  # seconds to read what is left in a pipe
 LOOK = 0.5  # seconds between two looks at a simulator
-STUCK, STUCK_LIVE = 5.0, 60.0  # seconds of its work without time; a host program takes some too
+STUCK, STUCK_LIVE = 5.0, 20.0  # seconds of its work without time; a host program takes some too
 LONGEST_LOG = 1 << 20  # bytes of an output that are kept: a core can print without end
 
 
@@ -181,6 +187,7 @@ class Session:
             self._seed,
             self._number,
             {"harness.sv": self._harness.source},
+            place=self._harness.binding.folder.absolute(),
         )
 
     def _standing_still(self, job: Job, seconds: float) -> CannotRun:
@@ -211,8 +218,13 @@ class Session:
         if faults := own_faults(job):
             told = "\n".join(f"  {fault}" for fault in faults[:SHOWN_LINES])
             raise CannotRun(
-                f"{self.simulator}: a check of the core's own failed, so its outputs were not "
-                f"compared:\n{told}"
+                f"{self.simulator}: a check of the core's own failed, or a file it reads is not "
+                f"there, so its outputs were not compared:\n{told}"
+            )
+        if len(done) < len(runs) and any(map(OUT_OF_MEMORY.search, _lines(job.log))):
+            raise CannotRun(
+                f"{self.simulator}: the simulation takes more than {RUN_MEMORY >> 30} GiB of "
+                "memory; does the core declare a large array?"
             )
         if len(done) < len(runs):
             raise CannotRun(
@@ -261,7 +273,11 @@ def own_faults(job: Job) -> list[str]:
     found: dict[str, None] = {}
     lines = _lines(job.log)
     for n, line in enumerate(lines):
-        if told := ICARUS_FAULT.match(line):
+        if told := NO_FILE.match(line):
+            at = f"{told['at']}: " if told["at"] else ""
+            file = told["file"] or told["read"]
+            found[f"{at}{file}: no such file; $readmem looks in the binding's folder"] = None
+        elif told := ICARUS_FAULT.match(line):
             said = told["text"].strip() or "assertion failed"
             found[f"{told['place']}: {said}"] = None
         elif told := VERILATOR_FAULT.search(line):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from contextlib import suppress
 from importlib.machinery import PathFinder
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from cocotb_tools import config
 
 from testbenches.build import BuildError, build, program
 from testbenches.job import BUILD_FAILED, DISK_FULL, Job
-from testbenches.offspring import die_with_parent
+from testbenches.offspring import die_with_parent, limit_memory
 
 
 def session(job: Job, entry: Path) -> tuple[list[str], dict[str, str]]:
@@ -34,6 +35,7 @@ def session(job: Job, entry: Path) -> tuple[list[str], dict[str, str]]:
         "COCOTB_RESULTS_FILE": str(job.report),
         "COCOTB_REWRITE_ASSERTION_FILES": "",  # rewriting all it imports takes a second
         "CELLSTEP_JOB": str(job.file),
+        "OPENBLAS_NUM_THREADS": "1",  # each thread's memory counts, and there is nothing to share
     }
     if job.simulator == "icarus":
         arguments.append("-none")  # no waves
@@ -68,6 +70,9 @@ def main(path: str) -> None:
         sys.exit(DISK_FULL if error.errno in (errno.ENOSPC, errno.EDQUOT) else BUILD_FAILED)
     own = {k: v for k, v in os.environ.items() if not k.startswith(("COCOTB_", "GPI_"))}
     os.chdir(job.folder)
+    with suppress(OSError):  # it may be gone by now
+        os.chdir(job.place or job.folder)
+    limit_memory()
     os.execvpe(command[0], command, {**own, **settings})
 
 

@@ -305,7 +305,8 @@ def _raise_faults(diagnostics: Iterable[Any], sources: pyslang.SourceManager) ->
     import pyslang
 
     engine = pyslang.DiagnosticEngine(sources)
-    found = [d for d in diagnostics if d.isError()]
+    refused = pyslang.Diags.RangeSelectReversed  # a warning here, and no simulator takes it
+    found = [d for d in diagnostics if d.isError() or d.code == refused]
     _raise([(d.location, engine.formatMessage(d)) for d in found], sources)
 
 

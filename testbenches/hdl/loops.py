@@ -83,6 +83,8 @@ def _drivers(scope: Any) -> Iterator[tuple[Bit, frozenset[Bit], Any]]:  # noqa: 
 
 
 def _assigned(assignment: Any) -> Iterator[tuple[Bit, frozenset[Bit], Any]]:  # noqa: ANN401
+    if assignment.kind.name != "Assignment":  # the compiler warned of it, and left it out
+        return
     place = assignment.sourceRange.start
     try:
         read_by = _bits(assignment.right)

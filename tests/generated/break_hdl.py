@@ -1,16 +1,31 @@
-"""Ways to break a source of a core: tokens and lines, and what no simulator should survive."""
+"""Ways to break a source of a core: tokens and lines, and what no simulator should survive.
+
+In Verilog and in VHDL; what is changed in a token is the same in both.
+"""
 
 from __future__ import annotations
 
 import random
 import re
 
-from malformed_text import TEXT_BREAKS, Break
+from break_text import TEXT_BREAKS, Break
 
 TOKEN = re.compile(
-    r"//[^\n]*|\d*'s?[bodh][\da-f_xz]+|`?[A-Za-z_]\w*|\d+|[<>=!&|]=?|&&|\|\||\S", re.I
+    r"(?://|--)[^\n]*|\d*'s?[bodh][\da-f_xz]+|`?[A-Za-z_]\w*|\d+|[<>=!&|]=?|&&|\|\||\S", re.I
 )
-WORDS = ("wire", "reg", "input", "output", "always", "begin", "end", "if", "module", "assign")
+VERILOG_WORDS = (
+    "wire",
+    "reg",
+    "input",
+    "output",
+    "always",
+    "begin",
+    "end",
+    "if",
+    "module",
+    "assign",
+)
+VHDL_WORDS = ("signal", "process", "begin", "end", "if", "then", "is", "entity", "of", "out")
 OPERATORS = ("&&", "||", "==", "!=", "<=", "+", "-", "&", "|", "^", "?", ":", "~", "!", "<<")
 NUMBERS = ("0", "1", "2", "15", "1'bx")
 AN_OPERATOR = r"[&|=!<+?^~-]"
@@ -21,7 +36,7 @@ PORT = re.compile(r"^\s*(?:input|output)\s.*?(\w+)\s*,?\s*(?://.*)?$", re.M)
 def _tokens(text: str, pattern: str = "") -> list[re.Match[str]]:
     """Return the tokens that match a pattern, those of comments left out; all if none does."""
     fits = re.compile(pattern)
-    found = [one for one in TOKEN.finditer(text) if not one[0].startswith("//")]
+    found = [one for one in TOKEN.finditer(text) if one[0][:2] not in ("//", "--")]
     return [one for one in found if fits.match(text, one.start())] or found
 
 
@@ -46,7 +61,9 @@ def _swap_tokens(text: str, rng: random.Random) -> bytes:
 
 def _swap_names(text: str, rng: random.Random) -> bytes:
     """Put another name of the file in place of one."""
-    names = [token for token in _tokens(text, "[a-z]") if token[0] not in WORDS]
+    names = [
+        token for token in _tokens(text, "[a-z]") if token[0] not in (*VERILOG_WORDS, *VHDL_WORDS)
+    ]
     return _replaced(text, rng.choice(names), rng.choice(names)[0]).encode()
 
 
@@ -73,6 +90,17 @@ def _within(code: str) -> Break:
     return broken
 
 
+def _in_architecture(code: str) -> Break:
+    """Return a break that adds a concurrent statement, or a declaration, to a VHDL file."""
+
+    def broken(text: str, rng: random.Random) -> bytes:
+        del rng
+        head, end, tail = text.rpartition("end ")
+        return f"{head}{code}\n{end}{tail}".encode()
+
+    return broken
+
+
 def _before(code: str) -> Break:
     """Return a break that puts code before the first line."""
     return lambda text, _: f"{code}\n{text}".encode()
@@ -83,26 +111,23 @@ def _renamed(text: str, rng: random.Random) -> bytes:
     return re.sub(r"^module \w+", "module other", text, flags=re.M).encode()
 
 
-SUBTLE = (  # they often leave a core that builds
-    *("swap_names", "other_operator", "other_number", "inverted", "constant", "other_edge"),
-    *("delete_line", "swap_lines", "blocking", "repeat_line"),
-)
-HDL_BREAKS: dict[str, Break] = TEXT_BREAKS | {
-    # tokens
+TOKEN_BREAKS: dict[str, Break] = TEXT_BREAKS | {
     "delete_token": _token(""),
     "repeat_token": _token("{0} {0}"),
     "swap_tokens": _swap_tokens,
     "swap_names": _swap_names,
-    "other_word": _token(*WORDS),
-    "other_operator": _token(*OPERATORS, pattern=AN_OPERATOR),
     "other_number": _token(*NUMBERS, pattern=r"\d"),
     "huge_number": _token("99999999999", "-1", "1e9", pattern=r"\d"),
+    "name_misspelt": _token("{0}_", pattern="[a-z]"),
+    "open_comment": _token("/* {0}"),
+}
+VERILOG_BREAKS: dict[str, Break] = TOKEN_BREAKS | {
+    "other_word": _token(*VERILOG_WORDS),
+    "other_operator": _token(*OPERATORS, pattern=AN_OPERATOR),
     "inverted": _token("(~{0})", pattern=READ),
     "constant": _token("1'b0", "1'b1", pattern=READ),
     "other_edge": _token("negedge", pattern="posedge"),
     "blocking": _token("=", pattern="<="),
-    "name_misspelt": _token("{0}_", pattern="[a-z]"),
-    "open_comment": _token("/* {0}"),
     # modules and ports
     "module_renamed": _renamed,
     "module_twice": lambda text, _: f"{text}{text}".encode(),
@@ -148,3 +173,37 @@ HDL_BREAKS: dict[str, Break] = TEXT_BREAKS | {
     "if_open": _before("`ifdef A"),
     "own_timescale": _before("`timescale 1ps/1ps"),
 }
+VHDL_BREAKS: dict[str, Break] = TOKEN_BREAKS | {
+    "other_word": _token(*VHDL_WORDS),
+    "other_operator": _token("and", "or", "xor", "=", "/=", pattern="and|or|[=+&-]"),
+    "inverted": _token("(not {0})", pattern="[a-z]"),
+    "constant": _token("'0'", "'1'", '"111"', pattern="[a-z]"),
+    "twice": lambda text, _: f"{text}{text}".encode(),
+    "endless_process": _in_architecture(
+        "endless : process begin loop null; end loop; end process;"
+    ),
+    "endless_ring": _in_architecture("status_now(0) <= not status_now(0);"),
+    "endless_elaboration": _in_architecture(
+        "many : for n in 0 to 2000000000 generate one : block begin end block; end generate;"
+    ),
+    "endless_function": _in_architecture(
+        "deep : block function f(n : natural) return natural is begin return f(n + 1); end;\n"
+        "constant C : natural := f(1); begin end block;"
+    ),
+    "huge_memory": _in_architecture(
+        "huge : block type m is array (0 to 1000000000) of bit_vector(31 downto 0);\n"
+        "signal held : m; begin end block;"
+    ),
+    "driven_twice": _in_architecture("status <= (others => '0');"),
+    "reads_a_file": _in_architecture(
+        'reads : process use std.textio.all; file f : text open read_mode is "/etc/passwd";\n'
+        "begin wait; end process;"
+    ),
+    "library_missing": _before("library not_there; use not_there.all;"),
+    "asserts": _in_architecture('assert false report "wrong" severity failure;'),
+    "own_name": _in_architecture("begin : block begin end block;"),
+}
+SUBTLE = (  # they often leave a core that builds
+    *("swap_names", "other_operator", "other_number", "inverted", "constant", "other_edge"),
+    *("delete_line", "swap_lines", "blocking", "repeat_line"),
+)
