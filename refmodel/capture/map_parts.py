@@ -13,7 +13,7 @@ from refmodel.ground.yamlfile import Schema, ShortForm
 from refmodel.host.addresses import Registers
 
 Active = Literal["high", "low"]
-Names = str | list[str]
+Names = str | Annotated[list[str], Key(min_length=1)]
 
 
 class Line(ShortForm):

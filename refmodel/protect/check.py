@@ -142,7 +142,9 @@ def load_check(path: Path) -> Check:
 def _part(document: Document, kind: str) -> Document:
     """Return the scenario of the original or the copy as a document with its marks."""
     data = {"name": document.data["name"], **document.data[ORIGINAL]}
-    data["host"] = {"limit": LIMIT, **data.get("host", {})}
+    host = data.get("host", {})
+    if isinstance(host, dict):  # what else it is the schema refuses
+        data["host"] = {"limit": LIMIT, **host}
     marks = dict(_marks_below(document, ORIGINAL))
     if kind == COPY:
         changed = document.data[COPY]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from itertools import count
 
+from refmodel.ground.errors import reading
 from refmodel.ground.workers import run_all
 from refmodel.profile import Profile
 from refmodel.protect.cases import DRIVE_SPEEDS, HOST_SPEEDS, Case
@@ -44,9 +45,10 @@ def corner_case(check: Check, kind: str, seed: int) -> Case:
 
 def judged(case: Case, profile: Profile) -> Judgement:
     """Return the model's judgement of a case."""
-    scenario = full_scenario(case, profile)
-    told = run_model(disk_of(scenario, profile, case.check.path.parent))
-    return judge(case.check.rules, told, profile)
+    with reading(case.check.path):
+        scenario = full_scenario(case, profile)
+        told = run_model(disk_of(scenario, profile, case.check.path.parent))
+        return judge(case.check.rules, told, profile)
 
 
 def rate_of(check: Check, kind: str, profile: Profile, seeds: Sequence[int]) -> Rate:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from itertools import count
 
+from refmodel.ground.errors import reading
 from refmodel.ground.workers import run_all
 from refmodel.profile import Profile
 from refmodel.protect.cases import HOST_SPEEDS, Case
@@ -31,16 +32,19 @@ class _Trial:
         self._check = check
         self._profile = profile
         self._cases = [Case(check, kind, 1, HOST_SPEEDS["normal"], 0.0) for kind in KINDS]
-        self._disks = [
-            disk_of(full_scenario(c, profile), profile, check.path.parent) for c in self._cases
-        ]
+        with reading(check.path):
+            self._disks = [
+                disk_of(full_scenario(c, profile), profile, check.path.parent) for c in self._cases
+            ]
         self._coming = [disk_arrivals(disk) for disk in self._disks]
 
     def flips(self, field: str, kind: str, cycles: int) -> str:
         """Return which disk is judged wrongly; nothing when both are judged right."""
         for case, disk, coming in zip(self._cases, self._disks, self._coming, strict=True):
-            told = run_perturbed(disk, coming, field, kind, cycles)
-            if judge(self._check.rules, told, self._profile).verdict != case.wanted:
+            with reading(self._check.path):
+                told = run_perturbed(disk, coming, field, kind, cycles)
+                judged = judge(self._check.rules, told, self._profile)
+            if judged.verdict != case.wanted:
                 return case.kind
         return ""
 
