@@ -7,6 +7,7 @@ the shell.
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import shlex
@@ -59,6 +60,7 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "mutant",
     "against",
 )
+NO_SPACE = b"No space left on device"  # as the tools of a build say it
 KIT = "kit"  # in the folder of a build: a link to where Verilator's own files lie
 PRELUDE = "prelude.h"
 MAIN = "verilator.o"
@@ -97,6 +99,10 @@ def _built(job: Job) -> Path:
             return make(job, folder)
         except BuildError:
             refuse_full(folder)  # then the command is not to blame
+            if (
+                NO_SPACE in job.build_log.read_bytes()
+            ):  # a linker takes away what it had no room for
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(folder)) from None
             raise
 
     return Shelf(job.build_dir).get(made, job.sources)
@@ -244,7 +250,7 @@ def _run(job: Job, folder: Path, command: list[str]) -> None:
         done = subprocess.run(
             command,
             cwd=folder,
-            env={**os.environ, **_kit(folder)},
+            env={**os.environ, **_kit(folder), "LC_ALL": "C.UTF-8"},
             stdout=log,
             stderr=log,
             check=False,

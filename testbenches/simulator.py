@@ -16,6 +16,7 @@ import threading
 import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from itertools import zip_longest
 from pathlib import Path
 from typing import IO
 
@@ -30,6 +31,7 @@ from testbenches.offspring import RUN_MEMORY
 from testbenches.pulse import Pulse
 from testbenches.toolchain import cache_folder, need, simulator_environment
 
+RECORDS = ("changes", "unknown", "reads", "moves")  # as their lengths stand in a run's last words
 SHOWN_LINES = 12  # of a simulator's own message
 TELLING = re.compile(r"error|fatal|\*\*\*|\.s?vh?:\d+|\$finish", re.I)
 NOISE = re.compile(  # what is always said
@@ -234,7 +236,21 @@ class Session:
         ran, failed = get_results(job.report)
         if status or failed or not ran:
             raise CannotRun(f"{self.simulator}: the simulator failed:\n{said(job)}")
+        for run in done:
+            if not (run.skipped or run.failed) and (record := cut_short(job.folder, run.index)):
+                raise CannotRun(f"{self.simulator}: {record}: the simulator's record is cut short")
         return done
+
+
+def cut_short(folder: Path, index: int) -> str:
+    """Return the name of a run's record that is not as long as the harness wrote it, if any."""
+    alive = folder / f"{index}.alive"
+    _, *lengths = alive.read_text().split(" ") if alive.exists() else [""]
+    records = [folder / f"{index}.{kind}" for kind in RECORDS[: max(3, len(lengths))]]
+    for record, length in zip_longest(records, lengths):
+        if length is None or not record.exists() or str(record.stat().st_size) != length:
+            return str(record.name)
+    return ""
 
 
 def _contents(ports: CorePorts) -> list[bytes]:

@@ -119,10 +119,20 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
     Raises InputError for a pattern that matches no file and a folder that is not there.
     """
     folder = binding.folder.absolute()
+    try:
+        os.stat(folder)
+    except OSError as error:
+        why = f"the folder's path of {len(str(folder))} characters cannot be used: {error.strerror}"
+        raise _failed(binding, [(("core", "sources"), why)]) from None
     files: dict[Path, None] = {}
     faults: list[Fault] = []
     for n, pattern in enumerate(binding.core.sources):
-        found = matching_files(folder, pattern)
+        try:
+            found = matching_files(folder, pattern)
+        except RecursionError:
+            message = f"'{pattern}' goes through too many folders, each in the other"
+            faults.append((("core", "sources", n), message))
+            continue
         files.update(dict.fromkeys(found))
         if not found:
             message = f"'{pattern}' is no file in {shown_path(folder)}"

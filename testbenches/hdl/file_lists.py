@@ -10,6 +10,7 @@ import os
 import re
 import shlex
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -66,7 +67,7 @@ def read_list(path: Path) -> FileList:
 
 def _folder(folder: Path) -> FileList:
     """Return the sources below a folder, sorted; folders with headers are include folders."""
-    files = sorted(p for p in folder.rglob("*") if p.is_file() and not _hidden(p, folder))
+    files = sorted(_files_below(folder))
     found = FileList([p for p in files if p.suffix.lower() in SOURCES])
     headers = [p.parent for p in files if p.suffix.lower() in HEADERS]
     found.include_dirs = list(dict.fromkeys(headers))
@@ -75,8 +76,21 @@ def _folder(folder: Path) -> FileList:
     return found
 
 
-def _hidden(path: Path, folder: Path) -> bool:
-    return any(part.startswith(".") for part in path.relative_to(folder).parts)
+def _files_below(folder: Path) -> Iterator[Path]:
+    """Yield each plain file below a folder, however deep, but for what is hidden; follow no link.
+
+    What cannot be listed, such as a path longer than the system takes, is left out.
+    """
+    folders = [folder]
+    while folders:
+        with suppress(OSError), os.scandir(folders.pop()) as entries:
+            for entry in entries:
+                if entry.name.startswith("."):
+                    continue
+                if entry.is_dir(follow_symlinks=False):
+                    folders.append(Path(entry.path))
+                elif entry.is_file():
+                    yield Path(entry.path)
 
 
 def _dot_f(path: Path, text: str, within: tuple[Path, ...]) -> FileList:
