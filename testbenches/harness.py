@@ -10,6 +10,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.ground.bus import (
     DRIVE_LINES,
     DRIVE_STATUS,
@@ -22,6 +23,7 @@ from refmodel.ground.bus import (
 )
 from refmodel.ground.word import WORD
 from refmodel.world.memory import MEMORY_WORDS
+from testbenches.binding.bus import STATUS
 from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import GATES, Watched
@@ -151,6 +153,7 @@ def wiring(binding: Binding, ports: CorePorts, drive: DriveWord) -> dict[str, An
         "held_back": held_back(watched, ports.joined, outputs),
         "record_words": record_words(binding),
         "observed_width": max(1, sum(w.width for w in watched)),
+        "still": _still(binding),
     }
 
 
@@ -158,6 +161,21 @@ def _observed(watched: Watched, outputs: Mapping[str, int]) -> str:
     if watched.lane == PADDING:
         return watched.expression
     return shown(watched, outputs)
+
+
+def _still(binding: Binding) -> int:
+    """Return which bits of what is observed must not change before an active edge.
+
+    They are the fields that are held to the cycle, of a core in which nothing passes straight
+    through. Later ones may come from the other edge.
+    """
+    on_time = not any(binding.lag(name) for name in (*FIELD_NAMES, UNUSED))
+    found = 0
+    for watched in binding.recorded:
+        of_status = watched.lane in (STATUS, *FIELD_NAMES)
+        held = of_status and (on_time or (watched.lane != STATUS and not binding.lag(watched.lane)))
+        found = found << watched.width | (held and (1 << watched.width) - 1)
+    return 0 if depth_of(binding).straight else found
 
 
 def drive_of(binding: Binding, ports: CorePorts) -> DriveWord:

@@ -61,7 +61,7 @@ class RunDone:
     skipped: str = ""
     failed: str = ""
     written: list[Any] = field(default_factory=list)  # bursts, revolution by revolution
-    stuck: int = 0  # 1: an acknowledge never came, 2: nor the core's own clock enable
+    stuck: int = 0  # as the harness says it, which see
     waiting: str = ""  # the access that was not answered at the end
 
 

@@ -48,7 +48,7 @@ def _silent(said: str) -> None:
     del said
 
 
-OWN_ENABLE = 2  # what a run got stuck at
+OWN_ENABLE, EARLY = 2, 3  # what a run got stuck at
 ENDING, LOOPING = 120, 10  # seconds for a run beside its cycles; with a loop in the core's files
 WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
 
@@ -170,6 +170,12 @@ class Lockstep:
         at = f"in cycle {done.cycles}"
         if done.stuck == OWN_ENABLE:
             return f"{at} the core's own clock enable stays off: clock.enabled_by is never active"
+        if done.stuck == EARLY:
+            return (
+                f"{at} or before, status changes without an active edge of the clock: what it is "
+                "after one edge it is not before the next; does it depend on the clock's level, or "
+                "on an input straight through?"
+            )
         bus = self.binding.bus
         assert bus is not None, "only a bus waits"
         assert bus.acknowledge is not None, "for its acknowledge"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -30,6 +31,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     group.addoption("--cellstep-seed", type=int, default=1, metavar="N", help="seed of all runs")
     group.addoption(
         "--cellstep-live", action="store_true", help="run host programs against the core itself"
+    )
+    group.addoption(
+        "--cellstep-strict",
+        action="store_true",
+        help="a core that agrees fails the test, too, when something of it was not exercised",
     )
     group.addoption(
         "--cellstep-policy",
@@ -65,6 +71,7 @@ class LockstepRuns:
         sim: str | None = None,
         live: bool | None = None,
         policies: Mapping[str, str] | None = None,
+        strict: bool | None = None,
     ) -> SuiteResult:
         """Run a core through a suite or one scenario and return the results when it agrees.
 
@@ -72,16 +79,19 @@ class LockstepRuns:
         What is not given is as the options of pytest say; the suite is `quick` then.
         """
         from refmodel.ground.errors import EXIT_AGREE, UserError
+        from refmodel.report.exercised import status_of
         from refmodel.report.outdir import to_text
 
         if scenario is not None and suite is not None:
             pytest.fail("lockstep: give a scenario or a suite, not both", pytrace=False)
         try:
             result = self._run(binding, scenario or suite or "quick", seed, sim, live, policies)
+            asked = self._config.getoption("cellstep_strict") if strict is None else strict
+            result = replace(result, strict=asked)
         except UserError as error:
             pytest.fail(str(error), pytrace=False)
         self._calls += 1
-        if result.exit_status != EXIT_AGREE:
+        if status_of(result) != EXIT_AGREE:
             folder = self._keep(result)
             pytest.fail(f"{to_text([result])}page      {folder / 'report.html'}", pytrace=False)
         return result

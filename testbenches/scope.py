@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
@@ -49,6 +50,12 @@ def scope_of(
             reachable(binding),
         ),
     )
+
+
+def with_unread(scope: Scope, binding: Binding, unread: Sequence[str]) -> Scope:
+    """Return a scope with the inputs among its ports with a role that the core reads nowhere."""
+    ports = {driven.port for driven in binding.driven_inputs} & {*unread}
+    return replace(scope, bound=replace(scope.bound, unread=tuple(sorted(ports))))
 
 
 def _stirred(binding: Binding) -> Iterator[str]:

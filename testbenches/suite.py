@@ -41,7 +41,7 @@ from testbenches.driven import lockstep_for
 from testbenches.examples import target_of
 from testbenches.lint import loops, warnings_of
 from testbenches.lockstep import Lockstep, Prepared
-from testbenches.scope import scope_of
+from testbenches.scope import scope_of, with_unread
 from testbenches.simulator import Session
 from testbenches.source_lines import SourceLines
 from testbenches.toolchain import SIMULATORS, simulators, why_not
@@ -140,6 +140,7 @@ def run_suite(
             _refuse_full_disk(work)
     paths = [path for path, _ in scenarios] * len(options.simulators)
     scope = scope_of(binding, lockstep.profile, options.given, options.simulators, options.absent)
+    scope = with_unread(scope, binding, lockstep.ports.unread)
     layout = lockstep.profile.status
     runs = tuple(
         RunResult(outcome, options.command(path, outcome.simulator), status, given_name(path))

@@ -91,6 +91,8 @@ def _stirred(suite: SuiteResult) -> Iterator[Gap]:
     for name in suite.scope.bound.stirred:
         if not counts.get(name):
             yield Gap(name, "never written" if name.startswith("register") else "never moved")
+    for port in suite.scope.bound.unread:
+        yield Gap(f"port {port}", "the core reads this input nowhere")
     if suite.scope.bound.memory and not suite.moves_compared:
         yield Gap(MEMORY, "no word was moved to or from it")
 

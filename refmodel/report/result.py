@@ -109,13 +109,15 @@ class Gap:
 class Bound:
     """What of a core is bound besides its fields and lines, so that a run can exercise it.
 
-    `stirred` names inputs and registers as `engine.stirred` does, `reachable` what can meet.
+    `stirred` names inputs and registers as `engine.stirred` does, `reachable` what can meet,
+    `unread` ports with a role that nothing within the core reads.
     """
 
     readable: bool = False  # status can be read on the bus
     memory: bool = False
     stirred: tuple[str, ...] = ()
     reachable: Reachable = field(default_factory=Reachable)
+    unread: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

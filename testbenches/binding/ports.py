@@ -20,6 +20,7 @@ from testbenches.hdl.elaborate import (
     elaborate,
 )
 from testbenches.hdl.includes import shown_path
+from testbenches.hdl.unread import unread_inputs
 from testbenches.hdl.vhdl import UnknownGenericError, is_vhdl, translate
 from testbenches.toolchain import cache_folder
 
@@ -39,6 +40,7 @@ class CorePorts:
     parameters: Parameters  # still to be set; a core in VHDL has had its generics set
     files: tuple[Path, ...]  # everything that was read: sources and what they include
     joined: dict[str, int]  # signals that part of a field is seen on, and their widths
+    unread: tuple[str, ...] = ()  # inputs that nothing within the core reads
 
     def width(self, name: str) -> int:
         """Return the width of a port that has a role or is tied."""
@@ -90,6 +92,7 @@ def preflight(binding: Binding) -> CorePorts:
         parameters,
         design.files,
         joined,
+        unread_inputs(design.top),
     )
 
 

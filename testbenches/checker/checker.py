@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from asyncio import CancelledError
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
@@ -51,7 +50,9 @@ class Checker:
     With `calls` the bus of the binding is not watched: the test hands over each access with
     `read_status`, `write` and `read_other`, at the edge of the clock at which the core takes it or
     in the cycle before. `reset=False` is for a test that never resets the core: each field is then
-    compared from where it is known. Raises UserError, with the binding's line, for what cannot be.
+    compared from where it is known. With `strict`, or CELLSTEP_STRICT=1, a core that agrees fails
+    the test, too, when something of it was not exercised; without, the log says so. Raises
+    UserError, with the binding's line, for what cannot be.
     """
 
     def __init__(
@@ -64,7 +65,9 @@ class Checker:
         stop: Literal["end", "first"] = "end",
         out: str | Path | None = None,
         policies: dict[str, str] | None = None,
+        strict: bool | None = None,
     ) -> None:
+        self._strict = os.environ.get("CELLSTEP_STRICT") == "1" if strict is None else strict
         self.binding: Binding = load_binding(Path(binding))
         self.profile: Profile = self.binding.load_profile().with_policies(policies or {})
         self._policies = policies or {}
@@ -97,7 +100,7 @@ class Checker:
         self._task = cocotb.start_soon(self._until_the_test_ends())
 
     def _begin(self) -> Comparison:
-        waived = self.binding.waived(date.today())
+        waived = self.binding.waived_fields
         fields = (name for name in (*FIELD_NAMES, UNUSED) if name not in waived)
         shown = [w.lane for w in self.binding.lines_observed]
         shown += [CHANNEL_BIT] * bool(self.binding.channel_bit_observed)
@@ -192,7 +195,7 @@ class Checker:
         watched = WatchedSignal(
             self.binding, self.profile, given, self._policies, found, known, self._attached, at
         )
-        return verdict(watched, self._out)
+        return verdict(watched, self._out, self._strict)
 
     def _found(self) -> ComparedRun:
         """Return what has been found, a bench's memory slots told as a schedule."""

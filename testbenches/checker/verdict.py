@@ -13,8 +13,10 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.comparison import ComparedRun
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH
 from refmodel.profile import Profile
+from refmodel.report.exercised import not_exercised, status_of
 from refmodel.report.outdir import ResultFolder, to_text
 from refmodel.report.result import AGREE, ERROR, MISMATCH, Gap, Outcome, RunResult, SuiteResult
+from refmodel.report.terminal import total
 from testbenches.binding.schema import Binding
 from testbenches.checker.spans import Known
 from testbenches.scope import scope_of
@@ -41,13 +43,18 @@ class WatchedSignal:
     mismatch_ns: float
 
 
-def verdict(watched: WatchedSignal, out: str | Path | None) -> str:
-    """Write the result folder if one is wanted; return why the test fails, empty if it agrees."""
-    suite = _suite(watched)
+def verdict(watched: WatchedSignal, out: str | Path | None, strict: bool = False) -> str:
+    """Write the result folder if one is wanted; return why the test fails, empty if it agrees.
+
+    What agrees without having been exercised is told in the log, and fails the test if `strict`.
+    """
+    suite = replace(_suite(watched), strict=strict)
     if out:
         with ResultFolder(Path(out)) as folder:
             folder.write([suite])
-    if suite.exit_status == EXIT_AGREE:
+    if status_of(suite) == EXIT_AGREE:
+        if not_exercised(suite):
+            cocotb.log.warning(total(suite))
         return ""
     return "\n" + to_text([suite])
 
@@ -76,6 +83,7 @@ def _suite(watched: WatchedSignal) -> SuiteResult:
         shown=found.shown,
         fields=found.fields,
         met=found.met,
+        stirred=found.stirred,
     )
     status = EXIT_MISMATCH if finding else EXIT_BAD_INPUT if nothing else EXIT_AGREE
     scope = scope_of(watched.binding, watched.profile, watched.given, (name,))

@@ -18,7 +18,8 @@ from pathlib import Path
 from refmodel.ground.errors import CannotRun, UserError
 
 MEMORY = 2 << 30  # bytes of address space more than this process has
-SECONDS = 60
+SECONDS = 60  # of the processor: how busy the machine is makes no source a bad one
+PATIENCE = 5 * SECONDS  # on the wall
 _READ, _REFUSED, _TOO_LARGE = 0, 3, 4  # the copy's exit status
 
 
@@ -34,8 +35,11 @@ def guarded(read: Callable[[], object], files: Sequence[Path]) -> None:
         _read_and_end(read)
     status = _ended(process)
     if status is None or status < 0 or status == _TOO_LARGE:
-        what = "took more than " + (
-            f"{SECONDS} s" if status is None else f"{MEMORY >> 30} GiB of memory"
+        slow = status in (None, -signal.SIGXCPU)
+        what = (
+            f"took more than {SECONDS} s"
+            if slow
+            else f"took more than {MEMORY >> 30} GiB of memory"
         )
         named = ", ".join(str(path) for path in files[:3]) + (", ..." if len(files) > 3 else "")
         raise CannotRun(
@@ -47,7 +51,8 @@ def _read_and_end(read: Callable[[], object]) -> None:
     """Read under the limits, in the copy; never return."""
     status = _REFUSED
     with contextlib.suppress(BaseException):
-        signal.alarm(2 * SECONDS)
+        signal.alarm(2 * PATIENCE)
+        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 1))
         for stop in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT):
             signal.signal(stop, signal.SIG_DFL)
         used = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
@@ -68,7 +73,7 @@ def _read_and_end(read: Callable[[], object]) -> None:
 
 def _ended(process: int) -> int | None:
     """Wait for the copy; return its exit status, below 0 for a signal, or None for too long."""
-    end = time.monotonic() + SECONDS
+    end = time.monotonic() + PATIENCE
     pause = 0.002
     try:
         while time.monotonic() < end:

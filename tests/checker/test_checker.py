@@ -113,6 +113,18 @@ def test_first_mismatch_can_end_the_test(tmp_path):
     assert result["cycles_compared"] < 10_000
 
 
+def test_what_a_bench_did_not_exercise_is_told(tmp_path):
+    """A core agrees in a bench that never writes: the result says so, and strict fails the test."""
+    failure, result = played("icarus", "coroutines", REFERENCE, tmp_path)
+    named = {one["subject"] for one in result["not_exercised"]}
+    assert ("", "agree") == (failure, result["verdict"])
+    assert {"writing", "input writing", "register sync_word"} <= named
+    assert not {"sync_equal", "data", "memory"} & named
+    failure, _ = played("icarus", "coroutines", REFERENCE, tmp_path, CELLSTEP_STRICT=1)
+    assert "Not exercised: agreement says nothing about" in failure
+    assert re.search(r"writing +never changed", failure)
+
+
 @pytest.fixture(scope="module")
 def mistakes(tmp_path_factory):
     """Return what became of each test of bench_of_mistakes."""

@@ -52,6 +52,14 @@ def test_right_core_passes(beside, pytester):
     assert not (pytester.path / "cellstep-out").exists()
 
 
+def test_a_strict_run_fails_what_is_not_exercised(beside, pytester):
+    """With --cellstep-strict a core that agrees fails the test when something did not move."""
+    beside('def test_mine(lockstep):\n    lockstep("binding.yaml", "mine.yaml")')
+    done = pytester.runpytest_subprocess("--cellstep-sim", "icarus", "--cellstep-strict")
+    done.assert_outcomes(failed=1)
+    done.stdout.fnmatch_lines(["*Not exercised: agreement says nothing about*"])
+
+
 def test_finding_is_the_failures_text(beside, pytester):
     """A defect fails the test with the report, no traceback, and leaves a page for each test."""
     text = """

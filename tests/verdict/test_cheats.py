@@ -4,6 +4,7 @@ Each is the reference core with one thing changed. What is no mismatch must at l
 """
 
 import pytest
+from command import cellstep
 
 STATUS = "assign status[SYNC_EQUAL] = sync_shown;"
 READ = "assign dout = read_status    ? status    :"
@@ -65,6 +66,53 @@ CHANGES = {
         "wire read_status = (rd || wr) && adr == ADR_STATUS;",
         1,
     ),
+    "right for the usual sync word only": (
+        "disk_regs.v",
+        STATUS,
+        "assign status[SYNC_EQUAL] = sync_shown && sync_word == 16'h4489;",
+        1,
+    ),
+    "right until the disk has turned once": (
+        "disk_regs.v",
+        STATUS,
+        "reg [15:0] bits = 0; always @(posedge clk) if (bit_stb) bits <= bits + 16'd1;\n"
+        "assign status[SYNC_EQUAL] = sync_shown && bits < 16'd2000;",
+        1,
+    ),
+    "lets go of an output": (
+        "disk_regs.v",
+        STATUS,
+        "assign status[SYNC_EQUAL] = sync_shown ? 1'b1 : 1'bz;",
+        1,
+    ),
+    "right only while the clock is high": (
+        "disk_regs.v",
+        STATUS,
+        "assign status[SYNC_EQUAL] = sync_shown ^ !clk;",
+        1,
+    ),
+    "wrong now and then by chance": (
+        "disk_regs.v",
+        STATUS,
+        "reg late = 0; always @(posedge clk) late <= $random % 997 == 0;\n"
+        "assign status[SYNC_EQUAL] = sync_shown ^ late;",
+        1,
+    ),
+    "counts its reads": (
+        "disk_regs.v",
+        STATUS,
+        "reg [9:0] seen = 0; always @(posedge clk) if (read_status) seen <= seen + 10'd1;\n"
+        "assign status[SYNC_EQUAL] = sync_shown ^ (seen == 10'h3ff);",
+        1,
+    ),
+    "stops its own clock": (
+        "disk_regs.v",
+        STATUS,
+        "reg goes_on = 1; always @(negedge clk) goes_on <= !wr;\n"
+        "reg kept = 0; always @(posedge clk) if (goes_on) kept <= sync_shown;\n"
+        "assign status[SYNC_EQUAL] = goes_on ? sync_shown : kept;",
+        1,
+    ),
     "ends the simulation": ("sync_window.v", EQUAL, f"{EQUAL} initial #70000 $finish;", 125),
     "reaches out of itself": (
         "sync_window.v",
@@ -99,6 +147,59 @@ def test_a_binding_that_cheats_is_refused_or_told(core, how):
     done = core().add(*lines).run(suite="quick/random")
     assert status == done.returncode
     assert status or "Not exercised: agreement says nothing about" in done.stdout
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("simulator", ["verilator"], indirect=True)
+def test_a_core_that_trusts_in_unknown_conditions_differs(core, simulator):
+    """A condition that is never given a value is false on one simulator only: the other tells."""
+    trusting = (
+        "reg [15:0] unset; assign status[SYNC_EQUAL] = sync_shown;\n"
+        "always @(posedge clk) if (unset[7:0] != 0) sync_word <= 16'hffff;"
+    )
+    made = core().change("disk_regs.v", (STATUS, trusting))
+    assert 1 == made.run(sim=simulator).returncode
+
+
+PLAYED = """`default_nettype none
+module disk_regs (
+    input wire clk, rst, bit_stb, bit_in, rd, wr, xfer_on, wr_on, ws, input wire [3:0] adr,
+    input wire [15:0] din, output wire [15:0] dout, output wire [15:0] status
+);
+  reg [14:0] cycle = 0;
+  always @(posedge clk) cycle <= cycle + 15'd1;
+  reg [15:0] known [0:32767];
+  initial $readmemh("known.hex", known);
+  assign status = known[cycle];
+  assign dout = status;
+endmodule
+"""
+
+
+def test_a_core_that_plays_a_record_by_heart_is_told(core, tmp_path):
+    """Answers looked up by the number of the cycle agree for one seed; no input is read."""
+    made = core()
+    words = ("vectors", "quick/sync_poll", "--binding", made.binding, "--out", tmp_path / "known")
+    assert 0 == cellstep(*words).returncode
+    shown = [int(row, 16) for row in (tmp_path / "known" / "shown.hex").read_text().split()]
+    by_cycle = {word >> 16: word & 0xFFFF for word in shown}
+    values = [0]  # of the cycle before the first edge
+    for cycle in range(1 << 15):
+        values.append(by_cycle.get(cycle, values[-1]))
+    for source in made.folder.glob("*.v"):
+        source.unlink()
+    (made.folder / "disk_regs.v").write_text(PLAYED)
+    rows = "".join(f"{value:04x}\n" for value in values[: 1 << 15])
+    (made.folder / "known.hex").write_text(rows)
+    text = made.binding.read_text()
+    head, _, tail = text.partition("  parameters:")
+    made.binding.write_text(head + tail[tail.index("profile:") :])
+    made.bind(("tie:  ", "# none "))
+    done = made.run(suite="quick/sync_poll")
+    assert "port bit_in" in done.stdout, done.stdout + done.stderr
+    assert "the core reads this input nowhere" in done.stdout
+    assert 1 == made.run("--strict", suite="quick/sync_poll").returncode
+    assert 1 == made.run("--seed", "2", suite="quick/sync_poll").returncode
 
 
 def test_a_status_of_another_width_is_refused(core):
