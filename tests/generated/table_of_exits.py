@@ -1,4 +1,7 @@
-"""Tries generated inputs and prints the table of exits: table_of_exits.py COUNT SEED [FIRST]."""
+"""Tries generated inputs and prints the table of exits: table_of_exits.py COUNT SEED [FIRST [SHORT]].
+
+With SHORT of 1 few of them run in a simulator, as in `make test`.
+"""
 
 from __future__ import annotations
 
@@ -14,13 +17,13 @@ from generated_oracle import faults
 from generated_run import Workshop
 
 
-def main(count: int, seed: int, first: int = 0) -> int:
+def main(count: int, seed: int, first: int = 0, short: int = 0) -> int:
     """Try so many; return how many faults there were."""
     exits: Counter[tuple[str, object]] = Counter()
     found = 0
     most = {"seconds": 0.0, "MiB": 0.0}
     with tempfile.TemporaryDirectory() as folder:
-        shop = Workshop(Path(folder), short=False)
+        shop = Workshop(Path(folder), short=bool(short))
         for number in range(first, first + count):
             one = case(number, seed)
             words, ran = shop.run(one)
