@@ -20,6 +20,7 @@ from testbenches.drafting.guess import WIDTHS, Guesses, guess
 from testbenches.drafting.guess_more import guess_more
 from testbenches.drafting.looks import Looks, flat_core, look
 from testbenches.drafting.read_netlist import read_netlist
+from testbenches.drafting.yaml_text import item as _item
 from testbenches.drafting.yaml_text import scalar as _text
 from testbenches.drafting.yaml_text import signal as _signal
 from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
@@ -62,6 +63,8 @@ def draft(
     for path in sources:
         if not path.exists():
             raise UserError(f"{path}: no such file")
+        if not (path.is_file() or path.is_dir()):
+            raise UserError(f"{path}: is no plain file")
     named, listed = sources, expanded(sources)
     top = top or listed.top
     folders = [*include_dirs, *listed.include_dirs]
@@ -136,11 +139,11 @@ def _core(
 ) -> Iterator[str]:
     yield "core:"
     yield f"  top: {_text(design.top.name)}"
-    yield f"  sources: [{', '.join(map(_text, places))}]"
+    yield f"  sources: [{', '.join(map(_item, places))}]"
     if includes:
-        yield f"  include_dirs: [{', '.join(map(_text, includes))}]"
+        yield f"  include_dirs: [{', '.join(map(_item, includes))}]"
     if defines:
-        named = (f"{n}: {'' if v is None else _text(str(v))}" for n, v in defines.items())
+        named = (f"{n}: {'' if v is None else _item(str(v))}" for n, v in defines.items())
         yield f"  defines: {{{', '.join(named)}}}"
     if design.parameters:
         yield f"  # parameters: {{...}}  # of: {', '.join(design.parameters)}"

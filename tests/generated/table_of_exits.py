@@ -1,4 +1,4 @@
-"""Tries generated inputs and prints the table of exits: table_of_exits.py COUNT SEED [FIRST [SHORT]].
+"""Tries generated inputs and prints how they end: table_of_exits.py COUNT SEED [FIRST [SHORT]].
 
 With SHORT of 1 few of them run in a simulator, as in `make test`.
 """
