@@ -13,7 +13,7 @@ from typing import IO, Any
 import numpy as np
 
 import hdl_stubs
-from refmodel.ground.errors import UserError
+from refmodel.ground.errors import InputError, UserError
 from refmodel.world.find import find_scenario
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
@@ -61,6 +61,9 @@ def write_vectors(binding: Binding, order: VectorsOrder, folder: Path) -> list[s
     if order.profile is not None:
         binding = binding.model_copy(update={"profile": _given_profile(order.profile)})
     refuse_acknowledge(binding)
+    if binding.drive is not None:
+        message = "vectors have no lines of a drive; give a binding without them"
+        raise InputError([binding.document.problem(("drive",), message)])
     path, scenario = find_scenario(order.scenario)
     with tempfile.TemporaryDirectory(prefix="cellstep-") as work:
         lockstep = Lockstep(binding, Path(work), order.seed, order.policies)

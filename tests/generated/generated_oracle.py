@@ -19,7 +19,7 @@ AGREE, MISMATCH, BAD_INPUT, CANNOT_RUN = 0, 1, 2, 125
 STATUSES = (AGREE, MISMATCH, BAD_INPUT, CANNOT_RUN)
 SECONDS, MEMORY = 30, 1 << 30
 NO_MISMATCH = ("scenario", "check", "plan", "flux")  # kinds whose core is good, or that have none
-NOTHING = "nothing was compared"  # the scenario is good, and not for that core
+UNFIT = ("nothing was compared", "no check applies")  # the file is good, and not for that core
 CRASH = re.compile(
     r"Traceback|internal error|Exception ignored|\.py:\d+: \w+Warning|Fatal Python|core dumped"
 )
@@ -60,7 +60,7 @@ def _message_faults(case: Case, ran: Ran) -> Iterator[str]:
     """Yield what a message lacks."""
     if ran.status in (BAD_INPUT, CANNOT_RUN) and not ran.text.strip():
         yield "nothing is told"
-    elif ran.status == BAD_INPUT and not any(n in ran.text for n in (*told_in(case), NOTHING)):
+    elif ran.status == BAD_INPUT and not any(n in ran.text for n in (*told_in(case), *UNFIT)):
         yield f"bad input, and {' or '.join(told_in(case))} is not told"
     elif ran.status == CANNOT_RUN and not PLACE_TOLD.search(ran.text):
         yield "cannot run, and no place or reason is told"
