@@ -23,7 +23,7 @@ SOME_OPTIONS = (
         "--strict",
         "--json",
     ),
-    *("--from", "--to", "--format", "--around", "--points", "--cases", "--seconds", "--class"),
+    *("--from", "--to", "--format", "--around", "--points", "--cases", "--seconds", "--check"),
     *("--drive-speed", "--host-speed", "--rate", "--sync", "--sectors", "--size", "--top"),
     *(
         "--programs",

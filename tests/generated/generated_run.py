@@ -88,8 +88,7 @@ class Workshop:
     def _dumped(self) -> str:
         """Return what a simulator dumps of the reference core in a bench it did not make."""
         work = self.work("dump")
-        binding = self.cores / "reference" / "binding.yaml"
-        bench = self.vectors(self.suite / "tiny.yaml", binding, work)
+        bench = self.vectors(self.suite / "tiny.yaml", self._reference, work)
         text = bench.read_text().rpartition("endmodule")
         dump = (
             'initial begin $dumpfile("dump.vcd"); $dumpvars(2, vectors_bench); #30000 $finish; end'
@@ -99,8 +98,8 @@ class Workshop:
         return (bench.parent / "dump.vcd").read_text()
 
     @property
-    def _block(self) -> Path:
-        return self.cores / "reference" / "binding_block.yaml"
+    def _reference(self) -> Path:
+        return self.cores / "reference" / "binding.yaml"
 
     def vectors(self, scenario: Path, binding: Path, work: Path) -> Path:
         """Return the bench that `cellstep vectors` writes, which may not be there."""
@@ -162,19 +161,17 @@ class Workshop:
 
     def _scenario(self, case: Case, work: Path) -> tuple[list[str], Path, Path]:
         file = work / "scenario.yaml"
-        binding = self._block if case.good.parent.name in ("block", "suite") else ""
-        binding = binding or self.cores / "reference" / "binding.yaml"
         ways = (
             ["trace", str(file)],
             ["explain", str(file), "--around", "byte:1"],
-            ["vectors", str(file), "--binding", str(binding), "--out", "vectors"],
-            self._run(case, Path(binding), file, ["track", str(file)]),
+            ["vectors", str(file), "--binding", str(self._reference), "--out", "vectors"],
+            self._run(case, self._reference, file, ["track", str(file)]),
         )
         return ways[case.rng.randrange(4)], file, case.good
 
     def _check(self, case: Case, work: Path) -> tuple[list[str], Path, Path]:
         file = work / "check.yaml"
-        words = ["protect", str(self._block), "--class", str(file), "--drive-speed", "0"]
+        words = ["protect", str(self._reference), "--check", str(file), "--drive-speed", "0"]
         simulator = self.simulator(case)
         words += [
             "--host-speed",
@@ -209,8 +206,7 @@ class Workshop:
     def _verilog(self, case: Case, work: Path) -> tuple[list[str], Path, Path]:
         folder = work / "core"
         shutil.copytree(case.good.parent, folder, ignore=IGNORED)
-        block = folder / "binding_block.yaml"
-        binding = block if block.exists() else folder / "binding.yaml"
+        binding = folder / "binding.yaml"
         bind = ["bind", *map(str, sorted(folder.glob("*.v")))]
         other = bind if case.rng.random() < 0.5 else self._vectors(binding)
         return self._run(case, binding, self.suite, other), folder / case.good.name, case.good
@@ -229,7 +225,9 @@ class Workshop:
         """
         work = self.work(f"{case.number:04}-plain")
         binding, suite = Path(words[1]), Path(words[3])
-        scenario = suite / "tiny_block.yaml" if suite.is_dir() else suite
+        has_transfers = (binding.parent / "word_fifo.v").exists()
+        tiny = suite / ("tiny_block.yaml" if has_transfers else "tiny.yaml")
+        scenario = tiny if suite.is_dir() else suite
         bench = self.vectors(scenario, binding, work)
         sources = sorted(binding.parent.glob("*.v"))
         return played(bench, sources) if bench.exists() and sources else "?"

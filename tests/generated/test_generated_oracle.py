@@ -74,7 +74,7 @@ def test_the_plain_bench_sees_a_changed_output(tmp_path):
     shop = Workshop(tmp_path, short=True)
     work = shop.work("plain")
     core = shop.cores / "reference"
-    bench = shop.vectors(shop.suite / "tiny_block.yaml", core / "binding_block.yaml", work)
+    bench = shop.vectors(shop.suite / "tiny_block.yaml", core / "binding.yaml", work)
     assert "PASS" == played(bench, sorted(core.glob("*.v")))
     source = core / "sync_window.v"
     source.write_text(source.read_text().replace("? equal : matched", "? equal : !matched", 1))
