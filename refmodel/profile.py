@@ -12,7 +12,7 @@ from pydantic import model_validator
 
 from refmodel.block.settings import Settings
 from refmodel.ground.errors import InputError, UserError, near
-from refmodel.ground.yamlfile import Schema, load
+from refmodel.ground.yamlfile import Document, Schema, load
 from refmodel.separator.choose import NAMES, make_separator
 from refmodel.separator.interface import Separator
 from refmodel.separator.parameters import SeparatorPart
@@ -120,6 +120,19 @@ def load_profile(name: str, folder: Path | None = None) -> Profile:
     if path.suffix in (".yaml", ".yml"):
         return _loaded(path)
     raise UserError(f"profile '{name}': no such profile{near(name, profile_names())}")
+
+
+def profile_named_in(document: Document, name: str) -> Profile:
+    """Load the profile that a file's key `profile` names; its faults are that key's.
+
+    Raises InputError, at the key or in the profile's own file.
+    """
+    try:
+        return load_profile(name, document.path.parent)
+    except InputError:
+        raise
+    except UserError as error:
+        raise InputError([document.problem(("profile",), str(error))]) from None
 
 
 def _loaded(path: Path) -> Profile:

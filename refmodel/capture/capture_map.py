@@ -43,7 +43,7 @@ from refmodel.capture.map_parts import (
 from refmodel.engine.comparison import Held
 from refmodel.ground.errors import InputError, near
 from refmodel.ground.yamlfile import Document, Schema, load
-from refmodel.profile import Profile, load_profile
+from refmodel.profile import Profile, profile_named_in
 
 LEVELS = ("dma_active", "writing", "wait_for_sync", "master_enable", "channel_enable")
 LINES = ("write_gate", "write_data", "sync_found", "transfer_done")
@@ -100,8 +100,8 @@ class CaptureMap(Schema):
 
     def load_profile(self) -> Profile:
         """Return the profile with the map's policies."""
-        folder = self._document.path.parent if self._document is not None else None
-        return load_profile(self.profile, folder).with_policies(self.policies)
+        assert self._document is not None
+        return profile_named_in(self._document, self.profile).with_policies(self.policies)
 
     def roles(self) -> list[Role]:
         """Return every role that is mapped."""

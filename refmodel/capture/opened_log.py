@@ -26,7 +26,7 @@ from refmodel.ground.word import WORD
 from refmodel.ground.yamlfile import Document
 from refmodel.host.addresses import Registers, StatusAddress, WordAddress
 from refmodel.media.flux_list import Reading, read_flux
-from refmodel.profile import Profile, load_profile
+from refmodel.profile import Profile, profile_named_in
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
 
@@ -45,7 +45,9 @@ class OpenedLog:
         given = document.validate(LogMap)
         self.given = given
         folder = document.path.parent
-        self.profile: Profile = load_profile(given.profile, folder).with_policies(given.policies)
+        self.profile: Profile = profile_named_in(document, given.profile).with_policies(
+            given.policies
+        )
         self.map = _as_map(given)
         self.notes: list[str] = []
         self.unsure = 0
