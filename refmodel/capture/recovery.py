@@ -8,7 +8,7 @@ two, from which a signal can have settled by that time.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,24 +22,15 @@ from refmodel.ground.lane import Cycles, Lane
 BLOCK = 64  # rises that are counted at once
 WINDOW = 512  # rises of the clock through which one line is laid
 STEADY_NS = 1.0  # by which the line may be off
-EDGES = 200_000  # told at once
+CHUNK = 200_000  # rises that are looked at together; a capture with few is held whole
 CLOCK_LIKE = 1.5  # cycles between rises up to which a signal is a clock, and no strobe
 LEAST_PER_CLOCK, LEAST_PER_STROBE = 2.2, 1.1  # samples a cycle
-
-
-@dataclass(frozen=True)
-class Grid:
-    """The recovered edges, in ns; `off_ns` is how far a change's own edge may lie from them."""
-
-    edge_ns: Times
-    off_ns: float
-    behind_ns: float
 
 
 class RecoveredSamples:
     """Samples the signals of a recording at the edges of a clock recovered from one of them.
 
-    The changes of the mapped signals are held whole.
+    The recording is read piece by piece; what is held is what the next edges may need.
     """
 
     def __init__(
@@ -55,163 +46,308 @@ class RecoveredSamples:
         self._clock = clock
         self._signal = signal
         self._signals = list(dict.fromkeys(signals))
-        self._cycle_ns = cycle_ns
         self._glitch_ns = glitch_ns
-        self._all: list[SignalChanges] = []
+        self._grid = Grid(recording.name, clock, signal, cycle_ns)
+        self._placed = {name: Placed() for name in self._signals}
         self.unsure = 0  # changes whose edge is one of several
 
     def spans(self) -> Iterator[SampledEdges]:
         """Yield the samples in order; UserError for a clock that cannot be recovered."""
-        held = self._changes()
-        self._all = list(held.values())
-        sample_ns = self._clock.sample_ns or _sample_ns(held)
-        grid = self._grid(held[self._signal], sample_ns)
-        lanes = {name: self._lanes(held[name], grid, sample_ns) for name in self._signals}
-        count = len(grid.edge_ns)
-        for first in range(0, count, EDGES):
-            end = min(first + EDGES, count)
-            yield SampledEdges(
-                first,
-                end,
-                grid.edge_ns[first:end],
-                {name: lane.between(first, end) for name, (lane, _, _) in lanes.items()},
-                {name: vague.between(first, end) for name, (_, vague, _) in lanes.items()},
-                Lane.constant(0, first),
-                {name: at[(at >= first) & (at < end)] for name, (_, _, at) in lanes.items()},
-            )
-
-    def _changes(self) -> dict[str, SignalChanges]:
-        """Return all changes of the signals, glitches left out."""
         names = list(dict.fromkeys([*self._signals, self._signal]))
-        parts: dict[str, list[SignalChanges]] = {name: [] for name in names}
-        for piece in self._recording.pieces(names):
-            for name, changes in piece.changes.items():
-                parts[name].append(changes)
-        held = {}
-        for name, found in parts.items():
-            whole = SignalChanges.none()
-            if found:
-                columns = (np.concatenate(column) for column in zip(*found, strict=True))
-                whole = SignalChanges(*columns)
-            held[name] = without_glitches(whole, self._glitch_ns)
-        return held
-
-    def _grid(self, changes: SignalChanges, sample_ns: float) -> Grid:
-        """Return the edges of the clock over the whole capture."""
-        rises = _rises(changes, self._clock.edge == "rising")
-        if len(rises) < FEWEST:
+        held = {name: SignalChanges.none() for name in names}
+        first, rises = 0, 0
+        for changes, last in self._chunks(names):
+            for name, more in changes.items():
+                held[name] = held[name].then(more)
+            rises += self._grid.take(changes[self._signal], held, last)
+            if not self._grid.laid(last):
+                continue
+            known = self._grid.known_ns(last)
+            for name in self._signals:
+                now = held[name].ns < known
+                self.unsure += self._placed[name].place(held[name].part(now), self._grid)
+                held[name] = held[name].part(~now)
+            held[self._signal] = held[self._signal].part(held[self._signal].ns >= known)
+            end = self._grid.end(known, last)
+            if end > first:
+                yield self._sampled(first, end)
+                first = end
+        if rises < FEWEST:
             raise UserError(
-                f"{self._recording.name}: '{self._signal}' rises {len(rises)} times; too few to"
+                f"{self._recording.name}: '{self._signal}' rises {rises} times; too few to"
                 " recover a clock from"
             )
-        period = self._cycle_ns
-        is_clock = float(np.median(np.diff(rises))) < CLOCK_LIKE * period
-        least = LEAST_PER_CLOCK if is_clock else LEAST_PER_STROBE
-        if sample_ns * least > period:
+
+    def _chunks(self, names: Sequence[str]) -> Iterator[tuple[dict[str, SignalChanges], bool]]:
+        """Yield the changes of the signals, glitches left out, in chunks; True with the last."""
+        waiting = {name: SignalChanges.none() for name in names}
+        for piece in self._recording.pieces(names):
+            for name, more in piece.changes.items():
+                waiting[name] = waiting[name].then(more)
+            if len(waiting[self._signal].ns) < 2 * CHUNK:
+                continue
+            ready = {}
+            for name, changes in waiting.items():
+                kept = without_glitches(changes, self._glitch_ns)
+                sure = kept.ns < piece.end_ns - 2 * self._glitch_ns
+                ready[name] = kept.part(sure)
+                waiting[name] = kept.part(~sure)
+            yield ready, False
+        yield {n: without_glitches(c, self._glitch_ns) for n, c in waiting.items()}, True
+
+    def _sampled(self, first: int, end: int) -> SampledEdges:
+        """Return what edges `first` .. `end - 1` sample."""
+        value, unknown, undecided = {}, {}, {}
+        for name, placed in self._placed.items():
+            value[name], unknown[name], undecided[name] = placed.take(first, end)
+        edge_ns = self._grid.take_edges(first, end)
+        return SampledEdges(first, end, edge_ns, value, unknown, Lane.constant(0, first), undecided)
+
+
+class Placed:
+    """The changes of one signal, each given to the edge that samples it first."""
+
+    def __init__(self) -> None:
+        self._at = np.zeros(1, np.int64)
+        self._value = np.zeros(1, np.int64)
+        self._vague = np.full(1, 0xFFFFFFFF, np.int64)
+        self._unsure = np.empty(0, np.int64)
+        self._idle_up: bool | None = None
+
+    def place(self, changes: SignalChanges, grid: Grid) -> int:
+        """Give changes to edges; return how many of them may belong to several."""
+        if self._idle_up is None and len(changes.ns) > 2:
+            self._idle_up = mostly_up(changes)
+        first, last = grid.between(changes.ns)
+        apart = last - first
+        late = (apart == 0) | ((changes.value != 0) == self._idle_up)
+        at = np.where(late, last, first + 1)
+        unsure = np.flatnonzero(apart > 1)
+        either = [np.arange(first[n] + 1, last[n]) for n in unsure.tolist()]
+        self._at = np.concatenate((self._at, at))
+        self._value = np.concatenate((self._value, _low(changes.value)))
+        self._vague = np.concatenate((self._vague, _low(changes.unknown)))
+        self._unsure = np.unique(np.concatenate((self._unsure, *either))).astype(np.int64)
+        return len(unsure)
+
+    def take(self, first: int, end: int) -> tuple[Lane, Lane, Cycles]:
+        """Return the signal at edges `first` .. `end - 1`, and those at which it may be either."""
+        order = np.argsort(self._at, kind="stable")
+        at, value, vague = (c[order] for c in (self._at, self._value, self._vague))
+        inside = int(np.searchsorted(at, end))
+        told = np.maximum(at[:inside], first)
+        lanes = Lane.of(told, value[:inside]), Lane.of(told, vague[:inside])
+        unsure = self._unsure[self._unsure < end]
+        keep = slice(max(inside - 1, 0), None)  # what holds at the next edge, and what comes
+        self._at, self._value, self._vague = at[keep], value[keep], vague[keep]
+        self._unsure = self._unsure[self._unsure >= end]
+        return *lanes, unsure
+
+
+class Grid:
+    """The edges of a clock, recovered line by line from the rises of a signal."""
+
+    def __init__(self, name: str, clock: ClockPart, signal: str, period: float) -> None:
+        self._name = name
+        self._clock = clock
+        self._signal = signal
+        self._period = period
+        self._counted = Counted(period)
+        self._level: int | None = None
+        self._sample_ns = clock.sample_ns
+        self._is_clock: bool | None = None
+        self._off_ns = clock.jitter_ns + STEADY_NS
+        self._edge = np.empty(0)
+        self._first = 0  # the number of the first edge held
+        self._begins: float | None = None
+        self._last_ns = -np.inf
+
+    def take(self, changes: SignalChanges, held: dict[str, SignalChanges], last: bool) -> int:
+        """Take more changes of the signal; return how often it rises in them."""
+        rises = self._rises(changes)
+        times = [c.ns[[0, -1]] for c in held.values() if len(c.ns)]
+        if times:
+            ends = np.concatenate(times)
+            self._last_ns = max(self._last_ns, float(ends.max()))
+            self._begins = float(ends.min()) if self._begins is None else self._begins
+        self._counted.add(rises)
+        if self._is_clock is None and self._counted.count >= FEWEST:
+            self._look(held)
+        if self._is_clock is not None:
+            self._lay(last)
+        return len(rises)
+
+    def _rises(self, changes: SignalChanges) -> Times:
+        """Return when the line goes up, or down."""
+        level = (changes.value & np.uint64(1)).astype(np.int64)
+        if not len(level):
+            return np.empty(0)
+        wanted = int(self._clock.edge == "rising")
+        before = np.concatenate(([level[0] if self._level is None else self._level], level[:-1]))
+        self._level = int(level[-1])
+        return np.asarray(changes.ns[(level == wanted) & (before != wanted)])
+
+    def _look(self, held: dict[str, SignalChanges]) -> None:
+        """Tell a clock from a strobe; raise UserError for samples too far apart."""
+        if self._sample_ns is None:
+            self._sample_ns = _sample_ns(held)
+        rises, period = self._counted.ns, self._period
+        self._is_clock = float(np.median(np.diff(rises))) < CLOCK_LIKE * period
+        least = LEAST_PER_CLOCK if self._is_clock else LEAST_PER_STROBE
+        if self._sample_ns * least > period:
             raise UserError(
-                f"{self._recording.name}: a sample every {sample_ns:.4g} ns is too slow for cycles"
+                f"{self._name}: a sample every {self._sample_ns:.4g} ns is too slow for cycles"
                 f" of {period:.4g} ns: sample at {1000 * least / period:.3g} MHz or more"
             )
-        number = _numbered(rises, period)
-        times = np.concatenate([c.ns[[0, -1]] for c in self._all if len(c.ns)])
-        edge, worst = _laid(rises, number, float(times.min()), float(times.max()))
-        edge -= sample_ns / 2
+
+    def _lay(self, last: bool) -> None:
+        """Lay lines through the rises that are there, but for those the next line may need."""
+        assert self._sample_ns is not None
+        parts: list[Times] = []
+        worst = 0.0
+        for line in self._counted.lines(last):
+            if self._begins is not None and not self._first and not len(self._edge) and not parts:
+                line = line.from_time(self._begins)
+            parts.append(line.edges(self._last_ns if last and line.closes else None))
+            worst = max(worst, line.off())
+        if not parts:
+            return
         jitter = self._clock.jitter_ns
-        excess = worst - sample_ns / 2 - jitter
-        if excess > period / 4:
+        excess = worst - self._sample_ns / 2 - jitter
+        if excess > self._period / 4:
             raise UserError(
-                f"{self._recording.name}: the edges of '{self._signal}' lie up to {worst:.4g} ns"
-                f" from a steady clock of {period:.4g} ns; is it the right signal, or profile?"
+                f"{self._name}: the edges of '{self._signal}' lie up to {worst:.4g} ns"
+                f" from a steady clock of {self._period:.4g} ns; is it the right signal, or the"
+                " right profile?"
             )
-        off = jitter + max(STEADY_NS, excess)
-        return Grid(edge, off, off if is_clock else off + self._clock.settle_ns)
+        self._off_ns = max(self._off_ns, jitter + excess)
+        self._edge = np.concatenate((self._edge, *(part - self._sample_ns / 2 for part in parts)))
 
-    def _lanes(
-        self, changes: SignalChanges, grid: Grid, sample_ns: float
-    ) -> tuple[Lane, Lane, Cycles]:
-        """Return a signal as each edge samples it, and the edges at which it may be either."""
-        low = changes.ns - sample_ns - grid.off_ns - self._clock.settle_ns
-        high = changes.ns + grid.behind_ns
-        first = np.searchsorted(grid.edge_ns, low)
-        last = np.searchsorted(grid.edge_ns, high)
-        apart = last - first
-        late = (apart == 0) | _goes_idle(changes)
-        at = np.where(late, last, first + 1)
-        value = np.concatenate(([0], _low(changes.value)))
-        vague = np.concatenate(([0xFFFFFFFF], _low(changes.unknown)))
-        cycle = np.concatenate(([0], at))
-        order = np.argsort(cycle, kind="stable")
-        unsure = np.flatnonzero(apart > 1)
-        self.unsure += len(unsure)
-        either = [np.arange(first[n] + 1, last[n]) for n in unsure.tolist()]
-        edges = np.unique(np.concatenate(either)) if either else np.empty(0, np.int64)
-        return (
-            Lane.of(cycle[order], value[order]),
-            Lane.of(cycle[order], vague[order]),
-            edges.astype(np.int64),
-        )
+    def laid(self, last: bool) -> bool:
+        """Return whether any edge is known."""
+        del last
+        return bool(len(self._edge))
+
+    @property
+    def _before_ns(self) -> float:
+        """By how much earlier than it was seen a change may have been caused."""
+        assert self._sample_ns is not None
+        return self._sample_ns + self._off_ns + self._clock.settle_ns
+
+    @property
+    def _behind_ns(self) -> float:
+        return self._off_ns if self._is_clock else self._off_ns + self._clock.settle_ns
+
+    def between(self, ns: Times) -> tuple[Cycles, Cycles]:
+        """Return for changes the edges that can have caused them: from the first, to the last."""
+        first = np.searchsorted(self._edge, ns - self._before_ns) + self._first
+        last = np.searchsorted(self._edge, ns + self._behind_ns) + self._first
+        return first, last
+
+    def known_ns(self, last: bool) -> float:
+        """Return the time before which every change can be given to an edge."""
+        return float("inf") if last else float(self._edge[-1]) - self._behind_ns
+
+    def end(self, known: float, last: bool) -> int:
+        """Return the edge behind those that no later change can reach."""
+        if last:
+            return self._first + len(self._edge)
+        return self._first + int(np.searchsorted(self._edge, known - self._before_ns))
+
+    def take_edges(self, first: int, end: int) -> Times:
+        """Return the times of edges, which are not asked for again but for the last ones."""
+        times = self._edge[first - self._first : end - self._first]
+        self._edge = self._edge[end - self._first :]
+        self._first = end
+        return times
 
 
-def _numbered(rises: Times, period: float) -> Cycles:
-    """Return the number of the cycle each rise begins, the first being 0.
+@dataclass(frozen=True)
+class Line:
+    """A line through rises: `number` of each, and the numbers of the edges it stands for."""
+
+    ns: Times
+    number: Cycles
+    begin: int
+    end: int
+    slope: float
+    offset: float
+    closes: bool
+
+    def edges(self, last_ns: float | None) -> Times:
+        """Return the times of its edges, those up to a time behind the last rise too."""
+        end = self.end
+        if last_ns is not None:
+            end += max(0, int((last_ns - float(self.ns[-1])) / self.slope))
+        number = np.arange(self.begin, end) - int(self.number[0])
+        return np.asarray(self.offset + self.slope * number)
+
+    def from_time(self, first_ns: float) -> Line:
+        """Return the line with the edges from a time on."""
+        earlier = max(0, int((float(self.ns[0]) - first_ns) / self.slope))
+        return replace(self, begin=self.begin - earlier)
+
+    def off(self) -> float:
+        """Return how far a rise lies from it at most."""
+        own = self.offset + self.slope * (self.number - int(self.number[0]))
+        return float(np.abs(self.ns - own).max())
+
+
+class Counted:
+    """Rises with the number of the cycle that each begins.
 
     A few rises at a time are counted along the line through those before them, so that neither
     jitter nor a clock that is a little fast adds up.
     """
-    number = np.zeros(len(rises), np.int64)
-    slope, offset = period, float(rises[0])
-    for start in range(0, len(rises), BLOCK):
-        part = slice(start, start + BLOCK)
-        number[part] = np.rint((rises[part] - offset) / slope)
-        recent = slice(max(0, start + BLOCK - WINDOW), start + BLOCK)
-        if len(number[recent]) >= BLOCK:
-            base = number[recent][0]
-            slope, begin = np.polyfit(number[recent] - base, rises[recent], 1)
-            offset = float(begin - slope * base)
-    return number
 
+    def __init__(self, period: float) -> None:
+        self.ns: Times = np.empty(0)
+        self._number: Cycles = np.empty(0, np.int64)
+        self._slope = period
+        self._offset: float | None = None
+        self.count = 0
 
-def _laid(rises: Times, number: Cycles, first_ns: float, last_ns: float) -> tuple[Times, float]:
-    """Return the times of all edges of a capture, and how far a rise lies from its own at most."""
-    edges: list[Times] = []
-    worst = 0.0
-    starts = list(range(0, max(len(rises) - WINDOW, 1), WINDOW))
-    for n, start in enumerate(starts):
-        stop = len(rises) if n == len(starts) - 1 else start + WINDOW
-        base = int(number[start])
-        slope, offset = np.polyfit(number[start:stop] - base, rises[start:stop], 1)
-        begin, end = base, int(number[stop]) if stop < len(rises) else int(number[-1]) + 1
-        if n == 0:
-            begin -= max(0, int((rises[0] - first_ns) / slope))
-        if stop == len(rises):
-            end += max(0, int((last_ns - rises[-1]) / slope))
-        edges.append(offset + slope * (np.arange(begin, end) - base))
-        own = offset + slope * (number[start:stop] - base)
-        worst = max(worst, float(np.abs(rises[start:stop] - own).max()))
-    return np.concatenate(edges), worst
+    def add(self, rises: Times) -> None:
+        """Take more rises."""
+        self.ns = np.concatenate((self.ns, rises))
+        self.count += len(rises)
+        for start in range(len(self._number), len(self.ns), BLOCK):
+            part = self.ns[start : start + BLOCK]
+            if self._offset is None:
+                self._offset = float(part[0])
+            number = np.rint((part - self._offset) / self._slope).astype(np.int64)
+            self._number = np.concatenate((self._number, number))
+            recent = slice(max(0, start + BLOCK - WINDOW), start + BLOCK)
+            if len(self._number[recent]) >= BLOCK:
+                base = int(self._number[recent][0])
+                slope, begin = np.polyfit(self._number[recent] - base, self.ns[recent], 1)
+                self._slope, self._offset = float(slope), float(begin - slope * base)
+
+    def lines(self, last: bool) -> Iterator[Line]:
+        """Yield lines through the rises held, which are dropped; the last ones wait for more."""
+        while len(self.ns) > 2 * WINDOW or (last and len(self.ns) > 1):
+            closes = last and len(self.ns) <= 2 * WINDOW
+            stop = len(self.ns) if closes else WINDOW
+            ns, number = self.ns[:stop], self._number[:stop]
+            base = int(number[0])
+            slope, offset = np.polyfit(number - base, ns, 1)
+            end = int(number[-1]) + 1 if closes else int(self._number[stop])
+            yield Line(ns, number, base, end, float(slope), float(offset), closes)
+            self.ns, self._number = self.ns[stop:], self._number[stop:]
 
 
 def _low(bits: NDArray[np.uint64]) -> NDArray[np.int64]:
     return (bits & np.uint64(0xFFFFFFFF)).astype(np.int64)
 
 
-def _goes_idle(changes: SignalChanges) -> NDArray[np.bool_]:
-    """Tell which changes are to the value a signal has most of the time.
+def mostly_up(changes: SignalChanges) -> bool:
+    """Return whether a signal is up most of the time.
 
-    They count as late and the others as early, so that no pulse is lost between the two.
+    Changes to the value it has most of the time count as late and the others as early, so that no
+    pulse is lost between the two.
     """
-    if len(changes.ns) < 3:
-        return np.zeros(len(changes.ns), bool)
     length = np.diff(changes.ns)
-    up = length[changes.value[:-1] != 0].sum() * 2 > length.sum()
-    return np.asarray((changes.value != 0) == up)
-
-
-def _rises(changes: SignalChanges, rising: bool) -> Times:
-    """Return when a line goes up, or down."""
-    level = (changes.value & np.uint64(1)).astype(np.int64)
-    before = np.concatenate((level[:1], level[:-1]))
-    return np.asarray(changes.ns[(level == int(rising)) & (before != int(rising))])
+    return bool(length[changes.value[:-1] != 0].sum() * 2 > length.sum())
 
 
 def _sample_ns(held: dict[str, SignalChanges]) -> float:
