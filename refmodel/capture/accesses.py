@@ -80,20 +80,23 @@ class AccessReader:
         """
         assert self._bus is not None
         rows = []
+        deepest = max(self._bus.depths)
+        begin = first if fresh else first - deepest
+        writes, _ = active(self._bus, value, True, begin, end)
         for write, depth in zip((False, True), self._bus.depths, strict=True):
             low = first if fresh else first - depth
             edges, answers = active(self._bus, value, write, low, end - depth)
             sure = ~np.isin(edges, tails)
+            if not write:  # of two on one edge of the bus the write is kept
+                sure &= ~np.isin(edges, writes)
             rows.append(self._rows(value, unknown, edges[sure], answers[sure], write, depth))
         both = [np.concatenate(pair) for pair in zip(*rows, strict=True)]
         order = np.argsort(both[0], kind="stable")
         cycle, kind, mask, data, returned, vague = (column[order] for column in both)
-        once = np.diff(cycle, append=1 << 62) > 0  # of two on one edge the write is kept
-        columns = (kind.astype(np.uint8), mask, data, returned, vague)
-        parts = [column[once] for column in columns]
-        words = [part.astype(np.uint16) for part in parts[1:]]
+        words = [column.astype(np.uint16) for column in (mask, data, returned, vague)]
+        kinds = kind.astype(np.uint8)
         recorded = "bus_read_data" in value
-        return Accesses(cycle[once], parts[0], words[0], words[1], words[2], words[3], recorded)
+        return Accesses(cycle, kinds, words[0], words[1], words[2], words[3], recorded)
 
     def _rows(
         self,
