@@ -70,6 +70,7 @@ class Along:
 
     `laid_out` gives its runs at some depths, `carried` what carries classes along one of them,
     `states` those that one can begin in; `refuted` is told of each way whose readings all fail.
+    `lag` is by how many cycles the map lets a field be late at most.
     """
 
     def __init__(
@@ -78,11 +79,13 @@ class Along:
         carried: Callable[[RecordedEdges], Carried],
         states: Callable[[RecordedEdges], list[State]],
         refuted: Callable[[Way], None],
+        lag: int = 0,
     ) -> None:
         self._laid_out = laid_out
         self._carried = carried
         self._states = states
         self._refuted = refuted
+        self._lag = lag
         self._deepest: dict[str, int] = {}
 
     def left(self, depths: Depths, boxes: Sequence[Box]) -> Iterator[Way]:
@@ -132,6 +135,7 @@ class Along:
                 edges += [run.first for run in way.runs[:1] if run.first > since]
                 continue
             late = sum(int(way.depths[other][0]) for other in LATE[kind] if other in way.depths)
+            late += self._shows_before(way) if kind == "reads" else 0
             for run in way.runs[way.number :]:
                 known = run.kinds.get(kind, [])
                 at = bisect_left(known, since + late)
@@ -140,15 +144,23 @@ class Along:
                     break
         return min(edges, default=None)
 
+    def _shows_before(self, way: Way) -> int:
+        """Return how many edges before it counts a read shows what the model must have."""
+        return 1 + max(self._lag, int(way.depths.get("latency.status", ("0",))[0]))
+
     def _quiet(self, way: Way, name: str, since: int) -> int | None:
         """Return the first edge from one on by which all that a depth moves has counted."""
-        window = self._deepest[name] + 2
+        window = self._window(name)
         for _ in range(TRIES):
             coming = self._coming(way, name, since - window)
             if coming is None or coming > since:
                 return since
             since = coming + window + 1
         return None
+
+    def _window(self, name: str) -> int:
+        """Return how many edges something that a depth moves may take to count."""
+        return self._deepest[name] + 3 + max(self._lag, self._deepest.get("latency.status", 0))
 
     def _together(self, ways: list[Way]) -> list[Way]:
         """Return ways that have come as far, those as one that have come to the same."""
@@ -179,7 +191,7 @@ class Along:
             new = Way(depths, [], list(way.boxes), way.at, way.number, None, dict(way.apart))
             new.runs = self._laid_out(new.told())
             if BEGIN not in MOVES[name]:
-                new.apart[name] = way.at, way.at + self._deepest[name] + 2
+                new.apart[name] = way.at, way.at + self._window(name)
             if way.number < len(new.runs):
                 if way.carried is not None:
                     new.carried = self._carried(new.runs[way.number])

@@ -16,13 +16,14 @@ from rich.text import Text
 from refmodel.block.settings import Policies
 from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, Fitted, Question, Value
 from refmodel.capture.next_capture import Next, told
-from refmodel.capture.reading import NUMBERS
+from refmodel.capture.reading import NUMBERS, Reading
 from refmodel.engine.finding import Finding
+from refmodel.ground.yamlfile import load
 from refmodel.profile import Profile
 from refmodel.report.words import access_text, headline
 
 STYLES = {CONTRADICTED: "red", NOT_EXERCISED: "yellow"}
-PROFILE, NEXT, FINDINGS = "profile.yaml", "next.md", "fit.json"
+PROFILE, MAP, NEXT, FINDINGS = "profile.yaml", "map.yaml", "next.md", "fit.json"
 KEPT = ("clock_hz", "channel_bit_ns", "layout", "reset", "fifo_words", "slots", "write_bit_cycles")
 
 
@@ -148,6 +149,23 @@ def profile_text(fitted: Fitted, base: Profile, captures: Sequence[str]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def map_text(reading: Reading, given: Path) -> str | None:
+    """Return the map with the profile and the depths found; None for that of a log."""
+    data = load(given).data
+    if not isinstance(data, dict) or "log" in data:
+        return None
+    data = {**data, "profile": f"./{PROFILE}"}
+    data.pop("policies", None)
+    for question, value in reading.answers:
+        part, _, key = question.partition(".")
+        own = data.get(part) or {}
+        if "latency" in question and (value != "0" or key in own):
+            data[part] = {**own, key: int(value)}
+    return "# The map of the fit, with the depths it found.\n" + yaml.safe_dump(
+        data, sort_keys=False, default_flow_style=None
+    )
+
+
 def _answer_line(question: Question, indent: str) -> str:
     sure = "found" if question.decided else "open"
     return f"{indent}{question.name}: {question.answer}  # {sure}"
@@ -159,8 +177,9 @@ def write_fit(
     chosen: Sequence[Next],
     base: Profile,
     captures: Sequence[str],
+    given: Path,
 ) -> Iterator[str]:
-    """Write the profile, the findings, and the scenarios to capture next; yield their names."""
+    """Write the profile, the map, the findings, and what to capture next; yield their names."""
     profile = fitted.best.reading.profile(base)
     findings = json.dumps(fit_json(fitted, chosen, profile), indent=1) + "\n"
     (folder / FINDINGS).write_text(findings, encoding="utf-8")
@@ -169,6 +188,10 @@ def write_fit(
         return
     (folder / PROFILE).write_text(profile_text(fitted, base, captures), encoding="utf-8")
     yield PROFILE
+    text = map_text(fitted.best.reading, given)
+    if text is not None:
+        (folder / MAP).write_text(text, encoding="utf-8")
+        yield MAP
     for one in chosen:
         shutil.copy(one.path, folder / f"next-{one.path.name}")
     lines = ["# What to capture next", "", *(f"- {t}" for t in told(fitted.best.reading, chosen))]

@@ -115,6 +115,7 @@ class Opened:
         """Return the roles with the whole names of their signals; InputError with every fault."""
         found: dict[str, Role] = {}
         problems: list[Problem] = []
+        _ = self.recording.signals  # a file that cannot be read is one fault, not one of each role
         for role in self.map.roles():
             try:
                 names = [n for given in role.signals for n in find_signal(self.recording, given)]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -140,7 +141,9 @@ class RecordedRun:
                 continue
             self._begun = True
             self.cycles += end - begin
-            yield self._span(begin, end, fresh)
+            cuts = [begin, *self._restarts(begin, end), end]
+            for n, (first, last) in enumerate(pairwise(cuts)):
+                yield self._span(first, last, fresh or n > 0)
         self._done = ready
         keep = max(0, ready - self._behind - self._doubts.lasts)
         self._value = {n: _kept(lane, keep) for n, lane in self._value.items()}
@@ -148,6 +151,13 @@ class RecordedRun:
         self._doubts.forget(keep)
         self._doubts.value = self._value
         self._dark = _kept(self._dark, keep)
+
+    def _restarts(self, first: int, end: int) -> list[int]:
+        """Return where reset begins again: what memory has next is counted from there."""
+        if self._map.memory is None or "reset" not in self._value:
+            return []
+        lane = self._value["reset"]
+        return [at for at in rises_of(lane, first, end).tolist() if at > max(first, lane.cycle[0])]
 
     def _lost(self, first: int, end: int) -> Lane:
         """Return 1 at edges at which an input that counts is not known."""

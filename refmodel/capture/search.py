@@ -18,7 +18,7 @@ from refmodel.capture.separators import candidates
 from refmodel.capture.version_space import Carried
 
 STAGES = (1_000, 30_000)  # edges of a longer capture that are looked at first
-LONG = 400_000  # edges of a capture in which separators may differ
+SEPARATED = (150, 300, 600, 1_200, 2_400, 5_000, 20_000)  # the same, of a capture of pulses
 KEPT = 256  # captures laid out with other depths that are kept
 
 
@@ -55,36 +55,52 @@ class Search:
 
     def left(self) -> list[Left]:
         """Return what no capture refutes."""
-        lefts = [
-            Left(group[0], (self.answers.all,), tuple(group), self._depths)
-            for group in self._separators()
-        ]
+        every = tuple(self._candidates())
+        lefts = [Left(every[0], (self.answers.all,), every, self._depths)]
         order = sorted(range(self._trials.captures), key=self._trials.edges)
         for self._passed, number in enumerate(order):
-            for most in (*(n for n in STAGES if 2 * n < self._trials.edges(number)), None):
-                lefts = [new for left in lefts for new in self._through(number, left, most)]
+            stages = SEPARATED if len(every) > 1 else STAGES
+            for most in (*(n for n in stages if 2 * n < self._trials.edges(number)), None):
+                parted = [part for left in lefts for part in self._parted(number, left, most)]
+                lefts = [new for left in parted for new in self._through(number, left, most)]
         return lefts
 
-    def _separators(self) -> list[list[dict[str, str]]]:
-        """Return the separators that are tried, those together that give the same bits of all."""
+    def _candidates(self) -> Iterator[Mapping[str, str]]:
+        """Yield the separators that are tried; one without a name where no pulses were recorded."""
         if self._trials.map.disk.flux is None:
-            return [[{}]]
-        groups: dict[tuple[bytes, ...], list[dict[str, str]]] = {}
-        for separator in candidates(self._trials.profile):
+            yield {}
+        else:
+            yield from candidates(self._trials.profile)
+
+    def _parted(self, capture: int, left: Left, most: int | None) -> Iterator[Left]:
+        """Yield what is left, those separators together that give the same bits."""
+        if len(left.separators) < 2:
+            yield left
+            return
+        groups: dict[bytes, list[Mapping[str, str]]] = {}
+        for separator in left.separators:
             self._trials.say("fit: looking at separators")
-            reading = self._reading(separator)
-            parts: list[bytes] = []
-            for number in range(self._trials.captures):
-                for span in self._trials.spans_at(number, reading, LONG):
-                    parts += [span.stimulus.bit_cycle.tobytes(), span.stimulus.bit.tobytes()]
-            groups.setdefault(tuple(parts), []).append(separator)
-        return list(groups.values())
+            reading = self._reading({**left.beside, **separator})
+            bits = b""
+            for span in self._trials.spans_at(capture, reading, most):
+                bits += span.stimulus.bit_cycle.tobytes() + span.stimulus.bit.tobytes()
+            groups.setdefault(bits, []).append(separator)
+        for group in groups.values():
+            yield replace(left, beside={**left.beside, **group[0]}, separators=tuple(group))
 
     def nearest(self, lefts: Iterable[Left], wanted: Reading) -> Reading | None:
         """Return the reading that is left and differs in the fewest answers from another."""
         answers = dict(wanted.answers)
         found = [
-            Reading(tuple({**answers, **left.beside, **self.answers.nearest(box, answers)}.items()))
+            Reading(
+                tuple(
+                    {
+                        **answers,
+                        **_beside(left, answers),
+                        **self.answers.nearest(box, answers),
+                    }.items()
+                )
+            )
             for left in lefts
             for box in left.boxes
         ]
@@ -101,7 +117,9 @@ class Search:
                 alike = tuple(one for one in left.separators if one.get(question) == value)
                 found += [replace(left, beside={**left.beside, **one}) for one in alike[:1]]
             elif value in left.depths[question]:
-                found.append(replace(left, beside={**left.beside, question: value}))
+                depths = {**left.depths, question: (value,)}
+                beside = {**left.beside, question: value}
+                found.append(replace(left, beside=beside, depths=depths))
         return found
 
     def _through(self, capture: int, left: Left, most: int | None) -> Iterator[Left]:
@@ -111,7 +129,8 @@ class Search:
         def laid_out(depths: Mapping[str, str]) -> list[RecordedEdges]:
             return self._runs(capture, {**left.beside, **depths}, most)
 
-        along = Along(laid_out, self._carried, self._states, self._refuted)
+        lag = max(self._trials.map.latency.values(), default=0)
+        along = Along(laid_out, self._carried, self._states, self._refuted, lag)
         for way in along.left(dict(left.depths), left.boxes):
             beside = {**left.beside, **way.told()}
             yield replace(left, beside=beside, depths=way.depths, boxes=tuple(way.boxes))
@@ -131,7 +150,8 @@ class Search:
         reached = self._passed, way.carried.reached
         if reached > self._reached:
             self._reached = reached
-            self.furthest = [Left(way.told(), tuple(way.carried.last_boxes))]
+            boxes = tuple(way.carried.last_boxes)
+            self.furthest = [Left(way.told(), boxes, depths=way.depths)]
 
     def _reading(self, beside: Mapping[str, str]) -> Reading:
         reading = self._first
@@ -162,3 +182,9 @@ class Search:
 def _apart(one: Reading, other: Reading) -> int:
     """Return in how many answers two readings differ."""
     return sum(a != b for a, b in zip(one.answers, other.answers, strict=True))
+
+
+def _beside(left: Left, wanted: Mapping[str, str]) -> dict[str, str]:
+    """Return answers beside the boxes of what is left, as near to others as may be."""
+    near = {n: wanted[n] for n, values in left.depths.items() if wanted[n] in values}
+    return {**left.beside, **near}

@@ -23,7 +23,8 @@ def fit_command(
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="FOLDER", help="Folder for profile.yaml, fit.json, next.md and scenarios."
+            metavar="FOLDER",
+            help="Folder for profile.yaml, map.yaml, fit.json, next.md and scenarios.",
         ),
     ] = None,
     quiet: Quiet = False,
@@ -67,6 +68,6 @@ def fit_command(
         data=lambda: json.dumps(fit_json(fitted, chosen, base), indent=1),
     )
     if out is not None:
-        names = write_fit(out, fitted, chosen, base, [str(path) for path in captures])
+        names = write_fit(out, fitted, chosen, base, [str(path) for path in captures], given)
         say_wrote(out, ", ".join(names))
     raise typer.Exit(EXIT_AGREE if fitted.holds else EXIT_MISMATCH)

@@ -80,6 +80,12 @@ def begun(scenario, profile, cycles):
 
 def made(folder, scenario, cycles, policies=None, depths=None, text=MAP):
     """Return a capture of a scenario as the model shows it under policies and depths, opened."""
+    columns, shown = made_columns(scenario, cycles, policies, depths)
+    return Opened(MadeRecording(columns, shown), load_map(mapped(folder, text)))
+
+
+def made_columns(scenario, cycles, policies=None, depths=None):
+    """Return what reaches a controller, and what the model of it shows, a value a cycle by name."""
     profile, depths = PAL.with_policies(policies or {}), depths or {}
     reads, late = depths.get("bus.latency", 0), depths.get("inputs.latency", 0)
     depth = Depth(
@@ -108,5 +114,4 @@ def made(folder, scenario, cycles, policies=None, depths=None, text=MAP):
     shown["status"] = np.concatenate((np.repeat(shown["status"][:1], lag), shown["status"]))[
         :cycles
     ]
-    recording = MadeRecording(columns_of(pins, cycles, ADDRESS), shown)
-    return Opened(recording, load_map(mapped(folder, text)))
+    return columns_of(pins, cycles, ADDRESS), shown
