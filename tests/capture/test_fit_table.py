@@ -50,8 +50,8 @@ def fitted_twice(first, capture, text, folder, true, title):
         assert found.holds
         opened = open_capture(first, given)
         chosen = what_next(found, opened.map, opened.profile, silent)
-        new = [path for path in dict.fromkeys(n.path for n in chosen)]
-        new = [path for path in new if path.stem not in {d.stem for d in dumps}]
+        named = dict.fromkeys(n.path for n in chosen)
+        new = [path for path in named if path.stem not in {d.stem for d in dumps}]
         if not new or len(rounds) == ROUNDS:
             break
         dumps += [capture(path) for path in new]
