@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from refmodel.report.result import SuiteResult
-    from refmodel.report.whole_folder import Content
+    from refmodel.report.whole_folder import Content, WholeFolder
 
 
 class Simulators(StrEnum):
@@ -82,11 +82,9 @@ def run_command(
     """
     from rich.console import Console
 
-    from refmodel.lessons.catalogue import lessons_about
     from refmodel.report.exercised import status_of
-    from refmodel.report.outdir import WAVES, ResultFolder, result_files
     from refmodel.report.progress import Progress
-    from refmodel.report.result import worst_status
+    from refmodel.report.result import WAVES, worst_status
     from refmodel.report.result_json import to_json
     from refmodel.report.terminal import show_all, total
     from testbenches.suite import Options, run_bindings
@@ -99,7 +97,7 @@ def run_command(
         programs=programs or (),
         strict=strict,
     )
-    with ResultFolder(out) if out else nullcontext() as folder:
+    with _results(out) if out else nullcontext() as folder:
         with Progress(Console(stderr=True)) as progress:
             results = run_bindings(bindings, suite, options, progress.say)
         status = worst_status([status_of(result) for result in results])
@@ -116,10 +114,20 @@ def run_command(
             )
 
         def files() -> Iterator[tuple[str, Content]]:
+            from refmodel.lessons.catalogue import lessons_about
+            from refmodel.report.outdir import result_files
+
             return result_files(results, lessons_about(results))
 
         write_and_show(folder, out, files, show, status, WAVES)
     raise typer.Exit(status)
+
+
+def _results(out: Path) -> WholeFolder:
+    """Return the folder of results; a run without one starts sooner without what writes it."""
+    from refmodel.report.outdir import ResultFolder
+
+    return ResultFolder(out)
 
 
 def _record(path: Path, results: Sequence[SuiteResult]) -> None:

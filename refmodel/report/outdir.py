@@ -14,14 +14,13 @@ from refmodel.report.junit import to_junit
 from refmodel.report.kept import KEPT, to_kept
 from refmodel.report.mismatch_vcd import write_mismatch
 from refmodel.report.page.render import report_page
-from refmodel.report.result import RunResult, SuiteResult
+from refmodel.report.result import WAVES, RunResult, SuiteResult
 from refmodel.report.result_json import to_json
 from refmodel.report.terminal import show_all
 from refmodel.report.whole_folder import Content, WholeFolder
 
 TEXT_WIDTH = 100
 TOOLS = "tools.txt"
-WAVES = "mismatch-*.vcd"
 LONGEST_NAME = 100  # characters of a scenario's name in that of its waves
 
 

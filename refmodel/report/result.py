@@ -19,6 +19,7 @@ from refmodel.ground.notebook import drawn
 from refmodel.profile import Profile
 
 AGREE, MISMATCH, ERROR, SKIPPED = "agree", "mismatch", "error", "skipped"
+WAVES = "mismatch-*.vcd"  # the files of a folder of results that show its mismatches
 UNDECIDED = "undecided"  # of a capture that cannot tell the cycle of what changed
 
 
