@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from typing import Any
 
 from refmodel.block.arming import ENABLE, WRITE
 from refmodel.block.control import PRECOMPENSATION, SET, SLOW_BITS, TOP_BIT_FRAMING, WAIT_FOR_SYNC
+from refmodel.ground.word import WORD, WORD_BITS
 from refmodel.host.program import Access, Program, ProgramMaker, Read
 from refmodel.host.program import Write as Put
 
@@ -56,6 +57,20 @@ def aim_at_matches(
         yield Put("sync_word", mark, 2)
         if rng.random() < 0.8:
             yield Put("control", SET | WAIT_FOR_SYNC, 2)
+
+
+def walk_sync_word(words: Sequence[int], period: int = 242) -> Program:
+    """Write each rotation of each word to sync_word, and what differs from it in one bit.
+
+    Where the track repeats a word, each rotation matches once in 16 channel bits, and the others
+    never. A write comes each `period` cycles, 48 for each word, and a read of status in between.
+    """
+    for word in words:
+        for n in range(WORD_BITS):
+            turned = (word << n | word >> (WORD_BITS - n)) & WORD
+            for flipped in (0, 1 << n, 1 << (n + 7) % WORD_BITS):
+                yield Put("sync_word", turned ^ flipped, period - period // 3)
+                yield Read("status", period // 3)
 
 
 def aim_at_words(seed: int = 0, word: int = 16, reach: int = 3, words: int = 3) -> Program:
@@ -190,6 +205,7 @@ AIMED_PROGRAMS: dict[str, ProgramMaker] = {
         aim_at_bytes,
         aim_at_matches,
         aim_at_words,
+        walk_sync_word,
         long_transfer,
         crowded_transfers,
         short_transfers,
