@@ -352,3 +352,31 @@ def test_pulses_are_folded_on_the_window():
     assert f"{len(own.stimulus.pulses):,} pulses".replace(",", " ") in chart
     assert "second_order" in chart
     assert chart.count("<rect") > 3
+
+
+@pytest.mark.long
+def test_a_dense_revolution_opens_and_repaints_quickly(seen, tmp_path, record_property):
+    """Painting a whole dense revolution is work that goes with the width, not with its changes.
+
+    A repaint takes no more than a few times what unpacking the page's data does, measured in one
+    browser; how many milliseconds each took is reported, and asserted of nothing.
+    """
+    set_size(seen, 1400, 900)
+    opened(seen, written(tmp_path, suite(outcome("status/iso_sectors", late=3))))
+    times = seen.execute_script(
+        "const text = document.getElementById('data').textContent, out = {};"
+        "const median = (work) => { const all = []; for (let n = 0; n < 7; n++) {"
+        "  const from = performance.now(); work(); all.push(performance.now() - from); }"
+        "  return all.sort((a, b) => a - b)[3]; };"
+        "out.unpack = median(() => decodeRun(JSON.parse(text).runs[0]));"
+        "const run = decodeRun(JSON.parse(text).runs[0]), rows = rowsOf(run, false);"
+        "const view = { left: run.first, span: run.end - run.first, at: run.at, marker: null,"
+        "  over: null };"
+        "out.repaint = median(() => drawWaves(document.getElementById('waves'), run, rows, view));"
+        "out.open = performance.getEntriesByType('navigation')[0].domContentLoadedEventEnd;"
+        "return out"
+    )
+    for name, ms in times.items():
+        record_property(f"{name}_ms", ms)
+        print(f"{name}: {ms:.1f} ms")
+    assert times["repaint"] < 6 * times["unpack"]
