@@ -25,7 +25,7 @@ QUICK = {  # what takes little time: its arguments, and a key of its JSON
     "track": ((POLL,), None),
     "trace": ((POLL, "--from", "600", "--to", "700"), None),
     "explain": ((POLL, "--around", "sync:2"), "edges"),
-    "protect": ((REFERENCE, "--class", "long_cells", "--rates", "1"), None),
+    "protect": ((REFERENCE, "--check", "long_cells", "--rates", "1"), None),
 }
 SLOW = {
     "demo": ((), "runs"),
