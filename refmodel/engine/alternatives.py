@@ -7,7 +7,7 @@ core got if the binding is wrong in this way.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import get_args
 
 import numpy as np
@@ -16,27 +16,16 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.settings import Policies
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, SpanChecker
-from refmodel.engine.evidence import Reads
 from refmodel.engine.finding import Finding, Shown, Tried
+from refmodel.engine.more_alternatives import bus_trials, depths, swapped_levels, turned_lane
 from refmodel.engine.timeline import Timeline
+from refmodel.engine.trial import Trial
 from refmodel.ground.lane import Lane
-from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
+from refmodel.ground.stimulus import LEVEL_INPUTS
 from refmodel.profile import Profile
 
 LATEST = 3  # cycles that a latency is tried longer than the binding's
 GATES = ("master_enable", "channel_enable")
-
-
-@dataclass(frozen=True)
-class _Trial:
-    """What is given to the model and the comparison in place of what the binding says."""
-
-    change: str
-    stimulus: Stimulus
-    profile: Profile
-    lags: Mapping[str, int]
-    reads: Reads
-    start: int
 
 
 def tried(finding: Finding, profile: Profile, lags: Mapping[str, int]) -> tuple[Tried, ...]:
@@ -52,7 +41,9 @@ def tried(finding: Finding, profile: Profile, lags: Mapping[str, int]) -> tuple[
     if shown.slots is not None:
         profile = profile.model_copy(update={"slots": shown.slots})
     known = {name: lag for name, lag in lags.items() if name in _comparable(shown)}
-    plain = _Trial("", shown.stimulus, profile, known, shown.reads, shown.compared_from)
+    plain = Trial(
+        "", shown.stimulus, profile, known, shown.reads, shown.compared_from, shown.observed
+    )
     return tuple(
         Tried(trial.change, _agrees(trial, shown)) for trial in _trials(plain, finding, shown)
     )
@@ -62,7 +53,7 @@ def _comparable(shown: Shown) -> set[str]:
     return set(shown.expected.lanes) | set(shown.expected.lines)
 
 
-def _agrees(trial: _Trial, shown: Shown) -> bool:
+def _agrees(trial: Trial, shown: Shown) -> bool:
     """Return whether the span agrees with what is tried."""
     timeline = Timeline(trial.profile, trial.lags)
     timeline.state = shown.state
@@ -76,22 +67,26 @@ def _agrees(trial: _Trial, shown: Shown) -> bool:
     lines = {name: lag for name, lag in trial.lags.items() if name in expected.lines}
     checker = SpanChecker(trial.profile.status, fields, trial.start, lines=lines)
     moved = None if shown.moves is None else (shown.moves, np.zeros(len(shown.moves), np.int64))
-    found = checker.check(expected, shown.observed, trial.reads, moved)
+    found = checker.check(expected, trial.observed, trial.reads, moved)
     return found is None and bool(checker.cycles_compared or checker.reads_compared)
 
 
-def _trials(plain: _Trial, finding: Finding, shown: Shown) -> Iterator[_Trial]:
+def _trials(plain: Trial, finding: Finding, shown: Shown) -> Iterator[Trial]:
     yield from _latencies(plain, finding)
     yield from _read_latencies(plain, finding, shown)
     yield from _policies(plain)
+    yield from turned_lane(plain, finding)
     if shown.stimulus.first == 0:
         if CHANNEL_BIT not in shown.observed.lanes:
             yield from _disk_ports(plain, shown.value_line)
         yield from _levels(plain)
+        yield from swapped_levels(plain)
         yield from _resets(plain)
+        yield from depths(plain)
+        yield from bus_trials(plain)
 
 
-def _latencies(plain: _Trial, finding: Finding) -> Iterator[_Trial]:
+def _latencies(plain: Trial, finding: Finding) -> Iterator[Trial]:
     """Yield other latencies of the mismatching field, and of all of status together."""
     field = finding.mismatch.field
     if field not in plain.lags:
@@ -110,7 +105,7 @@ def _latencies(plain: _Trial, finding: Finding) -> Iterator[_Trial]:
                 yield replace(plain, change=f"latency: {{status: {lag}}}", lags=every)
 
 
-def _read_latencies(plain: _Trial, finding: Finding, shown: Shown) -> Iterator[_Trial]:
+def _read_latencies(plain: Trial, finding: Finding, shown: Shown) -> Iterator[Trial]:
     """Yield reads whose values come a cycle or two sooner or later than the binding says."""
     if finding.mismatch.through != "read":
         return
@@ -130,7 +125,7 @@ def _read_latencies(plain: _Trial, finding: Finding, shown: Shown) -> Iterator[_
         yield replace(plain, change="bus.read_latency: 1 more", reads=later)
 
 
-def _policies(plain: _Trial) -> Iterator[_Trial]:
+def _policies(plain: Trial) -> Iterator[Trial]:
     for name, info in Policies.model_fields.items():
         for choice in get_args(info.annotation):
             if choice != getattr(plain.profile.policies, name):
@@ -138,7 +133,7 @@ def _policies(plain: _Trial) -> Iterator[_Trial]:
                 yield replace(plain, change=f"policy {name}={choice}", profile=other)
 
 
-def _disk_ports(plain: _Trial, line: Lane | None) -> Iterator[_Trial]:
+def _disk_ports(plain: Trial, line: Lane | None) -> Iterator[Trial]:
     """Yield the channel bits a core gets when strobe and value are bound wrongly."""
     stimulus = plain.stimulus
     inverted = stimulus.with_bits(stimulus.bit_cycle, 1 - stimulus.bit)
@@ -155,7 +150,7 @@ def _disk_ports(plain: _Trial, line: Lane | None) -> Iterator[_Trial]:
     yield replace(plain, change="disk.strobe active the other way", stimulus=between)
 
 
-def _levels(plain: _Trial) -> Iterator[_Trial]:
+def _levels(plain: Trial) -> Iterator[Trial]:
     """Yield the levels a core gets when one is bound with the wrong polarity."""
     stimulus = plain.stimulus
     for name, unbound in LEVEL_INPUTS.items():
@@ -172,13 +167,15 @@ def _levels(plain: _Trial) -> Iterator[_Trial]:
         )
 
 
-def _resets(plain: _Trial) -> Iterator[_Trial]:
+def _resets(plain: Trial) -> Iterator[Trial]:
     """Yield what a core gets that is in reset when it should not be."""
     stimulus = plain.stimulus
     if not stimulus.resets or stimulus.resets[0][0] != stimulus.first:
         return
-    begins = stimulus.resets[0][1]
-    turned = replace(stimulus, resets=((begins, stimulus.end),), reset_before=0)
+    begins = [stop for _, stop in stimulus.resets]
+    ends = [*(start for start, _ in stimulus.resets[1:]), stimulus.end]
+    between = tuple((a, b) for a, b in zip(begins, ends, strict=True) if a < b)
+    turned = replace(stimulus, resets=between, reset_before=0)
     yield replace(
         plain, change="reset.active the other way", stimulus=turned, start=plain.start + 1
     )

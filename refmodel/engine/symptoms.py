@@ -6,18 +6,20 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from refmodel.block.fields import FIELD_NAMES
+from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.rules import Rules
 from refmodel.engine.compare import Mismatch
 from refmodel.engine.finding import Shown
 from refmodel.engine.history import MATCH, Earlier
 from refmodel.engine.span_framing import span_framing
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile
 
 LEVELS = ("dma_active", "writing")
 BYTE = 8  # channel bits
 ENOUGH = 2  # changes of the core's that say the same
+MANY = 4  # reads that all do the same
 FARTHEST = 16  # channel bits
 
 
@@ -35,6 +37,15 @@ def symptoms(
         yield (
             f"{mismatch.field} follows its input in the same cycle: the read at this edge returns"
             f" the level as it is, not as sampled; inputs.{mismatch.field}.path: straight says so"
+        )
+    said = unheard(shown)
+    if said:
+        yield f"{said}: look at bus.read, select, write, read_latency and bus.registers"
+    place = other_place(mismatch, profile, shown)
+    if place is not None:
+        yield (
+            f"status bit {place} shows {mismatch.field} in every cycle: does the profile's layout"
+            " say where this core has it?"
         )
     shift = shifted_bytes(mismatch, profile, shown)
     if shift:
@@ -58,6 +69,48 @@ def follows_its_input(mismatch: Mismatch, shown: Shown) -> bool:
     level = shown.stimulus.level(mismatch.field)
     changed = bool((level.cycle == mismatch.cycle).any())
     return changed and int(level.at(mismatch.cycle)) == mismatch.observed
+
+
+def unheard(shown: Shown) -> str:
+    """Say whether no read of status does in the core what it must; empty if some do."""
+    reads, ready = shown.reads, shown.observed.lanes.get("byte_ready")
+    returned = reads.value & reads.mask
+    moving = (shown.expected.lanes["data"].cycle > shown.compared_from).sum() > ENOUGH
+    if len(returned) >= MANY and moving and (returned == returned[0]).all():
+        return f"each of {len(returned)} reads returns 0x{int(returned[0]):04X}"
+    if ready is None:
+        return ""
+    at = shown.stimulus.clearing_reads
+    at = at[at > max(shown.compared_from, int(ready.cycle[0]))]
+    at = at[(ready.at(at - 1) == 1) & (at + 2 < shown.stimulus.end)]
+    down = (ready.at(at) == 0) | (ready.at(at + 1) == 0) | (ready.at(at + 2) == 0)
+    if len(at) < MANY or down.any():
+        return ""
+    return f"none of {len(at)} reads of status clears byte_ready in the core"
+
+
+def other_place(mismatch: Mismatch, profile: Profile, shown: Shown) -> int | None:
+    """Return the bit of status at which the core shows a flag in every cycle, if not its own."""
+    model = shown.expected.lanes.get(mismatch.field)
+    layout = profile.status
+    if model is None or mismatch.field not in FIELD_NAMES or layout[mismatch.field].width > 1:
+        return None
+    first, since, end = shown.stimulus.first, shown.compared_from, shown.stimulus.end
+    wanted = Lane.constant(int(model.value[0]), first).then(model.delayed(mismatch.lag))
+    wanted = wanted.between(since, end)
+    if len(wanted.cycle) <= ENOUGH:
+        return None
+    for name, lane in shown.observed.lanes.items():
+        if name not in (*FIELD_NAMES, UNUSED):
+            continue
+        mask = layout.mask_of(name)
+        lsb = 0 if name == UNUSED else layout[name].lsb
+        own = layout[mismatch.field].lsb
+        for bit in (n for n in range(WORD_BITS) if mask >> n & 1 and n != own):
+            part = Lane.of(lane.cycle, lane.value >> np.uint32(bit - lsb) & np.uint32(1))
+            if part.between(since, end).same_as(wanted):
+                return bit
+    return None
 
 
 def shifted_bytes(mismatch: Mismatch, profile: Profile, shown: Shown) -> int:

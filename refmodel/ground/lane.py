@@ -54,6 +54,10 @@ class Lane:
         changes = zip(self.cycle.tolist(), self.value.tolist(), strict=True)
         return table(("cycle", "value"), [(str(c), f"{v} (0x{v:X})") for c, v in changes])
 
+    def same_as(self, other: Lane) -> bool:
+        """Return whether two lanes have the same changes."""
+        return np.array_equal(self.cycle, other.cycle) and np.array_equal(self.value, other.value)
+
     def delayed(self, cycles: int) -> Lane:
         """Return the same lane `cycles` later."""
         return Lane(self.cycle + cycles, self.value)

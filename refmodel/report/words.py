@@ -28,6 +28,7 @@ from refmodel.report.numbers import counted, time_text
 from refmodel.report.result import RunResult, SuiteResult
 
 BOUNDS = "a core's separator locks on, and keeps its bounds: max_error_rate and max_slips"
+GRAVE = ("latch", "driven in two places")
 NEAR_LINES = 5  # of the core's source, told in words; the page and result.json have more
 
 
@@ -65,7 +66,8 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield from _labelled("accesses", [access_text(seen, layout) for seen in finding.accesses])
     if finding.earlier:
         yield from _labelled("earlier", [earlier_text(e) for e in finding.earlier])
-    grave = [w for w in suite.warnings if w.kind in ("latch", "driven in two places")]
+    places = {(line.file, line.line) for line in finding.lines}
+    grave = [w for w in suite.warnings if w.kind in GRAVE or (w.file, w.line) in places]
     if grave:
         yield from _labelled("tools", [f"{w.kind} {w.signal}, {w.file}:{w.line}" for w in grave])
     if finding.lines:
@@ -119,6 +121,7 @@ def tried_text(tried: Sequence[Tried]) -> str:
         return f"{said}; this revolution agrees with {with_them}"
     kinds = {
         "latency": ("latency", "bus.read_latency"),
+        "depth": ("disk.latency", "bus.write_latency", "bus.latency"),
         "strobe and value": ("disk.strobe and",),
         "polarities": ("disk.", "inputs.", "gates.", "reset."),
         "policies": ("policy",),

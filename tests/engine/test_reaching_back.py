@@ -89,8 +89,9 @@ def turned(name):
 
 def in_reset(stimulus):
     """Keep a core in reset but while it should be."""
-    ends = stimulus.resets[0][1] if stimulus.resets else stimulus.first
-    return replace(stimulus, resets=((ends, stimulus.end),))
+    begins = [stop for _, stop in stimulus.resets] or [stimulus.first]
+    ends = [*(start for start, _ in stimulus.resets[1:]), stimulus.end]
+    return replace(stimulus, resets=tuple(zip(begins, ends, strict=True)))
 
 
 def later(cycles, *names):

@@ -1,0 +1,164 @@
+"""Mistakes as they are made, in a core or in its binding, and what a report must say of each."""
+
+from typing import NamedTuple
+
+BINDING, TOP = "binding.yaml", "disk_regs.v"
+RANDOM, WORDS = "quick/random", "quick/sync_words"
+
+
+class Mistake(NamedTuple):
+    """Changes of files of the reference core, and texts that its report must have.
+
+    `status` is what the command ends with.
+    """
+
+    changes: tuple[tuple[str, tuple[str, str]], ...]
+    says: tuple[str, ...]
+    suite: str = RANDOM
+    status: int = 1
+
+
+def bound(old, new, *says, **rest):
+    """Return a mistake in the binding."""
+    return Mistake(((BINDING, (old, new)),), says, **rest)
+
+
+def made(file, old, new, *says, **rest):
+    """Return a mistake in one place of the core."""
+    return Mistake(((file, (old, new)),), says, **rest)
+
+
+STB = "{strobe: bit_stb, value: bit_in}"
+SHOWS = "{status: status}"
+RESTART = "    wire restart ="
+WRITE = ".sync_write(sync_write), .din(din)"
+LATE = "    reg late; reg [15:0] word; always @(posedge clk) {late, word} <= {sync_write, din};\n"
+STROBE = "    reg stb, bit_r; always @(posedge clk) {stb, bit_r} <= {bit_stb, bit_in};\n"
+UNUSED = "assign status[UNUSED_MSB:UNUSED_LSB] = 4'b0000;"
+LOOP = "wire [3:0] going; assign going = {3'b000, xfer_on & ~going[0]};\n    "
+LOOP += "assign status[UNUSED_MSB:UNUSED_LSB] = going;"
+SHOWN = "wire sync_shown  = SYNC_VIEW == REGISTERED ? sync_equal_before : sync_equal;"
+LATCH = "reg sync_shown;\n    always @* if (!read_status) sync_shown = sync_equal;"
+LEVEL = "(dma_shown && gates_on) || dma_outside;"
+STRAIGHT = "inputs.dma_active.path: straight"
+AGREES = "this revolution agrees with "
+
+DEFECTS = ("ready_clears_late", "sync_latched_until_read", "never_realigns", "dma_tied_low")
+ASKED = {  # with the four defects the twelve that were asked for
+    "latency of a read": bound(
+        "read_latency: 0",
+        "read_latency: 1",
+        "reads returns 0x0000: look at bus.read, select, write, read_latency and bus.registers",
+    ),
+    "strobe and value swapped": bound(
+        STB,
+        "{strobe: bit_in, value: bit_stb}",
+        f"{AGREES}disk.strobe and disk.value the other way round",
+    ),
+    "polarity of a level": bound(
+        "wait_for_sync: ws",
+        "wait_for_sync: {port: ws, active: low}",
+        "inputs.wait_for_sync active the other way",
+    ),
+    "dead output": Mistake(
+        (
+            (BINDING, (SHOWS, "{status: dead}")),
+            (TOP, ("endmodule", "    wire [15:0] dead = 16'h0000;\nendmodule")),
+            (TOP, ("assign dout", "wire [15:0] lost; assign dout = 16'h0000; assign lost")),
+        ),
+        ("no compared output ever changed",),
+    ),
+    "combinational loop": made(
+        TOP, UNUSED, LOOP, "a combinational loop: going", f"{TOP}:", status=125
+    ),
+    "latch": made(
+        TOP, SHOWN, LATCH, "tools     latch disk_regs.sync_shown, ", suite="quick/sync_poll"
+    ),
+    "straight level": made(TOP, LEVEL, LEVEL.replace("dma_outside", "xfer_on"), STRAIGHT),
+    "late write": Mistake(
+        (
+            (TOP, (RESTART, LATE + RESTART)),
+            (TOP, (WRITE, ".sync_write(late), .din(word)")),
+        ),
+        (f"{AGREES}bus.write_latency: 1 more", "last write of sync_word"),
+        WORDS,
+    ),
+}
+FURTHER = {
+    "polarity of reset": bound(
+        "port: rst, active: high", "port: rst, active: low", f"{AGREES}reset.active the other way"
+    ),
+    "read and write swapped": Mistake(
+        (
+            (BINDING, ("read:  {port: rd,", "read:  {port: wr,")),
+            (BINDING, ("write: {port: wr,", "write: {port: rd,")),
+        ),
+        ("reads returns 0x0000: look at bus.read, select, write, read_latency and bus.registers",),
+    ),
+    "addresses swapped": bound(
+        "status: 0x4, sync_word: 0x8",
+        "status: 0x8, sync_word: 0x4",
+        "reads of status clears byte_ready in the core: look at bus.read, select, write, ",
+        suite=WORDS,
+    ),
+    "field at another bit": Mistake(
+        (
+            (BINDING, (SHOWS, "{status: moved}")),
+            (
+                TOP,
+                (
+                    "endmodule",
+                    "    wire [15:0] moved = {status[15:13], 1'b0, status[12], status[10:0]};\n"
+                    "endmodule",
+                ),
+            ),
+        ),
+        ("status bit 11 shows sync_equal in every cycle: does the profile's layout",),
+    ),
+    "bytes of a read swapped": made(
+        TOP,
+        "assign dout",
+        "wire [15:0] word_out; assign dout = {word_out[7:0], word_out[15:8]}; assign word_out",
+        "the bytes of bus.read_data the other way round",
+    ),
+    "bytes of a write swapped": made(
+        TOP,
+        WRITE,
+        ".sync_write(sync_write), .din({din[7:0], din[15:8]})",
+        "the bytes of bus.write_data the other way round",
+        suite=WORDS,
+    ),
+    "polarity of a field": bound(
+        SHOWS,
+        "{fields: {byte_ready: byte_ready, sync_equal: {signal: sync_equal, active: low}}}",
+        f"{AGREES}observe.fields.sync_equal active the other way",
+    ),
+    "count restarts at one": made(
+        "byte_framer.v",
+        "(byte_done || restart) ? 3'd0",
+        "byte_done ? 3'd0 : restart ? 3'd1",
+        "completes its bytes 7 channel bits late from the match at cycle",
+        "B4: ",
+    ),
+    "strobe registered once more": Mistake(
+        (
+            (TOP, (RESTART, STROBE + RESTART)),
+            (TOP, (".bit_stb(bit_stb), .bit_in(bit_in),", ".bit_stb(stb), .bit_in(bit_r),")),
+            (TOP, (".bit_stb(bit_stb), .byte_next", ".bit_stb(stb), .byte_next")),
+        ),
+        (f"{AGREES}disk.latency: 1 more",),
+    ),
+    "window of fifteen bits": made(
+        "sync_window.v",
+        "reg [15:0] window;",
+        "reg [14:0] window;",
+        "tools     widths differ window, ",
+        "sync_window.v:",
+    ),
+    "two levels swapped": bound(
+        "dma_active: xfer_on, writing: wr_on",
+        "dma_active: wr_on, writing: xfer_on",
+        f"{AGREES}inputs.dma_active and inputs.writing the other way round",
+    ),
+    "another policy": bound("SYNC_VIEW: 0", "SYNC_VIEW: 1", "with policy sync_view=registered"),
+}
