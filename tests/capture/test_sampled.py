@@ -6,6 +6,7 @@ from analyser import sampled
 from recorded import MAP, REFERENCE, dumped, mapped
 
 from hdl_stubs.defects import apply, load_defects
+from refmodel.capture import columns, recovery
 from refmodel.capture.check import check
 from refmodel.capture.opened import open_capture
 from refmodel.capture.told import verdict_of
@@ -111,3 +112,33 @@ def test_a_jittery_analyser_never_says_agree_of_a_defect(defect, tmp_path):
         assert found.finding.cause.clause == defect.clause
     else:
         assert any(ABOUT_ONE_CYCLE in reason for reason in found.reasons)
+
+
+def test_a_capture_in_chunks_reads_like_one_held_whole(good, tmp_path, monkeypatch):
+    """However few rises are looked at together, each change is given to the same edge."""
+    table = sampled(good, tmp_path / "analyser.csv", jitter_ns=22)
+    text = MAP.replace("bench.", "").replace("{signal: clk}", JITTERY)
+    given = mapped(tmp_path, text)
+    monkeypatch.setattr(columns, "ROWS", 3_000)
+    told = []
+    for chunk in (1_000_000, 2_000):
+        monkeypatch.setattr(recovery, "CHUNK", chunk)
+        samples = list(open_capture(table, given).samples())
+        assert (len(samples) > 3) == (chunk == 2_000)
+        told.append({name: decided(samples, name) for name in samples[0].value})
+    for name, whole in told[0].items():
+        other = told[1][name]
+        both = (whole >= 0) & (other >= 0)
+        assert both.mean() > 0.9 * (whole >= 0).mean()
+        assert np.array_equal(whole[both], other[both]), name
+
+
+def decided(samples, name):
+    """Return what each edge samples of a signal, -1 where it may be either or is unknown."""
+    found = []
+    for part in samples:
+        value = part.value[name].at(np.arange(part.first, part.end)).astype(np.int64)
+        value[part.undecided[name] - part.first] = -1
+        value[part.unknown[name].at(np.arange(part.first, part.end)) != 0] = -1
+        found.append(value)
+    return np.concatenate(found)
