@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import atexit
 import contextlib
 import errno
 import gc
@@ -124,10 +123,9 @@ def cellstep(
 def main() -> NoReturn:
     """Run the command; whatever stops it leaves one message and an exit status, no traceback.
 
-    What it imports stays to the end: to look for garbage among it takes a tenth of a second.
+    What it imports stays to the end: to look for garbage among it again and again takes long.
     """
     gc.set_threshold(50_000)
-    atexit.register(gc.freeze)
     for number in STOPS:
         if number != signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN:  # else: nohup
             signal.signal(number, _stop)
