@@ -16,6 +16,13 @@ NEAR = range(-3, 4)  # edges from a channel bit at which the rest is placed
 GAPS = ((1, 2), (2, 6), (5, 14), (14, 15))  # cycles from bit to bit
 OTHER_READS = 0.15  # of the accesses that are no read of status
 FRAMES = (0x4489, 0xFFFF, 0x0000, 0xAAAA, 0x5555)
+CALM_FROM = 1000  # channel bits: in a long case there is time for what takes long to come about
+ALL_ALIKE: Mapping[str, float] = {}
+CALM: Sequence[Mapping[str, float]] = (
+    ALL_ALIKE,
+    {SLOT: 0.1, "access": 0.1, LEVEL: 0.1, RESET: 0.3},  # a word that waits for its slot
+    {SLOT: 0.02, "access": 0.05, LEVEL: 0.0, RESET: 0.0},  # a FIFO that runs full, or empty
+)
 GATES = ("master_enable", "channel_enable")
 
 
@@ -48,10 +55,12 @@ class Drawer:
         self._reach = reach
         self._random = random.Random(seed)
         self._weights = dict(weights or {})
+        self._calm = ALL_ALIKE
 
     def case(self, bits: int = 120) -> DrawnCase:
         """Return a case of so many channel bits."""
         rng, reach = self._random, self._reach
+        self._calm = rng.choice(CALM) if bits >= CALM_FROM else ALL_ALIKE
         low, high = rng.choice(GAPS)
         events: list[CaseEvent] = []
         window = 0
@@ -75,7 +84,7 @@ class Drawer:
         rng = self._random
         found: list[CaseEvent] = []
         for kind, often in (("access", 0.5), (LEVEL, 0.06), (RESET, 0.004), (SLOT, 0.35)):
-            if rng.random() < often * self._weights.get(kind, 1.0):
+            if rng.random() < often * self._weights.get(kind, 1.0) * self._calm.get(kind, 1.0):
                 found += self._event(
                     kind, max(self._reach.start, at + rng.choice(NEAR)), window, word
                 )
