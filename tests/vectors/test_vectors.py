@@ -185,7 +185,7 @@ def test_lists_read_back_as_the_tables(tmp_path):
     """$readmemh of Icarus and Python's own csv module read the same status out of the files."""
     if "icarus" not in available():
         pytest.skip("needs icarus")
-    folder, _ = written(REFERENCE / "binding.yaml", "quick/sync_poll", tmp_path / "v")
+    folder, _ = written(STUBS / "plain/wires/binding.yaml", "quick/sync_poll", tmp_path / "v")
     count = len((folder / "shown.hex").read_text().split())
     (folder / "reader.v").write_text(f"""
 module reader;
