@@ -4,6 +4,7 @@ import shutil
 
 import pytest
 from replaced import replace_in
+from status_alone import status_alone
 
 from hdl_stubs.defects import REFERENCE
 from refmodel.protect.cases import HOST_SPEEDS, Case
@@ -19,7 +20,7 @@ def matrix_of(tmp_path):
     if "icarus" not in available():
         pytest.skip(why_not("icarus"))
 
-    def judge(changes, names, kinds=KINDS):
+    def judge(changes, names, kinds=KINDS, alone=False):
         core = tmp_path / "core"
         shutil.copytree(REFERENCE, core)
         for file, old, new in changes:
@@ -29,6 +30,8 @@ def matrix_of(tmp_path):
             for check in find_checks(names)
             for kind in kinds
         ]
-        return run_matrix(core / "binding.yaml", plain, Options(simulators=["icarus"]))
+        binding = core / "binding.yaml"
+        bound = status_alone(binding) if alone else binding
+        return run_matrix(bound, plain, Options(simulators=["icarus"]))
 
     return judge

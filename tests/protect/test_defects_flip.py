@@ -114,7 +114,7 @@ def test_a_writer_with_longer_bits_flips_the_write_and_read_back(matrix_of):
 
 def test_a_core_without_what_a_check_needs_is_not_judged(matrix_of):
     """Without registers and lines of its own a core is not run, and the report says why."""
-    matrix = matrix_of([], ["written_back", "own_transfer"], [ORIGINAL])
+    matrix = matrix_of([], ["written_back", "own_transfer"], [ORIGINAL], alone=True)
     skipped = [c.note for c in matrix.cells if c.skipped]
     assert skipped[0] == (
         "the core has no line write_data, line write_gate, memory, register transfer"
