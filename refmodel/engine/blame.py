@@ -33,7 +33,7 @@ class Trail:
     rules: Rules
     here: Edge | None = None
     last: Edge | None = None
-    moves_since_gates: int = MANY  # words moved since a gate changed; some had waited
+    moves_since_gates: int = MANY  # words moved since a transfer met a gate that changed
     bits_since_start: int = 0  # since the last start or stop
     stopped: bool = False  # the last of them was a stop
     control_written: bool = False
@@ -75,8 +75,10 @@ class Trail:
 
     @staticmethod
     def _gates_change(edge: Edge, last: Edge | None) -> bool:
-        """Return whether a gate is not as it was on the edge before."""
-        return last is not None and edge.inputs.gates != last.inputs.gates
+        """Return whether a gate is not as it was on the edge before, and a transfer meets it."""
+        transfer = edge.before.transfer
+        meets = transfer.running or transfer.fifo.used or transfer.writer.active
+        return bool(meets) and last is not None and edge.inputs.gates != last.inputs.gates
 
 
 def clause_of(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:

@@ -15,8 +15,10 @@ import z3
 from refmodel.prove.arrays import Array
 from refmodel.prove.counters import Counters
 from refmodel.prove.seen import (
+    BENCH,
     CORE,
     FEWEST,
+    HOST,
     MODEL,
     NARROW,
     SIDES,
@@ -201,7 +203,9 @@ class Finder(Seen):
 
     def _implied(self) -> Iterator[Candidate]:
         """Yield which flags go with which others."""
-        zeros = [a for a in self._values if a.said.endswith("== 0")]
+        zeros = [
+            a for a in self._values if a.said.endswith("== 0") or a.of.startswith((HOST, BENCH))
+        ]
         flags = [a for a in (*self._flags, *zeros) if a.seen.any() and not a.seen.all()]
         both = [*flags, *(opposite(flag) for flag in flags)]
         for one, other in permutations(both, 2):

@@ -10,7 +10,18 @@ import z3
 
 from refmodel.prove.arrays import Array
 from refmodel.prove.number import wide
-from refmodel.prove.seen import CORE, FEWEST, Atom, Candidate, Seen, distinct, given, side_of
+from refmodel.prove.seen import (
+    BENCH,
+    CORE,
+    FEWEST,
+    HOST,
+    Atom,
+    Candidate,
+    Seen,
+    distinct,
+    given,
+    side_of,
+)
 
 FEW_VALUES = 4  # a register that takes no more is said to
 WIDEST_COUNTER = 8  # bits of a register that may count in step with another
@@ -57,7 +68,8 @@ class Counters(Seen):
         """Yield which two counters are equal where a condition holds, and not everywhere."""
         if np.count_nonzero(guard.seen) < FEWEST:
             return
-        names = [n for n in self._sides if 2 < self._state[n].size() <= WIDEST_COUNTER]
+        told = [*self._sides, *(n for n in self._others if n.startswith((HOST, BENCH)))]
+        names = [n for n in told if 2 < self._state[n].size() <= WIDEST_COUNTER]
         for one, other in combinations(names, 2):
             first, second = self._samples[one], self._samples[other]
             a, b = first[guard.seen], second[guard.seen]

@@ -49,7 +49,9 @@ class Seen:
         self._size = len(next(iter(samples.values()))) if samples else 0
         self._bits = [atom for name in order for atom in self._bits_of(name)]
         self._flags = [
-            a for a in self._bits if self._state[a.of].size() == 1 and a.of.startswith(SIDES)
+            a
+            for a in self._bits
+            if self._state[a.of].size() == 1 and a.of.startswith((*SIDES, BENCH))
         ]
         watched = [name for name in order if name.startswith((*SIDES, BENCH, HOST))]
         self._values = [a for name in watched for a in self._values_of(name)]
@@ -71,7 +73,7 @@ class Seen:
         held, seen = self._state[name], self._samples[name]
         if held.size() == 1:
             return
-        most = SPLIT if name.startswith(HOST) else narrow
+        most = SPLIT if name.startswith((HOST, BENCH)) else narrow
         values = np.unique(seen).tolist() if held.size() <= most else [0]
         for value in values:
             yield Atom(f"{name} == {value}", held == value, np.asarray(seen == value, bool), name)

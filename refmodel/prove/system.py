@@ -14,7 +14,8 @@ class System:
 
     `assumed` holds on every edge, each with what it says in words. `claims` are what is to be
     proved of every edge. Both speak of state and inputs; the state after the edge is in `after`.
-    `ranges` says that every value keeps within the bits it has here.
+    `ranges` says that every value keeps within the bits it has here. `helpers` are registers that
+    nothing depends on, kept because relations can be told with them.
     """
 
     state: dict[str, z3.BitVecRef] = field(default_factory=dict)
@@ -24,6 +25,7 @@ class System:
     assumed: dict[str, z3.BoolRef] = field(default_factory=dict)
     claims: dict[str, z3.BoolRef] = field(default_factory=dict)
     ranges: dict[str, z3.BoolRef] = field(default_factory=dict)
+    helpers: set[str] = field(default_factory=set)
 
     def register(
         self, name: str, width: int, start: int | z3.BitVecRef | None = None
@@ -65,8 +67,13 @@ class System:
         """Leave out what no claim depends on."""
         from refmodel.prove.fork import variables
 
-        needed: set[str] = set()
-        open_ = [*self.claims.values(), *self.ranges.values(), *self.assumed.values()]
+        needed = set(self.helpers)
+        open_ = [
+            *(self.after[name] for name in self.helpers),
+            *self.claims.values(),
+            *self.ranges.values(),
+            *self.assumed.values(),
+        ]
         while open_:
             for variable in variables(open_.pop()):
                 name = variable.decl().name()

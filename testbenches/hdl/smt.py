@@ -16,6 +16,7 @@ from testbenches.hdl.synth import Module
 
 Bit = int | str  # yosys's: the number of a net, or "0", "1", "x", "z"
 _ODD = str.maketrans("", "", "\\|")  # what no name of a solver's variable may have
+REGISTERS = ("$dff", "$adff", "$ff")
 _SELECT = re.compile(r"\[(\d+)(?::(\d+))?\]$")
 
 
@@ -25,7 +26,7 @@ class SmtMachine:
 
     `registers` has each register and what it holds next, `starts` those with a value to begin
     with, `ports` the inputs, `unknown` bits that the source leaves undecided: they may be
-    anything.
+    anything. `clears` has registers with an asynchronous reset: when it comes, and their value.
     """
 
     module: Module
@@ -35,6 +36,7 @@ class SmtMachine:
     starts: dict[str, z3.BitVecRef] = field(default_factory=dict)
     ports: dict[str, z3.BitVecRef] = field(default_factory=dict)
     unknown: list[z3.BitVecRef] = field(default_factory=list)
+    clears: dict[str, tuple[z3.BitVecRef, z3.BitVecRef]] = field(default_factory=dict)
     _bits: dict[Bit, tuple[z3.BitVecRef, int]] = field(default_factory=dict)
 
     def value(self, name: str) -> z3.BitVecRef:
@@ -103,7 +105,7 @@ def machine(module: Module, clock: str, side: str = "core") -> SmtMachine:
         if port["direction"] == "input":
             made.ports[name] = z3.BitVec(f"port.{name}", len(port["bits"]))
             made.drive(port["bits"], made.ports[name])
-    flops = {n: c for n, c in module["cells"].items() if c["type"] in ("$dff", "$ff")}
+    flops = {n: c for n, c in module["cells"].items() if c["type"] in REGISTERS}
     for number, cell in enumerate(flops.values()):
         _add_register(made, cell, number)
     for cell in _in_order(module, flops):
@@ -111,8 +113,22 @@ def machine(module: Module, clock: str, side: str = "core") -> SmtMachine:
     for number, cell in enumerate(flops.values()):
         name = _register_name(made, cell, number)
         held, _ = made.registers[name]
-        made.registers[name] = (held, made.vector(cell["connections"]["D"]))
+        following = made.vector(cell["connections"]["D"])
+        if cell["type"] == "$adff":
+            clears, value = _clears(made, cell)
+            made.clears[name] = (clears, value)
+            following = z3.If(clears == 1, value, following)
+        made.registers[name] = (held, following)
     return made
+
+
+def _clears(made: SmtMachine, cell: dict[str, Any]) -> tuple[z3.BitVecRef, z3.BitVecRef]:
+    """Return when an asynchronous reset clears a register, as one bit, and what it then holds."""
+    pin = made.vector(cell["connections"]["ARST"])
+    if not int(cell["parameters"].get("ARST_POLARITY", "1"), 2):
+        pin = ~pin
+    bits = len(cell["connections"]["Q"])
+    return pin, z3.BitVecVal(int(cell["parameters"]["ARST_VALUE"], 2), bits)
 
 
 def _add_register(made: SmtMachine, cell: dict[str, Any], number: int) -> None:

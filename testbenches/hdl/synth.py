@@ -28,11 +28,15 @@ class TooLargeError(UserError):
 
 @dataclass(frozen=True)
 class NetSource:
-    """Verilog files, and what they are read with."""
+    """Verilog files, and what they are read with.
+
+    With `clears` an asynchronous reset stays one; else it counts at the clock's edge alone.
+    """
 
     files: Sequence[Path]
     include_dirs: Sequence[Path] = ()
     defines: Mapping[str, str | int | None] | None = None
+    clears: bool = False
 
 
 def find_yosys() -> str:
@@ -58,12 +62,19 @@ def netlist(source: NetSource, top: str) -> Module:
         linked(source, Path(folder))
         run_yosys(_reading(source, top), Path(folder), source)
         _refuse_large(_modules(before)[top])
-        run_yosys(MAPPING, Path(folder), source)
+        run_yosys(_mapping(source), Path(folder), source)
         module = _modules(out)[top]
     for cell in module["cells"].values():
-        place = cell["attributes"].get("src", "").split("|")[0].split(".")[0]
-        cell["attributes"]["src"] = _own_names(place, source)
+        cell["attributes"]["src"] = _own_names(
+            _innermost(cell["attributes"].get("src", "")), source
+        )
     return module
+
+
+def _innermost(src: str) -> str:
+    """Return the first place of a cell, in the file that comes first: the core's, not a bench's."""
+    places = [place.split(".")[0] for place in src.split("|")]
+    return min(places, key=lambda place: int(place.partition(":")[0] or 0), default="")
 
 
 def linked(source: NetSource, folder: Path) -> None:
@@ -113,16 +124,19 @@ def _reading(source: NetSource, top: str) -> list[str]:
     return [read_command(source), hierarchy, "proc", "flatten", "opt_expr", *written]
 
 
-MAPPING = [
-    "read_rtlil flat.il",
-    "memory_collect",
-    "memory_map",
-    "opt_expr",
-    "async2sync",
-    "dffunmap",
-    "opt_expr",
-    "write_json netlist.json",
-]
+def _mapping(source: NetSource) -> list[str]:
+    """Return the yosys commands that leave gates and registers of one kind."""
+    return [
+        "read_rtlil flat.il",
+        "tribuf -logic",
+        "memory_collect",
+        "memory_map",
+        "opt_expr",
+        "dffunmap" if source.clears else "async2sync",
+        "async2sync t:$adff %n" if source.clears else "dffunmap",
+        "opt_expr",
+        "write_json netlist.json",
+    ]
 
 
 def run_yosys(commands: list[str], folder: Path, source: NetSource) -> None:

@@ -10,13 +10,14 @@ from refmodel.ground.bus import HIGH
 from refmodel.ground.word import WORD_BITS
 from refmodel.prove.system import System
 from testbenches.binding.ports import CorePorts
-from testbenches.binding.roles import Watched
+from testbenches.binding.roles import GATES, Watched
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness
 from testbenches.prove.bus_side import BusSide
-from testbenches.prove.core_side import CoreSide, core_side
+from testbenches.prove.core_side import LATE_RESET, CoreSide, core_side
 
 MEMORY_WORD = "memory.word"  # what memory would give next
+STRAIGHT = "straight_"  # how the pin of a level without a register is called
 LONGEST_RESET = 64  # cycles of the first reset that are gone through one by one
 
 
@@ -31,15 +32,35 @@ class BoundCore:
     ) -> None:
         self.binding, self.harness = binding, harness
         self.part: CoreSide = core_side(binding, ports, harness, side)
-        self._wires: list[tuple[z3.BitVecRef, z3.BitVecRef]] = []
+        self.moves = z3.BitVecVal(0, 1)
 
     def join(self, system: System, inputs: Mapping[str, z3.BitVecRef], bus: BusSide | None) -> None:
         """Add the core to a system in which the harness has these inputs, by the model's names."""
         self._begin(system)
-        self._wire(system, inputs, bus)
-        for name in self.part.registers:
-            system.after[name] = self._wired(system.after[name])
-        self.moves = z3.BitVecVal(0, 1)
+        word = self._word(system, inputs, bus)
+        part, reset = self.part, inputs["reset"]
+        edge = [(part.cleared, reset)]
+        if "drive" in part.pins:
+            edge.append((part.pins["drive"], word))
+        if "memory_word" in part.pins:
+            edge.append((part.pins["memory_word"], system.state[MEMORY_WORD]))
+        if LATE_RESET in part.pins:  # released before the edge, and there behind it
+            before = _register_once(system, "bench.late_reset", reset, 1)
+            edge.append((part.pins[LATE_RESET], before & reset))
+        look, behind = list(edge), list(edge)
+        for name, pin in part.pins.items():
+            if name.startswith(STRAIGHT):
+                level = inputs[name.removeprefix(STRAIGHT)]
+                driven = _register_once(system, f"bench.{name}", level, 0)
+                gate = name.removeprefix(STRAIGHT).removesuffix("_enable") in GATES
+                edge.append((pin, level if gate else driven))
+                look.append((pin, driven))
+                behind.append((pin, level))
+        self._edge, self._look = edge, look
+        for name in part.registers:
+            system.after[name] = _put(system.after[name], edge)
+        held = [(register, system.after[name]) for name, register in part.registers.items()]
+        self._behind = [*behind, *held]
         if self.binding.memory is not None:
             self.moves = z3.simplify(inputs["slot"] & self.memory()["request"])
 
@@ -50,15 +71,14 @@ class BoundCore:
             name: part.machine.starts.get(name, z3.BitVec(f"{name} at power on", v.size()))
             for name, v in part.registers.items()
         }
-        idle = [(part.drive, z3.BitVecVal(drive.mask("reset"), drive.width))]
-        if part.memory_word is not None:
-            idle.append((part.memory_word, z3.BitVecVal(0, WORD_BITS)))
+        ones = {"drive": drive.mask("reset"), LATE_RESET: 1}
+        idle = [
+            (pin, z3.BitVecVal(ones.get(name, 0), pin.size())) for name, pin in part.pins.items()
+        ]
+        idle.append((part.cleared, z3.BitVecVal(1, 1)))
         for _ in range(min(self.binding.reset.cycles - 1, LONGEST_RESET)):
             pairs = [(v, held[name]) for name, v in part.registers.items()] + idle
-            following = {
-                name: z3.simplify(z3.substitute(value, *pairs))
-                for name, value in part.after.items()
-            }
+            following = {name: _put(value, pairs) for name, value in part.after.items()}
             if all(following[name].eq(held[name]) for name in held):
                 break
             held = following
@@ -70,15 +90,16 @@ class BoundCore:
         for unknown in part.machine.unknown:
             system.inputs[unknown.decl().name()] = unknown
 
-    def _wire(
+    def _word(
         self, system: System, inputs: Mapping[str, z3.BitVecRef], bus: BusSide | None
-    ) -> None:
-        """Say what each slot of the harness's word carries."""
+    ) -> z3.BitVecRef:
+        """Return the harness's word of this edge."""
         drive = self.harness.drive
         slots = {name: inputs[name] for name in drive.slots if name in inputs}
         if bus is not None:
             slots["read"], slots["write"] = bus.read, bus.write
             slots["address"] = bus.address()
+            slots["counts"] = z3.BitVecVal(0, 1)  # for the harness alone
             if "write_data" in drive.slots:
                 slots["write_data"] = bus.data(drive.slots["write_data"][1])
         slots |= {  # lines back from a drive: anything at any time
@@ -88,36 +109,30 @@ class BoundCore:
         }
         ordered = sorted(drive.slots.items(), key=lambda item: -item[1][0])
         parts = [slots[name] for name, _ in ordered]
-        word = z3.Concat(*parts) if len(parts) > 1 else parts[0]
-        self._wires = [(self.part.drive, word)]
-        if self.part.memory_word is not None:
-            self._wires.append((self.part.memory_word, system.state[MEMORY_WORD]))
-
-    def _wired(self, value: z3.ExprRef) -> z3.ExprRef:
-        return z3.simplify(z3.substitute(value, *self._wires))
+        return z3.Concat(*parts) if len(parts) > 1 else parts[0]
 
     def shown(self, watched: Watched) -> z3.BitVecRef:
         """Return what something observed shows when the cycle ends: 1 for active."""
-        return self._active(watched, self.part.shown(f"dut.{watched.expression}"))
+        value = self.part.shown(f"dut.{watched.expression}")
+        return _put(~value if watched.active == "low" else value, self._behind)
 
     def before(self, watched: Watched) -> z3.BitVecRef:
         """Return what something observed shows just before the cycle's edge."""
-        return self._active(watched, self.part.before(f"dut.{watched.expression}"))
-
-    def _active(self, watched: Watched, value: z3.BitVecRef) -> z3.BitVecRef:
-        return self._wired(~value if watched.active == "low" else value)
+        value = self.part.before(f"dut.{watched.expression}")
+        return _put(~value if watched.active == "low" else value, self._edge)
 
     @property
     def reads(self) -> bool:
         """Whether the core returns something to a read."""
-        return self.binding.bus is not None and self.binding.bus.read_data is not None
+        bus = self.binding.bus
+        return bus is not None and (bus.read_data is not None or bus.data is not None)
 
     def read_word(self, high: z3.BitVecRef) -> z3.BitVecRef:
         """Return what the bus carries to the host, the byte at the bits of the word it is.
 
         `high` is 1 where a bus cycle carries the high byte.
         """
-        data = self._wired(self.part.before("read_data"))
+        data = _put(self.part.before("read_data"), self._look)
         width = data.size()
         word = data if width >= WORD_BITS else z3.ZeroExt(WORD_BITS - width, data)
         word = z3.Extract(WORD_BITS - 1, 0, word)
@@ -127,6 +142,18 @@ class BoundCore:
         """Return what the core says of memory before the edge: request, store, data_out."""
         assert self.binding.memory is not None
         return {watched.lane: self.before(watched) for watched in self.binding.memory.watched()}
+
+
+def _put(value: z3.ExprRef, wires: list[tuple[z3.BitVecRef, z3.BitVecRef]]) -> z3.ExprRef:
+    return z3.simplify(z3.substitute(value, *wires))
+
+
+def _register_once(system: System, name: str, follows: z3.BitVecRef, start: int) -> z3.BitVecRef:
+    """Return a register that follows something one edge later; two cores share it."""
+    if name not in system.state:
+        system.register(name, follows.size(), start)
+        system.after[name] = follows
+    return system.state[name]
 
 
 def is_high(mask: int) -> bool:

@@ -12,6 +12,7 @@ from refmodel.ground.word import WORD_BITS
 from refmodel.prove.fork import variables
 from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
+from testbenches.binding.depth import depth_of
 from testbenches.binding.roles import MOVES
 from testbenches.prove.bound_core import BoundCore, is_high
 from testbenches.prove.bus_side import INDEX_BITS, BusSide, by_number
@@ -67,6 +68,9 @@ class Claims:
         """Claim that a read returns what status showed the cycle before."""
         core, reference = self._core, self._reference
         late = core.harness.shape.read_latency
+        binding = core.binding.bus
+        assert binding is not None
+        since = 0 if binding.acknowledge is not None else binding.read_latency
         number = self._begun(bus, late)
         parts = [c.mask if c.kind < READ_OTHER else 0 for c in bus.cycles]
         read = dict(zip(bus.cycles, parts, strict=True))
@@ -79,16 +83,20 @@ class Claims:
             if reference.other is not None:
                 wanted = reference.other.read_word(high)
             else:
-                wanted = in_place(self._history(name).before(late + lag), layout, name)
+                wanted = in_place(self._history(name).before(since + lag), layout, name)
             same = ((word ^ wanted) & mask) == 0
             self._claim(f"read.{name}", self._old(lag + late + 1), same)
 
     def _begun(self, bus: BusSide, edges: int) -> z3.BitVecRef:
         """Return the bus cycle that was on the bus so many edges ago."""
-        number = bus.number
+        number, system = bus.begun, self._system
+        lost = z3.BoolVal(False)
+        if not depth_of(self._core.binding).plain:
+            lost = system.inputs["drive.reset"] == 1
         for n in range(edges):
-            held = self._system.register(f"bench.read.{n + 1}", INDEX_BITS, 0)
-            self._system.after[f"bench.read.{n + 1}"] = number
+            held = system.register(f"bench.read.{n + 1}", INDEX_BITS, 0)
+            none = z3.BitVecVal(0, INDEX_BITS)
+            system.after[f"bench.read.{n + 1}"] = z3.simplify(z3.If(lost, none, number))
             number = held
         return number
 

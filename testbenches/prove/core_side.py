@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,22 +18,24 @@ from testbenches.hdl.smt import SmtMachine, machine
 from testbenches.hdl.synth import NetSource, netlist
 
 WRAPPER = "cellstep_core"
+LATE_RESET = "late_reset"  # the pin of an asynchronous reset
 LONGEST_PAUSE = 16  # clock periods without the enable that are gone through one by one
 Registers = dict[str, z3.BitVecRef]
 
 
 @dataclass
 class CoreSide:
-    """The core over one cycle, from `drive` and `memory_word` as the harness gives them.
+    """The core over one cycle, from what the harness gives its pins.
 
-    `registers` are the core's, `after` what they hold after the cycle. `seen` gives what a name of
-    the core shows: before the cycle's edge, as a bus samples it, or after it.
+    `pins` are the inputs by the harness's name for them: `drive`, `memory_word`, levels that pass
+    straight, and `late_reset`. `registers` are the core's, `after` what they hold after the cycle.
+    `cleared` stands for the asynchronous reset as it is behind the edge.
     """
 
     machine: SmtMachine
-    drive: z3.BitVecRef
-    memory_word: z3.BitVecRef | None
+    pins: dict[str, z3.BitVecRef]
     after: Registers
+    cleared: z3.BitVecRef
     _enabled: list[tuple[z3.BitVecRef, z3.BitVecRef]]
     _paused: list[tuple[z3.BitVecRef, z3.BitVecRef]]
 
@@ -47,9 +49,8 @@ class CoreSide:
         return z3.substitute(self.machine.value(name), *self._enabled)
 
     def shown(self, name: str) -> z3.BitVecRef:
-        """Return what shows when the cycle ends."""
-        value = z3.substitute(self.machine.value(name), *self._paused)
-        return z3.substitute(value, *_pairs(self.registers, self.after))
+        """Return what shows when the cycle ends, from what the registers hold then."""
+        return z3.substitute(self.machine.value(name), *self._paused)
 
 
 def core_side(binding: Binding, ports: CorePorts, harness: Harness, side: str = "core") -> CoreSide:
@@ -58,43 +59,85 @@ def core_side(binding: Binding, ports: CorePorts, harness: Harness, side: str = 
     Raises CannotRun for what yosys does not take or is no synchronous logic on the one clock.
     """
     wires = wiring(binding, ports, harness.drive)
+    late = binding.reset.kind == "asynchronous"
     with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
         wrapper = Path(folder) / "cellstep_core.v"
-        wrapper.write_text(_wrapper(wires), encoding="utf-8")
+        wrapper.write_text(wrapper_of(wires), encoding="utf-8")
         files = (*ports.sources, wrapper)
-        source = NetSource(files, ports.include_dirs, binding.core.defines)
+        source = NetSource(files, ports.include_dirs, binding.core.defines, late)
         made = machine(netlist(source, WRAPPER), "clk", side)
-    enable = made.ports.get("enable")
+    _refuse_own_enable(binding)
+    enable = made.ports.pop("enable", None)
     on, off = ([(enable, z3.BitVecVal(n, 1))] if enable is not None else [] for n in (1, 0))
-    paused = off if binding.clock.enable_every > 1 else on
-    after = {
-        name: z3.simplify(z3.substitute(following, *on))
-        for name, (_, following) in made.registers.items()
-    }
-    if binding.clock.enable_every > 1:
-        after = _paused(made, after, off, binding.clock.enable_every - 1)
-    return CoreSide(
-        made, made.ports["drive"], made.ports.get("memory_word"), after, list(on), list(paused)
-    )
+    gaps = binding.clock.gaps
+    now, cleared = made.ports.get(LATE_RESET), z3.BitVec(f"{side}.cleared", 1)
+    behind = [(now, cleared)] if now is not None else []
+    after = {name: z3.substitute(following, *on) for name, (_, following) in made.registers.items()}
+    after = _cleared(made, after, behind)
+    if max(gaps):
+        after = _paused(made, after, [*off, *behind], gaps)
+    after = {name: z3.simplify(value) for name, value in after.items()}
+    pins = {name: pin for name, pin in made.ports.items() if name != "clk"}
+    paused = off if max(gaps) else on
+    return CoreSide(made, pins, after, cleared, list(on), [*paused, *behind])
 
 
-def _wrapper(wires: Mapping[str, Any]) -> str:
+def _refuse_own_enable(binding: Binding) -> None:
+    if binding.clock.enabled_by is not None:
+        raise CannotRun(
+            "clock.enabled_by: a core that says itself which edges count has cycles of unknown"
+            " length, which a proof does not follow"
+        )
+
+
+def _cleared(
+    made: SmtMachine, after: Registers, behind: list[tuple[z3.BitVecRef, z3.BitVecRef]]
+) -> Registers:
+    """Return what the registers hold once an asynchronous reset behind the edge has come."""
+    found = dict(after)
+    for name, (clears, value) in made.clears.items():
+        pairs = [*_pairs({n: held for n, (held, _) in made.registers.items()}, after), *behind]
+        found[name] = z3.If(z3.substitute(clears, *pairs) == 1, value, after[name])
+    return found
+
+
+def wrapper_of(wires: Mapping[str, Any]) -> str:
     """Return Verilog around the core that gives its inputs what the harness gives them."""
+    bus = wires["bus"]
     outputs = dict(wires["outputs"])
-    if wires["bus"] is not None:
-        outputs["read_data"] = wires["bus"]["read_width"]
-    ports = ["input clk", f"input [{wires['drive'].width - 1}:0] drive"]
+    width = wires["drive"].width
+    ports = ["input clk", f"input [{width - 1}:0] drive"]
     ports += ["input enable"] * bool(wires["enable"])
+    ports += [f"input {LATE_RESET}"] * bool(wires["late_reset"])
+    ports += [f"input straight_{name}" for name in (*wires["straight"], *wires["late_gates"])]
     ports += ["input [15:0] memory_word"] * bool(wires["memory"])
-    ports += [f"output [{width - 1}:0] {name}" for name, width in outputs.items()]
+    inside = []
+    if bus is not None:
+        outputs["read_data"] = bus["read_width"]
+        inside = list(_bus_lines(bus, width))
+    ports += [f"output [{bits - 1}:0] {name}" for name, bits in outputs.items()]
     parameters = ", ".join(f".{name}({value})" for name, value in wires["parameters"].items())
     setting = f"#({parameters}) " if parameters else ""
     connected = ",\n    ".join(f".{port}({value})" for port, value in wires["connections"].items())
     return (
         f"module {WRAPPER}({', '.join(ports)});\n"
-        f"  {wires['top']} {setting}dut (\n    {connected}\n  );\n"
+        + "".join(f"  {line}\n" for line in inside)
+        + f"  {wires['top']} {setting}dut (\n    {connected}\n  );\n"
         "endmodule\n"
     )
+
+
+def _bus_lines(bus: Mapping[str, Any], width: int) -> Iterator[str]:
+    """Yield the wires between core and host, as the harness has them."""
+    bits = f"[{bus['read_width'] - 1}:0]"
+    if bus["asynchronous"]:
+        yield f"wire [{width - 1}:0] host_lines = drive;"
+    if bus["shared"]:
+        yield f"wire {bits} data_lines = {bus['writes']} ? {bus['data']} : {bus['read_width']}'bz;"
+        yield f"assign read_data = {bus['read']};"
+    elif bus["read"] != "read_lines":
+        yield f"wire {bits} read_lines;"
+        yield f"assign read_data = {bus['read']};"
 
 
 def _pairs(registers: Registers, after: Registers) -> list[tuple[z3.BitVecRef, z3.BitVecRef]]:
@@ -105,7 +148,7 @@ def _paused(
     made: SmtMachine,
     after: Registers,
     off: list[tuple[z3.BitVecRef, z3.BitVecRef]],
-    periods: int,
+    gaps: Sequence[int],
 ) -> Registers:
     """Return what the registers hold after clock periods more in which the enable is off."""
     held = {name: register for name, (register, _) in made.registers.items()}
@@ -116,13 +159,18 @@ def _paused(
     moving = {name: value for name, value in resting.items() if not _same(value, held[name])}
     if not moving:
         return after
-    if periods > LONGEST_PAUSE:
-        names = ", ".join(sorted(name.partition(".dut.")[2] for name in moving))
+    names = ", ".join(sorted(name.partition(".dut.")[2] for name in moving))
+    if max(gaps) > LONGEST_PAUSE:
         raise CannotRun(
-            f"{names}: moves while the clock enable is off, and {periods} clock periods without it"
-            f" are more than the {LONGEST_PAUSE} a proof goes through"
+            f"{names}: moves while the clock enable is off, and {max(gaps)} clock periods without"
+            f" it are more than the {LONGEST_PAUSE} a proof goes through"
         )
-    for _ in range(periods):
+    if len({*gaps}) > 1:
+        raise CannotRun(
+            f"{names}: moves while the clock enable is off, and not always for as many periods:"
+            " a proof does not follow that"
+        )
+    for _ in range(gaps[0]):
         pairs = _pairs(held, after)
         after = {name: z3.substitute(value, *pairs) for name, value in resting.items()}
     return after

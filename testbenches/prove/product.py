@@ -8,13 +8,14 @@ from dataclasses import dataclass
 import z3
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.ground.depth import Depth
 from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.ground.stimulus import LEVEL_INPUTS
 from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile
 from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
-from testbenches.binding.depth import depth_of, depth_told, told_of_words
+from testbenches.binding.depth import depth_of, told_of_words
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import GATES
 from testbenches.binding.schema import Binding
@@ -26,6 +27,8 @@ from testbenches.prove.reference import Reference, core_reference, model_referen
 
 AGE = "bench.age"
 CORE, OTHER = "core", "model"  # how names of registers begin; another core is in the model's place
+ACKNOWLEDGED = "bus.acknowledged"  # what the core answers, until the core is there
+LASTED = "bench.reset"  # for how many edges a reset has lasted
 FIRST_ACCESS = 2  # edges after the last one of the first reset, as a processor begins
 
 
@@ -52,6 +55,7 @@ class Product:
     hints: list[Candidate]  # what may hold in every state
     left_out: list[str]  # what only one of two cores has
     shown: dict[str, z3.BitVecRef]  # what the core shows, by claim
+    long_reset: int = 0  # edges a reset of a deep core lasts at least
 
     @property
     def writes_control(self) -> bool:
@@ -65,22 +69,20 @@ def product(subject: Subject, against: Subject | None = None) -> Product:
     Raises CannotRun for a core that no proof can be made about.
     """
     for each in filter(None, (subject, against)):
-        _refuse(each.binding, each.harness)
+        _refuse(each.binding)
     if against is not None:
         _refuse_unlike(subject, against)
     return _Builder(subject, against).build()
 
 
-def _refuse(binding: Binding, harness: Harness) -> None:
+def _refuse(binding: Binding) -> None:
     """Raise CannotRun for a binding that says more than proofs know."""
-    depth, shape = depth_of(binding), harness.shape
     if binding.disk.flux is not None:
-        raise CannotRun("disk.flux: a core with a separator of its own cannot be proved yet")
+        raise CannotRun(
+            "disk.flux: a proof has channel bits as its input; what a separator of the core's own"
+            " makes of flux is not covered, nor the block behind it: bind the block alone"
+        )
     pulses = binding.lines.write_data
-    shaped = pulses is not None and (pulses.form, pulses.cycles) != ("pulse", 1)
-    if shaped or not depth.plain or depth.straight or (shape.hold, shape.idle) != (1, 0):
-        told = ", ".join(depth_told(binding))
-        raise CannotRun(f"{told}: a core that is so deep cannot be proved yet")
     words = told_of_words(binding)
     profile = binding.load_profile()
     words += [
@@ -89,7 +91,20 @@ def _refuse(binding: Binding, harness: Harness) -> None:
         if getattr(profile, name)
     ]
     if words:
-        raise CannotRun(f"{', '.join(words)}: such a core cannot be proved yet")
+        raise CannotRun(
+            f"{', '.join(words)}: a proof takes the words and the reset values of SPEC.md alone"
+        )
+    if pulses is not None and (pulses.form, pulses.cycles) != ("pulse", 1):
+        raise CannotRun(
+            f"lines.write_data.form {pulses.form}, cycles {pulses.cycles}: a proof takes pulses of"
+            " one cycle alone; leave the line out, or use `cellstep run`"
+        )
+    bus = binding.bus
+    if bus is not None and bus.acknowledge is not None and bus.acts == "first":
+        raise CannotRun(
+            "bus.acts first: with an acknowledge a proof takes accesses that count at their last"
+            " edge alone; use `cellstep run`"
+        )
 
 
 def _refuse_unlike(one: Subject, other: Subject) -> None:
@@ -102,6 +117,8 @@ def _refuse_unlike(one: Subject, other: Subject) -> None:
 
     if a.latency != b.latency:
         raise differ(("latency",), "latency")
+    if depth_of(a) != depth_of(b):
+        raise differ(("bus",), "the depth")
     if one.harness.shape != other.harness.shape or set(a.registers) != set(b.registers):
         raise differ(("bus",), "the bus")
     if one.profile.status != other.profile.status:
@@ -121,6 +138,7 @@ class _Builder:
         if against is not None:
             self._cores.append(BoundCore(against.binding, against.ports, against.harness, OTHER))
         self._system = System()
+        self._long_reset = 0
 
     def build(self) -> Product:
         """Return the product."""
@@ -128,21 +146,23 @@ class _Builder:
         self._count_age()
         inputs = self._inputs()
         hosts = self._hosts()
-        if hosts[0] is not None:
-            inputs |= hosts[0].model_inputs()
         for each, host in zip(self._cores, hosts, strict=True):
             each.join(system, inputs, host)
+        host = self._answered(hosts[0])
+        inputs = self._inside(inputs)
+        if host is not None:
+            inputs |= host.model_inputs()
         reference = self._reference(inputs)
         self._follow_core(core, inputs)
         claims = Claims(system, core, reference, self._old)
-        claims.make(self._subject.profile.status, hosts[0])
+        claims.make(self._subject.profile.status, host)
         if not system.claims:
             raise UserError(f"{core.binding.path}: nothing is observed that could be compared")
         twins = same_names(system, f"{OTHER}.", f"{CORE}.") if self._against is not None else ()
         enables = (inputs[name] for name in GATES)
         return Product(
             system,
-            hosts[0],
+            host,
             [n for n in LEVEL_INPUTS if f"drive.{n}" in system.inputs],
             reference,
             inputs | {"gates": next(enables) & next(enables)},
@@ -150,6 +170,7 @@ class _Builder:
             [*twins, *claims.hints],
             claims.left_out,
             claims.shown,
+            self._long_reset,
         )
 
     def _count_age(self) -> None:
@@ -188,10 +209,63 @@ class _Builder:
 
     def _hosts(self) -> list[BusSide | None]:
         """Add the host, and return how it is seen on the bus of each core."""
-        if self._subject.binding.bus is None:
+        bus = self._subject.binding.bus
+        if bus is None:
             return [None for _ in self._cores]
-        first = bus_side(self._system, self._subject.harness, self._old(FIRST_ACCESS))
+        acknowledged = self._system.take(ACKNOWLEDGED, 1) if bus.acknowledge is not None else None
+        settled = self._old(FIRST_ACCESS)
+        first = bus_side(self._system, self._subject.harness, settled, acknowledged)
         return [first.on(core.harness) for core in self._cores]
+
+    def _answered(self, host: BusSide | None) -> BusSide | None:
+        """Put the core's acknowledge where the host waits for it; claim that it comes in time."""
+        bus, system = self._subject.binding.bus, self._system
+        if host is None or bus is None or bus.acknowledge is None:
+            return host
+        comes = self._cores[0].before(next(w for w in bus.watched() if w.lane == "acknowledge"))
+        system.put_in({ACKNOWLEDGED: comes})
+        placeholder = z3.BitVec(ACKNOWLEDGED, 1)
+        host = host.put((placeholder, comes))
+        most = bus.acknowledge.timeout
+        waited = system.register("bench.waited", most.bit_length(), 0)
+        awake = system.inputs["drive.reset"] == 0
+        waits = z3.And(host.number != 0, comes == 0, awake)
+        more = z3.If(waited == most, waited, waited + 1)
+        system.after["bench.waited"] = z3.If(waits, more, z3.BitVecVal(0, waited.size()))
+        system.claims["bus.acknowledge"] = z3.ULT(waited, most)
+        return host
+
+    def _inside(self, inputs: dict[str, z3.BitVecRef]) -> dict[str, z3.BitVecRef]:
+        """Return the inputs as late as they reach the block behind the core's pins."""
+        depth, system = depth_of(self._subject.binding), self._system
+        late = {"bit_strobe": depth.disk, "bit": depth.disk, **depth.levels}
+        found = dict(inputs)
+        for name, edges in late.items():
+            for n in range(edges):
+                none, value = z3.BitVecVal(0, 1), found[name]
+                found[name] = system.register(f"bench.inside.{name}.{n}", 1, 0)
+                after = value if name == "bit" else z3.If(inputs["reset"] == 1, none, value)
+                system.after[f"bench.inside.{name}.{n}"] = after
+        self._assume_long_resets(inputs, depth)
+        return found
+
+    def _assume_long_resets(self, inputs: dict[str, z3.BitVecRef], depth: Depth) -> None:
+        """Of a deep core assume resets long enough to empty it, with nothing that comes in them."""
+        system, shape = self._system, self._subject.harness.shape
+        if depth.plain and not depth.straight and (shape.hold, shape.idle) == (1, 0):
+            return
+        self._long_reset = least = depth.deepest + shape.hold + shape.idle + shape.read_latency + 1
+        reset = inputs["reset"] == 1
+        lasted = system.register(LASTED, least.bit_length(), least)  # 0: there is none
+        more = z3.If(lasted == least, lasted, lasted + 1)
+        system.after[LASTED] = z3.If(reset, more, z3.BitVecVal(0, lasted.size()))
+        goes_on = z3.And(lasted != 0, z3.ULT(lasted, least))
+        names = [n for n in ("bit_strobe", *depth.levels, *depth.straight) if n in inputs]
+        quiet = [inputs[name] == 0 for name in names]
+        quiet += [system.inputs["host.access"] == 0] if "host.access" in system.inputs else []
+        system.assumed[f"a reset lasts {least} cycles or more, and nothing comes in it"] = z3.And(
+            z3.Implies(goes_on, reset), z3.Implies(reset, z3.And(quiet))
+        )
 
     def _reference(self, inputs: Mapping[str, z3.BitVecRef]) -> Reference:
         if self._against is not None:

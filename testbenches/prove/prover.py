@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from refmodel.ground.errors import CannotRun
 from refmodel.prove.fork import variables
 from refmodel.prove.induction import WANDERERS
 from refmodel.prove.verdict import BOUNDED, Verdict
@@ -12,7 +13,7 @@ from refmodel.prove.walk import Walker, WalkTrace
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
 from testbenches.harness import generate
-from testbenches.hdl.synth import TooLargeError
+from testbenches.hdl.synth import TooLargeError, find_yosys
 from testbenches.prove.attempt import RUNS, Attempt, Effort, Say
 from testbenches.prove.product import Product, Subject, product
 from testbenches.prove.stimulus import Habits
@@ -34,7 +35,8 @@ def prove_binding(
 ) -> Proof:
     """Prove the core of a binding equal to the model, or refute it.
 
-    Raises UserError for a bad binding, CannotRun for a core that yosys does not take.
+    A core that yosys or a proof does not take is `bounded` at 0 cycles, and says why. Raises
+    UserError for a bad binding, CannotRun without yosys.
     """
     subject = _subject(path, policies)
     title = f"core {subject.binding.core.top} equals the model of {subject.profile.name}"
@@ -69,9 +71,10 @@ def _proof(
     subject: Subject, against: Subject | None, title: str, effort: Effort, say: Say
 ) -> Proof:
     say("reading the core")
+    find_yosys()
     try:
         both = product(subject, against)
-    except TooLargeError as error:
+    except (TooLargeError, CannotRun) as error:
         verdict = Verdict(BOUNDED, title, [], [], {}, why=str(error))
         return Proof(verdict, subject)
     both.system.reduce()

@@ -11,7 +11,7 @@ from refmodel.ground.bus import READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRI
 from refmodel.ground.word import WORD
 from refmodel.prove.arrays import Array
 from refmodel.prove.walk import Values
-from testbenches.prove.product import AGE, FIRST_ACCESS, Product
+from testbenches.prove.product import AGE, FIRST_ACCESS, LASTED, Product
 
 ENABLE = field(TRANSFER_FIELDS, "enable").mask
 LENGTH = field(TRANSFER_FIELDS, "length").mask
@@ -21,7 +21,7 @@ ACCESS_EVERY = (1, 2, 7, 20, 60)
 SLOT_EVERY = (1, 2, 6, 40, 150)
 CALM_EVERY = (40, 120, 300, 700)  # edges from one transfer to the next in a calm run
 CALM_LEVELS = 40  # how much more seldom levels change in a calm run
-STARTING = 6  # edges of them in which it is started
+SETTING, STARTING = 3, 9  # edges of them in which anything is accessed, and it is started
 SELDOM = 0.01  # how often something else is accessed meanwhile
 RESET_EVERY = (0, 0, 200, 2000)
 LEVEL_EVERY = (0, 5, 40, 300)
@@ -67,6 +67,12 @@ class Habits:
         }
         awake = settled >= 1
         drawn["drive.reset"] = np.where(awake, self._now(self._reset), 1)
+        lasted = state.get(LASTED)
+        if lasted is not None:
+            least = int(self._product.long_reset)
+            goes_on = (lasted > 0) & (lasted.astype(int) < least)
+            drawn["drive.reset"] = np.where(goes_on, 1, drawn["drive.reset"])
+            awake = awake & (drawn["drive.reset"] == 0)
         if "drive.bit_strobe" in drawn:
             drawn["drive.bit_strobe"] = self._now(self._bit)
             if self._calm is not None:
@@ -83,7 +89,7 @@ class Habits:
                 held = held | (rng.random(runs) < 0.9)
             self._levels[name] = drawn[f"drive.{name}"] = held
         if "host.access" in drawn:
-            drawn |= self._host(state, settled >= FIRST_ACCESS)
+            drawn |= self._host(state, (settled >= FIRST_ACCESS) & (awake | (lasted is None)))
         for name in drawn:
             if name.startswith("drive.") and name != "drive.reset":
                 drawn[name] = np.where(awake, drawn[name], 0)
@@ -98,8 +104,9 @@ class Habits:
         bus, rng, runs = self._product.bus, self._rng, self._runs
         assert bus is not None
         free = settled & (state["host.due"].astype(int) == 0)
-        if "host.waits" in state:
-            free &= state["host.waits"].astype(int) == 0
+        for name in ("host.waits", "host.line"):
+            if name in state:
+                free &= state[name].astype(int) == 0
         any_access = rng.integers(1, max(bus.first, 2), runs)
         access = np.where(rng.random(runs) < 0.6, self._favourite, any_access)
         access = np.where(free & (self._now(self._access) == 1), access, 0)
@@ -146,10 +153,10 @@ class Calm:
     def access(self, access: Array, free: Array, order: int, edge: int) -> Array:
         """Return the accesses, of calm runs a few writes of transfer behind one another."""
         at = (edge + self._begins) % self._every
-        now = at < STARTING
+        now = (at >= SETTING) & (at < STARTING)
         self._write ^= (at == 0) & (self._rng.random(len(at)) < 0.5)
         seldom = self._rng.random(len(at)) < SELDOM
-        calm = np.where(free & now, order, np.where(seldom, access, 0))
+        calm = np.where(free & now, order, np.where(seldom | (at < SETTING), access, 0))
         return np.where(self.runs, calm, access)
 
     def order(self, order: Array) -> Array:
