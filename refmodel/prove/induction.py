@@ -24,10 +24,20 @@ class OutOfTimeError(Exception):
 
 @dataclass
 class Clock:
-    """How much time a proof may take, in seconds."""
+    """How much time a proof may take, in seconds: of a watch, or of work done with `busy`.
+
+    What is found in so many seconds of work does not depend on what else the machine does.
+    """
 
     seconds: float
-    _begin: float = field(default_factory=time.monotonic)
+    busy: bool = False
+    _begin: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._begin = self._now()
+
+    def _now(self) -> float:
+        return time.process_time() if self.busy else time.monotonic()
 
     @property
     def left(self) -> float:
@@ -40,15 +50,15 @@ class Clock:
     @property
     def passed(self) -> float:
         """Seconds since the proof began."""
-        return time.monotonic() - self._begin
+        return self._now() - self._begin
 
     def check(self, solver: z3.Solver, *assumed: z3.BoolRef) -> z3.CheckSatResult:
         """Return what a solver finds within the time; raises OutOfTimeError if it needs more."""
-        solver.set("timeout", max(1, int(1000 * self.left)))
-        found = solver.check(*assumed)
-        if found == z3.unknown:
-            raise OutOfTimeError
-        return found
+        while True:
+            solver.set("timeout", max(1, int(1000 * self.left)))
+            found = solver.check(*assumed)
+            if found != z3.unknown:
+                return found
 
 
 class InductionStep:

@@ -14,7 +14,9 @@ import z3
 from refmodel.prove.system import System
 
 READY, EQUAL, DATA = "status.byte_ready", "status.sync_equal", "status.data"
+DONE, MOVES = "line.transfer_done", "slot.memory"
 BYTE_CYCLES = 12  # a byte takes eight channel bits, and a few cycles before them
+MORE_CYCLES = 6  # a longer transfer, so that its end is not where it goes wrong
 
 
 @dataclasses.dataclass(frozen=True)
@@ -42,12 +44,30 @@ def tellings(
             late = shown[DATA] == z3.Extract(7, 0, window)
             yield Telling(_only(system, DATA, z3.And(wrong, z3.Not(late)), others), depth)
         yield Telling(_only(system, DATA, wrong, others), depth)
+    yield from _quiet_move(system, broken, length)
     data = system.state.get("model.data")
     if READY in broken and data is not None:
         # A byte unlike the one before shows in data whether it is there.
         moved = system.after["model.data"] != data
         wrong = z3.Not(z3.And(list(system.claims.values())))
         yield Telling(_only(system, READY, z3.And(wrong, moved), z3.BoolVal(True)), length)
+
+
+def _quiet_move(system: System, broken: Sequence[str], length: int) -> Iterator[Telling]:
+    """Yield runs in which a transfer goes wrong neither at an access nor at its end.
+
+    A word that moves wrongly tells more than the end that comes with it.
+    """
+    idle = z3.And([v == 0 for name, v in system.inputs.items() if name == "host.access"])
+    due = system.state.get("host.due")
+    idle = idle if due is None else z3.And(idle, due == 0)
+    if DONE in broken and MOVES in system.claims:
+        others = z3.And([c for name, c in system.claims.items() if name != MOVES])
+        wrong = z3.And(z3.Not(system.claims[MOVES]), idle)
+        yield Telling(_only(system, MOVES, wrong, others), length + MORE_CYCLES)
+    if DONE in broken or MOVES in broken:
+        wrong = z3.And(z3.Not(z3.And(list(system.claims.values()))), idle)
+        yield Telling(_only(system, MOVES, wrong, z3.BoolVal(True)), length)
 
 
 def _only(system: System, name: str, wrong: z3.BoolRef, assumed: z3.BoolRef) -> System:

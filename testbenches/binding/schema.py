@@ -86,6 +86,18 @@ class Waiver(Schema):
     until: date
 
 
+class Prove(Schema):
+    """What `cellstep prove` may assume of the host and the disk, and what may help it.
+
+    At most one channel bit comes in `bit_every` cycles, and one access begins in `access_every`.
+    `hints` says which part of the model a register of the core holds: it is tried, not believed.
+    """
+
+    bit_every: int = Key(1, ge=1, le=1024)
+    access_every: int = Key(1, ge=1, le=1024)
+    hints: dict[str, str] = Key({})
+
+
 class Binding(Schema):
     """A whole binding.yaml. Load it with `load_binding`, which knows where each key stands."""
 
@@ -106,6 +118,7 @@ class Binding(Schema):
     observe: Observe = Observe()
     latency: dict[str, Annotated[int, Key(ge=0, le=1_000_000)]] = Key({})
     waivers: list[Waiver] = Key([])
+    prove: Prove = Prove()
 
     _document: Document = PrivateAttr()
     _today: date = PrivateAttr(default_factory=date.today)

@@ -58,9 +58,13 @@ class Attempt:
         walker = Walker(self.system, self.watched)
         self.say("running model and core side by side")
         effort = self.effort
-        limit = min(LONGEST_WALK, effort.seconds / 4)
+        limit = Clock(min(LONGEST_WALK, effort.seconds / 4), busy=True)
         walked = walker.walk(
-            self.draw, RUNS, effort.edges, effort.seed, stop=lambda: clock.passed > limit
+            self.draw,
+            RUNS,
+            effort.edges,
+            effort.seed,
+            stop=lambda: limit.passed > limit.seconds or clock.passed > effort.seconds / 2,
         )
         self.reached = walked.reached
         if walked.broken is not None:
@@ -157,7 +161,7 @@ class Attempt:
         return short
 
     def _limit(self, seconds: float, clock: Clock) -> Clock:
-        return Clock(min(seconds, max(1.0, self.effort.seconds - clock.passed)))
+        return Clock(min(seconds, max(1.0, self.effort.seconds - clock.passed)), busy=True)
 
     def _told(self, verdict: Verdict, trace: WalkTrace, shortest: bool) -> Verdict:
         verdict.broken = _fields(trace.broken)

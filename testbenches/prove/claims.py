@@ -8,12 +8,15 @@ import z3
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
 from refmodel.ground.bus import READ_OTHER
+from refmodel.ground.errors import InputError, near
 from refmodel.ground.word import WORD_BITS
 from refmodel.prove.fork import variables
+from refmodel.prove.number import wide
 from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
 from testbenches.binding.depth import depth_of
 from testbenches.binding.roles import MOVES
+from testbenches.binding.schema import Binding
 from testbenches.prove.bound_core import BoundCore, is_high
 from testbenches.prove.bus_side import INDEX_BITS, BusSide, by_number
 from testbenches.prove.reference import Reference, fields_shown, in_place
@@ -179,3 +182,20 @@ def same_names(system: System, one: str, other: str) -> Iterator[Candidate]:
         twin = system.state.get(other + name.removeprefix(one))
         if name.startswith(one) and twin is not None and twin.size() == held.size():
             yield Candidate(f"{name} is the same on both sides", held == twin)
+
+
+def hints(system: System, binding: Binding, core: str, model: str) -> list[Candidate]:
+    """Return what the binding says may hold: a register of the core holds a part of the model.
+
+    Raises InputError for a name that neither has, with those there are.
+    """
+    found = []
+    for name, part in binding.prove.hints.items():
+        for side, told in ((f"{core}dut.", name), (model, part)):
+            if side + told not in system.state:
+                known = [n.removeprefix(side) for n in system.state if n.startswith(side)]
+                message = f"no register '{told}'{near(told, known)}; there are {', '.join(known)}"
+                raise InputError([binding.document.problem(("prove", "hints", name), message)])
+        one, other = system.state[f"{core}dut.{name}"], system.state[model + part]
+        found.append(Candidate(f"{name} holds {part}", wide(one) == wide(other)))
+    return found

@@ -22,7 +22,7 @@ from testbenches.binding.schema import Binding
 from testbenches.harness import Harness
 from testbenches.prove.bound_core import MEMORY_WORD, BoundCore
 from testbenches.prove.bus_side import BusSide, bus_side
-from testbenches.prove.claims import Claims, same_names
+from testbenches.prove.claims import Claims, hints, same_names
 from testbenches.prove.reference import Reference, core_reference, model_reference
 
 AGE = "bench.age"
@@ -56,6 +56,9 @@ class Product:
     left_out: list[str]  # what only one of two cores has
     shown: dict[str, z3.BitVecRef]  # what the core shows, by claim
     long_reset: int = 0  # edges a reset of a deep core lasts at least
+    spacing: tuple[
+        str, ...
+    ] = ()  # registers that are not 0 while a bit or an access would be early
 
     @property
     def writes_control(self) -> bool:
@@ -154,10 +157,12 @@ class _Builder:
             inputs |= host.model_inputs()
         reference = self._reference(inputs)
         self._follow_core(core, inputs)
+        spacing = self._spaced(hosts[0])
         claims = Claims(system, core, reference, self._old)
         claims.make(self._subject.profile.status, host)
         if not system.claims:
             raise UserError(f"{core.binding.path}: nothing is observed that could be compared")
+        told = hints(system, core.binding, f"{CORE}.", f"{OTHER}.")
         twins = same_names(system, f"{OTHER}.", f"{CORE}.") if self._against is not None else ()
         enables = (inputs[name] for name in GATES)
         return Product(
@@ -167,10 +172,11 @@ class _Builder:
             reference,
             inputs | {"gates": next(enables) & next(enables)},
             core.moves == 1,
-            [*twins, *claims.hints],
+            [*told, *twins, *claims.hints],
             claims.left_out,
             claims.shown,
             self._long_reset,
+            spacing,
         )
 
     def _count_age(self) -> None:
@@ -271,6 +277,27 @@ class _Builder:
         if self._against is not None:
             return core_reference(self._cores[1], self._against.profile)
         return model_reference(self._system, self._subject.profile, inputs)
+
+    def _spaced(self, host: BusSide | None) -> tuple[str, ...]:
+        """Assume the distances between channel bits and accesses that the binding names."""
+        keys, inputs = self._subject.binding.prove, self._system.inputs
+        found = []
+        if keys.bit_every > 1:
+            found.append(self._apart("channel bit", inputs["drive.bit_strobe"], keys.bit_every))
+        if keys.access_every > 1 and host is not None:
+            begins = z3.If(host.begun != 0, z3.BitVecVal(1, 1), z3.BitVecVal(0, 1))
+            found.append(self._apart("access", begins, keys.access_every))
+        return tuple(found)
+
+    def _apart(self, what: str, comes: z3.BitVecRef, every: int) -> str:
+        """Assume that something comes once in so many cycles; return the register that says so."""
+        system, name = self._system, f"bench.since {what}"
+        left = system.register(name, every.bit_length(), 0)
+        fewer = z3.If(left == 0, left, left - 1)
+        system.after[name] = z3.If(comes == 1, z3.BitVecVal(every - 1, left.size()), fewer)
+        said = f"at most one {what} in {every} cycles"
+        system.assumed[said] = z3.Implies(left != 0, comes == 0)
+        return name
 
     def _follow_core(self, core: BoundCore, inputs: Mapping[str, z3.BitVecRef]) -> None:
         """Let memory follow the core: it offers another word behind each that moves."""

@@ -90,6 +90,10 @@ class Habits:
             self._levels[name] = drawn[f"drive.{name}"] = held
         if "host.access" in drawn:
             drawn |= self._host(state, (settled >= FIRST_ACCESS) & (awake | (lasted is None)))
+        for name, what in (("drive.bit_strobe", "channel bit"), ("host.access", "access")):
+            since = f"bench.since {what}"
+            if since in self._product.spacing:
+                drawn[name] = np.where(state[since] == 0, drawn[name], 0)
         for name in drawn:
             if name.startswith("drive.") and name != "drive.reset":
                 drawn[name] = np.where(awake, drawn[name], 0)
