@@ -15,6 +15,7 @@ from refmodel.prove.system import System
 
 READY, EQUAL, DATA = "status.byte_ready", "status.sync_equal", "status.data"
 DONE, MOVES = "line.transfer_done", "slot.memory"
+DMA, WRITING = "status.dma_active", "status.writing"
 BYTE_CYCLES = 12  # a byte takes eight channel bits, and a few cycles before them
 MORE_CYCLES = 6  # a longer transfer, so that its end is not where it goes wrong
 
@@ -45,6 +46,7 @@ def tellings(
             yield Telling(_only(system, DATA, z3.And(wrong, z3.Not(late)), others), depth)
         yield Telling(_only(system, DATA, wrong, others), depth)
     yield from _quiet_move(system, broken, length)
+    yield from _own_levels(system, broken, length)
     data = system.state.get("model.data")
     if READY in broken and data is not None:
         # A byte unlike the one before shows in data whether it is there.
@@ -68,6 +70,18 @@ def _quiet_move(system: System, broken: Sequence[str], length: int) -> Iterator[
     if DONE in broken or MOVES in broken:
         wrong = z3.And(z3.Not(z3.And(list(system.claims.values()))), idle)
         yield Telling(_only(system, MOVES, wrong, z3.BoolVal(True)), length)
+
+
+def _own_levels(system: System, broken: Sequence[str], length: int) -> Iterator[Telling]:
+    """Yield runs in which a level is wrong though no gate and no stop has a part in it."""
+    wrong = z3.Not(z3.And(list(system.claims.values())))
+    gates = [v == 1 for name, v in system.inputs.items() if name.endswith("_enable")]
+    age, enable = system.state.get("bench.age"), system.after.get("model.transfer.enable")
+    if DMA in broken and gates and age is not None:
+        on = z3.Or(age == 0, z3.And(gates))
+        yield Telling(_only(system, DMA, wrong, on), length + MORE_CYCLES)
+    if WRITING in broken and enable is not None:
+        yield Telling(_only(system, WRITING, z3.And(wrong, enable == 1), z3.BoolVal(True)), length)
 
 
 def _only(system: System, name: str, wrong: z3.BoolRef, assumed: z3.BoolRef) -> System:

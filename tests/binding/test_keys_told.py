@@ -6,7 +6,7 @@ from pathlib import Path
 import hdl_stubs
 from testbenches.binding.bus import Bus
 from testbenches.binding.pins import ClockPins, DiskPins, Reset
-from testbenches.binding.schema import Binding, Core, Waiver
+from testbenches.binding.schema import Binding, Core, Prove, Waiver
 
 TEXT = (Path(hdl_stubs.__file__).parent / "README.md").read_text(encoding="utf-8")
 TABLE = TEXT.partition("## The keys of a binding\n")[2].partition("\n## ")[0]
@@ -21,9 +21,10 @@ def test_every_key_has_a_row():
 
 
 def test_keys_of_a_part_are_told():
-    """The rows of core, clock, reset, disk and waivers name all that belongs to them."""
+    """The rows of core, clock, reset, disk, waivers and prove name all that belongs to them."""
     rows = dict(ROWS)
     parts = {"core": Core, "clock": ClockPins, "reset": Reset, "disk": DiskPins, "waivers": Waiver}
+    parts["prove"] = Prove
     for key, schema in parts.items():
         missing = set(schema.model_fields) - set(re.findall(r"\w+", rows[f"`{key}`"]))
         assert missing == set(), key

@@ -1,0 +1,80 @@
+"""`cellstep prove` on plain cores of many forms: proved, or bounded with the reason in words."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from command import cellstep
+
+import hdl_stubs
+
+PLAIN = Path(hdl_stubs.__file__).parent / "plain"
+FLUX = Path(hdl_stubs.__file__).parent / "flux"
+pytestmark = pytest.mark.skipif(not shutil.which("yosys"), reason="needs yosys")
+LONG = pytest.mark.long
+
+
+@pytest.mark.parametrize(
+    "core", ["wires", *(pytest.param(n, marks=LONG) for n in ("acknowledged",))]
+)
+def test_plain_core_is_proved(core):
+    """Straight levels, acknowledges and asynchronous resets are in the proof as in a run."""
+    done = cellstep("prove", PLAIN / core / "binding.yaml")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "second opinion: bitwuzla finds the same" in done.stdout
+    assert "and nothing comes in it" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("core", "old", "new"),
+    [
+        ("wires", "assign status = {ready, busy,", "assign status = {ready, !busy,"),
+        pytest.param("acknowledged", "{din[7:0], din[15:8]}", "din", marks=LONG),
+        pytest.param("registered", "second <= first;", "second <= first & ~25'd1;", marks=LONG),
+        pytest.param("one_data_bus", "sync_word <= d_before", "sync_word <= d", marks=LONG),
+    ],
+)
+def test_plain_core_with_a_fault_is_refuted(tmp_path, core, old, new):
+    """A fault in a deep core is found, and simulators show it in the same cycle."""
+    folder = tmp_path / core
+    shutil.copytree(PLAIN / core, folder)
+    source = folder / f"{core}.v"
+    text = source.read_text()
+    assert text.count(old) == 1
+    source.write_text(text.replace(old, new))
+    done = cellstep("prove", folder / "binding.yaml")
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "the same first mismatch" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("binding", "said"),
+    [
+        (PLAIN / "other_clock/binding.yaml", "is not clocked by the rising edge"),
+        (FLUX / "counter.yaml", "is not covered"),
+    ],
+)
+def test_what_a_proof_does_not_take_is_bounded_with_the_reason(binding, said):
+    """A clock made inside, and a separator, are no proof; the verdict says so in words."""
+    done = cellstep("prove", binding)
+    assert done.returncode == 125
+    assert done.stdout.startswith("bounded: ")
+    assert said in done.stdout
+
+
+def test_a_construct_yosys_does_not_take_is_bounded_with_the_users_line(tmp_path):
+    """The message of yosys comes with the user's own file and line."""
+    folder = tmp_path / "wires"
+    shutil.copytree(PLAIN / "wires", folder)
+    source = folder / "wires.v"
+    text = source.read_text()
+    line = '    string name = "wires";\n    reg [15:0] window, sync_word;'
+    source.write_text(text.replace("    reg [15:0] window, sync_word;", line, 1))
+    binding = folder / "binding.yaml"
+    binding.write_text(binding.read_text().replace('"*.v"', '"wires.v"'))
+    source.rename(folder / "wires.v")
+    done = cellstep("prove", binding)
+    assert done.returncode == 125, done.stdout + done.stderr
+    assert done.stdout.startswith("bounded: ")
+    assert f"{folder / 'wires.v'}:" in done.stdout
+    assert "yosys: " in done.stdout
