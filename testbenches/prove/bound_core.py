@@ -52,7 +52,7 @@ class BoundCore:
             if name.startswith(STRAIGHT):
                 level = inputs[name.removeprefix(STRAIGHT)]
                 driven = _register_once(system, f"bench.{name}", level, 0)
-                gate = name.removeprefix(STRAIGHT).removesuffix("_enable") in GATES
+                gate = name.removeprefix(STRAIGHT) in GATES
                 edge.append((pin, level if gate else driven))
                 look.append((pin, driven))
                 behind.append((pin, level))

@@ -102,6 +102,8 @@ def _refuse(binding: Binding) -> None:
             f"lines.write_data.form {pulses.form}, cycles {pulses.cycles}: a proof takes pulses of"
             " one cycle alone; leave the line out, or use `cellstep run`"
         )
+    if binding.clock.slow is not None or binding.clock.edge != "rising":
+        raise CannotRun("clock: a proof takes cores with one clock, whose rising edges count")
     bus = binding.bus
     if bus is not None and bus.acknowledge is not None and bus.acts == "first":
         raise CannotRun(
