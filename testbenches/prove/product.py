@@ -95,15 +95,14 @@ def _refuse(binding: Binding) -> None:
     ]
     if words:
         raise CannotRun(
-            f"{', '.join(words)}: a proof takes the words and the reset values of SPEC.md alone"
+            f"{', '.join(words)}: a proof takes one clock's rising edges, SPEC.md's words and"
+            " its reset values alone"
         )
     if pulses is not None and (pulses.form, pulses.cycles) != ("pulse", 1):
         raise CannotRun(
             f"lines.write_data.form {pulses.form}, cycles {pulses.cycles}: a proof takes pulses of"
             " one cycle alone; leave the line out, or use `cellstep run`"
         )
-    if binding.clock.slow is not None or binding.clock.edge != "rising":
-        raise CannotRun("clock: a proof takes cores with one clock, whose rising edges count")
     bus = binding.bus
     if bus is not None and bus.acknowledge is not None and bus.acts == "first":
         raise CannotRun(
