@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from asyncio import CancelledError
+from bisect import bisect_left
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
@@ -336,8 +337,8 @@ class Checker:
 
 def _forget(watch: Watch, before: int) -> None:
     """Drop what a signal was before a moment, but for its last value then."""
-    moments = steps([moment for moment, _ in watch.samples])
-    last = int(np.searchsorted(moments, before, side="left")) - 1
+    moment = (before >> 32, before & 0xFFFFFFFF)
+    last = bisect_left(watch.samples, moment, key=lambda sample: sample[0]) - 1
     del watch.samples[: max(last, 0)]
 
 

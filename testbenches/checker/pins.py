@@ -63,7 +63,8 @@ class PinsToBlock:
         for access in accesses:
             status = access.kind <= READ_STATUS_PART and access.mask != AGAIN
             if status and not inside.lost(access.edge, access.edge + late):
-                self._waiting.append(replace(access, edge=access.edge + late))
+                moved = replace(access, edge=access.edge + late) if late else access
+                self._waiting.append(moved)
         answered = [access for access in self._waiting if access.edge < end]
         self._waiting = self._waiting[len(answered) :]
         return inside.take(pins), answered

@@ -20,11 +20,7 @@ Steps = NDArray[np.int64]
 
 def steps(moments: Sequence[Moment]) -> Steps:
     """Return moments in steps of the simulator's time, below 0 for what was before any."""
-    if not moments:
-        return np.empty(0, np.int64)
-    pairs = np.array(moments, np.int64)
-    found: Steps = (pairs[:, 0] << 32) + pairs[:, 1]
-    return found
+    return np.array([upper << 32 | lower for upper, lower in moments], np.int64)
 
 
 @dataclass(frozen=True)
@@ -72,9 +68,7 @@ class SampledBits:
         """Return the value, 0 where a bit is X or Z, and those bits."""
         found = self._known.get(text)
         if found is None:
-            value = int("".join("1" if bit == "1" else "0" for bit in text), 2)
-            vague = int("".join("0" if bit in "01" else "1" for bit in text), 2)
-            found = self._known[text] = value, vague
+            found = self._known[text] = _number(text)
         return found
 
 
@@ -84,6 +78,15 @@ def sample(samples: Sequence[Sample], edges: Steps, first: int, bits: SampledBit
     `samples` begin with one from before the first edge.
     """
     at = np.searchsorted(edges, steps([moment for moment, _ in samples]), side="right")
-    pairs = np.array([bits.of(text) for _, text in samples], np.int64)
+    values, vague = zip(*[bits.of(text) for _, text in samples], strict=True)
     cycle = at + first
-    return Sampled(Lane.of(cycle, pairs[:, 0]), Lane.of(cycle, pairs[:, 1]))
+    return Sampled(*(Lane.of(cycle, np.array(part, np.int64)) for part in (values, vague)))
+
+
+def _number(text: str) -> tuple[int, int]:
+    """Return the value of a binary string, 0 where a bit is X or Z, and those bits."""
+    try:
+        return int(text, 2), 0
+    except ValueError:
+        value = int("".join("1" if bit == "1" else "0" for bit in text), 2)
+        return value, int("".join("0" if bit in "01" else "1" for bit in text), 2)

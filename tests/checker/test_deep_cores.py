@@ -32,7 +32,7 @@ WRONG = {  # what of a binding says another depth or form than the core has
     ],
     "wires": [("busy, path: straight", "busy"), ("sync_view: registered, ", "")],
     "one data bus": [
-        ("read_latency: 2", "read_latency: 1"),
+        ("read_latency: 2", "read_latency: 0"),
         ("write_latency: 3", "write_latency: 2"),
     ],
     "acknowledged": [("  byte_order: swapped\n", ""), ("acts: last", "acts: first")],
