@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import heapq
 import os
 import shlex
 import shutil
@@ -255,8 +256,11 @@ def _outcomes(
 def shares(prepared: list[Prepared], count: int) -> list[list[Prepared]]:
     """Share scenarios out among up to `count` sessions of about the same number of cycles."""
     groups: list[list[Prepared]] = [[] for _ in range(min(count, len(prepared)))]
+    least = [(0, n) for n in range(len(groups))]  # a heap of each group's cycles
     for p in sorted(prepared, key=lambda p: -p.disk.cycles):
-        min(groups, key=_cycles).append(p)
+        cycles, n = heapq.heappop(least)
+        groups[n].append(p)
+        heapq.heappush(least, (cycles + p.disk.cycles, n))
     return [sorted(group, key=lambda p: p.index) for group in groups]
 
 
