@@ -11,6 +11,7 @@ import numpy as np
 from refmodel.capture.capture_map import LEVELS, CaptureMap
 from refmodel.capture.fit import Fitted
 from refmodel.capture.reading import Reading
+from refmodel.engine.compare import MEMORY
 from refmodel.engine.timeline import Expected, Timeline
 from refmodel.ground.depth import Depth, Inside
 from refmodel.ground.errors import UserError
@@ -107,7 +108,10 @@ def what_next(
         one = program.expected(reading, base)
         for answer in list(wanted):
             question, value, tried = answer
-            parts = _parts(one, program.expected(tried, base), seen)
+            other = program.expected(tried, base)
+            parts = _parts(one, other, seen)
+            if parts is None and given.held().memory:
+                parts = _move_parts(one, other)
             if parts is not None:
                 found.append(Next(question, value, program.name, program.path, *parts))
                 wanted.remove(answer)
@@ -143,6 +147,20 @@ def _parts(
     return min(found, default=None)
 
 
+def _move_parts(one: Expected, other: Expected) -> tuple[int, str, int, int, bool] | None:
+    """Return where two expectations first move another word, or move it in another slot."""
+    both = min(len(one.moves), len(other.moves))
+    apart = np.zeros(both, bool)
+    for name in ("cycle", "word", "store"):
+        apart |= getattr(one.moves, name)[:both] != getattr(other.moves, name)[:both]
+    if not apart.any():
+        return None
+    at = int(np.flatnonzero(apart)[0])
+    here, there = int(one.moves.word[at]), int(other.moves.word[at])
+    cycle = min(int(one.moves.cycle[at]), int(other.moves.cycle[at]))
+    return cycle, MEMORY, here, there, False
+
+
 def _differ(one: Lane, other: Lane) -> int | None:
     """Return the first cycle in which two lanes differ."""
     cycles = np.union1d(one.cycle, other.cycle)
@@ -154,6 +172,7 @@ def told(reading: Reading, chosen: Sequence[Next]) -> Iterator[str]:
     """Yield what to capture next, a line each."""
     for one in chosen:
         how = "a read returns" if one.read else f"{one.field} is"
+        how = "the next word moved is" if one.field == MEMORY else how
         yield (
             f"{one.question}: play {one.scenario}; at cycle {one.cycle} {how} {one.one:#x} if it is"
             f" {reading[one.question]}, {one.other:#x} if {one.value}"
