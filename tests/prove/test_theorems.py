@@ -1,5 +1,8 @@
 """SPEC's clauses proved of `next_state`, and each proof fails when its clause is broken."""
 
+import re
+from pathlib import Path
+
 import pytest
 
 from refmodel.block import arming, framing, registers, status, transfer
@@ -177,3 +180,12 @@ def test_a_quiet_edge_that_is_not_is_found(monkeypatch):
     old = quiet._quiet_writer_edges
     place(monkeypatch, "_quiet_writer_edges", old, changed(old, lambda edges, *_: edges + 1))
     assert broken("quiet")
+
+
+def test_the_ledger_names_every_theorem():
+    """docs/evidence.md has each theorem at its clause, and no other."""
+    text = (Path(__file__).parents[2] / "docs/evidence.md").read_text(encoding="utf-8")
+    table = text.partition("\n## Theorems\n")[2].partition("\n## ")[0]
+    rows = re.findall(r"^\| (B\d+) \| (.*) \|$", table, re.MULTILINE)
+    told = {(clause, name) for clause, names in rows for name in re.findall(r"`(\w+)`", names)}
+    assert told == {(theorem.clause, theorem.name) for theorem in THEOREMS}
