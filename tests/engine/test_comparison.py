@@ -83,7 +83,7 @@ def test_a_mismatch_is_found_with_place_and_cause():
     """The finding is the one a lockstep run would give."""
     mismatch = compared({"sync_equal": Lane.constant(0)}).finding
     assert mismatch.cause.clause == "B3"
-    assert "channel bit" in mismatch.place
+    assert "of the track" in mismatch.place
     assert mismatch.accesses
 
 
