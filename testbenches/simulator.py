@@ -246,7 +246,8 @@ def cut_short(folder: Path, index: int) -> str:
     """Return the name of a run's record that is not as long as the harness wrote it, if any."""
     alive = folder / f"{index}.alive"
     _, *lengths = alive.read_text().split(" ") if alive.exists() else [""]
-    records = [folder / f"{index}.{kind}" for kind in RECORDS[: max(3, len(lengths))]]
+    moves = (folder / f"{index}.moves").exists() or len(lengths) > 3
+    records = [folder / f"{index}.{kind}" for kind in RECORDS[: 3 + moves]]
     for record, length in zip_longest(records, lengths):
         if length is None or not record.exists() or str(record.stat().st_size) != length:
             return str(record.name)

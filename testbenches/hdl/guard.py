@@ -17,7 +17,7 @@ from pathlib import Path
 
 from refmodel.ground.errors import CannotRun, UserError
 
-MEMORY = 768 << 20  # bytes of address space more than this process has
+MEMORY = 2 << 30  # bytes of address space more than this process has
 SECONDS = 60  # of the processor: how busy the machine is makes no source a bad one
 PATIENCE = 5 * SECONDS  # on the wall
 _READ, _REFUSED, _TOO_LARGE = 0, 3, 4  # the copy's exit status
@@ -39,7 +39,7 @@ def guarded(read: Callable[[], object], files: Sequence[Path]) -> None:
         what = (
             f"took more than {SECONDS} s"
             if slow
-            else f"took more than {MEMORY >> 20} MiB of memory"
+            else f"took more than {MEMORY >> 30} GiB of memory"
         )
         named = ", ".join(str(path) for path in files[:3]) + (", ..." if len(files) > 3 else "")
         raise CannotRun(
