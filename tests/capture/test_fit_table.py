@@ -97,10 +97,11 @@ def test_every_setting_of_the_reference_core_is_recovered(number, tmp_path):
     later = fitted_twice(
         capture(WORDS), capture, WHOLE_MAP, tmp_path, true, f"reference core, {setting}"
     )
-    assert not [name for name in true if not later[name].decided and name not in RARE]
+    alike = set(NEVER_TOLD) | ({"matching_byte"} if setting.get("realign") == "never" else set())
+    assert not [name for name in true if not later[name].decided and name not in alike]
 
 
-RARE = ("start_acts", "length_loads", "fifo_forwarding")  # whose answers few edges tell apart
+NEVER_TOLD = ("length_loads",)  # by a controller of which each write with enable set is accepted
 
 
 @pytest.mark.parametrize("number", range(len(PLAIN)))
