@@ -72,7 +72,7 @@ def test_places_are_those_of_the_captured_track(tmp_path):
     """A mismatch on it is told by sector, byte and revolution."""
     made = disk(scenario(tmp_path, 4))
     begin = made.pace.begin(3, made.start)
-    assert made.place(begin + 60_000).startswith("revolution 4, sector 1 data, byte ")
+    assert made.place(begin + 60_000).startswith("revolution 4, sector 1 data, ")
     assert made.place(0) == "before the first channel bit"
 
 
