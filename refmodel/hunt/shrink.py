@@ -17,8 +17,8 @@ BYTE_BITS = 8
 def shrunk(case: DrawnCase, fails: Fails, busy: int, deep: int = 0) -> DrawnCase:
     """Return a smaller case that fails, too; `fails` says which of several cases do.
 
-    Parts of the list are left out, halves first, then smaller ones; then what is left moves
-    together, and values become 0. Accesses stay `busy` cycles apart, and no reset ends within the
+    Parts of the list are left out, halves first, then smaller ones, then the whole beginning; then
+    what is left moves together, and values become 0. Accesses stay `busy` cycles apart, and no reset ends within the
     `deep` edges behind one.
     """
     size = max(1, len(case.events) // 2)
@@ -31,7 +31,18 @@ def shrunk(case: DrawnCase, fails: Fails, busy: int, deep: int = 0) -> DrawnCase
             break
         else:
             size //= 2
-    return _plainer(_closer(_without_bits(case, fails), fails, busy, deep), fails)
+    case = _without_beginning(_without_bits(case, fails), fails)
+    return _plainer(_closer(case, fails, busy, deep), fails)
+
+
+def _without_beginning(case: DrawnCase, fails: Fails) -> DrawnCase:
+    """Return the case without as many of its first events as can be left out together.
+
+    What only counts bits into a byte, such as a match behind two writes, goes as a whole or not
+    at all.
+    """
+    later = [case.without(range(count)) for count in range(1, len(case.events))]
+    return _smallest(later, fails) or case
 
 
 def _without_parts(case: DrawnCase, size: int, fails: Fails) -> DrawnCase | None:
