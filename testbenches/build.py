@@ -1,6 +1,6 @@
 """Builds a harness with either simulator, once for all sessions that share its folder.
 
-Verilator leaves the compiling to make, which takes a path with a space for two. So make is told
+Verilator leaves the compiling to make, which takes a path with a space for two. So make is given
 of nothing by a path: it finds in its own folder what it reads, and only passes paths on, quoted, to
 the shell.
 """
@@ -50,7 +50,7 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "run_index",
     "cycle",
     "answer",
-    "two_beats",
+    "two_bus_cycles",
     "host_*",
     "window_*",
     "read_value*",

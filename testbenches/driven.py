@@ -114,7 +114,7 @@ class DriveLockstep(Lockstep):
             laid_out = self._from_core(ready, name)
             if _same(spans, laid_out):
                 made = [
-                    with_accesses(s, [b for b in done.beats if s.first <= b.cycle < s.end])
+                    with_accesses(s, [b for b in done.bus_cycles if s.first <= b.cycle < s.end])
                     for s in laid_out
                 ]
                 return self.compare(replace(ready, accesses=made), name, done)

@@ -55,7 +55,7 @@ class RunDone:
     index: int
     cycles: int
     seconds: float
-    beats: list[Any] = field(default_factory=list)
+    bus_cycles: list[Any] = field(default_factory=list)
     accesses: int = 0
     result: Any = None
     skipped: str = ""

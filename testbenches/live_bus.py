@@ -34,7 +34,7 @@ class LiveBus:
         self._skipped = self._failed = ""
         self._processor: Processor | None = None
         self._go_on(lambda: self._start(host))
-        self._beats: list[BusCycle] = []
+        self._bus_cycles: list[BusCycle] = []
         self._end = host.end
         self._windows = Windows(dut, host, index) if host.disk is not None else None
         self._acts = host.acknowledged
@@ -76,7 +76,7 @@ class LiveBus:
 
     def _taken(self) -> list[BusCycle]:
         """Return the access's bus cycles, which were as long as planned."""
-        self._beats += self._pending
+        self._bus_cycles += self._pending
         return self._pending
 
     def _answered(self) -> list[BusCycle]:
@@ -87,7 +87,7 @@ class LiveBus:
             for name in ("begun", "ack_cycle")
         }
         counted = times["begun" if self._acts == "first" else "ack_cycle"]
-        self._beats += [replace(b, cycle=at) for b, at in zip(pending, counted, strict=True)]
+        self._bus_cycles += [replace(b, cycle=at) for b, at in zip(pending, counted, strict=True)]
         ended = [replace(b, cycle=at) for b, at in zip(pending, times["ack_cycle"], strict=True)]
         assert self._processor is not None
         self._processor.pending = ended
@@ -101,7 +101,7 @@ class LiveBus:
         faults = (self._skipped, self._failed)
         waiting = repr(made.access) if made is not None and made.access else ""
         return RunDone(
-            index, cycles, seconds, self._beats, *told, *faults, written, waiting=waiting
+            index, cycles, seconds, self._bus_cycles, *told, *faults, written, waiting=waiting
         )
 
     @property
@@ -142,7 +142,7 @@ class LiveBus:
         pending = self._pending
         self._placed = bool(pending) and pending[-1].cycle < self._end
         if self._placed:
-            self._drive([self._drive_word(beat) for beat in pending])
+            self._drive([self._drive_word(bus_cycle) for bus_cycle in pending])
         self._host_cycle.value = Immediate(pending[0].cycle if self._placed else NEVER)
 
     def _drive(self, words: list[Immediate[int]]) -> None:
@@ -151,12 +151,12 @@ class LiveBus:
             return
         dut, self._driven = self._dut, words
         dut.host_drive.value, dut.host_drive_2.value = words[0], words[-1]
-        dut.two_beats.value = Immediate(len(words) - 1)
+        dut.two_bus_cycles.value = Immediate(len(words) - 1)
 
-    def _drive_word(self, beat: BusCycle) -> Immediate[int]:
-        key = (beat.kind, beat.mask, beat.value)
+    def _drive_word(self, bus_cycle: BusCycle) -> Immediate[int]:
+        key = (bus_cycle.kind, bus_cycle.mask, bus_cycle.value)
         if key not in self._drive_words:
-            self._drive_words[key] = Immediate(self._player.access(beat))
+            self._drive_words[key] = Immediate(self._player.access(bus_cycle))
         return self._drive_words[key]
 
     def _read(self, pending: list[BusCycle]) -> list[int]:
@@ -165,10 +165,12 @@ class LiveBus:
         A bit that is X or Z reads as 0 here; the record of the read has it.
         """
         read = [int(handle.value) for handle in self._read_values[-len(pending) :]]
-        return [self._value(beat, value) for beat, value in zip(pending, read, strict=True)]
+        return [
+            self._value(bus_cycle, value) for bus_cycle, value in zip(pending, read, strict=True)
+        ]
 
-    def _value(self, beat: BusCycle, value: int) -> int:
+    def _value(self, bus_cycle: BusCycle, value: int) -> int:
         """Return what a bus cycle read, in the model's places."""
-        if beat.kind == READ_DRIVE and self._registers is not None:
+        if bus_cycle.kind == READ_DRIVE and self._registers is not None:
             return int(self._registers.read(value))
-        return value << 8 if beat.mask == HIGH and value < 0x100 else value
+        return value << 8 if bus_cycle.mask == HIGH and value < 0x100 else value

@@ -290,12 +290,14 @@ class Lockstep:
     def _listed(self, disk: Disk, processor: Processor) -> Stimulus:
         """Return the only revolution of a disk with a list of accesses: the model is not asked."""
         (stimulus,) = self._at_pins(disk, Turning(disk))
-        beats: list[BusCycle] = []
+        bus_cycles: list[BusCycle] = []
         while processor.pending and processor.pending[0].cycle < stimulus.end:
-            beats += processor.pending
+            bus_cycles += processor.pending
             processor.complete([0] * len(processor.pending))
         processor.close()
-        return with_accesses(stimulus, [beat for beat in beats if beat.cycle < stimulus.end])
+        return with_accesses(
+            stimulus, [bus_cycle for bus_cycle in bus_cycles if bus_cycle.cycle < stimulus.end]
+        )
 
     def _lays_windows(self, disk: Disk) -> bool:
         """Return whether a live core may write what later revolutions read."""
@@ -402,7 +404,7 @@ class Lockstep:
             turning.write(next(written, []))  # read from the next revolution on
             if done and self.live:
                 made = with_accesses(
-                    turn, [b for b in done.beats if turn.first <= b.cycle < turn.end]
+                    turn, [b for b in done.bus_cycles if turn.first <= b.cycle < turn.end]
                 )
             else:
                 made = turn.with_accesses_of(prepared.accesses[n])

@@ -116,10 +116,10 @@ class Player:
         inside: NDArray[np.bool_] = (latest >= 0) & (over >= 0) & (over < pause)
         return inside
 
-    def access(self, beat: BusCycle) -> int:
+    def access(self, bus_cycle: BusCycle) -> int:
         """Return the drive word of one bus cycle, as a live host adds it to the disk's."""
-        kind, mask = np.array([beat.kind]), np.array([beat.mask])
-        return int(self._bus_words(kind, mask, np.array([beat.value]))[0])
+        kind, mask = np.array([bus_cycle.kind]), np.array([bus_cycle.mask])
+        return int(self._bus_words(kind, mask, np.array([bus_cycle.value]))[0])
 
     def _idle(self, count: int) -> Words:
         """Return random words in all that the core must not look at, half of them with status."""

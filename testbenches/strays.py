@@ -107,10 +107,10 @@ def _free(binding: Binding, width: int, reads: bool) -> list[int]:
         return []
     decoded = (1 << width) - 1 if bus.decoded is None else bus.decoded
     taken = {
-        beat.address & decoded
+        bus_cycle.address & decoded
         for name in binding.registers
         if (name == STATUS) == reads
-        for beat in binding.beats(name)
+        for bus_cycle in binding.bus_cycles(name)
     } | {address & decoded for address in (*bus.others, *_of_drive(binding), *_fed(binding))}
     if binding.drive is not None:
         own = binding.drive.registers

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
 from typing import Any, TypeAlias
 
 from cocotb.handle import Immediate
@@ -12,7 +12,7 @@ from refmodel.ground.stimulus import Stimulus
 from refmodel.media.writing import Burst, WriteHead
 from refmodel.world.turning import Turning
 from testbenches.binding.depth import depth_of
-from testbenches.job import LiveHost
+from testbenches.job import Job, LiveHost
 from testbenches.recorder import Recorder
 
 Handle: TypeAlias = Any  # a simulator's handle has no type of its own
@@ -33,7 +33,10 @@ class Windows:
         self._head = WriteHead(disk.scenario.write_protected)
         self._depth = depth_of(host.binding)
         layout, resets = host.profile.status, disk.resets
-        self._recorder = Recorder(host.binding, layout, Path(), index, resets)
+        self._folder = Job.read(
+            os.environ["CELLSTEP_JOB"]
+        ).folder  # a core's own files lie elsewhere
+        self._recorder = Recorder(host.binding, layout, self._folder, index, resets)
         self._resets = resets
         self._passing = self._at_pins()
         self.written: list[list[Burst]] = []
@@ -50,7 +53,7 @@ class Windows:
         before = self._passing
         self._take_writes()
         self._passing = self._at_pins()
-        file = Path(f"{self._index}.window")
+        file = self._folder / f"{self._index}.window"
         file.write_text(self._player.lines(self._passing, before), encoding="ascii")
         self._dut.window_end.value = Immediate(self._passing.end)
 

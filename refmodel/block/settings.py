@@ -58,7 +58,7 @@ Kept = Literal["window", "sync_word", "data"]
 
 
 class Settings(Schema):
-    """What the register block is told. Immutable; `with_policies` returns a changed copy."""
+    """What the register block is built to. Immutable; `with_policies` returns a changed copy."""
 
     clock_hz: Fraction
     channel_bit_ns: int = Key(gt=0, le=1_000_000)

@@ -30,7 +30,7 @@ Meaning = dict[int, tuple[int, int]]  # by address: kind of bus cycle, and the b
 
 @dataclass(frozen=True)
 class Accesses:
-    """Bus cycles as a stimulus has them; `returned` and `vague` are what each read gave."""
+    """Bus cycles as a stimulus has them; `returned` and `unknown` are what each read gave."""
 
     cycle: Cycles
     kind: NDArray[np.uint8]

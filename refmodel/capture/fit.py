@@ -85,7 +85,7 @@ def fit(captures: Sequence[Evidence], say: Callable[[str], None]) -> Fitted:
 
 @dataclass(frozen=True)
 class _Found:
-    """The reading that is told, and what else is left: None where only it was looked for."""
+    """The reading that is reported, and what else is left: None where only it was looked for."""
 
     best: TriedForm
     search: Search | None = None

@@ -25,7 +25,7 @@ from refmodel.ground.yamlfile import load
 from refmodel.profile import Profile
 
 Progress = Callable[[int], None]
-ENOUGH = 100_000  # edges from which the schedule of memory slots is told
+ENOUGH = 100_000  # edges from which the schedule of memory slots is reported
 SLOWEST, FASTEST = 0.98, 1.02  # of the profile's clock, beyond which a note is made
 
 

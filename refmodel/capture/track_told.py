@@ -16,7 +16,7 @@ from refmodel.media.survey import FieldSeen, Part, survey
 from refmodel.world.revolutions import Revolution
 
 PARTS = 200  # of a revolution, over each of which the cell length is averaged
-NOTICED = 1.5  # percent by which cells must differ from the usual ones to be told
+NOTICED = 1.5  # percent by which cells must differ from the usual ones to be reported
 SILENT_BITS = 5.5  # the longest spacing of MFM is 4 channel bits
 
 

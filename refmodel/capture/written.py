@@ -19,7 +19,7 @@ from refmodel.media.survey import FieldSeen, survey
 from refmodel.media.writing import Burst, WriteHead
 from refmodel.profile import Profile
 
-AROUND = 3  # channel bits on either side that a shift is told by
+AROUND = 3  # channel bits on either side that a shift is reported by
 
 
 @dataclass(frozen=True)

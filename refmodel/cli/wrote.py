@@ -38,7 +38,7 @@ def write_and_show(
     """Write the results of a verdict and show it, whatever becomes of the writing.
 
     A verdict other than agreement keeps its exit status when its results cannot be written: that
-    is told on stderr. Otherwise what went wrong with them is raised once the verdict is shown.
+    is reported on stderr. Otherwise what went wrong with them is raised once the verdict is shown.
     """
     names: list[str] = []
     failure: Exception | None = None

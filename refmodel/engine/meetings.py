@@ -23,7 +23,7 @@ from refmodel.profile import Profile
 
 REACH = 3
 DISTANCES = range(-REACH, REACH + 1)
-HAPPENINGS = {  # name: how it is told
+HAPPENINGS = {  # name: how it is reported
     "bit": "a channel bit",
     "byte": "the end of a byte",
     "match": "a match",

@@ -11,7 +11,7 @@ from refmodel.engine.timeline import Expected
 from refmodel.ground.lane import Cycles, rises_of
 from refmodel.ground.stimulus import Stimulus
 
-PARTS = 180  # of a revolution, in which the length of channel bits is told
+PARTS = 180  # of a revolution, in which the length of channel bits is reported
 LONGEST = 255  # % of the nominal
 
 

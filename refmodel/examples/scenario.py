@@ -227,13 +227,13 @@ def _accesses(events: _Events, target: Target) -> list[list[int | str]]:
     found: list[list[int | str]] = []
     now = target.start
     for edge, register, word in sorted(events.accesses, key=lambda a: a.edge):
-        beats = getattr(shape, register)
+        bus_cycles = getattr(shape, register)
         late = (depth.reads if word is None else depth.writes) + depth.acts[0]
-        begin = edge - late - (len(beats) - 1) * shape.step
+        begin = edge - late - (len(bus_cycles) - 1) * shape.step
         if begin <= now:
             raise UnplayableError("its accesses come closer than the core's bus allows")
         found.append([begin - now, register, *([] if word is None else [word])])
-        now = begin + (len(beats) - 1) * shape.step + shape.busy
+        now = begin + (len(bus_cycles) - 1) * shape.step + shape.busy
     return found
 
 

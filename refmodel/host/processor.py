@@ -129,23 +129,23 @@ class Processor:
 
     def complete(self, read: Sequence[int]) -> None:
         """Take what the pending bus cycles read (whole words; only masked bits count)."""
-        access, beats = self._access, self.pending
-        self._now = beats[-1].cycle + self._shape.busy
+        access, bus_cycles = self._access, self.pending
+        self._now = bus_cycles[-1].cycle + self._shape.busy
         assert access is not None
-        if beats[0].kind == READ_STATUS_PART and self._ready and self._takes_data(read[0]):
+        if bus_cycles[0].kind == READ_STATUS_PART and self._ready and self._takes_data(read[0]):
             return
         self.accesses += 1
         if isinstance(access, Write):
-            self._recent.append((beats[0].cycle, access, None))
+            self._recent.append((bus_cycles[0].cycle, access, None))
             self._continue(None)
             return
         word = 0
-        for beat, value in zip(beats, read, strict=True):
-            word |= value & beat.mask
-        if self._ready and beats[-1].kind in (READ_STATUS, READ_STATUS_PART):
-            word = self._with_other_byte(word, beats[-1])
-        self._recent.append((beats[0].cycle, access, word))
-        self._continue(StatusView(word, self._layout, beats[-1].cycle))
+        for bus_cycle, value in zip(bus_cycles, read, strict=True):
+            word |= value & bus_cycle.mask
+        if self._ready and bus_cycles[-1].kind in (READ_STATUS, READ_STATUS_PART):
+            word = self._with_other_byte(word, bus_cycles[-1])
+        self._recent.append((bus_cycles[0].cycle, access, word))
+        self._continue(StatusView(word, self._layout, bus_cycles[-1].cycle))
 
     def _takes_data(self, flags: int) -> bool:
         """Place the read of the data byte when the flags just read say there is one."""
@@ -155,9 +155,9 @@ class Processor:
         self.pending = [BusCycle(self._now + 1, READ_STATUS, self._shape.clears)]
         return True
 
-    def _with_other_byte(self, word: int, beat: BusCycle) -> int:
+    def _with_other_byte(self, word: int, bus_cycle: BusCycle) -> int:
         """Return a whole status: the flags read before the data, or the data read last."""
-        if beat.kind == READ_STATUS:
+        if bus_cycle.kind == READ_STATUS:
             self._data = word
             flags, self._flags = self._flags or 0, None
             return flags | word
@@ -228,7 +228,7 @@ class Processor:
         self._now = self._cycle_of(access)
         return drive.view(self._now) if self._now < drive.end else None
 
-    def _status_beats(self, cycle: int) -> list[BusCycle]:
+    def _status_bus_cycles(self, cycle: int) -> list[BusCycle]:
         """Return the bus cycles of a read of status; of two bytes, those known from the start."""
         if not self._ready:
             return self._shape.read_status(cycle)
@@ -255,7 +255,7 @@ class Processor:
             raise MissingRegisterError("transfer", "to memory")
         if isinstance(access, Read):
             if access.register == "status":
-                return self._status_beats(cycle)
+                return self._status_bus_cycles(cycle)
             kind = READ_DRIVE if access.register == DRIVE_STATUS else READ_OTHER
             return [BusCycle(cycle, kind)]
         if access.register not in (*WRITE_KINDS, DRIVE_LINES):

@@ -18,8 +18,8 @@ def shrunk(case: DrawnCase, fails: Fails, busy: int, deep: int = 0) -> DrawnCase
     """Return a smaller case that fails, too; `fails` says which of several cases do.
 
     Parts of the list are left out, halves first, then smaller ones, then the whole beginning; then
-    what is left moves together, and values become 0. Accesses stay `busy` cycles apart, and no reset ends within the
-    `deep` edges behind one.
+    what is left moves together, and values become 0. Accesses stay `busy` cycles apart, and no
+    reset ends within the `deep` edges behind one.
     """
     size = max(1, len(case.events) // 2)
     for _ in range(ROUNDS):

@@ -39,13 +39,13 @@ def run_perturbed(disk: Disk, coming: list[Arrival], field: str, kind: str, cycl
     processor = disk.processor()
     read: list[int] = []
     while processor.pending:
-        beat = processor.pending[len(read)]
-        if beat.cycle >= disk.cycles:
+        bus_cycle = processor.pending[len(read)]
+        if bus_cycle.cycle >= disk.cycles:
             break
-        word = true.access(beat)
+        word = true.access(bus_cycle)
         if other is not None:
-            word = word & ~mask | other.access(beat) & mask
-        elif kind == LONG and true.fell is not None and beat.cycle <= true.fell + cycles:
+            word = word & ~mask | other.access(bus_cycle) & mask
+        elif kind == LONG and true.fell is not None and bus_cycle.cycle <= true.fell + cycles:
             word |= mask
         read.append(word)
         if len(read) == len(processor.pending):
@@ -75,15 +75,15 @@ class _Copy:
         self._mask = mask
         self.fell: int | None = None
 
-    def access(self, beat: BusCycle) -> int:
+    def access(self, bus_cycle: BusCycle) -> int:
         """Step up to a bus cycle and through it; return status as it was before."""
-        while (edge := self._next[0]) < beat.cycle:
+        while (edge := self._next[0]) < bus_cycle.cycle:
             self._to(edge)
             self._step(edge)
-        self._to(beat.cycle)
+        self._to(bus_cycle.cycle)
         word = self._block.status
-        self._stepper.access(beat.kind, beat.mask, beat.value)
-        self._step(beat.cycle)
+        self._stepper.access(bus_cycle.kind, bus_cycle.mask, bus_cycle.value)
+        self._step(bus_cycle.cycle)
         return word
 
     def _to(self, edge: int) -> None:

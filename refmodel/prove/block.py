@@ -97,7 +97,7 @@ def symbolic_block(
 
 @dataclasses.dataclass(frozen=True)
 class _Frame:
-    """What a run on symbols is told: which inputs and parts of the state are known."""
+    """What a run on symbols is given: which inputs and parts of the state are known."""
 
     rules: Rules
     prefix: str

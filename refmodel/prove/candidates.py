@@ -115,7 +115,7 @@ class Finder(Seen):
                 yield given(guard, f"{name} is {int(values[0])}", held == int(values[0]))
 
     def _differing(self) -> Iterator[Atom]:
-        """Yield whether two flags of the core differ: one may be told by two that turn."""
+        """Yield whether two flags of the core differ: one may follow from two that turn."""
         flags = [flag for flag in self._flags if flag.of.startswith(CORE)]
         for one, other in combinations(flags, 2):
             truth = z3.Xor(one.truth, other.truth)

@@ -259,7 +259,7 @@ def _number(ways: list[Way]) -> number.Value:
 
 
 def _run(call: Callable[[], Any]) -> Any:  # noqa: ANN401
-    """Call; what cannot be done on symbols is told with the line where it is."""
+    """Call; what cannot be done on symbols is reported with the line where it is."""
     try:
         return call()
     except NotSymbolicError as error:

@@ -15,7 +15,7 @@ class System:
     `assumed` holds on every edge, each with what it says in words. `claims` are what is to be
     proved of every edge. Both speak of state and inputs; the state after the edge is in `after`.
     `ranges` says that every value keeps within the bits it has here. `helpers` are registers that
-    nothing depends on, kept because relations can be told with them.
+    nothing depends on, kept because relations can be written with them.
     """
 
     state: dict[str, z3.BitVecRef] = field(default_factory=dict)

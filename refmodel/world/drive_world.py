@@ -98,8 +98,8 @@ class _Player:
         coming = arrivals(stimulus)
         arrival = next(coming)
         while True:
-            beat = self._next_beat(stimulus.end)
-            edge = min(arrival[0], beat.cycle if beat else NEVER)
+            bus_cycle = self._next_bus_cycle(stimulus.end)
+            edge = min(arrival[0], bus_cycle.cycle if bus_cycle else NEVER)
             if edge >= stimulus.end:
                 self._stepper.settle(stimulus.end)
                 return _with(stimulus, made)
@@ -107,25 +107,25 @@ class _Player:
             while arrival[0] == edge:
                 self._stepper.take(arrival)
                 arrival = next(coming)
-            if beat is None or beat.cycle != edge:
+            if bus_cycle is None or bus_cycle.cycle != edge:
                 self._stepper.step()
                 continue
-            made.append(beat)
-            self._access(beat)
-            if beat.kind == WRITE_DRIVE:
+            made.append(bus_cycle)
+            self._access(bus_cycle)
+            if bus_cycle.kind == WRITE_DRIVE:
                 return _with(up_to(stimulus, edge + 1), made)
 
-    def _next_beat(self, end: int) -> BusCycle | None:
+    def _next_bus_cycle(self, end: int) -> BusCycle | None:
         pending = self._processor.pending
         if not pending or pending[len(self._read)].cycle >= end:
             return None
         return pending[len(self._read)]
 
-    def _access(self, beat: BusCycle) -> None:
+    def _access(self, bus_cycle: BusCycle) -> None:
         """Step the edge on which a bus cycle falls."""
         at_block = self._stepper.block.status
-        self._read.append(self._status if beat.kind == READ_DRIVE else at_block)
-        self._stepper.access(beat.kind, beat.mask, beat.value)
+        self._read.append(self._status if bus_cycle.kind == READ_DRIVE else at_block)
+        self._stepper.access(bus_cycle.kind, bus_cycle.mask, bus_cycle.value)
         self._stepper.step()
         if len(self._read) == len(self._processor.pending):
             read, self._read = self._read, []
@@ -140,11 +140,11 @@ def up_to(stimulus: Stimulus, end: int) -> Stimulus:
     return replace(part, resets=stimulus.resets, reset_before=stimulus.reset_before)
 
 
-def _with(stimulus: Stimulus, beats: list[BusCycle]) -> Stimulus:
+def _with(stimulus: Stimulus, bus_cycles: list[BusCycle]) -> Stimulus:
     return replace(
         stimulus,
-        access_cycle=np.array([b.cycle for b in beats], np.int64),
-        access_kind=np.array([b.kind for b in beats], np.uint8),
-        access_mask=np.array([b.mask for b in beats], np.uint16),
-        access_value=np.array([b.value for b in beats], np.uint16),
+        access_cycle=np.array([b.cycle for b in bus_cycles], np.int64),
+        access_kind=np.array([b.kind for b in bus_cycles], np.uint8),
+        access_mask=np.array([b.mask for b in bus_cycles], np.uint16),
+        access_value=np.array([b.value for b in bus_cycles], np.uint16),
     )

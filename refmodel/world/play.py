@@ -62,10 +62,10 @@ class ModelPlayer:
         coming = arrivals(self._inside.take(stimulus))
         arrival = next(coming)
         while True:
-            beat = self._next_beat()
+            bus_cycle = self._next_bus_cycle()
             edge = min(
                 arrival[0],
-                beat.cycle if beat else NEVER,
+                bus_cycle.cycle if bus_cycle else NEVER,
                 self._due[0][0] if self._due else NEVER,
             )
             if edge >= stimulus.end:
@@ -75,37 +75,37 @@ class ModelPlayer:
             while arrival[0] == edge:
                 self._stepper.take(arrival)
                 arrival = next(coming)
-            if beat and beat.cycle == edge:
-                made.append(beat)
-                self._begin(beat)
+            if bus_cycle and bus_cycle.cycle == edge:
+                made.append(bus_cycle)
+                self._begin(bus_cycle)
             self._carry_out(edge)
             self._stepper.step()
             self._go_on()
 
-    def _next_beat(self) -> BusCycle | None:
+    def _next_bus_cycle(self) -> BusCycle | None:
         """Return the next bus cycle to begin, if there is one."""
         pending = self._processor.pending
         return pending[self._begun] if self._begun < len(pending) else None
 
-    def _begin(self, beat: BusCycle) -> None:
+    def _begin(self, bus_cycle: BusCycle) -> None:
         """Note when a bus cycle that begins now counts; a write asks for no answer."""
         self._begun += 1
-        late = self._depth.of(beat.kind)
+        late = self._depth.of(bus_cycle.kind)
         for n, at in enumerate(self._depth.acts):
-            answers = n == 0 and is_read(beat.kind)
-            heappush(self._due, (beat.cycle + at + late, self._pushed, beat, answers))
+            answers = n == 0 and is_read(bus_cycle.kind)
+            heappush(self._due, (bus_cycle.cycle + at + late, self._pushed, bus_cycle, answers))
             self._pushed += 1
-        if not is_read(beat.kind):
+        if not is_read(bus_cycle.kind):
             self._read.append(0)
 
     def _carry_out(self, edge: int) -> None:
         """Put on the block's inputs what counts at an edge."""
         while self._due and self._due[0][0] == edge:
-            _, _, beat, answers = heappop(self._due)
+            _, _, bus_cycle, answers = heappop(self._due)
             if answers:
                 self._read.append(self._stepper.block.status)
-            if not self._inside.lost(edge - self._depth.of(beat.kind), edge):
-                self._stepper.access(beat.kind, beat.mask, beat.value)
+            if not self._inside.lost(edge - self._depth.of(bus_cycle.kind), edge):
+                self._stepper.access(bus_cycle.kind, bus_cycle.mask, bus_cycle.value)
 
     def _go_on(self) -> None:
         """Hand the processor what its access read, when all of it has been answered."""
@@ -114,12 +114,12 @@ class ModelPlayer:
             self._processor.complete(read)
 
 
-def with_accesses(stimulus: Stimulus, beats: list[BusCycle]) -> Stimulus:
+def with_accesses(stimulus: Stimulus, bus_cycles: list[BusCycle]) -> Stimulus:
     """Return the stimulus with these bus cycles in it."""
     return replace(
         stimulus,
-        access_cycle=np.array([b.cycle for b in beats], np.int64),
-        access_kind=np.array([b.kind for b in beats], np.uint8),
-        access_mask=np.array([b.mask for b in beats], np.uint16),
-        access_value=np.array([b.value for b in beats], np.uint16),
+        access_cycle=np.array([b.cycle for b in bus_cycles], np.int64),
+        access_kind=np.array([b.kind for b in bus_cycles], np.uint8),
+        access_mask=np.array([b.mask for b in bus_cycles], np.uint16),
+        access_value=np.array([b.value for b in bus_cycles], np.uint16),
     )

@@ -246,10 +246,12 @@ def _address_faults(binding: Binding, port: str, width: int) -> Iterator[Fault]:
         message = f"address {memory.written_at:#x} does not fit the {_bits(width)} of '{port}'"
         yield ("memory", "written_at"), message
     for register in binding.registers:
-        for beat in binding.beats(register):
-            if beat.address >> width:
-                key = ("bus", "registers", register, beat.half)
-                message = f"address {beat.address:#x} does not fit the {_bits(width)} of '{port}'"
+        for bus_cycle in binding.bus_cycles(register):
+            if bus_cycle.address >> width:
+                key = ("bus", "registers", register, bus_cycle.half)
+                message = (
+                    f"address {bus_cycle.address:#x} does not fit the {_bits(width)} of '{port}'"
+                )
                 yield key if key in binding.document.marks else key[:-1], message
 
 

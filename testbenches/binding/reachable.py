@@ -20,6 +20,8 @@ def reachable(binding: Binding) -> Reachable:
         "levels": bool(levels - GATES),
     }
     parts = {*binding.registers, *(name for name, there in known.items() if there)}
-    beats = max(len(shape.status), len(shape.sync_word), len(shape.transfer), len(shape.control))
-    nearest = 1 + shape.busy + (beats - 1) * shape.step
+    bus_cycles = max(
+        len(shape.status), len(shape.sync_word), len(shape.transfer), len(shape.control)
+    )
+    nearest = 1 + shape.busy + (bus_cycles - 1) * shape.step
     return Reachable(frozenset(parts), nearest, depth.writes - depth.reads)

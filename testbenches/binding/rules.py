@@ -152,7 +152,11 @@ def _drive(binding: Binding) -> Iterator[Fault]:
         yield ("drive", "registers"), "needs a bus of words; the binding has registers of two bytes"
     if depth_of(binding) != PLAIN:
         yield ("drive",), "cannot yet be had with registers between pins and block; leave those out"
-    taken = {beat.address: name for name in binding.registers for beat in binding.beats(name)}
+    taken = {
+        bus_cycle.address: name
+        for name in binding.registers
+        for bus_cycle in binding.bus_cycles(name)
+    }
     for name in ("lines", "status"):
         address = getattr(own, name)
         if address in taken:

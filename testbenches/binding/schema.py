@@ -164,7 +164,7 @@ class Binding(Schema):
         """True when a register is reached as two bytes."""
         return any(where.word is None for where in self.registers.values())
 
-    def beats(self, register: str) -> list[AccessCycle]:
+    def bus_cycles(self, register: str) -> list[AccessCycle]:
         """Return the bus cycles of one access in order, of two bytes the high one first.
 
         The one at offset 0 counts: it clears byte_ready, or completes a write. Raises KeyError
@@ -180,13 +180,13 @@ class Binding(Schema):
 
     @property
     def bus_shape(self) -> BusShape:
-        """How an access is laid out in bus cycles: the same as `beats`, by register bits."""
+        """How an access is laid out in bus cycles: the same as `bus_cycles`, by register bits."""
         bus = self.bus
         masks = {"word": WORD, "high": HIGH, "low": LOW}
-        parts = {name: self.beats(name) for name in self.registers}
-        order = {name: tuple(masks[beat.half] for beat in parts[name]) for name in parts}
+        parts = {name: self.bus_cycles(name) for name in self.registers}
+        order = {name: tuple(masks[bus_cycle.half] for bus_cycle in parts[name]) for name in parts}
         registers: dict[str, Any] = {name: order.get(name, (WORD,)) for name in REGISTERS}
-        counting = {beat.offset: masks[beat.half] for beat in parts.get(STATUS, ())}
+        counting = {bus_cycle.offset: masks[bus_cycle.half] for bus_cycle in parts.get(STATUS, ())}
         return BusShape(
             clears=counting.get(0, WORD),
             read_latency=bus.answer if bus is not None else 0,

@@ -59,7 +59,7 @@ def _fed(binding: Binding) -> Iterator[Fault]:
         message = "cannot yet be had beside memory.written_at: a word is written on one edge"
         yield ("bus", name), message
     for name in binding.registers:
-        if name != "status" and at in {beat.address for beat in binding.beats(name)}:
+        if name != "status" and at in {bus_cycle.address for bus_cycle in binding.bus_cycles(name)}:
             yield key, f"{at:#x} is where {name} is written"
 
 
@@ -67,10 +67,12 @@ def _written(binding: Binding) -> Iterator[Fault]:
     """Yield two registers written at one address; status, which is only read, may share one."""
     first: dict[int, str] = {}
     for name in (name for name in binding.registers if name != "status"):
-        for beat in binding.beats(name):
-            other = first.setdefault(beat.address, name)
+        for bus_cycle in binding.bus_cycles(name):
+            other = first.setdefault(bus_cycle.address, name)
             if other != name:
-                message = f"{beat.address:#x} is where {other} is written; one of the two is wrong"
+                message = (
+                    f"{bus_cycle.address:#x} is where {other} is written; one of the two is wrong"
+                )
                 yield ("bus", "registers", name), message
 
 
@@ -82,11 +84,13 @@ def _decoded(binding: Binding) -> Iterator[Fault]:
     for written in (False, True):
         first: dict[int, tuple[str, int]] = {}
         for name in (n for n in binding.registers if (n != "status") == written):
-            for beat in binding.beats(name):
-                other, at = first.setdefault(beat.address & bus.decoded, (name, beat.address))
-                if at != beat.address:
+            for bus_cycle in binding.bus_cycles(name):
+                other, at = first.setdefault(
+                    bus_cycle.address & bus.decoded, (name, bus_cycle.address)
+                )
+                if at != bus_cycle.address:
                     message = f"{bus.decoded:#x} does not tell {at:#x} ({other}) from"
-                    yield ("bus", "decoded"), f"{message} {beat.address:#x} ({name})"
+                    yield ("bus", "decoded"), f"{message} {bus_cycle.address:#x} ({name})"
     if bus.decoded == 0 and len(binding.registers) > 1:
         yield ("bus", "decoded"), "0: a core that looks at no address line has one register only"
 

@@ -174,9 +174,9 @@ class BenchBus:
         """Return register and mask of each address the binding names."""
         masks = {"word": WORD, "high": HIGH, "low": LOW}
         return {
-            beat.address: (name, masks[beat.half])
+            bus_cycle.address: (name, masks[bus_cycle.half])
             for name in self.binding.registers
-            for beat in self.binding.beats(name)
+            for bus_cycle in self.binding.bus_cycles(name)
         }
 
 

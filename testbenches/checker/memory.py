@@ -16,7 +16,7 @@ from refmodel.ground.word import WORD
 from testbenches.checker.sampled import Sampled
 
 ROOM = 64  # words behind the last that a span can move
-LINE = 1 << 32  # cycles, in which a run's slots are told as one line of a schedule
+LINE = 1 << 32  # cycles, in which a run's slots are reported as one line of a schedule
 
 
 class GrantedSlots(Slots):

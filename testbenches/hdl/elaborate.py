@@ -164,7 +164,7 @@ def elaborate(
 
     Raises CannotRun with the source's file, line and column for code that does not compile,
     UnknownTopError when there is no such module, or no single one to take, and UserError for a
-    path that no tool can be told.
+    path that no tool can be given.
     """
     with held():  # a stop half-way through would abort the process
         import pyslang  # noqa: F401

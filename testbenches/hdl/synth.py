@@ -140,7 +140,7 @@ def _mapping(source: NetSource) -> list[str]:
 
 
 def run_yosys(commands: list[str], folder: Path, source: NetSource) -> None:
-    """Run yosys; what it complains of is told with the user's own file and line."""
+    """Run yosys; what it complains of is reported with the user's own file and line."""
     script = folder / "script.ys"
     script.write_text("\n".join([*commands, ""]), encoding="utf-8")
     command = [find_yosys(), "-q", "-s", script.name]

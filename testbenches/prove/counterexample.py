@@ -78,11 +78,11 @@ def _accesses(product: Product, harness: Harness, trace: WalkTrace) -> list[list
         due = cycle.follows
         register = cycle.register if cycle.register != "other" else _readable(harness)
         access: list[int | str] = [first + n - now, register]
-        beats = 1 if cycle.register in ("other",) else len(getattr(shape, cycle.register))
+        bus_cycles = 1 if cycle.register in ("other",) else len(getattr(shape, cycle.register))
         if cycle.register not in ("status", "other"):
             access.append(edge["host.value"])
         found.append(access)
-        now = first + n + beats - 1 + shape.read_latency
+        now = first + n + bus_cycles - 1 + shape.read_latency
     return found
 
 

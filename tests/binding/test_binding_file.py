@@ -56,8 +56,8 @@ def test_word_wide_access(load):
     """On a word-wide bus an access is one bus cycle, at the register's address."""
     binding = load()
     assert not binding.byte_wide
-    assert binding.beats("status") == [AccessCycle(0, 4, "word")]
-    assert binding.beats("sync_word") == [AccessCycle(0, 8, "word")]
+    assert binding.bus_cycles("status") == [AccessCycle(0, 4, "word")]
+    assert binding.bus_cycles("sync_word") == [AccessCycle(0, 8, "word")]
     assert binding.bus_shape == WORD_BUS
 
 
@@ -69,11 +69,11 @@ def test_byte_wide_access(load, clears_on, offsets, clears):
     binding = load({key: text.replace("clears_on: high", f"clears_on: {clears_on}")
                     for key, text in BYTES.items()})  # fmt: skip
     assert binding.byte_wide
-    assert binding.beats("status") == [
+    assert binding.bus_cycles("status") == [
         AccessCycle(offsets[0], 0, "high"),
         AccessCycle(offsets[1], 1, "low"),
     ]
-    assert binding.beats("sync_word") == [AccessCycle(-1, 2, "high"), AccessCycle(0, 3, "low")]
+    assert binding.bus_cycles("sync_word") == [AccessCycle(-1, 2, "high"), AccessCycle(0, 3, "low")]
     assert binding.bus_shape == BusShape((HIGH, LOW), clears, (HIGH, LOW))
 
 
@@ -96,7 +96,7 @@ def test_core_without_a_bus(load):
 def test_register_the_core_has_not(load):
     """A register that is not on the bus has no bus cycles."""
     with pytest.raises(KeyError):
-        load({"{status: 0x4, sync_word: 0x8}": "{status: 0x4}"}).beats("sync_word")
+        load({"{status: 0x4, sync_word: 0x8}": "{status: 0x4}"}).bus_cycles("sync_word")
 
 
 def test_lag(load):

@@ -33,7 +33,7 @@ FLUX = {
     ],
 )
 def test_nothing_would_be_compared(load, changes, message):
-    """Waivers of every field, and channel bits without a model, are told at their line."""
+    """Waivers of every field, and channel bits without a model, are reported at their line."""
     with pytest.raises(InputError) as error:
         run_suite(load(changes), [], Options())
     assert f"binding.yaml:{message}" == str(error.value)

@@ -1,7 +1,7 @@
 """Published values, document by document, against what the model does: see docs/evidence.md.
 
 HRM is the hardware reference manual of a home computer (the machine is not named here), disk
-chapter. What was read of each document, and what was only quoted, is told by the check values.
+chapter. What was read of each document, and what was only quoted, is reported by the check values.
 """
 
 import re

@@ -11,7 +11,7 @@ NAMES += ("ws", "status", "gate_out", "data_out", "irq_sync", "irq_done")
 def sampled(dump, table, rate_hz=24_000_000, jitter_ns=0.0, delay_ns=12.0, seed=1):
     """Write what an analyser records of a dump; return the table.
 
-    Every sample is up to `jitter_ns` early or late, and its time is told as if it were not. The
+    Every sample is up to `jitter_ns` early or late, and its time is reported as if it were not. The
     outputs of the core come `delay_ns` after the clock.
     """
     held = {}

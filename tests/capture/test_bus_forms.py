@@ -164,6 +164,6 @@ def test_a_straight_level_shows_in_its_own_cycle(run, tmp_path):
     ],
 )
 def test_forms_that_contradict_are_told(old, new, message, tmp_path):
-    """What does not go together is told at its place."""
+    """What does not go together is reported at its place."""
     with pytest.raises(InputError, match=message):
         load_map(mapped(tmp_path, MAP.replace(old, new, 1)))

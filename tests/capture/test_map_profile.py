@@ -1,4 +1,4 @@
-"""A map's profile that is none is told at its line, and an empty list of signals is none."""
+"""A map's profile that is none is reported at its line, and an empty list of signals is none."""
 
 import pytest
 from command import cellstep

@@ -69,7 +69,7 @@ def test_weak_bits_differ_between_revolutions_as_counted(tmp_path):
 
 
 def test_places_are_those_of_the_captured_track(tmp_path):
-    """A mismatch on it is told by sector, byte and revolution."""
+    """A mismatch on it is reported by sector, byte and revolution."""
     made = disk(scenario(tmp_path, 4))
     begin = made.pace.begin(3, made.start)
     assert made.place(begin + 60_000).startswith("revolution 4, sector 1 data, ")
@@ -102,7 +102,7 @@ def test_what_a_capture_says_itself_is_not_said_again(tmp_path):
     ],
 )
 def test_a_capture_that_is_none_says_so(layout, message, tmp_path):
-    """What is wrong with the file of a captured track is told with its name."""
+    """What is wrong with the file of a captured track is reported with its name."""
     scenario(tmp_path, 1)
     (tmp_path / "few.txt").write_text("4000\n4000\n")
     path = tmp_path / "bad.yaml"

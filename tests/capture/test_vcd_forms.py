@@ -193,7 +193,7 @@ def test_what_is_no_dump_says_which_line(body, message, tmp_path):
     ],
 )
 def test_a_header_that_is_none_says_so(text, message, tmp_path):
-    """A file of another kind is told at once."""
+    """A file of another kind is reported at once."""
     path = tmp_path / "a.vcd"
     path.write_text(text)
     with pytest.raises(UserError) as error:
@@ -203,7 +203,7 @@ def test_a_header_that_is_none_says_so(text, message, tmp_path):
 
 
 def test_names_that_are_not_there_come_with_the_nearest(tmp_path):
-    """A wrong name is told with one that is there, an ambiguous one with all that fit."""
+    """A wrong name is reported with one that is there, an ambiguous one with all that fit."""
     path = tmp_path / "a.vcd"
     path.write_text(
         "$scope module a $end\n$var wire 1 ! clk $end\n$upscope $end\n"

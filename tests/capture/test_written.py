@@ -57,7 +57,7 @@ def test_precompensation_is_told_as_shifts_by_pattern():
 
 
 def test_two_writes_are_held_together():
-    """Equal ones are alike; a changed bit, a shift and a missing write are told."""
+    """Equal ones are alike; a changed bit, a shift and a missing write are reported."""
     bits = word_bits([0x4489, 0x5554, 0x2AAA])
     other = bits.copy()
     other[20:24] = [0, 1, 0, 0]

@@ -58,10 +58,10 @@ def host(binding, draw):
         if name == "transfer" and not STARTS:
             continue
         value = value_for(name, draw)
-        for beat in binding.beats(name) * (2 if name == "transfer" else 1):
-            part = value >> 8 if beat.half == "high" else value
+        for bus_cycle in binding.bus_cycles(name) * (2 if name == "transfer" else 1):
+            part = value >> 8 if bus_cycle.half == "high" else value
             part = part & 0xFF if binding.byte_wide else part
-            pins = access(binding, beat.address, name != "status", part)
+            pins = access(binding, bus_cycle.address, name != "status", part)
             held = 0
             while held < (99 if bus.acknowledge else bus.hold):
                 acked = yield pins

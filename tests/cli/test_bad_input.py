@@ -24,7 +24,7 @@ def test_missing_file(tmp_path):
 
 
 def test_malformed_yaml(tmp_path):
-    """A file that is no YAML is told with line and column."""
+    """A file that is no YAML is reported with line and column."""
     path = tmp_path / "b.yaml"
     path.write_text("core: {top: x\nprofile: pal_dd\n")
     done = cellstep("run", path)
@@ -43,21 +43,21 @@ def test_wrong_port(tmp_path):
 
 
 def test_fault_in_the_second_binding_stops_the_first(tmp_path):
-    """With several bindings, a fault in any is told before the first one runs."""
+    """With several bindings, a fault in any is reported before the first one runs."""
     bad = core(tmp_path / "core", binding=[("strobe: bit_stb", "strobe: bit_sbt")])
     done = cellstep("run", GOOD, bad)
     assert (2, "") == (done.returncode, done.stdout)
 
 
 def test_unknown_suite():
-    """A suite that does not exist is told with a near name."""
+    """A suite that does not exist is reported with a near name."""
     done = cellstep("run", GOOD, "--suite", "statsu")
     assert 2 == done.returncode
     assert "did you mean 'status'?" in done.stderr
 
 
 def test_core_that_does_not_compile(tmp_path):
-    """A syntax error is told with the user's file and line, and is what bisect skips."""
+    """A syntax error is reported with the user's file and line, and is what bisect skips."""
     binding = core(tmp_path / "core", byte_framer=("3'd7;", "3'd7"))
     done = cellstep("run", binding, *POLL)
     assert 125 == done.returncode
@@ -66,7 +66,7 @@ def test_core_that_does_not_compile(tmp_path):
 
 @needs_icarus
 def test_core_only_one_simulator_refuses(tmp_path):
-    """What Icarus cannot read is told in its own words, with the user's file and line."""
+    """What Icarus cannot read is reported in its own words, with the user's file and line."""
     inside = ("bit_stb && bit_count == LAST_BIT", "bit_stb && (bit_count inside {LAST_BIT})")
     binding = core(tmp_path / "core", byte_framer=inside)
     done = cellstep("run", binding, *POLL, "--sim", "icarus")
@@ -90,7 +90,7 @@ def test_core_that_calls_finish(tmp_path):
 
 @needs_icarus
 def test_core_that_gives_up(tmp_path):
-    """What a core says when it ends the simulation is told, with its file and line."""
+    """What a core says when it ends the simulation is reported, with its file and line."""
     fatal = ("localparam LAST_BIT", 'initial #50000 $fatal(1, "given up");\nlocalparam LAST_BIT')
     binding = core(tmp_path / "core", byte_framer=fatal)
     done = cellstep("run", binding, *POLL, "--sim", "icarus")
@@ -102,7 +102,7 @@ def test_core_that_gives_up(tmp_path):
 
 
 def test_output_that_cannot_be_written(tmp_path):
-    """A file where the folder should be is told before anything runs, and stays as it was."""
+    """A file where the folder should be is reported before anything runs, and stays as it was."""
     (tmp_path / "out").write_text("mine")
     done = cellstep("run", GOOD, *POLL, "--out", tmp_path / "out")
     assert (2, "mine") == (done.returncode, (tmp_path / "out").read_text())

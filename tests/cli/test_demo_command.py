@@ -25,7 +25,7 @@ def shown(monkeypatch, tmp_path):
 
 
 def test_demo(shown, tmp_path):
-    """The reference agrees, the defect is told at its clause, and both results are kept."""
+    """The reference agrees, the defect is reported at its clause, and both results are kept."""
     done = shown("--out", "kept")
     assert 0 == done.exit_code
     parts = [done.output.index(text) for text in ("First the", "agree: ", "Now a", "First mis")]
@@ -40,7 +40,7 @@ def test_demo(shown, tmp_path):
 
 
 def test_defect_that_is_not_caught(shown, monkeypatch):
-    """A defect that is missed is told as not caught, and the demonstration ends in 1."""
+    """A defect that is missed is reported as not caught, and the demonstration ends in 1."""
     monkeypatch.setattr(suite, "simulators", lambda _: ["icarus"])
     monkeypatch.setattr(demo, "apply", lambda _, source, target: shutil.copytree(source, target))
     done = shown()

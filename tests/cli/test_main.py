@@ -92,7 +92,7 @@ main.main()
 
 
 def test_bug_is_no_traceback(monkeypatch):
-    """A fault of our own is told with how to see more, and ends with a status bisect skips."""
+    """A fault of our own is reported with how to see more, and ends with a status bisect skips."""
     monkeypatch.delenv("CELLSTEP_DEBUG", raising=False)
     done = subprocess.run(
         [sys.executable, "-c", BROKEN], capture_output=True, text=True, check=False

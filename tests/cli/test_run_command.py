@@ -150,7 +150,7 @@ def test_waiver_is_in_the_report(tmp_path):
 
 @needs_icarus
 def test_live_program_that_cannot_go_on(tmp_path):
-    """Live, a program that needs a missing register is skipped; one that fails is told."""
+    """Live, a program that needs a missing register is skipped; one that fails is reported."""
     binding = core(tmp_path / "core", binding=[(", sync_word: 0x8", "")])
     options = ["--sim", "icarus", "--live"]
     done = cellstep("run", binding, "--suite", "quick", *options)

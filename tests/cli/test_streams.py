@@ -42,7 +42,7 @@ def test_help_to_a_closed_stream():
 
 
 def test_full_device_is_told_once():
-    """A device that takes nothing is told in one line."""
+    """A device that takes nothing is reported in one line."""
     done = shell("doctor", streams=">/dev/full")
     assert (2, "cellstep: disk full\n") == (done.returncode, done.stderr)
 

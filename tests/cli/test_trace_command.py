@@ -52,7 +52,7 @@ def test_file_that_cannot_be_written(tmp_path):
 
 
 def test_scenario_file(tmp_path):
-    """A user's own scenario is traced; a fault in it is told with its line and column."""
+    """A user's own scenario is traced; a fault in it is reported with its line and column."""
     path = tmp_path / "own.yaml"
     path.write_text("name: own\ntrack: {layout: words, words: [0x4489], repeat: 9}\n")
     assert "own, profile pal_dd" in cellstep("trace", path).stderr

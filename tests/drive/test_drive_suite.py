@@ -222,7 +222,7 @@ BAD = [
 
 @pytest.mark.parametrize(("old", "new", "said"), BAD)
 def test_faults_of_a_scenario(old, new, said, scenario):
-    """A fault is told with file, line, column and what would do; nothing runs."""
+    """A fault is reported with file, line, column and what would do; nothing runs."""
     path = scenario(SHORT.replace(old, new, 1))
     done = cellstep("run", GOOD, "--suite", path)
     assert 2 == done.returncode
@@ -231,7 +231,7 @@ def test_faults_of_a_scenario(old, new, said, scenario):
 
 
 def test_a_line_bound_to_two_ports(tmp_path):
-    """One port with two roles is told with file, line and column."""
+    """One port with two roles is reported with file, line and column."""
     folder = tmp_path / "core"
     folder.mkdir()
     binding = variant(folder, "= upper;", "= upper ;")
@@ -266,7 +266,7 @@ BINDING_FAULTS = [
 
 @pytest.mark.parametrize(("old", "new", "said"), BINDING_FAULTS)
 def test_faults_of_a_drive_binding(old, new, said, tmp_path):
-    """A fault of the key drive is told with file, line, column and what would do."""
+    """A fault of the key drive is reported with file, line, column and what would do."""
     folder = tmp_path / "core"
     folder.mkdir()
     binding = variant(folder, "= upper;", "= upper ;")

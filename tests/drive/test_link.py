@@ -216,7 +216,7 @@ FAULTS = [
 
 @pytest.mark.parametrize(("line", "said"), FAULTS)
 def test_faults_of_a_link(line, said):
-    """A fault is told with file, line, column and what would do."""
+    """A fault is reported with file, line, column and what would do."""
     text = line if "banks" in line else f"{line}\nbanks: [[step]]"
     with pytest.raises(InputError) as caught:
         parse(text, Path("link.yaml")).validate(LinkSettings)

@@ -207,7 +207,7 @@ FAULTS = [
 
 @pytest.mark.parametrize(("old", "new", "said"), FAULTS)
 def test_faults_of_a_plan(tmp_path, old, new, said):
-    """A fault is told with file, line, column, key, value and what would do."""
+    """A fault is reported with file, line, column, key, value and what would do."""
     path = tmp_path / "plan.yaml"
     assert old in SEVEN
     path.write_text(SEVEN.replace(old, new, 1))
@@ -220,7 +220,7 @@ def test_faults_of_a_plan(tmp_path, old, new, said):
 
 
 def test_a_plan_that_is_not_there():
-    """A name that is no file is told with the plans that ship."""
+    """A name that is no file is reported with the plans that ship."""
     done = cellstep("link", "seven_pin")
     assert 2 == done.returncode
     assert "did you mean 'seven_pins'?" in done.stderr

@@ -78,7 +78,7 @@ FAULTS = [
 
 @pytest.mark.parametrize(("old", "new", "said"), FAULTS)
 def test_faults_of_a_file(tmp_path, old, new, said):
-    """A fault is told with file, line, column, key and what would do."""
+    """A fault is reported with file, line, column, key and what would do."""
     from refmodel.drive.profile import PROFILES
 
     text = (PROFILES / "mm90.yaml").read_text()
@@ -92,7 +92,7 @@ def test_faults_of_a_file(tmp_path, old, new, said):
 
 
 def test_an_unknown_profile():
-    """An unknown name is told with the nearest one."""
+    """An unknown name is reported with the nearest one."""
     with pytest.raises(UserError, match="did you mean 'mm90'"):
         load_drive_profile("mm900")
 

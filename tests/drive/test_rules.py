@@ -122,7 +122,7 @@ def test_lines_that_stand_while_writing(line, rule):
 
 
 def test_a_step_while_writing_is_ignored():
-    """A drive ignores a step with the gate open (RS 237-088 data sheet, p. 11); it is told."""
+    """A drive ignores a step with the gate open (RS 237-088 data sheet, p. 11); it is reported."""
     bus = spun_up("mm90")
     bus.put(FAR, "write_gate", 1)
     bus.put(FAR + 4, "write_data", 1)
@@ -190,7 +190,7 @@ def test_the_gate_after_a_step_and_a_side():
 
 
 def test_the_gate_before_the_select():
-    """A select that comes 120 us behind the gate is told as -120 us, with the drive."""
+    """A select that comes 120 us behind the gate is reported as -120 us, with the drive."""
     bus = spun_up("mm90", "mm90")
     bus.put(FAR, "write_gate", 1)
     bus.put(FAR + 4, "write_data", 1)
@@ -243,7 +243,7 @@ def test_the_first_pulse_follows_the_gate():
 
 
 def test_one_more_pulse_after_the_last():
-    """One pulse must follow the data (HP 9130K service manual, 3-6); without, it is told."""
+    """One pulse must follow the data (HP 9130K service manual, 3-6); without, it is reported."""
     for until, found in ((990, ["pulse_after_last"]), (1000, [])):
         bus = spun_up("mm90")
         bus.writes.data_us = 988

@@ -57,7 +57,7 @@ def test_the_shipped_controller_is_clean(simulator):
 
 @pytest.mark.parametrize("parameter", FAULTS)
 def test_a_planted_fault_is_named(tmp_path, parameter):
-    """Six cores with one time too short: each is told by that time, measured and required."""
+    """Six cores with one time too short: each is reported by that time, measured and required."""
     cycles, name = FAULTS[parameter]
     run = played(bound(tmp_path, **{parameter: cycles}), "icarus")
     found = {fault.parameter: fault for fault in run.faults if fault.parameter != "period"}
@@ -139,7 +139,7 @@ BAD = [
 
 @pytest.mark.parametrize(("old", "new", "said"), BAD)
 def test_faults_of_a_binding(tmp_path, old, new, said):
-    """A fault of the file is told with file, line, column and what would do, exit status 2."""
+    """A fault of the file is reported with file, line, column and what would do, exit status 2."""
     path = bound(tmp_path)
     text = path.read_text()
     assert old in text

@@ -65,7 +65,7 @@ def test_mismatch_has_the_cores_lanes_beside(results):
 
 
 def test_any_moment_of_the_run_can_be_asked_for(results):
-    """A read, a cycle and a match elsewhere in the kept revolution are told with the core."""
+    """A read, a cycle and a match elsewhere in the kept revolution are reported with the core."""
     for around in ("read:3", "cycle:900", "sync:2", "byte:4"):
         told = cellstep("explain", results.out, "--run", "sync_poll/icarus", "--around", around)
         assert 0 == told.returncode, told.stderr
@@ -176,7 +176,7 @@ def test_core_with_its_own_separator_is_told(tmp_path):
 
 
 def test_memory_and_lines_stand_beside(tmp_path):
-    """Words that only the core moves, and the bound lines, are told in their cycles."""
+    """Words that only the core moves, and the bound lines, are reported in their cycles."""
     core = Core(tmp_path, "reference", "binding.yaml")
     core.bind(("data_out: mem_out", "data_out: mem_wrong"))
     core.change(

@@ -140,7 +140,7 @@ def test_bind_keeps_the_list(source, core):
     ],
 )
 def test_bad_list_names_its_line(name, text, message, tmp_path, monkeypatch):
-    """What is wrong in a list is told with the list's file, line and key."""
+    """What is wrong in a list is reported with the list's file, line and key."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / name).write_text(text)
     with pytest.raises(UserError) as error:

@@ -263,7 +263,7 @@ def test_a_negative_seed_is_refused():
     ],
 )
 def test_absurd_defects_are_refused_at_their_place(text, key):
-    """A file with values no drive has is told at the key."""
+    """A file with values no drive has is reported at the key."""
     with pytest.raises(InputError) as error:
         parse(text, Path("bad.yaml")).validate(Defects)
     (problem,) = error.value.problems

@@ -1,7 +1,7 @@
 """What is wrong with what a command made of a generated input, seen from outside.
 
 - It ends, with a documented status, in 30 s of the processor and 1 GB, and without a traceback.
-- Bad input is told with its file, a core that cannot run with its file and line or its reason.
+- Bad input is reported with its file, a core that cannot run with its file and line or its reason.
 - A good core is never a mismatch, whatever the scenario, and what no reader may take is not taken.
 - A core that agrees passes, on the same inputs, a plain bench that knows nothing of the harness.
 """

@@ -138,7 +138,7 @@ def test_a_span_is_up_from_its_rise_to_its_fall():
 
 
 def test_place_names_the_bit_under_the_head():
-    """A cycle is told as revolution, place and channel bit, in regions of other density too."""
+    """A cycle is reported as revolution, place and channel bit, in regions of other density too."""
     d = disk(density=[{"percent": 10}], revolutions=2)
     assert d.place(d.start) == "before the first channel bit"
     for turn, bit in ((0, 0), (0, 639), (1, 0), (1, 300)):

@@ -62,7 +62,7 @@ def refusal(tmp_path, text, profile=PAL):
     ],
 )
 def test_what_is_too_long(tmp_path, text, profile, message):
-    """Revolutions, a track and a level that do not fit are told with what would fit.
+    """Revolutions, a track and a level that do not fit are reported with what would fit.
 
     1 000 000 channel bits are 14 187 580 cycles (7 093 790 Hz times 2000 ns, by hand); 303 times
     that and 5 cycles, of reset and until the last bit, are more than 4 294 000 000.
@@ -82,7 +82,7 @@ def test_no_simulator_starts(tmp_path, monkeypatch, capsys):
     """`cellstep run` ends with 2 and file, key and value before it starts a simulator."""
     path = tmp_path / "s.yaml"
     path.write_text(f"{MILLION}revolutions: 1000\n")
-    monkeypatch.setattr(Session, "start", lambda *_: pytest.fail("a simulator starts"))
+    monkeypatch.setattr(Session, "run", lambda *_: pytest.fail("a simulator runs"))
     monkeypatch.setattr("sys.argv", ["cellstep", "run", str(BINDING), "--suite", str(path)])
     with pytest.raises(SystemExit) as ended:
         main()

@@ -46,7 +46,7 @@ def test_accesses_fall_where_the_bus_lets_them(timing, costs, cycles):
 
 
 def test_a_bus_that_is_never_free_is_an_error():
-    """Alignment and contention that leave no cycle are told, not waited for."""
+    """Alignment and contention that leave no cycle are reported, not waited for."""
     with pytest.raises(UserError, match="the host never gets onto the bus"):
         cycles_of(Timing(align=4, busy=1, busy_every=4), [1])
 

@@ -84,7 +84,7 @@ def test_run_plays_it_and_says_how_to_again(live, folder):
 
 
 def test_program_that_raises_is_told_with_its_own_line(folder):
-    """A program that fails while it runs is told with the line of the user's file."""
+    """A program that fails while it runs is reported with the line of the user's file."""
     line = PROGRAM.splitlines().index('            raise KeyError("mine")') + 1
     done = cellstep("trace", "raises.yaml", cwd=folder)
     assert 2 == done.returncode
@@ -100,7 +100,7 @@ def test_program_that_raises_is_told_with_its_own_line(folder):
     ],
 )
 def test_file_that_cannot_be_run_is_told_with_its_line(text, told, folder):
-    """A file with a mistake is told at the scenario's key, with the mistake's own line."""
+    """A file with a mistake is reported at the scenario's key, with the mistake's own line."""
     (folder / "bad.py").write_text(text)
     (folder / "bad.yaml").write_text(SCENARIO % ("programs: [bad.py]", 20))
     done = cellstep("trace", "bad.yaml", cwd=folder)

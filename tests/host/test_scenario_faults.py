@@ -1,4 +1,4 @@
-"""What a scenario file cannot mean is told at its line, before anything runs."""
+"""What a scenario file cannot mean is reported at its line, before anything runs."""
 
 import pytest
 
@@ -91,7 +91,7 @@ def refusal(tmp_path, text):
     ],
 )
 def test_refused(tmp_path, text, message):
-    """Values no program takes, and parts that lie on no track, are told where they stand."""
+    """Values no program takes, and parts that lie on no track, are reported where they stand."""
     assert message == refusal(tmp_path, text)
 
 
@@ -114,7 +114,7 @@ def test_refused(tmp_path, text, message):
     ],
 )
 def test_told_when_it_runs(tmp_path, text, message):
-    """What only a run shows to be wrong is told where it stands, too."""
+    """What only a run shows to be wrong is reported where it stands, too."""
     path = tmp_path / "s.yaml"
     path.write_text(f"name: mine\n{text}")
     with pytest.raises(UserError) as error:
@@ -130,7 +130,7 @@ def test_a_host_that_just_gets_onto_the_bus(tmp_path):
 
 
 def test_program_that_fails():
-    """A program that fails by itself is told with its file and line."""
+    """A program that fails by itself is reported with its file and line."""
 
     def program():
         yield 1 // 0

@@ -76,7 +76,7 @@ def test_constant_latency_and_waiver_hold_inside(core):
     ],
 )
 def test_name_that_does_not_fit_is_an_error_with_its_line(core, inside, told):
-    """A register that is not there or has other bits is told before a simulator starts."""
+    """A register that is not there or has other bits is reported before a simulator starts."""
     done = core_with(core, inside).run()
     assert 2 == done.returncode
     assert told in done.stderr

@@ -92,7 +92,7 @@ def test_reaching_out_of_the_core_is_refused(tmp_path, macro, reach):
 
 
 def test_two_modules_of_one_name_are_refused(tmp_path):
-    """Both places are told."""
+    """Both places are reported."""
     path = variant(tmp_path / "core")
     second = path.parent / "word_fifo.v"
     second.write_text(f"{second.read_text()}module byte_framer(input wire x); endmodule\n")

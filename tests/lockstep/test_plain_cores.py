@@ -1,4 +1,4 @@
-"""Small cores of unlike styles agree by their bindings alone, and a wrong key is told."""
+"""Small cores of unlike styles agree by their bindings alone, and a wrong key is reported."""
 
 import shutil
 from pathlib import Path
@@ -128,7 +128,7 @@ def test_an_enable_that_never_comes_is_a_mismatch(outcomes, core):
 
 @pytest.mark.skipif(not available(), reason="needs a simulator")
 def test_an_acknowledge_that_never_comes_is_a_mismatch(core):
-    """The access and how long the host waited are told; the command ends with 1."""
+    """The access and how long the host waited are reported; the command ends with 1."""
     path = core("acknowledged", verilog=[("assign ack_n = !acting;", "assign ack_n = 1'b1;")])
     done = cellstep("run", path, "--suite", "quick/sync_words")
     assert done.returncode == 1

@@ -35,7 +35,7 @@ def in_workers(monkeypatch):
 
 
 def prepared(work, scenarios):
-    """Return what is told, what is made ready, and the bytes of the events."""
+    """Return what is reported, what is made ready, and the bytes of the events."""
     told = []
     ready = Lockstep(load_binding(BINDING), work, 1, {}).prepare(scenarios, told.append)
     return told, ready, [(work / f"{p.index}.events").read_bytes() for p in ready]

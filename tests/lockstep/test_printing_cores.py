@@ -45,7 +45,7 @@ def test_a_core_that_prints_every_cycle_is_compared(printing):
 
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)  # the other builds for seconds
 def test_a_core_that_prints_without_end_is_told(printing):
-    """A core that prints and lets no time pass is stopped, and what it printed is told."""
+    """A core that prints and lets no time pass is stopped, and what it printed is reported."""
     _, _, session = printing(f'initial forever $display("{PRINTED}");')
     with pytest.raises(CannotRun) as error:
         session.run([Run(0)], 3)

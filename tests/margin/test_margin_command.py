@@ -89,7 +89,7 @@ def test_bad_input_is_one_message(arguments, message, tmp_path):
 
 
 def test_an_unstable_loop_is_refused_with_the_condition_it_breaks(tmp_path):
-    """An unstable loop is told with place, key, numbers and the stability condition."""
+    """An unstable loop is reported with place, key, numbers and the stability condition."""
     path = tmp_path / "wild.yaml"
     path.write_text(STUCK.replace("1/16", "2"))
     done = margin(path)
@@ -161,7 +161,7 @@ def test_workers_end_with_the_command_that_started_them(tmp_path):
 
 
 def test_a_folder_that_cannot_be_made_is_found_before_the_sweep(tmp_path):
-    """A file where the folder should be is told before anything is tried."""
+    """A file where the folder should be is reported before anything is tried."""
     (tmp_path / "file").write_text("")
     done = margin("pal_dd", "--out", tmp_path / "file")
     assert done.returncode == 2

@@ -63,6 +63,6 @@ def test_check_codes_are_those_of_crccheck():
 
 
 def test_a_layout_that_does_not_fit_is_refused():
-    """One byte less than the sectors need is told, with what would fit."""
+    """One byte less than the sectors need is reported, with what would fit."""
     with pytest.raises(UserError, match="4961 bytes, 1 more than the track's 4960; gap3 26 or"):
         fm_track(length_bytes=4960)

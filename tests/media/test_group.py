@@ -77,6 +77,6 @@ def test_groups_without_data_are_not_read():
 
 
 def test_a_track_that_is_too_short_is_refused():
-    """What the sectors need is told: 2 runs of 60, 6 + 7 + 344 groups of 8, 10 times over."""
+    """What the sectors need is reported: 2 runs of 60, 6 + 7 + 344 groups of 8, 10 times over."""
     with pytest.raises(UserError, match="10 sectors of 256 need 29760 channel bits, 29660 more"):
         group_track(bits=100)

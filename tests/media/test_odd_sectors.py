@@ -102,7 +102,7 @@ def test_an_image_goes_where_its_numbers_lie(tmp_path):
     ],
 )
 def test_what_cannot_be_is_refused(layout, message, tmp_path):
-    """A sector that cannot be is told with its place in the file and what would do."""
+    """A sector that cannot be is reported with its place in the file and what would do."""
     path = tmp_path / "odd.yaml"
     path.write_text(f"name: odd\ntrack: {{layout: iso, {layout}}}\n")
     with pytest.raises(InputError) as error:

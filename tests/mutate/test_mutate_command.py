@@ -62,7 +62,7 @@ def test_same_seed_same_score(mutants):
 
 
 def test_core_that_does_not_agree(tmp_path):
-    """Of a core that mismatches without a change no score is told."""
+    """Of a core that mismatches without a change no score is reported."""
     shutil.copytree(PLAIN.parent, tmp_path / "core")
     replace_in(tmp_path / "core/registered.v", ("count == 3'd7", "count == 3'd6"))
     done = cellstep("mutate", tmp_path / "core/binding.yaml", "--count", "2", *SUITE)

@@ -74,7 +74,7 @@ def test_further_lines_stand_under_the_first(matrix):
 
 
 def test_what_decides_is_told_first():
-    """A copy accepted, or an original refused, is told by the measurement that decides it.
+    """A copy accepted, or an original refused, is reported by the measurement that decides it.
 
     A bit that is off by less than what changes a verdict is not given as the reason.
     """

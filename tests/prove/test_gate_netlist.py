@@ -87,7 +87,7 @@ def test_a_register_on_another_edge_is_told_with_its_line(tmp_path):
 
 
 def test_what_yosys_does_not_take_is_told_with_its_line(tmp_path):
-    """A construct that yosys refuses is told in its words, at the user's file and line."""
+    """A construct that yosys refuses is reported in its words, at the user's file and line."""
     source = tmp_path / "odd.v"
     source.write_text("module odd(input clk);\n  initial force clk = 1;\nendmodule\n")
     with pytest.raises(CannotRun, match=rf"{source}:2: yosys: "):

@@ -36,7 +36,7 @@ agree: 18 000 cycles and 2 reads compared in 2 runs
 
 
 def test_agreement():
-    """Agreement is told with what it rests on, and that nothing was left out."""
+    """Agreement is reported with what it rests on, and that nothing was left out."""
     assert AGREE == printed(show, suite(outcome("icarus"), outcome("verilator")))
 
 
@@ -78,7 +78,7 @@ def test_different_mismatches_are_both_told():
 
 
 def test_further_scenarios_take_a_line_each():
-    """The first scenario's mismatch is told in full, that of another in one line."""
+    """The first scenario's mismatch is reported in full, that of another in one line."""
     text = printed(
         show_mismatches,
         suite(
@@ -127,7 +127,7 @@ def test_unknown_values(field, vague, headline, shown):
 
 
 def test_lag_that_the_binding_allows():
-    """Of a field that may lag it is told in which cycle the model showed its value."""
+    """Of a field that may lag it is reported in which cycle the model showed its value."""
     found = finding(core=held(480))
     late = replace(found, mismatch=replace(found.mismatch, lag=2))
     lines = printed(show_mismatches, suite(mismatch("icarus", late))).splitlines()
@@ -177,7 +177,7 @@ def test_what_was_not_compared():
 
 
 def test_word_moved_to_memory():
-    """A wrong word in memory is told as what a slot moved; the words compared are counted."""
+    """A wrong word in memory is reported as what a slot moved; the words compared are counted."""
     found = finding(core=held(480))
     wrong = replace(
         found.mismatch, field="memory", through="slot", expected=0x4489, observed=0x8912

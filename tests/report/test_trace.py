@@ -172,7 +172,7 @@ def test_reset_and_registered_view():
 
 
 def test_writes_are_told_with_their_register():
-    """A write of a register is told with its name and the word written."""
+    """A write of a register is reported with its name and the word written."""
     host = {"program": "rewrite_sync_word", "params": {"sync_words": [0x8912], "every": 300}}
     shown = [
         row.arrives
@@ -191,7 +191,7 @@ def test_own_transfer_moves_no_input(name):
 
 
 def test_inputs_move_where_their_levels_do():
-    """Each edge on which the level writing changes is told, over revolutions, and no other."""
+    """Each edge on which the level writing changes is reported, over revolutions, and no other."""
     shown = rows(traced(0, 3 * SECOND_TURN - 20))
     told = [row.cycle for row in shown if "the input writing" in row.change]
     assert list(range(4, 3 * SECOND_TURN - 20, 461)) == told

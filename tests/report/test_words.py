@@ -65,7 +65,7 @@ def test_every_clause_is_stated():
     ],
 )
 def test_access(seen, said):
-    """A bus access is told with its register, part and value, X and Z as x."""
+    """A bus access is reported with its register, part and value, X and Z as x."""
     assert said == words.access_text(seen, PAL.status)
 
 
@@ -98,7 +98,7 @@ def test_places():
     ],
 )
 def test_value(field, value, unknown, text):
-    """A value is told as its field is wide, that of a channel bit only where there is one."""
+    """A value is reported as its field is wide, that of a channel bit only where there is one."""
     assert text == words.value_text(field, value, unknown, PAL.status)
 
 
@@ -106,7 +106,7 @@ def test_value(field, value, unknown, text):
     ("ns", "text"), [(99.9, "0.100 us"), (999_999.0, "999.999 us"), (1234567.8, "1 234.568 us")]
 )
 def test_times(ns, text):
-    """A time is told in microseconds, however long it is."""
+    """A time is reported in microseconds, however long it is."""
     assert text == time_text(ns)
 
 

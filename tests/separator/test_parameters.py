@@ -90,7 +90,7 @@ STABLE = "the loop is stable while kp > 0, ki > 0 and 2 kp + ki < 4"
     ],
 )
 def test_numbers_that_cannot_work_are_refused(text, key, message):
-    """Each is told at its place, an unstable loop with the condition it breaks."""
+    """Each is reported at its place, an unstable loop with the condition it breaks."""
     with pytest.raises(InputError) as error:
         profile_with(text)
     (problem,) = error.value.problems

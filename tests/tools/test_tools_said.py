@@ -56,7 +56,7 @@ def test_shipped_core_has_no_warning():
 
 
 def test_latch_is_named(edited):
-    """A latch is told with file, line and signal."""
+    """A latch is reported with file, line and signal."""
     (one,) = warned(edited("latch"))
     assert ("latch", "disk_regs.sync_shown") == (one.kind, one.signal)
     line = (REFERENCE / "disk_regs.v").read_text().splitlines().index("    " + EDITS["latch"][0])
@@ -65,7 +65,7 @@ def test_latch_is_named(edited):
 
 
 def test_loop_is_named(edited):
-    """A combinational loop is told with file, line and signal."""
+    """A combinational loop is reported with file, line and signal."""
     (told,) = loops(warned(edited("loop")))
     assert told.endswith(": combinational loop through disk_regs.going")
 
@@ -126,7 +126,7 @@ FAULTS = {  # what is added to the core, and what each simulator has to say of i
 
 @pytest.mark.parametrize("fault", FAULTS)
 def test_each_simulator_alone_tells_of_a_fault(fault, simulator, core, monkeypatch):
-    """Widths, nets without declaration and two drivers are told by whoever sees them."""
+    """Widths, nets without declaration and two drivers are reported by whoever sees them."""
     text, kind, tools = FAULTS[fault]
     if simulator not in tools:
         pytest.skip(f"{simulator} says nothing of it")

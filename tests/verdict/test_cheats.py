@@ -1,6 +1,6 @@
 """Cores that cheat: none of them ends in 0 without the amber list.
 
-Each is the reference core with one thing changed. What is no mismatch must at least be told.
+Each is the reference core with one thing changed. What is no mismatch must at least be reported.
 """
 
 import pytest
@@ -189,7 +189,7 @@ observe: {status: status}
 
 
 def test_a_core_that_plays_a_record_by_heart_is_told(core, tmp_path):
-    """Answers looked up by the number of the cycle agree; that no input is read is told."""
+    """Answers looked up by the number of the cycle agree; that no input is read is reported."""
     made = core()
     alone = made.status_alone().binding
     words = ("vectors", "quick/sync_poll", "--binding", alone, "--out", tmp_path / "known")

@@ -56,7 +56,7 @@ def test_a_run_without_reads_is_amber(core, tmp_path):
 
 
 def test_a_latency_takes_the_start_from_its_own_field_alone(core):
-    """A latency of `unused` leaves all other fields compared from the start, and is told."""
+    """A latency of `unused` leaves all other fields compared from the start, and is reported."""
     made = core().add("latency: {unused: 50000}")
     assert 0 == made.run().returncode
     fields = made.result["fields"][str(made.binding)]

@@ -52,7 +52,7 @@ def test_an_error_drops_what_is_under_way():
 
 
 def test_a_fault_found_in_another_process_keeps_its_places():
-    """A fault in a file is told as it was raised: line, column and key."""
+    """A fault in a file is reported as it was raised: line, column and key."""
     fault = Problem(Path("a.yaml"), 3, 1, "track", "is wrong")
     with pytest.raises(InputError) as error:
         run_all([partial(_refuse, fault)], workers=1)
