@@ -166,16 +166,20 @@ def _observed(watched: Watched, outputs: Mapping[str, int]) -> str:
 def _still(binding: Binding) -> int:
     """Return which bits of what is observed must not change before an active edge.
 
-    They are the fields that are held to the cycle, of a core in which nothing passes straight
-    through. Later ones may come from the other edge.
+    They are the fields that are held to the cycle. Later ones may come from the other edge. None
+    are of a core that may move between edges: by a level or a gate straight through, by the end
+    of a strobe, which the bus pauses for, or by a second clock.
     """
+    strobes = binding.bus is not None and binding.bus.idle > 0
+    if depth_of(binding).straight or _late_gates(binding) or strobes or binding.clock.slow:
+        return 0
     on_time = not any(binding.lag(name) for name in (*FIELD_NAMES, UNUSED))
     found = 0
     for watched in binding.recorded:
         of_status = watched.lane in (STATUS, *FIELD_NAMES)
         held = of_status and (on_time or (watched.lane != STATUS and not binding.lag(watched.lane)))
         found = found << watched.width | (held and (1 << watched.width) - 1)
-    return 0 if depth_of(binding).straight else found
+    return found
 
 
 def drive_of(binding: Binding, ports: CorePorts) -> DriveWord:
