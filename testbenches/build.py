@@ -99,9 +99,8 @@ def _built(job: Job) -> Path:
             return make(job, folder)
         except BuildError:
             refuse_full(folder)  # then the command is not to blame
-            if (
-                NO_SPACE in job.build_log.read_bytes()
-            ):  # a linker takes away what it had no room for
+            log = job.build_log  # a linker takes away what it had no room for
+            if log.exists() and NO_SPACE in log.read_bytes():
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(folder)) from None
             raise
 

@@ -6,6 +6,7 @@ a time: how long an example takes says how busy the machine is.
 
 import os
 import shutil
+from collections import defaultdict
 from zlib import crc32
 
 import pytest
@@ -35,16 +36,18 @@ def pytest_collection_modifyitems(items):
     """Leave one simulator's half of the tests that take each in turn to `make long`.
 
     Which half is by the test's name, so that each simulator has about half of them. Tests marked
-    `both` stay whole, and all stay where one simulator is missing.
+    `both` stay whole, so do those of one simulator, and all where the other is missing.
     """
     if set(available()) != set(SIMULATORS):
         return
+    pairs = defaultdict(dict)
     for item in items:
         chosen = getattr(item, "callspec", None) and item.callspec.params.get("simulator")
         if chosen and item.get_closest_marker("both") is None:
-            name = item.nodeid.replace(chosen, "")
-            if SIMULATORS[crc32(name.encode()) % len(SIMULATORS)] != chosen:
-                item.add_marker(pytest.mark.long)
+            pairs[item.nodeid.replace(chosen, "")][chosen] = item
+    for name, pair in pairs.items():
+        if len(pair) == len(SIMULATORS):
+            pair[SIMULATORS[crc32(name.encode()) % len(SIMULATORS)]].add_marker(pytest.mark.long)
 
 
 @pytest.fixture(params=SIMULATORS)

@@ -28,12 +28,9 @@ def guarded(read: Callable[[], object], files: Sequence[Path]) -> None:
 
     What else `read` raises or returns is left to the caller, who calls it next.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", DeprecationWarning)
-        process = os.fork()
-    if process == 0:
-        _read_and_end(read)
-    status = _ended(process)
+    status = _tried(read)
+    if status == -signal.SIGABRT:  # out of memory, or the library itself, which a second try shows
+        status = _tried(read)
     if status is None or status < 0 or status == _TOO_LARGE:
         slow = status in (None, -signal.SIGXCPU)
         what = (
@@ -45,6 +42,16 @@ def guarded(read: Callable[[], object], files: Sequence[Path]) -> None:
         raise CannotRun(
             f"{named}: reading the sources {what}; does a macro or an include contain itself twice?"
         )
+
+
+def _tried(read: Callable[[], object]) -> int | None:
+    """Let a copy of this process call `read`; return its end, as `_ended` does."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        process = os.fork()
+    if process == 0:
+        _read_and_end(read)
+    return _ended(process)
 
 
 def _read_and_end(read: Callable[[], object]) -> None:

@@ -89,6 +89,7 @@ def test_every_policy_is_a_question(tie):
     assert set(type(PAL.policies).model_fields) <= {q.name for q in found.questions}
 
 
+@pytest.mark.long
 def test_what_is_open_is_decided_by_what_to_capture_next(tie, tmp_path):
     """Scenarios it names, captured and fitted with the first, decide two policies."""
     dump, found = tie

@@ -113,6 +113,7 @@ def test_the_good_core_breaks_none(scenario, tmp_path):
     assert result["moves_compared"] == 300
 
 
+@pytest.mark.long
 def test_registers_with_bits_of_their_own(scenario, tmp_path):
     """A core with the lines at other bits of its registers agrees when the binding says where."""
     folder = tmp_path / "core"

@@ -82,6 +82,7 @@ def test_core_behind_registers_agrees(outcomes, tmp_path, suite):
     assert moves > 300 or suite == "quick"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_registers_need_not_be_reset(outcomes, tmp_path):
     """Whether reset clears the registers before the block makes no difference."""
