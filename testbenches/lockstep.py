@@ -48,7 +48,11 @@ def _silent(said: str) -> None:
     del said
 
 
-OWN_ENABLE, EARLY = 2, 3  # what a run got stuck at
+OWN_ENABLE, EARLY = 2, 3  # what a run got stuck at, or went on in spite of
+MOVES_EARLY = (
+    "status changes without an active edge of the clock: what it is after one edge it is not "
+    "before the next; does it depend on the clock's level, or on an input straight through?"
+)
 ENDING, LOOPING = 120, 10  # seconds for a run beside its cycles; with a loop in the core's files
 WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
 
@@ -159,23 +163,20 @@ class Lockstep:
         told = (p.scenario.name, simulator, p.seed)
         if done.skipped:
             return Outcome(*told, "skipped", note=done.skipped)
-        if done.stuck:
+        if done.stuck and done.stuck != EARLY:
             return Outcome(*told, "mismatch", 0, 0, done.seconds, note=self._told_stuck(done))
         if done.failed:
             return Outcome(*told, "error", note=in_file(p.path, done.failed))
-        return self.compare(p, simulator, done, folder)
+        found = self.compare(p, simulator, done, folder)
+        if done.stuck == EARLY and found.verdict == "agree":
+            return replace(found, verdict="mismatch", note=MOVES_EARLY)
+        return found
 
     def _told_stuck(self, done: RunDone) -> str:
         """Say what a core never did that the run waited for."""
         at = f"in cycle {done.cycles}"
         if done.stuck == OWN_ENABLE:
             return f"{at} the core's own clock enable stays off: clock.enabled_by is never active"
-        if done.stuck == EARLY:
-            return (
-                f"{at} or before, status changes without an active edge of the clock: what it is "
-                "after one edge it is not before the next; does it depend on the clock's level, or "
-                "on an input straight through?"
-            )
         bus = self.binding.bus
         assert bus is not None, "only a bus waits"
         assert bus.acknowledge is not None, "for its acknowledge"
