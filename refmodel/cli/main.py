@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import gc
 import importlib
 import io
 import os
@@ -121,11 +120,7 @@ def cellstep(
 
 
 def main() -> NoReturn:
-    """Run the command; whatever stops it leaves one message and an exit status, no traceback.
-
-    What it imports stays to the end: to look for garbage among it again and again takes long.
-    """
-    gc.set_threshold(50_000)
+    """Run the command; whatever stops it leaves one message and an exit status, no traceback."""
     for number in STOPS:
         if number != signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN:  # else: nohup
             signal.signal(number, _stop)
