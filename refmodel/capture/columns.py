@@ -1,32 +1,37 @@
 """Samples in a table as recordings: CSV with a heading, a column a signal and one for the time.
 
-A row is a sample, or one of those in which something changed. A cell is a number, decimal, `0x...`
-or `0b...`; `x` or `z` is unknown, an empty cell leaves the signal as it was. With a threshold a
-cell is a voltage, 1 above it and 0 below.
+Commas, semicolons or tabs part the cells, as they do in the heading. A row is a sample, or one of
+those in which something changed. A cell is a number, decimal, `0x...` or `0b...`; `x` or `z` is
+unknown, an empty cell leaves the signal as it was. With a threshold a cell is a voltage, 1 above it
+and 0 below.
 """
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from functools import cached_property
-from itertools import islice
 from pathlib import Path
-from typing import IO
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field as Key
 from pydantic import field_validator
 
 from refmodel.capture.vcd_header import UNITS
-from refmodel.capture.waves import FOREVER, WIDEST, Signal, SignalChanges, WavePiece
+from refmodel.capture.waves import FOREVER, WIDEST, Bits64, Signal, SignalChanges, Times, WavePiece
+from refmodel.ground.cells import Column, OddCellError, Table, table_of
 from refmodel.ground.errors import Problem, UserError, near
+from refmodel.ground.line_blocks import LineBlocks
+from refmodel.ground.ticks import OddTimeError, Ticks
 from refmodel.ground.yamlfile import Schema
 from refmodel.media.flux_list import rate_of
 
 Progress = Callable[[int], None]
-ROWS = 100_000  # of a piece
+Rows = NDArray[np.int64]
+BLOCK = 4 << 20  # bytes of a piece
+UNKNOWN = (1 << WIDEST) - 1
+SEPARATORS = ("\t", ",", ";")  # the first that a heading has
 TIME_NAMES = ("time", "t", "time_ns", "time_us", "time_ms", "time_s", "sample")
 
 
@@ -54,7 +59,7 @@ class TablePart(Schema):
 
 
 class ColumnFile:
-    """A CSV file. `progress` is told how many bytes were read."""
+    """A CSV file, read block by block. `progress` is told how many bytes were read."""
 
     def __init__(
         self, path: Path, part: TablePart | None = None, progress: Progress | None = None
@@ -63,11 +68,11 @@ class ColumnFile:
         self._part = part or TablePart()
         self._progress = progress or (lambda _: None)
         self.notes: Sequence[str] = ()
-        self._file: IO[str] | None = None
+        self._blocks: LineBlocks | None = None
+        self._separator = ","
         self._line = 0
         self._last: dict[str, tuple[int, int]] = {}
-        self._wraps = 0.0
-        self._before = -FOREVER
+        self._ticks = Ticks(self._part.wrap, "file.wrap")
 
     @property
     def name(self) -> str:
@@ -77,17 +82,15 @@ class ColumnFile:
     @cached_property
     def columns(self) -> list[str]:
         """The heading."""
-        try:
-            self._file = self.path.open(encoding="utf-8", errors="replace", newline="")
-        except OSError as error:
-            raise UserError(f"{self.path}: cannot be read: {error.strerror}") from None
-        for row in csv.reader(self._file):
+        self._blocks = LineBlocks(self.path, BLOCK)
+        for line in self._blocks.lines():
             self._line += 1
-            cells = [cell.strip() for cell in row]
-            if any(cells) and not cells[0].startswith((";", "#")):
+            if line.strip() and not line.lstrip().startswith((";", "#")):
                 break
         else:
             raise UserError(f"{self.path}: is empty; a table begins with a heading")
+        self._separator = next((one for one in SEPARATORS if one in line), ",")
+        cells = [cell.strip().strip('"').strip() for cell in line.split(self._separator)]
         if all(_number(cell) for cell in cells):
             raise UserError(f"{self.path}:{self._line}: has no heading; name the columns in line 1")
         return cells
@@ -123,50 +126,38 @@ class ColumnFile:
         """Yield the changes of some columns, so many rows at a time."""
         at = {name: self.columns.index(name) for name in names}
         stamp = None if self.time_column is None else self.columns.index(self.time_column)
-        if self._file is None:
+        if self._blocks is None:
             raise UserError(f"{self.path}: has been read; a pipe can be read once only")
-        with self._file as file:
-            rows = csv.reader(file)
-            number = 0
-            while block := list(islice(rows, ROWS)):
-                ns = self._times(block, stamp, number)
-                held = {name: self._changes(name, block, column, ns) for name, column in at.items()}
-                number += len(block)
-                self._line += len(block)
-                self._progress(_told(file))
-                end = float(np.nextafter(ns[-1], FOREVER)) if len(ns) else -FOREVER
-                yield WavePiece(end, held)
-        self._file = None
+        rows = 0
+        for block in self._blocks:
+            table = table_of(block, self._separator, len(self.columns))
+            ns = self._times(table, stamp, rows)
+            held = {name: self._changes(name, table, column, ns) for name, column in at.items()}
+            rows += len(table)
+            self._line += block.count(b"\n")
+            self._progress(self._blocks.read)
+            end = float(np.nextafter(ns[-1], FOREVER)) if len(ns) else -FOREVER
+            yield WavePiece(end, held)
+        self._blocks = None
         if self.path.is_file():
             del self.__dict__["columns"]
-            self._last, self._wraps, self._before = {}, 0.0, -FOREVER
+            self._line, self._last = 0, {}
+            self._ticks = Ticks(self._part.wrap, "file.wrap")
 
-    def _times(self, block: list[list[str]], stamp: int | None, first: int) -> np.ndarray:
+    def _times(self, table: Table, stamp: int | None, first: int) -> Times:
         """Return the time of each row in ns."""
         if stamp is None:
             assert self._part.rate is not None
-            return (first + np.arange(len(block))) * float(1_000_000_000 / self._part.rate)
+            sample = first + np.arange(len(table), dtype=np.float64)
+            return sample * float(1_000_000_000 / self._part.rate)
         try:
-            ticks = np.array([float(row[stamp]) for row in block])
-        except (ValueError, IndexError):
-            raise self._odd_row(block, stamp, "is no time") from None
-        if self._part.wrap is not None:
-            back = np.diff(ticks, prepend=self._before if self._before > -FOREVER else ticks[0]) < 0
-            self._before = float(ticks[-1])
-            lap = self._wraps + self._part.wrap * np.cumsum(back)
-            self._wraps = float(lap[-1])
-            ticks = ticks + lap
-        else:
-            early = np.flatnonzero(np.diff(ticks, prepend=self._before) < 0)
-            if len(early):
-                line = self._line + int(early[0]) + 1
-                message = (
-                    f"time {ticks[early[0]]:g} comes before the one above it; if a counter"
-                    " wrapped here, file.wrap says at how much"
-                )
-                raise UserError(str(Problem(self.path, line, stamp + 1, "", message)))
-            self._before = float(ticks[-1])
-        return ticks * self._unit_ns()
+            ticks = table.column(stamp).floats()
+        except OddCellError as error:
+            raise self._fault(table, error.row, stamp, f"'{error.shown}' is no time") from None
+        try:
+            return self._ticks.go_on(ticks) * self._unit_ns()
+        except OddTimeError as error:
+            raise self._fault(table, error.at, stamp, str(error)) from None
 
     def _unit_ns(self) -> float:
         part = self._part
@@ -178,24 +169,14 @@ class ColumnFile:
             raise UserError(f"{self.path}: file.unit '{unit}' is no unit{near(unit, UNITS)}")
         return float(10.0 ** UNITS[unit])
 
-    def _odd_row(self, block: list[list[str]], column: int, why: str) -> UserError:
-        """Return the fault of the first row whose cell is no number."""
-        for at, row in enumerate(block):
-            if column >= len(row) or not _number(row[column]):
-                shown = row[column] if column < len(row) else ""
-                line = self._line + at + 1
-                return UserError(
-                    str(Problem(self.path, line, column + 1, "", f"'{shown[:40]}' {why}"))
-                )
-        return UserError(f"{self.path}: column {column + 1} {why}")
+    def _fault(self, table: Table, row: int, column: int, message: str) -> UserError:
+        """Return a fault of one cell."""
+        line = self._line + int(table.line[row]) + 1
+        return UserError(str(Problem(self.path, line, column + 1, "", message)))
 
-    def _changes(
-        self, name: str, block: list[list[str]], column: int, ns: np.ndarray
-    ) -> SignalChanges:
+    def _changes(self, name: str, table: Table, column: int, ns: Times) -> SignalChanges:
         """Return where a column changes within some rows."""
-        cells = [row[column].strip() if column < len(row) else "" for row in block]
-        pairs = self._read(name, cells, column)
-        value, unknown = np.array(pairs, np.uint64).reshape(-1, 2).T
+        row, value, unknown = self._read(name, table, column)
         before = self._last.get(name)
         new = np.ones(len(value), bool)
         new[1:] = (value[1:] != value[:-1]) | (unknown[1:] != unknown[:-1])
@@ -203,40 +184,66 @@ class ColumnFile:
             new[0] = (int(value[0]), int(unknown[0])) != before
         if len(value):
             self._last[name] = (int(value[-1]), int(unknown[-1]))
-        return SignalChanges(ns[new], value[new], unknown[new])
+        return SignalChanges(ns[row[new]], value[new], unknown[new])
 
-    def _read(self, name: str, cells: list[str], column: int) -> list[tuple[int, int]]:
-        """Return value and unknown bits of each cell."""
-        now = self._last.get(name, (0, (1 << WIDEST) - 1))
-        known: dict[str, tuple[int, int]] = {"": now}
-        pairs = []
-        for at, cell in enumerate(cells):
-            if cell in known:
-                now = known[cell] if cell else now
-            else:
-                now = self._cell(cell, now, at, column)
-                if self._part.threshold is None:
-                    known[cell] = now
-            pairs.append(now)
-        return pairs
+    def _read(self, name: str, table: Table, column: int) -> tuple[Rows, Bits64, Bits64]:
+        """Return the rows whose cell is another than the one above, with its value."""
+        cells = table.column(column)
+        held = self._last.get(name, (0, UNKNOWN))
+        row = np.arange(len(cells))
+        if self._part.threshold is None:
+            row = row[~cells.repeats()]
+            value, odd = cells.part(row).integers()
+        else:
+            value, odd = self._levels(cells, held)
+        unknown = np.zeros(len(row), np.uint64)
+        known: dict[str, tuple[int, int]] = {}
+        for at in np.flatnonzero(odd).tolist():
+            cell = cells.cell(int(row[at]))
+            now = held if at == 0 else (int(value[at - 1]), int(unknown[at - 1]))
+            if cell not in known or not cell or self._part.threshold is not None:
+                try:
+                    known[cell] = self._cell(cell, now)
+                except ValueError as error:
+                    raise self._fault(table, int(row[at]), column, str(error)) from None
+            value[at], unknown[at] = known[cell]
+        return row, value, unknown
 
-    def _cell(self, cell: str, now: tuple[int, int], at: int, column: int) -> tuple[int, int]:
-        """Return value and unknown bits of one cell."""
-        part = self._part
+    def _levels(self, cells: Column, held: tuple[int, int]) -> tuple[Bits64, NDArray[np.bool_]]:
+        """Return what voltages are as levels; all are left over if one is no voltage."""
+        assert self._part.threshold is not None
         try:
-            if part.threshold is not None:
-                level, half = float(cell), part.hysteresis / 2
-                if now[1] == 0 and abs(level - part.threshold) < half:
+            volts = cells.floats()
+        except OddCellError:
+            return np.zeros(len(cells), np.uint64), np.ones(len(cells), bool)
+        sure = np.abs(volts - self._part.threshold) >= self._part.hysteresis / 2
+        if held[1] and len(sure):
+            sure[0] = True
+        since = np.maximum.accumulate(np.where(sure, np.arange(len(sure)), -1))
+        level = np.where(since < 0, held[0], volts[since] > self._part.threshold)
+        return level.astype(np.uint64), np.zeros(len(cells), bool)
+
+    def _cell(self, cell: str, now: tuple[int, int]) -> tuple[int, int]:
+        """Return value and unknown bits of one cell; raise ValueError for what is no value."""
+        part = self._part
+        if not cell:
+            return now
+        if not set(cell.lower()) - set("xz?"):
+            return 0, UNKNOWN
+        message = f"'{cell[:40]}' is no value; write 0, 1, 0x1F, or x where it is unknown"
+        try:
+            if part.threshold is None:
+                value = int(cell, 0) if not cell.isdecimal() else int(cell)
+            else:
+                volts, half = float(cell), part.hysteresis / 2
+                if not now[1] and abs(volts - part.threshold) < half:
                     return now
-                return int(level > part.threshold), 0
-            return int(cell, 0) if not cell.isdecimal() else int(cell), 0
+                value = int(volts > part.threshold)
         except ValueError:
-            if cell and not set(cell.lower()) - set("xz?"):
-                return 0, (1 << WIDEST) - 1
-            message = f"'{cell[:40]}' is no value; write 0, 1, 0x1F, or x where it is unknown"
-            raise UserError(
-                str(Problem(self.path, self._line + at + 1, column + 1, "", message))
-            ) from None
+            raise ValueError(message) from None
+        if value < 0:
+            raise ValueError(message)
+        return value & UNKNOWN, 0
 
 
 def _number(cell: str) -> bool:
@@ -245,11 +252,3 @@ def _number(cell: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _told(file: IO[str]) -> int:
-    """Return how many bytes of a file have been read."""
-    try:
-        return int(file.buffer.tell())  # type: ignore[attr-defined]
-    except (OSError, ValueError):
-        return 0

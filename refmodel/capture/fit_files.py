@@ -15,7 +15,7 @@ from rich.text import Text
 
 from refmodel.block.settings import Policies
 from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, Fitted, Question, Value
-from refmodel.capture.next_capture import Next, told
+from refmodel.capture.next_capture import Plan
 from refmodel.capture.reading import NUMBERS, Reading
 from refmodel.engine.finding import Finding
 from refmodel.ground.yamlfile import load
@@ -27,7 +27,7 @@ PROFILE, MAP, NEXT, FINDINGS = "profile.yaml", "map.yaml", "next.md", "fit.json"
 KEPT = ("clock_hz", "channel_bit_ns", "layout", "reset", "fifo_words", "slots", "write_bit_cycles")
 
 
-def show_fit(console: Console, fitted: Fitted, chosen: Sequence[Next], profile: Profile) -> None:
+def show_fit(console: Console, fitted: Fitted, plan: Plan, profile: Profile) -> None:
     """Print a row a question, then what to capture next."""
     if not fitted.holds:
         finding = fitted.best.finding
@@ -49,9 +49,10 @@ def show_fit(console: Console, fitted: Fitted, chosen: Sequence[Next], profile: 
     console.print(table)
     console.print()
     _line(console, summary(fitted))
-    if chosen:
+    lines = list(plan.told(fitted.best.reading))
+    if lines:
         _line(console, "Capture next:")
-    for line in told(fitted.best.reading, chosen):
+    for line in lines:
         _line(console, f"  {line}")
 
 
@@ -92,7 +93,7 @@ def _line(console: Console, text: str) -> None:
     console.print(text, markup=False, highlight=False, soft_wrap=True)
 
 
-def fit_json(fitted: Fitted, chosen: Sequence[Next], profile: Profile) -> dict[str, Any]:
+def fit_json(fitted: Fitted, plan: Plan, profile: Profile) -> dict[str, Any]:
     """Return the findings as plain data."""
     return {
         "holds": fitted.holds,
@@ -109,8 +110,9 @@ def fit_json(fitted: Fitted, chosen: Sequence[Next], profile: Profile) -> dict[s
         },
         "next": [
             {"question": n.question, "value": n.value, "scenario": n.scenario, "cycle": n.cycle}
-            for n in chosen
+            for n in plan.chosen
         ],
+        "beyond": list(plan.beyond),
     }
 
 
@@ -174,14 +176,14 @@ def _answer_line(question: Question, indent: str) -> str:
 def write_fit(
     folder: Path,
     fitted: Fitted,
-    chosen: Sequence[Next],
+    plan: Plan,
     base: Profile,
     captures: Sequence[str],
     given: Path,
 ) -> Iterator[str]:
     """Write the profile, the map, the findings, and what to capture next; yield their names."""
     profile = fitted.best.reading.profile(base)
-    findings = json.dumps(fit_json(fitted, chosen, profile), indent=1) + "\n"
+    findings = json.dumps(fit_json(fitted, plan, profile), indent=1) + "\n"
     (folder / FINDINGS).write_text(findings, encoding="utf-8")
     yield FINDINGS
     if not fitted.holds:
@@ -192,8 +194,8 @@ def write_fit(
     if text is not None:
         (folder / MAP).write_text(text, encoding="utf-8")
         yield MAP
-    for one in chosen:
+    for one in plan.chosen:
         shutil.copy(one.path, folder / f"next-{one.path.name}")
-    lines = ["# What to capture next", "", *(f"- {t}" for t in told(fitted.best.reading, chosen))]
+    lines = ["# What to capture next", "", *(f"- {t}" for t in plan.told(fitted.best.reading))]
     (folder / NEXT).write_text("\n".join(lines) + "\n", encoding="utf-8")
     yield NEXT

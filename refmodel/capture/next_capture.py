@@ -8,11 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from refmodel.capture.capture_map import LEVELS, CaptureMap
+from refmodel.capture.capture_map import LEVELS, LINES, CaptureMap
 from refmodel.capture.fit import Fitted
 from refmodel.capture.reading import Reading
 from refmodel.engine.compare import MEMORY
 from refmodel.engine.timeline import Expected, Timeline
+from refmodel.ground.bus import WRITE_KINDS
 from refmodel.ground.depth import Depth, Inside
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Lane
@@ -48,10 +49,38 @@ class Next:
     read: bool
 
 
-class Program:
-    """A shipped scenario, played once with the reading found."""
+@dataclass(frozen=True)
+class Plan:
+    """What to capture next; `beyond` says what no shipped scenario decides."""
 
-    def __init__(self, path: Path, profile: Profile, registers: Collection[str]) -> None:
+    chosen: Sequence[Next] = ()
+    beyond: Sequence[str] = ()
+
+    def told(self, reading: Reading) -> Iterator[str]:
+        """Yield what to capture next, a line each, and what that will not decide."""
+        for one in self.chosen:
+            how = "a read returns" if one.read else f"{one.field} is"
+            how = "the next word moved is" if one.field == MEMORY else how
+            yield (
+                f"{one.question}: play {one.scenario}; at cycle {one.cycle} {how} {one.one:#x} if"
+                f" it is {reading[one.question]}, {one.other:#x} if {one.value}"
+            )
+        yield from self.beyond
+
+
+class Program:
+    """A shipped scenario, played once with the reading found.
+
+    `levels` are the inputs a capture would have; the others it would take as not driven.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        profile: Profile,
+        registers: Collection[str],
+        levels: Collection[str] = LEVELS,
+    ) -> None:
         self.path = path
         self.name = given_name(path)
         disk = disk_of(path, load_scenario(path), profile, 1)
@@ -62,7 +91,8 @@ class Program:
         played = next(
             iter(ModelPlayer(disk.profile, disk.processor(registers=registers)).play([first]))
         )
-        self.stimulus: Stimulus = played
+        driven = {name: lane for name, lane in played.levels.items() if name in levels}
+        self.stimulus: Stimulus = replace(played, levels=driven)
 
     def expected(self, reading: Reading, base: Profile) -> Expected:
         """Return what a reading shows of it: what comes to the pins counts as late as it says."""
@@ -78,23 +108,21 @@ class Program:
         return _late(Timeline(reading.profile(base)).run(stimulus), int(reading["latency.status"]))
 
 
-def programs(
-    profile: Profile, registers: Collection[str], say: Callable[[str], None]
-) -> Iterator[Program]:
+def programs(profile: Profile, given: CaptureMap, say: Callable[[str], None]) -> Iterator[Program]:
     """Yield the shipped scenarios, those first that need no more than a core."""
+    registers = set() if given.bus is None else given.bus.registers.model_fields_set
+    levels = [name for name in LEVELS if getattr(given.inputs, name) is not None]
     others = sorted(set(suite_names()) - {*NO_HOST_SUITES, *FIRST})
     for suite in (*FIRST, *others):
         for path in sorted((SCENARIOS / suite).glob("*.yaml")):
             say(f"fit: looking at {suite}/{path.stem}")
             try:
-                yield Program(path, profile, registers)
+                yield Program(path, profile, registers, levels)
             except (UserError, MissingRegisterError):
                 continue  # one that this controller cannot play
 
 
-def what_next(
-    fitted: Fitted, given: CaptureMap, base: Profile, say: Callable[[str], None]
-) -> list[Next]:
+def what_next(fitted: Fitted, given: CaptureMap, base: Profile, say: Callable[[str], None]) -> Plan:
     """Return a capture for each answer that is left open, of few scenarios.
 
     Whatever a scenario tells apart that one before it does not, it is named for.
@@ -103,8 +131,7 @@ def what_next(
     wanted = [(q.name, v.value, v.reading) for q in fitted.open for v in q.values if v.reading]
     found: list[Next] = []
     seen = {**given.observed, **{name: name for name in given.held().lines}}
-    registers = set() if given.bus is None else given.bus.registers.model_fields_set
-    for program in programs(reading.profile(base), registers, say) if wanted else ():
+    for program in programs(reading.profile(base), given, say) if wanted else ():
         one = program.expected(reading, base)
         for answer in list(wanted):
             question, value, tried = answer
@@ -117,7 +144,7 @@ def what_next(
                 wanted.remove(answer)
         if not wanted:
             break
-    return found
+    return Plan(found, [*_beyond(fitted, found, given)])
 
 
 def _late(expected: Expected, cycles: int) -> Expected:
@@ -168,12 +195,36 @@ def _differ(one: Lane, other: Lane) -> int | None:
     return int(cycles[apart[0]]) if len(apart) else None
 
 
-def told(reading: Reading, chosen: Sequence[Next]) -> Iterator[str]:
-    """Yield what to capture next, a line each."""
-    for one in chosen:
-        how = "a read returns" if one.read else f"{one.field} is"
-        how = "the next word moved is" if one.field == MEMORY else how
-        yield (
-            f"{one.question}: play {one.scenario}; at cycle {one.cycle} {how} {one.one:#x} if it is"
-            f" {reading[one.question]}, {one.other:#x} if {one.value}"
-        )
+def _beyond(fitted: Fitted, chosen: Sequence[Next], given: CaptureMap) -> Iterator[str]:
+    """Yield what no shipped scenario tells apart with this map, and what is not in the map."""
+    named = {(one.question, one.value) for one in chosen}
+    left = {
+        q.name: [v.value for v in q.values if v.reading and (q.name, v.value) not in named]
+        for q in fitted.open
+    }
+    told_of = [
+        f"{name} ({' or '.join((fitted.best.reading[name], *values))})"
+        for name, values in left.items()
+        if values
+    ]
+    if not told_of:
+        return
+    yield f"no shipped scenario decides, with this map: {', '.join(told_of)}"
+    missing = list(_missing(given))
+    if missing:
+        yield f"not in the map, and may decide it if the controller has it: {', '.join(missing)}"
+
+
+def _missing(given: CaptureMap) -> Iterator[str]:
+    """Yield the keys of a map that show more of a controller and are left out."""
+    for name in LEVELS:
+        if getattr(given.inputs, name) is None:
+            yield f"inputs.{name}"
+    if given.bus is not None:
+        known = given.bus.registers
+        yield from (f"bus.registers.{n}" for n in WRITE_KINDS if getattr(known, n, None) is None)
+    for name in LINES:
+        if getattr(given.lines, name) is None:
+            yield f"lines.{name}"
+    if given.memory is None:
+        yield "memory"

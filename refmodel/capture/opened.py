@@ -19,7 +19,7 @@ from refmodel.capture.recorded_run import RecordedRun, RunSpan
 from refmodel.capture.recovery import RecoveredSamples
 from refmodel.capture.vcd import Vcd
 from refmodel.capture.waves import Recording, find_signal
-from refmodel.ground.errors import InputError, Problem, UserError, reading
+from refmodel.ground.errors import InputError, Problem, UserError
 from refmodel.ground.lane import Lane, cycles_up
 from refmodel.ground.yamlfile import load
 from refmodel.profile import Profile
@@ -243,8 +243,7 @@ def open_capture(path: Path, map_path: Path, progress: Progress | None = None) -
     """
     document = load(map_path)
     if isinstance(document.data, dict) and "log" in document.data:
-        with reading(map_path):
-            return OpenedLog(path, document)
+        return OpenedLog(path, document, progress)
     given = load_map(map_path)
     return Opened(open_recording(path, given.file, progress), given)
 

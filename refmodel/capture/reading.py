@@ -201,8 +201,9 @@ class Trials:
         return TriedForm(reading, None, len(self._captures), checked)
 
     def _spans_of(self, number: int, given: CaptureMap, reading: Reading) -> list[RunSpan]:
-        """Return a capture's spans at the depths of a reading."""
-        beside = {q: v for q, v in reading.answers if q not in rule_questions()}
+        """Return a capture's spans under a reading; those of samples do not depend on its rules."""
+        rules = rule_questions() if self.sampled else {}
+        beside = {q: v for q, v in reading.answers if q not in rules}
         key = (number, *beside.items())
         if key not in self._spans:
             opened = self._captures[number]

@@ -13,14 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refmodel.capture.waves import WIDEST, SignalChanges, Times
+from refmodel.ground.cells import word_places
 from refmodel.ground.errors import UserError
 
 Places = NDArray[np.int64]
 HASH = np.uint64(0x100000001B3)  # FNV's prime: identifier codes become numbers with it
 OTHER, TIME, SCALAR, LEAD, KEY = range(5)
-BLANK = 32
-SPACE = np.zeros(256, bool)
-SPACE[:33] = True
 
 _KIND = np.full(256, OTHER, np.uint8)
 _KIND[list(b"01xXzZuUwWlLhH-")] = SCALAR
@@ -72,13 +70,7 @@ class Words:
 
 def cut(text: NDArray[np.uint8]) -> Words:
     """Cut a block into words; comments and other sections with text of their own are left out."""
-    inside = text > BLANK
-    edges = np.flatnonzero(inside[1:] != inside[:-1]) + 1
-    if len(text) and inside[0]:
-        edges = np.concatenate(([0], edges))
-    if len(edges) % 2:
-        edges = np.append(edges, len(text))
-    begin, end = edges[::2], edges[1::2]
+    begin, end = word_places(text)
     words = Words(text, begin, end, *_kinds(text, begin, end))
     if (words.kind == KEY).any():
         words = _without_sections(words)

@@ -44,7 +44,7 @@ def fit_command(
 
     from refmodel.capture.fit import fit
     from refmodel.capture.fit_files import fit_json, show_fit, summary, write_fit
-    from refmodel.capture.next_capture import what_next
+    from refmodel.capture.next_capture import Plan, what_next
     from refmodel.capture.opened import open_capture
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH, UserError
     from refmodel.report.progress import Progress
@@ -59,15 +59,15 @@ def fit_command(
         opened = [open_capture(path, given) for path in captures]
         fitted = fit(opened, progress.say)
         base = fitted.profile
-        chosen = what_next(fitted, opened[0].map, base, progress.say) if fitted.holds else []
+        plan = what_next(fitted, opened[0].map, base, progress.say) if fitted.holds else Plan()
     report(
         quiet,
         as_json,
-        full=lambda: show_fit(Console(), fitted, chosen, base),
+        full=lambda: show_fit(Console(), fitted, plan, base),
         line=lambda: summary(fitted),
-        data=lambda: json.dumps(fit_json(fitted, chosen, base), indent=1),
+        data=lambda: json.dumps(fit_json(fitted, plan, base), indent=1),
     )
     if out is not None:
-        names = write_fit(out, fitted, chosen, base, [str(path) for path in captures], given)
+        names = write_fit(out, fitted, plan, base, [str(path) for path in captures], given)
         say_wrote(out, ", ".join(names))
     raise typer.Exit(EXIT_AGREE if fitted.holds else EXIT_MISMATCH)

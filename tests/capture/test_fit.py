@@ -94,8 +94,8 @@ def test_what_is_open_is_decided_by_what_to_capture_next(tie, tmp_path):
     """Scenarios it names, captured and fitted with the first, decide two policies."""
     dump, found = tie
     opened = open_capture(dump, mapped(tmp_path, WHOLE_MAP))
-    chosen = what_next(found, opened.map, opened.profile, silent)
-    named = [n for n in chosen if n.question in ("zero_length", "writing_means")]
+    plan = what_next(found, opened.map, opened.profile, silent)
+    named = [n for n in plan.chosen if n.question in ("zero_length", "writing_means")]
     last = {n.path: max(m.cycle for m in named if m.path == n.path) for n in named}
     setting = {"ready_tie": "clear_wins"}
     more = [captured(tmp_path, path, setting, cycle + 50) for path, cycle in last.items()]

@@ -139,7 +139,7 @@ def test_the_fit_of_a_log_leaves_one_cycle_questions_open(logged):
         ("1 statu 0x1\n", "log.txt:1:2: 'statu' is no register; did you mean 'status'?"),
         ("x status 1\n", "log.txt:1:1: 'x' is no time"),
         ("1 status 0x10000\n", "log.txt:1:3: '0x10000' is no value of 16 bits"),
-        ("2 status 1\n1 status 1\n", "log.txt:2:1: this time comes before the one above it"),
+        ("2 status 1\n1 status 1\n", "log.txt:2:1: time 1 comes before the one above it"),
         ("9e9 status 1\n", "no access lies within the flux"),
     ],
 )

@@ -119,7 +119,7 @@ def test_a_capture_in_chunks_reads_like_one_held_whole(good, tmp_path, monkeypat
     table = sampled(good, tmp_path / "analyser.csv", jitter_ns=22)
     text = MAP.replace("bench.", "").replace("{signal: clk}", JITTERY)
     given = mapped(tmp_path, text)
-    monkeypatch.setattr(columns, "ROWS", 3_000)
+    monkeypatch.setattr(columns, "BLOCK", 150_000)
     told = []
     for chunk in (1_000_000, 2_000):
         monkeypatch.setattr(recovery, "CHUNK", chunk)
