@@ -73,7 +73,8 @@ def find_track(
         known = near(path.suffix, [*FLUX, *WAVES, *IMAGES, ".yaml"])
         raise UserError(f"{given}: '{path.suffix}' is no form of a track here{known}")
     with reading(path):
-        return TrackSource(given, turns_of(flux, bit_ns, profile.separator), bit_ns)
+        turns = turns_of(flux, bit_ns, profile.separator, profile.cycle_ns)
+    return TrackSource(given, turns, bit_ns)
 
 
 def _image(path: Path, shape: ImageShape) -> Track:

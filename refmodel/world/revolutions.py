@@ -56,17 +56,31 @@ class Turns:
         return np.where(revolution.bits[own] == 1, back[own], NOWHERE)
 
 
-def turns_of(flux: FluxList, bit_ns: float, part: SeparatorPart | None = None) -> Turns:
+def turns_of(
+    flux: FluxList,
+    bit_ns: float,
+    part: SeparatorPart | None = None,
+    cycle_ns: Fraction = Fraction(1),
+) -> Turns:
     """Cut a capture at its index pulses, read every revolution, and lay all over the first.
 
-    A channel bit is nominally `bit_ns` long. Without index pulses all of it is one revolution; a
-    piece before the first or behind the last, and one an index pulse is missing in, is left out.
-    Raises UserError for a capture of too few pulses.
+    A channel bit is nominally `bit_ns` long; the separator's clock has its edges `cycle_ns` apart,
+    one of them at the first index pulse, as in a run. Without index pulses all of it is one
+    revolution; a piece before the first or behind the last, and one an index pulse is missing in,
+    is left out. Raises UserError for a capture of too few pulses.
     """
     if len(flux.ns) < LEAST_PULSES:
         raise UserError(f"{len(flux.ns)} pulses are too few to read; {LEAST_PULSES} at least")
     end_ns = max([float(flux.ns[-1]), *flux.index_ns[-1:].tolist()])
-    bits, middle = separated(flux.ns, bit_ns, part or SeparatorPart(), end_ns)
+    first = float(flux.index_ns[0]) if len(flux.index_ns) else 0.0
+    clock = float(cycle_ns)
+    cycles_per_bit = Fraction(bit_ns) / cycle_ns
+    edges_seen = (flux.ns - first) / clock
+    lead = max(0, int(np.ceil(-edges_seen[0])))  # cycles of the capture before the index
+    bits, place = separated(
+        edges_seen + lead, cycles_per_bit, part or SeparatorPart(), (end_ns - first) / clock + lead
+    )
+    middle = (place - lead) * clock + first
     edges, notes = _edges(flux)
     found: list[Revolution] = []
     for number, (begin, end) in enumerate(edges, 1):
@@ -85,24 +99,28 @@ def turns_of(flux: FluxList, bit_ns: float, part: SeparatorPart | None = None) -
     return Turns(tuple(found), lay_over([r.bits for r in found]), tuple(notes))
 
 
-def separated(ns: Floats, bit_ns: float, part: SeparatorPart, end_ns: float) -> tuple[Bits, Floats]:
+def separated(
+    pulses: Floats, cycles_per_bit: Fraction, part: SeparatorPart, end: float
+) -> tuple[Bits, Floats]:
     """Return the channel bits a separator makes of pulses, and the middle of each one's window.
 
-    They go on until `end_ns`, or all that a silence of 64 channel bits behind the last pulse holds.
+    All times are in cycles of its clock. They go on until `end`, or all that a silence of 64
+    channel bits behind the last pulse holds.
 
-    The separator is the profile's `use`, on a clock of 1 ns, and has seen the first pulses once
-    before, so that it is in step from the first on.
+    The separator is the profile's `use`, and has seen the first pulses once before, so that it is
+    in step from the first on.
     """
-    separator = make_separator(part.use, part, Fraction(bit_ns))
-    pulses = np.rint(ns).astype(np.int64)
-    pulses = pulses[np.diff(pulses, prepend=-1) > 0]
-    warm = pulses[: min(len(pulses), 400)]
-    ahead = int(warm[-1] - pulses[0]) + 2 * round(bit_ns)  # as if the first followed on them
+    separator = make_separator(part.use, part, cycles_per_bit)
+    bit = float(cycles_per_bit)
+    seen = np.ceil(pulses).astype(np.int64)
+    seen = seen[np.diff(seen, prepend=-1) > 0]
+    warm = seen[: min(len(seen), 400)]
+    ahead = int(warm[-1] - seen[0]) + 2 * round(bit)  # as if the first followed on them
     leap.run(separator, warm, int(warm[-1]) + 1)
-    end = min(end_ns, int(pulses[-1]) + 64 * bit_ns) + bit_ns
-    read = leap.run(separator, pulses + ahead, ahead + int(end))
+    stop = min(end, int(seen[-1]) + 64 * bit) + bit
+    read = leap.run(separator, seen + ahead, ahead + int(stop))
     middle = read.cycle - ahead - read.period / (2 * read.one)
-    keep = middle > -bit_ns
+    keep = middle > -bit
     return read.bit[keep], middle[keep]
 
 
