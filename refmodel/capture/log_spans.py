@@ -81,14 +81,12 @@ class LogSpans:
         """Yield a span for each piece; it ends where accesses are farthest apart."""
         held = Accessed(np.empty(0, np.int64), Log.none())
         for piece in pieces:
-            if len(piece.cycle) > 1:
-                held = held.then(piece)
+            if len(held.cycle) > 1:
                 cut = _widest_gap(held.cycle)
                 between = int(held.cycle[cut - 1] + held.cycle[cut]) // 2
                 yield self._span(held.part(slice(cut)), between + 1)
                 held = held.part(slice(cut, None))
-            else:
-                held = held.then(piece)
+            held = held.then(piece)
         if len(held.cycle):
             yield self._span(held, int(held.cycle[-1]) + 2 + self.timing.tolerance)
 

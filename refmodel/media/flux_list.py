@@ -15,17 +15,21 @@ and `#` begins a comment. CSV has a heading with a column `interval` or `time`, 
 
 from __future__ import annotations
 
-import csv
-import io
 import zipfile
-from collections.abc import Sequence
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from refmodel.ground.cells import Column, OddCellError, table_of, words_of
 from refmodel.ground.errors import Problem, UserError, near
+from refmodel.ground.line_blocks import LineBlocks
+from refmodel.ground.ticks import OddTimeError, Ticks
 from refmodel.ground.yamlfile import exact_number
 from refmodel.media.flux import LONGEST_NS
 from refmodel.media.seeded import Floats
@@ -33,6 +37,7 @@ from refmodel.media.seeded import Floats
 WORDS = ("rate", "times", "wrap", "index")
 COLUMNS = ("interval", "time", "index")
 LARGEST = 1 << 30  # bytes of a flux file: a hundred revolutions take some 40 MB as text
+BLOCK = 4 << 20  # bytes read at a time
 FASTEST = 10**12  # ticks a second
 
 
@@ -73,34 +78,25 @@ def read_flux(path: Path, reading: Reading | None = None) -> FluxList:
             raise UserError(f"{path}: is larger than {LARGEST >> 30} GiB; cut it into pieces")
         if path.suffix in (".npy", ".npz"):
             return _from_numpy(path, reading)
-        text = path.read_bytes().decode()
     except OSError as error:
         raise UserError(f"{path}: cannot be read: {error.strerror}") from None
-    except UnicodeDecodeError:
-        raise UserError(f"{path}: is no text; flux is text, CSV, .npy or .npz") from None
-    if path.suffix == ".csv":
-        return _Csv(path, reading).read(text)
-    return _Text(path, reading).read(text)
+    return (_Csv if path.suffix == ".csv" else _Text)(path, reading).flux()
 
 
-class _Lines:
-    """Numbers of a text file, each with the line it stands on."""
+class _Lines(ABC):
+    """Numbers of a text file, block by block, each with the line it stands on."""
 
     def __init__(self, path: Path, reading: Reading) -> None:
         self.path = path
         self.reading = reading
-        self.pulses: list[float] = []
-        self.lines: list[int] = []
-        self.index: list[float] = []
+        self._blocks = LineBlocks(path, BLOCK)
+        self._above = 0  # lines above the block
+        self._pulses: list[Floats] = []
+        self._lines: list[NDArray[np.int32]] = []
+        self._index: list[Floats] = []
 
     def fault(self, line: int, message: str) -> UserError:
         return UserError(str(Problem(self.path, line, 1, "", message)))
-
-    def number(self, text: str, line: int) -> float:
-        try:
-            return float(text)
-        except ValueError:
-            raise self.fault(line, f"'{text[:40]}' is no number") from None
 
     def word(self, words: Sequence[str], line: int) -> None:
         """Take a line that says how the numbers are meant."""
@@ -110,7 +106,7 @@ class _Lines:
                 line, f"'{name[:40]}' is no number and no word here{near(name, WORDS)}"
             )
         if name == "index":
-            self.index += [self.number(value, line) for value in values]
+            self._index.append(np.array([self._number(value, line) for value in values]))
         elif name == "times" and not values:
             self.reading = replace(self.reading, times=True)
         elif len(values) != 1 or name == "times":
@@ -118,48 +114,82 @@ class _Lines:
         elif name == "rate":
             self.reading = replace(self.reading, rate=rate_of(values[0], f"{self.path}:{line}"))
         else:
-            self.reading = replace(self.reading, wrap=self.number(values[0], line))
+            self.reading = replace(self.reading, wrap=self._number(values[0], line))
+
+    def _number(self, text: str, line: int) -> float:
+        try:
+            return float(text)
+        except ValueError:
+            raise self.fault(line, f"'{text[:40]}' is no number") from None
+
+    def numbers(self, cells: Column, line: NDArray[np.int64], index: bool = False) -> None:
+        """Take pulses, or index pulses, and the lines they stand on, counted within the block."""
+        try:
+            found = cells.floats()
+        except OddCellError as error:
+            where = self._above + int(line[error.row]) + 1
+            raise self.fault(where, f"'{error.shown}' is no number") from None
+        if index:
+            self._index.append(found)
+        else:
+            self._pulses.append(found)
+            self._lines.append((line + self._above + 1).astype(np.int32))
 
     def flux(self) -> FluxList:
-        """Return the flux of the lines read."""
-        where = [f"{self.path}:{line}" for line in self.lines]
-        return flux_of(self.pulses, self.index, self.reading, str(self.path), where)
+        """Return the flux of all lines."""
+        for block in self._blocks:
+            if b"\0" in block:
+                raise UserError(f"{self.path}: is no text; flux is text, CSV, .npy or .npz")
+            self.block(block)
+            self._above += block.count(b"\n")
+        line = _joined(self._lines)
+        return flux_of(
+            _joined(self._pulses),
+            _joined(self._index),
+            self.reading,
+            str(self.path),
+            lambda at: f"{self.path}:{line[at]}",
+        )
+
+    @abstractmethod
+    def block(self, block: bytes) -> None:
+        """Take some lines."""
 
 
 class _Text(_Lines):
     """A plain text list."""
 
-    def read(self, text: str) -> FluxList:
-        """Return the flux of the text."""
-        for number, line in enumerate(text.splitlines(), 1):
-            words = line.partition("#")[0].replace(",", " ").split()
-            if words and words[0][0].isalpha():
-                self.word(words, number)
-                continue
-            self.pulses += [self.number(word, number) for word in words]
-            self.lines += [number] * len(words)
-        return self.flux()
+    def block(self, block: bytes) -> None:
+        """Take some lines: numbers, and such as begin with a word."""
+        words, line = words_of(block)
+        first = np.diff(line, prepend=-1) > 0
+        letter = words.letter(0) | 32
+        said = np.flatnonzero(first & (letter >= ord("a")) & (letter <= ord("z")))
+        plain = np.ones(len(words), bool)
+        for at in said.tolist():
+            here = np.flatnonzero(line == line[at])
+            plain[here] = False
+            self.word([words.cell(n) for n in here.tolist()], self._above + int(line[at]) + 1)
+        self.numbers(words.part(plain), line[plain])
 
 
 class _Csv(_Lines):
     """A CSV list: comment lines with words as in text, a heading, then a row a pulse."""
 
-    def read(self, text: str) -> FluxList:
-        """Return the flux of the text."""
-        columns: dict[str, int] = {}
-        for number, row in enumerate(csv.reader(io.StringIO(text)), 1):
-            cells = [cell.strip() for cell in row]
+    def __init__(self, path: Path, reading: Reading) -> None:
+        super().__init__(path, reading)
+        self._columns: dict[str, int] = {}
+        for line in self._blocks.lines():
+            self._above += 1
+            cells = [cell.strip() for cell in line.split(",")]
             if not any(cells) or cells[0].startswith("#"):
                 continue
-            if not columns:
-                words = cells[0].split()
-                if words[0] in WORDS and len(words) > 1:
-                    self.word(words, number)
-                else:
-                    columns = self._heading(cells, number)
-                continue
-            self._row(cells, columns, number)
-        return self.flux()
+            words = cells[0].split()
+            if words[0] not in WORDS or len(words) < 2:
+                self._width = len(cells)
+                self._columns = self._heading(cells, self._above)
+                break
+            self.word(words, self._above)
 
     def _heading(self, cells: list[str], line: int) -> dict[str, int]:
         """Return where the columns are."""
@@ -171,17 +201,18 @@ class _Csv(_Lines):
         self.reading = replace(self.reading, times="time" in columns)
         return columns
 
-    def _row(self, cells: list[str], columns: dict[str, int], line: int) -> None:
-        """Take the numbers of a row."""
-        for name, at in columns.items():
-            if at >= len(cells) or not cells[at]:
-                continue
-            value = self.number(cells[at], line)
-            if name == "index":
-                self.index.append(value)
-            else:
-                self.pulses.append(value)
-                self.lines.append(line)
+    def block(self, block: bytes) -> None:
+        """Take the numbers of some rows."""
+        table = table_of(block, ",", self._width)
+        plain = ~table.column(0).begins("#")
+        for name, at in self._columns.items():
+            cells = table.column(at)
+            held = plain & (cells.length > 0)
+            self.numbers(cells.part(held), table.line[held], index=name == "index")
+
+
+def _joined(parts: Sequence[NDArray[Any]]) -> NDArray[Any]:
+    return np.concatenate(parts) if parts else np.empty(0)
 
 
 def _from_numpy(path: Path, reading: Reading) -> FluxList:
@@ -227,7 +258,7 @@ def flux_of(
     index: Sequence[float] | Floats,
     reading: Reading,
     name: str,
-    where: Sequence[str] = (),
+    where: Callable[[int], str] | None = None,
 ) -> FluxList:
     """Return the pulses that numbers stand for; `where` says where each stands in its file.
 
@@ -238,13 +269,13 @@ def flux_of(
         raise UserError(f"{name}: holds no pulse")
 
     def place(at: int) -> str:
-        return where[at] if where else f"{name}: pulse {at}"
+        return where(at) if where else f"{name}: pulse {at}"
 
     wrong = np.flatnonzero(~np.isfinite(values) | (values < 0))
     if len(wrong):
         raise UserError(f"{place(int(wrong[0]))}: {values[wrong[0]]:g} is no time")
     if reading.times:
-        values = unwrapped(values, reading.wrap)
+        values = _unwrapped(values, reading.wrap, place)
         back = np.flatnonzero(np.diff(values) <= 0) + 1
         hint = "; if a counter wrapped here, say `wrap` and at how many ticks it does"
     else:
@@ -253,7 +284,9 @@ def flux_of(
     if len(back):
         at = int(back[0])
         raise UserError(f"{place(at)}: this pulse is not after the one before it{hint}")
-    edges = unwrapped(np.asarray(index, np.float64), reading.wrap if reading.times else None)
+    edges = np.asarray(index, np.float64)
+    if reading.times:
+        edges = _unwrapped(edges, reading.wrap, lambda at: f"{name}: index pulse {at}")
     if not np.isfinite(edges).all() or (np.diff(edges) <= 0).any():
         raise UserError(f"{name}: index times must be numbers in order of time")
     if values[-1] * reading.unit_ns > LONGEST_NS:
@@ -261,10 +294,11 @@ def flux_of(
     return FluxList(values * reading.unit_ns, edges * reading.unit_ns)
 
 
-def unwrapped(values: Floats, wrap: float | None) -> Floats:
-    """Return counter values with every wrap undone; each fall is taken for one wrap."""
-    if wrap is None or not len(values):
+def _unwrapped(values: Floats, wrap: float | None, place: Callable[[int], str]) -> Floats:
+    """Return counter values with every wrap undone; raise UserError for one that cannot be."""
+    if wrap is None:
         return values
-    if not wrap > values.max():
-        raise UserError(f"wrap {wrap:g}: a value of {values.max():g} is not below it")
-    return np.asarray(values + wrap * np.cumsum(np.diff(values, prepend=values[0]) < 0))
+    try:
+        return Ticks(wrap, "wrap").go_on(values)
+    except OddTimeError as error:
+        raise UserError(f"{place(error.at)}: {error}") from None

@@ -67,7 +67,7 @@ def test_a_rate_given_outside_the_file_is_used(tmp_path):
         ("a.txt", "rat 5\n4000\n", "did you mean 'rate'?"),
         ("a.txt", "rate 0\n4000\n", "a.txt:1: '0' is no rate in ticks a second"),
         ("a.txt", "times 3\n4000\n", "'times' takes nothing"),
-        ("a.txt", "wrap 4\ntimes\n3\n5\n", "wrap 4: a value of 5 is not below it"),
+        ("a.txt", "wrap 4\ntimes\n3\n5\n", "a.txt:4: time 5 is not below wrap, which is 4"),
         ("a.txt", "# none\n", "a.txt: holds no pulse"),
         ("a.txt", "", "a.txt: holds no pulse"),
         ("a.txt", "index 9 4\n4000\n", "index times must be numbers in order of time"),

@@ -1,12 +1,15 @@
 """A log of register accesses and the flux it was made with are held to the model."""
 
 import json
+import os
+import threading
 
 import numpy as np
 import pytest
 from command import cellstep
 from flux_cases import captured, write_text
 
+from refmodel.capture import log
 from refmodel.capture.check import check
 from refmodel.capture.opened import open_capture
 from refmodel.capture.told import verdict_of
@@ -165,4 +168,36 @@ def test_counters_that_wrap_are_undone(logged, tmp_path):
     )
     found = check(open_capture(tmp_path / "log.txt", path))
     assert found.finding is None
+    assert found.reads > 1000
+
+
+def test_a_log_read_in_pieces_is_checked_like_one_held_whole(logged, tmp_path, monkeypatch):
+    """Spans begin and end between accesses, and decide the same reads."""
+
+    def told():
+        opened = open_capture(logged / "log.txt", given(logged, "auto", name="pieces.yaml"))
+        found = check(opened)
+        spans = list(opened.spans())
+        undecided = [int(u) for span in spans for u in span.reads.undecided]
+        return len(spans), (found.reads, found.reads_total, undecided, opened.notes)
+
+    spans, whole = told()
+    assert spans == 1
+    monkeypatch.setattr(log, "BLOCK", 3_000)
+    spans, pieces = told()
+    assert spans > 10
+    assert pieces == whole
+
+
+def test_a_log_comes_from_a_pipe(logged, tmp_path):
+    """What comes from a pipe is checked like the file."""
+    pipe = tmp_path / "log.pipe"
+    os.mkfifo(pipe)
+    text = (logged / "log.txt").read_bytes()
+    writer = threading.Thread(target=lambda: pipe.write_bytes(text))
+    writer.start()
+    found = check(open_capture(pipe, given(logged, "auto", name="piped.yaml")))
+    writer.join()
+    whole = check(open_capture(logged / "log.txt", given(logged, "auto", name="piped.yaml")))
+    assert (found.reads, found.reads_total) == (whole.reads, whole.reads_total)
     assert found.reads > 1000
