@@ -171,7 +171,7 @@ def test_counters_that_wrap_are_undone(logged, tmp_path):
     assert found.reads > 1000
 
 
-def test_a_log_read_in_pieces_is_checked_like_one_held_whole(logged, tmp_path, monkeypatch):
+def test_a_log_read_in_pieces_is_checked_like_one_held_whole(logged, monkeypatch):
     """Spans begin and end between accesses, and decide the same reads."""
 
     def told():
