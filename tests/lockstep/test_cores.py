@@ -21,7 +21,7 @@ QUICK_CORES = [*CORES, "vhdl"]
 @pytest.mark.parametrize(
     ("core", "simulator", "suite", "revolutions", "cycles"),
     [  # less on the slow simulator, and of the core that has four clocks a cycle
-        ("reference", "verilator", "status", 2, 4_000_000),
+        ("reference", "verilator", "status", 1, 2_000_000),
         pytest.param("reference", "icarus", "status", 1, 3_000_000, marks=pytest.mark.long),
         pytest.param("bytewide", "verilator", "status", 1, 3_000_000, marks=pytest.mark.long),
         ("bytewide", "icarus", "quick", 2, 400_000),

@@ -31,7 +31,9 @@ def test_rows_have_every_choice():
         assert {getattr(row, name) for row in rows} == set(choices)
 
 
-@pytest.mark.parametrize("row", range(MOST))
+@pytest.mark.parametrize(
+    "row", [0, *(pytest.param(row, marks=pytest.mark.long) for row in range(1, MOST))]
+)
 def test_core_agrees_under_policies(row, outcomes, tmp_path):
     """With parameters and policies that say the same, the core agrees in all aimed accesses."""
     policies = mixed(row)

@@ -87,6 +87,7 @@ def test_other():
         assert (folder / "report.html").exists()
 
 
+@pytest.mark.long
 def test_options_reach_the_run(beside, pytester):
     """Seed, policy and folder of the command line hold where the test does not say otherwise."""
     text = """
