@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import Field as Key
-from pydantic import field_validator
 
-from refmodel.drive.two_wire import times_of
-from refmodel.ground.errors import InputError, UserError, near
+from refmodel.drive.link_settings import Speed
+from refmodel.ground.errors import InputError, near
 from refmodel.ground.yamlfile import Document, Schema, load
 from testbenches.binding.ports import Fault, matching_files
 from testbenches.binding.roles import Active, Pin
@@ -52,20 +51,11 @@ class WireBinding(Schema):
     reset: WireReset
     scl: OpenDrain
     sda: OpenDrain
-    speed: int = 400_000
+    speed: Speed = 400_000
     address: int = Key(0x20, ge=0x08, le=0x77)
     outputs: str
     inputs: str | None = None
     tie: dict[str, int] = Key({})
-
-    @field_validator("speed")
-    @classmethod
-    def _known(cls, value: int) -> int:
-        try:
-            times_of(value)
-        except UserError as error:
-            raise ValueError(str(error)) from None
-        return value
 
     @property
     def cycle_ns(self) -> Fraction:

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from refmodel.cli.of_result import RunName, again, given_by_user, is_result, refuse_own
+from refmodel.cli.of_result import (
+    RunName,
+    ScenarioOrResult,
+    again,
+    given_by_user,
+    is_result,
+    refuse_own,
+)
 from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
 from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
@@ -20,14 +27,7 @@ if TYPE_CHECKING:
 
 def explain_command(
     context: typer.Context,
-    scenario: Annotated[
-        str,
-        typer.Argument(
-            metavar="SCENARIO",
-            help="A scenario file, or a shipped one such as status/iso_sectors; or the folder of"
-            " run --out, to have the core's lanes beside the model's.",
-        ),
-    ],
+    scenario: ScenarioOrResult,
     around: Annotated[
         str,
         typer.Option(

@@ -13,6 +13,14 @@ if TYPE_CHECKING:
     from refmodel.explain.moment import Played
     from refmodel.explain.results import RecordedRun
 
+ScenarioOrResult = Annotated[
+    str,
+    typer.Argument(
+        metavar="SCENARIO",
+        help="A scenario file, or a shipped one such as status/iso_sectors; or the folder of"
+        " run --out, to have the core's lanes beside the model's.",
+    ),
+]
 RunName = Annotated[
     str,
     typer.Option(

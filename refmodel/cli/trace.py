@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from refmodel.cli.of_result import RunName, again, is_result, refuse_own
+from refmodel.cli.of_result import RunName, ScenarioOrResult, again, is_result, refuse_own
 from refmodel.cli.options import Policies, ProfileName, Programs, Seed, chosen_policies
 from refmodel.cli.reporting import AsJson, Quiet
 from refmodel.cli.wrote import say_wrote
@@ -38,14 +38,7 @@ FORMS = {
 
 def trace_command(
     context: typer.Context,
-    scenario: Annotated[
-        str,
-        typer.Argument(
-            metavar="SCENARIO",
-            help="A scenario file, or a shipped one such as status/iso_sectors; or the folder of"
-            " run --out, to have the core's lanes beside the model's.",
-        ),
-    ],
+    scenario: ScenarioOrResult,
     run: RunName = "",
     profile: ProfileName = "pal_dd",
     first: Annotated[

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
+from pydantic import AfterValidator, model_validator
 from pydantic import Field as Key
-from pydantic import field_validator, model_validator
 
 from refmodel.drive.cable import BACK, OUT
 from refmodel.drive.two_wire import TIMES, TwoWireTransfer, times_of
@@ -14,6 +14,17 @@ from refmodel.ground.yamlfile import Schema
 
 BANKS, BITS = 2, 8
 MOST_US = 60_000_000
+
+
+def _of_the_table(hz: int) -> int:
+    try:
+        times_of(hz)
+    except UserError as error:
+        raise ValueError(str(error)) from None
+    return hz
+
+
+Speed = Annotated[int, AfterValidator(_of_the_table)]  # of a two-wire bus, in Hz
 
 
 class Interlock(Schema):
@@ -37,7 +48,7 @@ class LinkSettings(Schema):
     the next, 0 for as often as the bus allows.
     """
 
-    speed: int = 400_000
+    speed: Speed = 400_000
     banks: list[list[str]] = Key(min_length=1, max_length=BANKS)
     queue: Literal["each", "latest"] = "latest"
     write: Literal["changed", "both"] = "changed"
@@ -45,15 +56,6 @@ class LinkSettings(Schema):
     poll_us: Annotated[float, Key(ge=0, le=MOST_US)] = 0
     dies_at_us: Annotated[float, Key(ge=0, le=MOST_US)] | None = None
     interlock: Interlock | None = None
-
-    @field_validator("speed")
-    @classmethod
-    def _known(cls, value: int) -> int:
-        try:
-            times_of(value)
-        except UserError as error:
-            raise ValueError(str(error)) from None
-        return value
 
     @model_validator(mode="after")
     def _lines_fit(self) -> LinkSettings:

@@ -8,10 +8,8 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import Field as Key
-from pydantic import field_validator
 
-from refmodel.drive.link_settings import SPEEDS
-from refmodel.drive.two_wire import times_of
+from refmodel.drive.link_settings import SPEEDS, Speed
 from refmodel.ground.errors import InputError, Problem, UserError, near
 from refmodel.ground.yamlfile import Document, Schema, load
 
@@ -23,20 +21,11 @@ MOST_SIGNALS = 32
 class PlanLink(Schema):
     """The link of a plan: its speed, the pins it takes, and how it is used."""
 
-    speed: int = SPEEDS[1]
+    speed: Speed = SPEEDS[1]
     pins: int = Key(2, ge=2, le=4)
     queue: Literal["each", "latest"] = "latest"
     read: Literal["with_register", "without_register"] = "with_register"
     poll_us: Time = 0
-
-    @field_validator("speed")
-    @classmethod
-    def _known(cls, value: int) -> int:
-        try:
-            times_of(value)
-        except UserError as error:
-            raise ValueError(str(error)) from None
-        return value
 
 
 class PlanSignal(Schema):

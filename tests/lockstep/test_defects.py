@@ -16,8 +16,8 @@ DEFECTS = load_defects()
 def outcomes(defect, prepared, tmp_path):
     """Return a function that plays scenarios of the suite into the core with the defect.
 
-    It changes no port: harness, events and model are those of the sound core. Each scenario is
-    played only when its outcome is asked for: what comes after the one that shows the defect is not.
+    It changes no port: harness, events and model are those of the sound core. A
+    scenario is played when its outcome is asked for, so none after the one that shows the defect.
     """
     apply(defect, REFERENCE, tmp_path / "core")
     ports = preflight(load_binding(tmp_path / "core" / BINDING.name))
