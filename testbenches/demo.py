@@ -48,10 +48,10 @@ def run_demo(out: Path | None, tell: Say, show: Show, show_mismatch: Show, say: 
         apply(defect, REFERENCE, core)
         bad = _run(core, SHOWN_BY, out and out / "defect", say)
     show_mismatch(bad)
-    told = caught(bad, defect)
-    tell("\n" + (CAUGHT if told else MISSED).format(clause=defect.clause))
+    found = caught(bad, defect)
+    tell("\n" + (CAUGHT if found else MISSED).format(clause=defect.clause))
     tell(GONE if out is None else PAGES.format(out))
-    return told
+    return found
 
 
 def caught(result: SuiteResult, defect: Defect) -> bool:

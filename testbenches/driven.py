@@ -38,7 +38,7 @@ from testbenches.simulator import Session
 
 MOST_ROUNDS = 8  # of a live run
 GATE = ("write_gate", "write_data")
-TOLD = 5  # broken rules told in a note
+SHOWN_BROKEN = 5  # broken rules shown in a note
 
 
 class DriveLockstep(Lockstep):
@@ -183,7 +183,7 @@ class DriveLockstep(Lockstep):
             done.seconds,
             found.finding,
             done.result,
-            note="\n".join(own.told),
+            note="\n".join(own.described),
             moves=found.moves,
             shown=found.shown,
             fields=found.fields,
@@ -243,7 +243,7 @@ class _Lines:
         return ()
 
     @property
-    def told(self) -> list[str]:
+    def described(self) -> list[str]:
         """What does not agree, a line each; and what to mind with a real drive, if it writes."""
         lines = []
         if self.mismatch is not None:
@@ -253,8 +253,8 @@ class _Lines:
                 f"drive line {m.field} is {shown} in cycle {m.cycle} where the model says"
                 f" {m.expected}, {self.cabled.place(m.cycle)}"
             )
-        lines += [f"rule broken: {violation.told}" for violation in self.broken[:TOLD]]
-        more = len(self.broken) - TOLD
+        lines += [f"rule broken: {violation.described}" for violation in self.broken[:SHOWN_BROKEN]]
+        more = len(self.broken) - SHOWN_BROKEN
         lines += [f"and {more} more"] if more > 0 else []
         return lines + (
             ["the run writes. " + " ".join(CAUTIONS)] if self.cabled.bus.written else []

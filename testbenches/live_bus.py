@@ -96,12 +96,12 @@ class LiveBus:
     def done(self, index: int, cycles: int, seconds: float) -> RunDone:
         """Return what became of the run."""
         made = self._processor
-        told = (made.accesses, made.told) if made is not None else (0, None)
+        ended = (made.accesses, made.returned) if made is not None else (0, None)
         written = self._windows.finish() if self._windows else []
         faults = (self._skipped, self._failed)
         waiting = repr(made.access) if made is not None and made.access else ""
         return RunDone(
-            index, cycles, seconds, self._bus_cycles, *told, *faults, written, waiting=waiting
+            index, cycles, seconds, self._bus_cycles, *ended, *faults, written, waiting=waiting
         )
 
     @property

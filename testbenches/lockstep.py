@@ -160,19 +160,19 @@ class Lockstep:
         self, p: Prepared, simulator: str, done: RunDone, folder: Path | None = None
     ) -> Outcome:
         """Say what became of a run that was played; its records lie in `folder` if one is given."""
-        told = (p.scenario.name, simulator, p.seed)
+        which = (p.scenario.name, simulator, p.seed)
         if done.skipped:
-            return Outcome(*told, "skipped", note=done.skipped)
+            return Outcome(*which, "skipped", note=done.skipped)
         if done.stuck and done.stuck != EARLY:
-            return Outcome(*told, "mismatch", 0, 0, done.seconds, note=self._told_stuck(done))
+            return Outcome(*which, "mismatch", 0, 0, done.seconds, note=self._stuck(done))
         if done.failed:
-            return Outcome(*told, "error", note=in_file(p.path, done.failed))
+            return Outcome(*which, "error", note=in_file(p.path, done.failed))
         found = self.compare(p, simulator, done, folder)
         if done.stuck == EARLY and found.verdict == "agree":
             return replace(found, verdict="mismatch", note=MOVES_EARLY)
         return found
 
-    def _told_stuck(self, done: RunDone) -> str:
+    def _stuck(self, done: RunDone) -> str:
         """Say what a core never did that the run waited for."""
         at = f"in cycle {done.cycles}"
         if done.stuck == OWN_ENABLE:

@@ -97,13 +97,13 @@ def _on_model(case: Case, profile: Profile, used: set[str], say: Say) -> Cell:
         return Cell(case, MODEL, None, note=lack, skipped=True)
     with reading(case.check.path):
         scenario = full_scenario(case, profile, used)
-        told = run_model(disk_of(scenario, profile, case.check.path.parent), used)
-    cell = Cell(case, MODEL, _judged(case, told, profile))
+        returned = run_model(disk_of(scenario, profile, case.check.path.parent), used)
+    cell = Cell(case, MODEL, _judged(case, returned, profile))
     if cell.right or cell.judgement is None:
         return cell
     said = (
         f"the model itself says {cell.judgement.verdict} to {case.name} where the check wants"
-        f" {case.wanted}: {told_in_words(cell.judgement)}"
+        f" {case.wanted}: {in_words(cell.judgement)}"
     )
     if case.check.ships:
         note = f"it does not hold with profile {profile.name} and its policies: {said}"
@@ -111,12 +111,12 @@ def _on_model(case: Case, profile: Profile, used: set[str], say: Say) -> Cell:
     raise UserError(f"{case.check.path}: {said}")
 
 
-def _judged(case: Case, told: object, profile: Profile) -> Judgement:
+def _judged(case: Case, returned: object, profile: Profile) -> Judgement:
     with reading(case.check.path):
-        return judge(case.check.rules, told, profile)
+        return judge(case.check.rules, returned, profile)
 
 
-def told_in_words(judgement: Judgement) -> str:
+def in_words(judgement: Judgement) -> str:
     """Return what a judgement rests on as text."""
     if judgement.note:
         return judgement.note

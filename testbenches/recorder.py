@@ -88,7 +88,7 @@ class Recorder:
         )
 
     def moves(self, end: int) -> tuple[Moves, NDArray[np.int64]] | None:
-        """Return the words moved before cycle `end` and not told yet, and their X and Z bits.
+        """Return the words moved before cycle `end` and not reported yet, and their X and Z bits.
 
         None for a core whose memory slots are not bound.
         """

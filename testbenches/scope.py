@@ -9,9 +9,9 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.stirred import input_name, register_name
 from refmodel.profile import Profile
-from refmodel.report.result import Bound, Gap, Scope, WaiverTold
+from refmodel.report.result import Bound, Gap, Scope, WaiverNote
 from testbenches.binding.bus import REGISTERS
-from testbenches.binding.depth import told_in_reports
+from testbenches.binding.depth import depth_in_reports
 from testbenches.binding.pins import LEVEL_INPUTS
 from testbenches.binding.reachable import reachable
 from testbenches.binding.roles import GATES, LINES, MOVES
@@ -37,12 +37,12 @@ def scope_of(
         {name: binding.lag(name) for name in (*FIELD_NAMES, UNUSED)}
         | {name: binding.latency.get(name, 0) for name in _lines(binding)},
         tuple(
-            WaiverTold(w.field, w.reason, w.until, binding.today)
+            WaiverNote(w.field, w.reason, w.until, binding.today)
             for w in binding.waivers
             if w.field in waived
         ),
         (*_gaps(binding, waived), *_simulator_gaps(simulators, absent or {})),
-        told_in_reports(binding),
+        depth_in_reports(binding),
         bound=Bound(
             "status" in binding.registers,
             binding.memory is not None and MOVES not in waived,

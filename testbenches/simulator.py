@@ -194,9 +194,9 @@ class Session:
 
     def _standing_still(self, job: Job, seconds: float) -> CannotRun:
         """Return the error of a simulator that works and does not let time pass."""
-        told = f"simulated time has not moved for {seconds:.0f} s; "
-        told += "does the core loop without a delay, or through logic without a register?"
-        return CannotRun(f"{self.simulator}: {told}{self._flood(job)}")
+        what = f"simulated time has not moved for {seconds:.0f} s; "
+        what += "does the core loop without a delay, or through logic without a register?"
+        return CannotRun(f"{self.simulator}: {what}{self._flood(job)}")
 
     def _flood(self, job: Job) -> str:
         """Return what a core printed that prints without end, empty for another."""
@@ -207,8 +207,8 @@ class Session:
 
     def _without_end(self, job: Job, timeout: float) -> CannotRun:
         """Return the error of a simulator that had to be stopped."""
-        told = f"no end after {timeout:.0f} s; does the core loop without letting time pass?"
-        return CannotRun(f"{self.simulator}: {told}{self._flood(job)}")
+        what = f"no end after {timeout:.0f} s; does the core loop without letting time pass?"
+        return CannotRun(f"{self.simulator}: {what}{self._flood(job)}")
 
     def _results(self, job: Job, runs: list[Run], status: int) -> list[RunDone]:
         """Return the finished runs; raise CannotRun unless there is one for each."""
@@ -218,10 +218,10 @@ class Session:
             raise CannotRun(f"{self.simulator}: the core does not build:\n{said(job)}")
         done = job.done()
         if faults := own_faults(job):
-            told = "\n".join(f"  {fault}" for fault in faults[:SHOWN_LINES])
+            shown = "\n".join(f"  {fault}" for fault in faults[:SHOWN_LINES])
             raise CannotRun(
                 f"{self.simulator}: a check of the core's own failed, or a file it reads is not "
-                f"there, so its outputs were not compared:\n{told}"
+                f"there, so its outputs were not compared:\n{shown}"
             )
         if len(done) < len(runs) and any(map(OUT_OF_MEMORY.search, _lines(job.log))):
             raise CannotRun(
@@ -290,23 +290,23 @@ def own_faults(job: Job) -> list[str]:
     found: dict[str, None] = {}
     lines = _lines(job.log)
     for n, line in enumerate(lines):
-        if told := NO_FILE.match(line):
-            at = f"{told['at']}: " if told["at"] else ""
-            file = told["file"] or told["read"]
+        if fault := NO_FILE.match(line):
+            at = f"{fault['at']}: " if fault["at"] else ""
+            file = fault["file"] or fault["read"]
             found[f"{at}{file}: no such file; $readmem looks in the binding's folder"] = None
-        elif told := ICARUS_FAULT.match(line):
-            said = told["text"].strip() or "assertion failed"
-            found[f"{told['place']}: {said}"] = None
-        elif told := VERILATOR_FAULT.search(line):
+        elif fault := ICARUS_FAULT.match(line):
+            said = fault["text"].strip() or "assertion failed"
+            found[f"{fault['place']}: {said}"] = None
+        elif fault := VERILATOR_FAULT.search(line):
             stopped = STOPPED_AT.search(lines[n + 1]) if n + 1 < len(lines) else None
-            place = stopped[1] if stopped else told["place"]
-            found[f"{place}: {told['text'].strip()}"] = None
+            place = stopped[1] if stopped else fault["place"]
+            found[f"{place}: {fault['text'].strip()}"] = None
     return list(found)
 
 
 def _keep_beginning(pipe: IO[bytes], log: Path) -> None:
     """Write what comes out of a pipe to a log until it is full; read on to the pipe's end."""
-    with suppress(OSError), pipe, log.open("wb") as file:  # a full disk is told of elsewhere
+    with suppress(OSError), pipe, log.open("wb") as file:  # a full disk is reported elsewhere
         left = LONGEST_LOG
         while printed := os.read(pipe.fileno(), 1 << 16):
             left -= file.write(printed[:left])

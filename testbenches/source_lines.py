@@ -19,7 +19,7 @@ from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import Design, elaborate
 from testbenches.hdl.vhdl import is_vhdl
 
-MOST = 12  # lines told, the nearest first
+MOST = 12  # lines shown, the nearest first
 FARTHEST = 5  # assignments away
 Part = tuple[str, int, int]  # net, lowest bit, width
 

@@ -54,14 +54,14 @@ class WireRun:
     @property
     def problems(self) -> list[str]:
         """What does not agree, a line each; empty when all does."""
-        told = [fault.told for fault in self.faults]
+        lines = [fault.described for fault in self.faults]
         last = self.wanted[-1]
         if not self.messages:
-            told.append("the core made no transfer")
+            lines.append("the core made no transfer")
         elif not self.outputs or self.outputs[-1] != last:
             shown = f"{self.outputs[-1]:#06x}" if self.outputs else "nothing"
-            told.append(f"the expander drives {shown} at the end, the core was given {last:#06x}")
-        return told
+            lines.append(f"the expander drives {shown} at the end, the core was given {last:#06x}")
+        return lines
 
 
 class _WireSession(Session):

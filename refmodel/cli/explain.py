@@ -118,5 +118,5 @@ def _found_in_result(folder: Path, name: str, moment: Moment | None) -> Found:
 
     run = recorded_run(folder, moment, name)
     if moment is None:
-        moment = Moment(MISMATCH, 1) if run.told.first_mismatch else Moment("sync", 1)
+        moment = Moment(MISMATCH, 1) if run.entry.first_mismatch else Moment("sync", 1)
     return find_in_run(run, moment, lambda: again(run))

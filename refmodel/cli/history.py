@@ -56,12 +56,12 @@ def history_command(
         other.close()
     runs = store.runs(str(Path(binding).resolve()) if binding else "")
     store.close()
-    told = list(lines(runs, last)) or ["no run is recorded"]
+    text = list(lines(runs, last)) or ["no run is recorded"]
     report(
         quiet,
         as_json,
-        full=lambda: typer.echo("\n".join(told)),
-        line=lambda: f"{counted(len(runs), 'run')} recorded" if runs else told[0],
+        full=lambda: typer.echo("\n".join(text)),
+        line=lambda: f"{counted(len(runs), 'run')} recorded" if runs else text[0],
         data=lambda: to_json(runs),
     )
     if out is not None:
@@ -69,5 +69,5 @@ def history_command(
         say_wrote(out, "a page with all runs")
 
 
-def _say(told: str) -> None:
-    typer.echo(told, err=True)
+def _say(text: str) -> None:
+    typer.echo(text, err=True)

@@ -92,13 +92,13 @@ def hunt_command(
     with ExitStack() as stack:
         folder = stack.enter_context(WholeFolder(out)) if out else None
         progress = stack.enter_context(Progress(Console(stderr=True)))
-        told: list[str] = []
-        store = stack.enter_context(closing(History(history, told.append))) if history else None
-        pool = _pool(stack, workers, scheduler, told.append)
+        notes: list[str] = []
+        store = stack.enter_context(closing(History(history, notes.append))) if history else None
+        pool = _pool(stack, workers, scheduler, notes.append)
         for name in names:
             with Hunter(binding, name, chosen, progress.say, seed, pool, store) as hunter:
                 hunts.append(hunter.hunt(seconds, cases, keep_going))
-        for line in told:
+        for line in notes:
             typer.echo(line, err=True)
         failed = any(hunted.verdict != "agree" for hunted in hunts)
         found = case_files(hunts, out, hunter.lasts) if out is not None else []

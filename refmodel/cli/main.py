@@ -137,7 +137,7 @@ def main() -> NoReturn:
         if status in STOPPED:
             _complain(f"cellstep: {STOPPED[status]}")
     except Exception as error:
-        status = _told(error)
+        status = _report(error)
     sys.exit(_flushed(status))
 
 
@@ -183,7 +183,7 @@ def _stop(number: int, frame: FrameType | None) -> NoReturn:
     raise SystemExit(128 + number)
 
 
-def _told(error: Exception) -> int:
+def _report(error: Exception) -> int:
     """Say what went wrong in the user's terms; return the exit status."""
     if os.environ.get(DEBUG) == "1":
         raise error
@@ -218,7 +218,7 @@ def _flushed(status: int) -> int:
         sys.stdout.flush()
     except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return status if status == EXIT_BAD_INPUT else _told(error)  # once is enough
+        return status if status == EXIT_BAD_INPUT else _report(error)  # once is enough
     return status
 
 

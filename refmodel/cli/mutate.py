@@ -91,11 +91,11 @@ def mutate_command(
         status = EXIT_MISMATCH if survived else EXIT_AGREE
 
         def show() -> None:
-            told = [line for score in scores for line in lines(score)]
+            shown = [line for score in scores for line in lines(score)]
             report(
                 quiet,
                 as_json,
-                full=lambda: typer.echo("\n".join(told)),
+                full=lambda: typer.echo("\n".join(shown)),
                 line=lambda: "\n".join(total(score) for score in scores),
                 data=lambda: to_json(scores),
             )
@@ -110,7 +110,7 @@ def _record(path: Path, scores: Sequence[Score]) -> None:
     from refmodel.mutate.score import SURVIVED
     from refmodel.report.history import History
 
-    history = History(path, lambda told: typer.echo(told, err=True))
+    history = History(path, lambda text: typer.echo(text, err=True))
     for score in scores:
         name = str(Path(score.binding).resolve())
         run = history.begin("mutate", name, score.simulator, score.seed)

@@ -59,7 +59,9 @@ def again(run: RecordedRun) -> Played:
     from refmodel.host.catalogue import use_programs
     from testbenches.model_side import model_side
 
-    told = run.told
-    for file in told.programs:
+    entry = run.entry
+    for file in entry.programs:
         use_programs(Path(file))
-    return played_on(*model_side(Path(told.binding), told.scenario_file, told.policies, told.seed))
+    return played_on(
+        *model_side(Path(entry.binding), entry.scenario_file, entry.policies, entry.seed)
+    )

@@ -104,13 +104,13 @@ def _prove_clauses(name: str, policies: dict[str, str], quiet: bool, as_json: bo
     """Prove the clauses of a profile's model, and tell each; return the exit status."""
     from refmodel.block.rules import Rules
     from refmodel.profile import load_profile
-    from refmodel.prove.theorems import prove_all, told
+    from refmodel.prove.theorems import described, prove_all
 
     every = []
     for proven in prove_all(Rules.of(load_profile(name).with_policies(policies))):
         every.append(proven)
         if not (quiet or as_json):
-            typer.echo(told(proven))
+            typer.echo(described(proven))
     found = [proven.holds for proven in every]
     report(
         quiet,
@@ -126,8 +126,8 @@ def _prove_clauses(name: str, policies: dict[str, str], quiet: bool, as_json: bo
 
 def _as_data(proven: Proven) -> dict[str, object]:
     theorem = proven.theorem
-    told = {"clause": theorem.clause, "says": theorem.says, "needs": list(theorem.needs)}
-    return {**told, "holds": proven.holds, "seconds": proven.seconds}
+    said = {"clause": theorem.clause, "says": theorem.says, "needs": list(theorem.needs)}
+    return {**said, "holds": proven.holds, "seconds": proven.seconds}
 
 
 def _make_folder(out: Path) -> None:

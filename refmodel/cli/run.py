@@ -135,7 +135,7 @@ def _record(path: Path, results: Sequence[SuiteResult]) -> None:
     from refmodel.report.history import History
     from refmodel.report.terminal import total
 
-    history = History(path, lambda told: typer.echo(told, err=True))
+    history = History(path, lambda text: typer.echo(text, err=True))
     for result in results:
         name = str(Path(result.scope.binding).resolve())
         for simulator in result.simulators:

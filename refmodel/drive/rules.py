@@ -32,7 +32,7 @@ class Violation:
     required: float
 
     @property
-    def told(self) -> str:
+    def described(self) -> str:
         """The violation in one sentence."""
         rule = RULES[self.rule]
         where = "no drive" if self.drive is None else f"drive {self.drive}"

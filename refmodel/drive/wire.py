@@ -40,7 +40,7 @@ class WireFault:
     says: str
 
     @property
-    def told(self) -> str:
+    def described(self) -> str:
         """The fault in one line."""
         return (
             f"{self.ns / 1000:.3f} us: {self.parameter}: {self.says}; measured"

@@ -168,7 +168,7 @@ class Comparison:
             checker.moves_compared,
             checker.fields,
             self._shown,
-            separator.told() if separator is not None else None,
+            separator.recovered() if separator is not None else None,
             self._stirred.counts,
             tuple(self._revolutions),
             self._met,
@@ -206,7 +206,7 @@ class Comparison:
         target = mismatch.cycle - mismatch.lag
         self._history.follow(shown.state, shown.stimulus, shown.expected, target + 1)
         earlier = self._history.before(mismatch.field)
-        told = symptoms(mismatch, self._profile, shown, earlier)
+        noticed = symptoms(mismatch, self._profile, shown, earlier)
         return Finding(
             mismatch,
             self._cause(mismatch, shown),
@@ -215,7 +215,7 @@ class Comparison:
             accesses_before(shown.stimulus, shown.reads, mismatch.cycle),
             shown,
             tuple(earlier),
-            tuple(told) if mismatch.field != CHANNEL_BIT else (),
+            tuple(noticed) if mismatch.field != CHANNEL_BIT else (),
             profile=self._profile,
             lags={**self._held.fields, **self._held.lines},
         )

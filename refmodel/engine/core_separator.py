@@ -83,23 +83,23 @@ class Recovery:
     def cause(self, mismatch: Mismatch) -> Cause:
         """Say why the model delivers what it does in the cycle of a mismatch of channel bits."""
         if mismatch.through == SEPARATOR:
-            said = f"the core's separator: {self._bounds.broken_by(self.told())}"
+            said = f"the core's separator: {self._bounds.broken_by(self.recovered())}"
             return Cause(SEPARATOR, said, mismatch.cycle, 0, 0)
         if self.claimed is None:
             return Cause(SEPARATOR, "the bit is unknown", mismatch.cycle, 0, 0)
         return self.claimed.cause(mismatch)
 
-    def told(self) -> Recovered:
+    def recovered(self) -> Recovered:
         """Return what has become of the pulses so far, and what the models made of them."""
-        models = self._models.told() if self._models is not None else {}
-        return replace(self._tally.told(), models=models)
+        models = self._models.recovered() if self._models is not None else {}
+        return replace(self._tally.recovered(), models=models)
 
     def verdict(self, end: int) -> Mismatch | None:
         """Return the mismatch of a separator that does not keep its bounds, at the end of its run.
 
         `expected` and `observed` are both 0: the cause says what is wrong.
         """
-        if not self._bounds.broken_by(self.told()):
+        if not self._bounds.broken_by(self.recovered()):
             return None
         return Mismatch(end - 1, CHANNEL_BIT, 0, 0, 0, 0, SEPARATOR)
 

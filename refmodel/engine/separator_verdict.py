@@ -111,7 +111,7 @@ class ModelTally:
         self._offset.append((window - pulses.bit)[written])
         self._bits += len(bits)
 
-    def told(self) -> Recovered:
+    def recovered(self) -> Recovered:
         """Return what has become of the pulses so far."""
         none = [np.empty(0, np.int64)]
         cycle, offset = (np.concatenate(part or none) for part in (self._cycle, self._offset))
@@ -140,9 +140,9 @@ class ModelTallies:
             lane = run.lane(stimulus)
             found.judge(stimulus, lane.cycle[(lane.value & DELIVERED) != 0])
 
-    def told(self) -> dict[str, Recovered]:
+    def recovered(self) -> dict[str, Recovered]:
         """Return what each made of the pulses so far."""
-        return {name: found.told() for name, (_, found) in self._runs.items()}
+        return {name: found.recovered() for name, (_, found) in self._runs.items()}
 
 
 def models_of(part: SeparatorPart, cycles_per_bit: Fraction) -> dict[str, Separator]:

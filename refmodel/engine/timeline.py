@@ -61,7 +61,7 @@ class Expected:
 class Timeline:
     """Runs a profile's register block over one stimulus after another.
 
-    The registers inside named in `inner`, of those in `INNER`, are told among the lines.
+    The registers inside named in `inner`, of those in `INNER`, are among the lines.
     """
 
     def __init__(self, profile: Profile, inner: Collection[str] = ()) -> None:

@@ -64,13 +64,13 @@ class Unmet:
     distances: tuple[int, ...]
     wholly: bool
 
-    def told(self) -> str:
+    def described(self) -> str:
         """Say it in words."""
         one, other = HAPPENINGS[self.first], HAPPENINGS[self.second]
         if self.wholly:
             return f"never within {REACH} edges of each other: {one} and {other}"
-        told = ", ".join("on the same edge" if d == 0 else f"{d:+d}" for d in self.distances)
-        return f"never: {other} {told} from {one}"
+        where = ", ".join("on the same edge" if d == 0 else f"{d:+d}" for d in self.distances)
+        return f"never: {other} {where} from {one}"
 
 
 def reachable_pairs(reachable: Reachable) -> list[tuple[str, str]]:

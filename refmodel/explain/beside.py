@@ -1,4 +1,4 @@
-"""The core's record beside the model: where they part in some cycles, told cycle by cycle."""
+"""The core's record beside the model: where they differ, cycle by cycle."""
 
 from __future__ import annotations
 
@@ -92,9 +92,9 @@ def _moves(core: Kept, first: int, end: int) -> Iterator[tuple[int, str]]:
     if moves is None:
         return
     wrong = wrong_moves(model, moves)
-    for who, told in (("moves", moves), ("does not move", model)):
-        for n in np.flatnonzero(np.isin(told.cycle, wrong)).tolist():
-            cycle, place = int(told.cycle[n]), int(told.place[n])
+    for who, side in (("moves", moves), ("does not move", model)):
+        for n in np.flatnonzero(np.isin(side.cycle, wrong)).tolist():
+            cycle, place = int(side.cycle[n]), int(side.place[n])
             if first <= cycle < end:
-                way = "to" if told.store[n] else "from"
-                yield cycle, f"{who} 0x{int(told.word[n]):04X} {way} memory at {place}"
+                way = "to" if side.store[n] else "from"
+                yield cycle, f"{who} 0x{int(side.word[n]):04X} {way} memory at {place}"

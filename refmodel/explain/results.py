@@ -1,4 +1,4 @@
-"""The runs of a result folder, so that any moment of one can be told, the core's lanes beside."""
+"""The runs of a result folder: any moment of one can be explained, the core's lanes beside."""
 
 from __future__ import annotations
 
@@ -64,19 +64,19 @@ class RecordedRun:
     """
 
     path: Path
-    told: _Run
+    entry: _Run
     kept: Kept | None
     number: int = 0
 
     @property
     def lag(self) -> int:
         """How late the field of the first mismatch may be."""
-        return self.told.first_mismatch.latency if self.told.first_mismatch else 0
+        return self.entry.first_mismatch.latency if self.entry.first_mismatch else 0
 
     @property
     def moment(self) -> Moment:
         """The first mismatch as a cycle of the model: a constant latency earlier."""
-        first = self.told.first_mismatch
+        first = self.entry.first_mismatch
         assert first is not None, "asked for of a run that has one"
         return Moment("cycle", first.cycle - first.latency)
 
@@ -85,7 +85,7 @@ class RecordedRun:
 
         Raises UserError when the model does not show there what the run has recorded.
         """
-        first = self.told.first_mismatch
+        first = self.entry.first_mismatch
         assert first is not None, "asked for of a run that has one"
         self._check(found, first)
         shown, wanted = (f"{v:#x}" if v > 1 else str(v) for v in (first.observed, first.expected))
@@ -102,7 +102,7 @@ class RecordedRun:
             inside = span.stimulus.first <= at < span.stimulus.end
             if lane is not None and inside and int(lane.at(at)) != first.expected:
                 raise UserError(
-                    f"{self.path}: in cycle {at} of {self.told.scenario} the model does not show"
+                    f"{self.path}: in cycle {at} of {self.entry.scenario} the model does not show"
                     f" {first.field} as the run has it; has a file changed since?"
                 )
 
@@ -114,7 +114,7 @@ class RecordedRun:
         span = Span(shown.state, shown.stimulus, shown.expected)
         end = shown.stimulus.end
         return Played(
-            self.told.scenario,
+            self.entry.scenario,
             self.kept.scope.profile,
             end,
             self.kept.place,
@@ -124,9 +124,9 @@ class RecordedRun:
 
     def why_not_again(self) -> str:
         """Say why the model alone cannot go through the run again; empty if it can."""
-        if not self.told.scenario_file:
+        if not self.entry.scenario_file:
             return "of a bench of one's own"
-        return "of host programs run live" if self.told.live else ""
+        return "of host programs run live" if self.entry.live else ""
 
 
 def recorded_run(folder: Path, moment: Moment | None, name: str = "") -> RecordedRun:
@@ -212,8 +212,8 @@ def played_again(run: RecordedRun, again: Callable[[], Played]) -> Played:
         stimulus = run.kept.shown.stimulus if run.kept else None
         there = f"cycles {stimulus.first} to {stimulus.end - 1}" if stimulus else "nothing"
         raise UserError(
-            f"{run.path}: of {run.told.name} {there} are kept; beyond them a run {why} cannot be"
-            " told without the core"
+            f"{run.path}: of {run.entry.name} {there} are kept; beyond them a run {why} cannot be"
+            " explained without the core"
         )
     played = again()
     return replace(played, note="\n".join(_not_kept(run)))
@@ -221,11 +221,11 @@ def played_again(run: RecordedRun, again: Callable[[], Played]) -> Played:
 
 def _not_kept(run: RecordedRun) -> Iterator[str]:
     """Say what is known of the core where its lanes are not kept."""
-    first = run.told.first_mismatch
+    first = run.entry.first_mismatch
     if run.kept is not None:
         stimulus = run.kept.shown.stimulus
         kept = f"cycles {stimulus.first} to {stimulus.end - 1}"
-        yield f"core: its lanes are kept for {kept} of {run.told.name}"
+        yield f"core: its lanes are kept for {kept} of {run.entry.name}"
     until = f"up to cycle {first.cycle - 1} " if first else ""
     yield f"core: {until}all that is compared is as the model's"
 
@@ -238,7 +238,7 @@ def trace_of_run(
     Those of the revolution that is kept have the core's lanes beside the model's. Raises UserError
     for cycles that neither are kept nor can be gone through again.
     """
-    around = run.moment.number if run.told.first_mismatch else None
+    around = run.moment.number if run.entry.first_mismatch else None
     asked = [cycle for cycle in (first, last) if cycle is not None] or [around or 0]
     kept = run.as_played()
     if kept is not None and run.kept is not None and all(map(run.kept.holds, asked)):

@@ -63,7 +63,7 @@ def write_story(file: IO[str], found: Found) -> None:
 def story_json(found: Found) -> str:
     """Return the moment and each edge around it as JSON."""
     trace = trace_of(found)
-    told = {
+    data = {
         "scenario": found.scenario,
         "profile": found.profile.name,
         "moment": found.moment.text,
@@ -74,7 +74,7 @@ def story_json(found: Found) -> str:
         "edges": [row_data(row, trace) for row in rows(trace)],
         "clauses": {clause: says(clause) for clause in clauses_in(found)},
     }
-    return json.dumps(told, indent=1)
+    return json.dumps(data, indent=1)
 
 
 def _table(shown: list[TraceRow], at: int) -> Iterator[str]:

@@ -74,9 +74,9 @@ class Trace:
         slots = self.profile.slot_rate.problem
         moved = any(len(span.expected.moves) for span in self.spans)
         planned = slots and self.core is None  # a bench of one's own grants what it grants
-        told = (self.note, f"note: {slots}" if moved and planned else "")
+        notes = (self.note, f"note: {slots}" if moved and planned else "")
         return f"{self.summary}; choose others with --from N --to N" + "".join(
-            f"\n{note}" for note in told if note
+            f"\n{note}" for note in notes if note
         )
 
 
@@ -255,9 +255,9 @@ def write_csv(file: IO[str], trace: Trace) -> None:
     writer = csv.writer(file, lineterminator="\n")
     state = ("window", "sync_word", "bit_count")
     lanes = list(trace.core.shown.observed.lanes) if trace.core is not None else []
-    told = [*(f"core_{name}" for name in lanes), "core_differs"] if lanes else []
+    beside = [*(f"core_{name}" for name in lanes), "core_differs"] if lanes else []
     writer.writerow(
-        ["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator_why", *told]
+        ["cycle", "time_ns", "arrives", *state, *FIELD_NAMES, "change", "separator_why", *beside]
     )
     for row in rows(trace):
         ns = float(row.cycle * trace.profile.cycle_ns)
@@ -310,14 +310,14 @@ def write_json(file: IO[str], trace: Trace) -> None:
 def row_data(row: TraceRow, trace: Trace) -> dict[str, object]:
     """Return a row as plain data; of a core that was recorded what it shows, null if unknown."""
     after, ns = row.after, float(row.cycle * trace.profile.cycle_ns)
-    told: dict[str, object] = {"cycle": row.cycle, "time_ns": ns, "arrives": row.arrives}
-    told |= {"window": after.window, "sync_word": after.sync_word, "bit_count": after.bit_count}
-    told |= {**row.fields, "change": row.change, "separator_why": row.separated}
+    data: dict[str, object] = {"cycle": row.cycle, "time_ns": ns, "arrives": row.arrives}
+    data |= {"window": after.window, "sync_word": after.sync_word, "bit_count": after.bit_count}
+    data |= {**row.fields, "change": row.change, "separator_why": row.separated}
     if trace.core is not None and trace.core.holds(row.cycle):
         shown = core_values(trace.core, row.cycle)
         core = {name: None if value == UNKNOWN else value for name, value in shown.items()}
-        told |= {"core": core, "core_differs": row.core}
-    return told
+        data |= {"core": core, "core_differs": row.core}
+    return data
 
 
 WRITERS = {"table": write_table, "csv": write_csv, "vcd": write_waves, "json": write_json}

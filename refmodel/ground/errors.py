@@ -55,14 +55,14 @@ class InputError(UserError):
 
 @contextmanager
 def reading(file: Path) -> Iterator[None]:
-    """Put the file's name in front of what is found wrong in what it says, if it is not told."""
+    """Put the file's name in front of what is found wrong in what it says, if it is not there."""
     try:
         yield
     except UserError as error:
-        told = in_file(file, str(error))
-        if isinstance(error, CannotRun) or told == str(error):
+        text = in_file(file, str(error))
+        if isinstance(error, CannotRun) or text == str(error):
             raise
-        raise UserError(told) from None
+        raise UserError(text) from None
 
 
 def in_file(file: Path, message: str) -> str:

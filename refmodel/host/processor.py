@@ -174,7 +174,7 @@ class Processor:
         return self._access
 
     @property
-    def told(self) -> Any:  # noqa: ANN401 - whatever a program returns
+    def returned(self) -> Any:  # noqa: ANN401 - whatever a program returns
         """What the program returned, or how far it came."""
         return self.result if self.ended else Unfinished(self.accesses, tuple(self._recent))
 

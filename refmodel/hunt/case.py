@@ -82,9 +82,9 @@ class DrawnCase:
         begun = not accesses or accesses[0].at > self.start
         return begun and all(a.at + a.value < b.at for a, b in pairwise(resets))
 
-    def told(self) -> list[str]:
+    def described(self) -> list[str]:
         """Say what happens, a line an event; channel bits in a row are one."""
-        return [_told(part) for part in self.parts()]
+        return [_described(part) for part in self.parts()]
 
     def parts(self) -> list[tuple[CaseEvent, ...]]:
         """Return the events in order, channel bits with nothing else between them together."""
@@ -157,7 +157,7 @@ class DrawnCase:
         return {name: {"changes_at": at} for name, at in found.items()}
 
 
-def _told(part: tuple[CaseEvent, ...]) -> str:
+def _described(part: tuple[CaseEvent, ...]) -> str:
     """Say what one part of a case is, and when."""
     first, last = part[0], part[-1]
     if len(part) == 1:

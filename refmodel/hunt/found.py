@@ -74,7 +74,7 @@ class Hunted:
     @property
     def not_met(self) -> list[str]:
         """What never met, of all that the core can make meet, in words."""
-        return [pair.told() for pair in unmet(self.met, self.reachable)]
+        return [pair.described() for pair in unmet(self.met, self.reachable)]
 
     @property
     def verdict(self) -> str:

@@ -1,4 +1,4 @@
-"""A hunt told: in the terminal, and as JSON."""
+"""The report of a hunt: in the terminal, and as JSON."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from refmodel.report import words
 from refmodel.report.met import meetings_json
 from refmodel.report.numbers import counted
 
-MOST_HOLES = 8  # told in the terminal; the JSON has all
+MOST_HOLES = 8  # shown in the terminal; the JSON has all
 
 
 def lines(hunted: Hunted, layout: Layout) -> Iterator[str]:
@@ -50,7 +50,7 @@ def _failure(hunted: Hunted, failure: Failure, layout: Layout) -> Iterator[str]:
     yield f"{kind.clause}: {words.headline(failure.finding, layout)}"
     yield f"  found in  {_seeds(failure.seeds)}"
     yield f"  shrunk to {counted(len(case.parts()), 'event')} in {case.cycles} cycles:"
-    yield from (f"    {line}" for line in case.told())
+    yield from (f"    {line}" for line in case.described())
     yield f"  cycle     {failure.finding.mismatch.cycle}"
     yield f"  cause     {failure.finding.cause.event}"
     if failure.file:

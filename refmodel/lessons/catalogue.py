@@ -94,5 +94,5 @@ def lesson_page(name: str, alone: bool = False) -> str:
 
 def index_page(names: Sequence[str]) -> str:
     """Return the page that lists lessons, with the questions they ask."""
-    told = [(name, TITLES[name], made(name).question) for name in names]
-    return render("lessons.html.j2", (), {}, lessons=told)
+    listed = [(name, TITLES[name], made(name).question) for name in names]
+    return render("lessons.html.j2", (), {}, lessons=listed)

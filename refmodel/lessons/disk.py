@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from refmodel.lessons.lesson import Choice, Knob, Lesson, Result, Results, Task
-from refmodel.lessons.play import BITS, CYCLES, PAL, SEED, Ran, draw, told_by
+from refmodel.lessons.play import BITS, CYCLES, PAL, SEED, Ran, draw, returned_by
 from refmodel.media.mfm import Bits, bits_to_words, encode, find, word_bits
 from refmodel.media.seeded import random_bytes
 from refmodel.report.drawing.sheet import Drawn, Piece
@@ -167,7 +167,7 @@ def density() -> Lesson:
             results[n, m] = _counted(percent, cost)
     usual = results[PERCENT.index(0), 1].numbers[0]
     longer = results[PERCENT.index(4), 1].numbers[0]
-    told = [at for at in results if at[0] == PERCENT.index(2) and _apart(results, at) >= SURELY]
+    surely = [at for at in results if at[0] == PERCENT.index(2) and _apart(results, at) >= SURELY]
     return Lesson(
         "density",
         "Measuring density by polling",
@@ -192,7 +192,7 @@ def density() -> Lesson:
         Task(
             "Take bits 2 % longer, and a loop so quick that its count differs by"
             f" {SURELY} or more from that of nominal bits.",
-            frozenset(told),
+            frozenset(surely),
             "Each poll is a step of the ruler: the quicker the loop, the finer it measures. A slow"
             " one sees two counts more, and one of them is chance.",
         ),
@@ -217,7 +217,7 @@ def _counted(percent: int, cost: int) -> Result:
         "density": [{"percent": percent}],
         "host": {"program": "poll_until_ready", "params": {"cost": cost, "count": COUNTED}},
     }
-    polls = told_by(scenario)[1:]
+    polls = returned_by(scenario)[1:]
     read = Scenario.model_validate({"name": "lesson", **scenario})
     span = next(spans_of(Path(), Disk.of(read, PAL, Path(), SEED)))
     ran = Ran(PAL, span)

@@ -153,8 +153,8 @@ class Lesson:
             "results": {
                 ",".join(map(str, at)): {
                     "text": result.text,
-                    "lanes": list(_told(result.lanes)),
-                    "overview": list(_told(result.overview)),
+                    "lanes": list(_lanes(result.lanes)),
+                    "overview": list(_lanes(result.overview)),
                 }
                 for at, result in self.results.items()
             },
@@ -168,6 +168,6 @@ def sheet_of(lanes: tuple[Drawn, ...], label: str, unit: Unit) -> Sheet:
     return Sheet(first, end, lanes, label, unit.ns)
 
 
-def _told(lanes: tuple[Drawn, ...]) -> Iterator[dict[str, Any]]:
+def _lanes(lanes: tuple[Drawn, ...]) -> Iterator[dict[str, Any]]:
     for lane in lanes:
         yield {"name": lane.name, "model": lane.pieces, "core": lane.core, "wrong": lane.wrong}

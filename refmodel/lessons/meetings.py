@@ -34,10 +34,10 @@ def tie() -> Lesson:
             reads = reads_at(done - 60, done + offset, done + offset + 24)
             ran = run_bits(word_bits([0x50A1, 0x5555]), reads, profile=profile)
             heard = [int(value) >> 15 for value in ran.expected.read_value[-2:]]
-            told = "is told of the byte" if any(heard) else "never hears of the byte"
+            outcome = "is told of the byte" if any(heard) else "never hears of the byte"
             results[n, m] = Result(
                 f"A read {_beside(offset)}, {policy}: the two reads return"
-                f" byte_ready {heard[0]} and {heard[1]}. The host {told}.",
+                f" byte_ready {heard[0]} and {heard[1]}. The host {outcome}.",
                 draw(ran, done - 20, done + 50, "bits", "data", "byte_ready", "host"),
                 (*heard,),
             )

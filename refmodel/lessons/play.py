@@ -87,7 +87,7 @@ def run_bits(
     return Ran(profile, Span(state, stimulus, timeline.run(stimulus)))
 
 
-def told_by(scenario: Mapping[str, Any], profile: Profile = PAL) -> Any:  # noqa: ANN401
+def returned_by(scenario: Mapping[str, Any], profile: Profile = PAL) -> Any:  # noqa: ANN401
     """Return what the host program of a scenario returns when it meets the model."""
     read = Scenario.model_validate({"name": "lesson", **scenario})
     return result_on_model(Disk.of(read, profile, Path(), SEED))

@@ -51,7 +51,7 @@ def error_map(subject: SubjectResult, width: float) -> Chart:
         for jitter, up in zip(jitters, _cells(jitters), strict=True)
     }
     for place, box in boxes.items():
-        chart.cell(box, _shade(at[place]), _told(at[place]))
+        chart.cell(box, _shade(at[place]), _label(at[place]))
     _edges(chart, at, boxes, speeds, jitters)
     return chart
 
@@ -74,7 +74,7 @@ def _edges(
                 chart.edge((x0, y1), (x1, y1))
 
 
-def _told(point: MapPoint) -> str:
+def _label(point: MapPoint) -> str:
     if not point.errors:
         return "none"
     text = f"{point.rate:.1g}"

@@ -59,14 +59,14 @@ class Form:
 
     def sector(self, identity: bytes, contents: bytes, odd: Odd = PLAIN) -> list[Piece]:
         """Return one sector; `identity` is cylinder, head, number and size code."""
-        told = _instead(identity, odd)
-        name = f"sector {told[2]}"
+        written = _instead(identity, odd)
+        name = f"sector {written[2]}"
         head = self.before_mark + bytes([ID_MARK])
         pieces = [
             Piece(f"{name} ID sync", self.sync),
             Piece(f"{name} ID mark", head, self.marks),
-            Piece(f"{name} ID", told),
-            Piece(f"{name} ID CRC", _check(head + told, odd.id_check_wrong)),
+            Piece(f"{name} ID", written),
+            Piece(f"{name} ID CRC", _check(head + written, odd.id_check_wrong)),
             Piece(f"gap 2 of {name}", self.gap * self.gap2),
         ]
         if not odd.no_data:

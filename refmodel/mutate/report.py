@@ -1,4 +1,4 @@
-"""The score of a core's mutants told: in the terminal, as JSON, and as a page."""
+"""The report of a core's mutants: in the terminal, as JSON, and as a page."""
 
 from __future__ import annotations
 
@@ -53,8 +53,8 @@ def total(score: Score) -> str:
 def _one(fate: Fate) -> str:
     """Say what one change does, and what became of it."""
     place = fate.mutant.place
-    told = f": {fate.told}" if fate.told else ""
-    return f"{_near(place)}  {fate.mutant.change} (mutant {fate.mutant.number}){told}"
+    why = f": {fate.why}" if fate.why else ""
+    return f"{_near(place)}  {fate.mutant.change} (mutant {fate.mutant.number}){why}"
 
 
 def _near(place: str) -> str:
@@ -97,7 +97,7 @@ def _mutant(fate: Fate) -> dict[str, Any]:
         "fate": fate.fate,
         "scenario": fate.scenario,
         "clause": fate.clause,
-        "told": fate.told,
+        "why": fate.why,
     }
 
 

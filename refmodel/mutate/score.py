@@ -35,7 +35,7 @@ class Fate:
     fate: str = SURVIVED
     scenario: str = ""
     clause: str = ""
-    told: str = ""
+    why: str = ""
 
 
 @dataclass

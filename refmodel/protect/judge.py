@@ -47,22 +47,22 @@ class Judgement:
         return min(broken, key=lambda m: m.margin) if broken else next(iter(self.measured), None)
 
 
-def judge(rules: Sequence[VerdictRule], told: object, profile: Profile) -> Judgement:
+def judge(rules: Sequence[VerdictRule], returned: object, profile: Profile) -> Judgement:
     """Judge what a program returned. Raises UserError when it did not measure what a rule needs."""
-    if isinstance(told, Unfinished):
-        return Judgement(REFUSE, note=never_ended(told))
-    if not isinstance(told, Mapping):
-        raise UserError(f"host program: returned {told!r}; a check's program returns measures")
-    measured = tuple(_measured(rule, told, profile) for rule in rules)
+    if isinstance(returned, Unfinished):
+        return Judgement(REFUSE, note=never_ended(returned))
+    if not isinstance(returned, Mapping):
+        raise UserError(f"host program: returned {returned!r}; a check's program returns measures")
+    measured = tuple(_measured(rule, returned, profile) for rule in rules)
     return Judgement(ACCEPT if all(m.holds for m in measured) else REFUSE, measured)
 
 
-def never_ended(told: Unfinished) -> str:
+def never_ended(returned: Unfinished) -> str:
     """Say of a program that did not end what it was doing."""
-    said = f"the program did not end in {told.accesses} accesses"
-    if not told.recent:
+    said = f"the program did not end in {returned.accesses} accesses"
+    if not returned.recent:
         return said
-    return f"{said}; the last: {'; '.join(_access(*seen) for seen in told.recent)}"
+    return f"{said}; the last: {'; '.join(_access(*seen) for seen in returned.recent)}"
 
 
 def _access(cycle: int, access: Any, word: int | None) -> str:  # noqa: ANN401
@@ -71,11 +71,11 @@ def _access(cycle: int, access: Any, word: int | None) -> str:  # noqa: ANN401
     return f"cycle {cycle}: reads {access.register}: 0x{word:04X}"
 
 
-def _measured(rule: VerdictRule, told: Mapping[str, Any], profile: Profile) -> Measured:
-    if rule.measure not in told:
-        hint = near(rule.measure, told)
+def _measured(rule: VerdictRule, returned: Mapping[str, Any], profile: Profile) -> Measured:
+    if rule.measure not in returned:
+        hint = near(rule.measure, returned)
         raise UserError(f"verdict: the program measures no '{rule.measure}'{hint}")
-    value = float(told[rule.measure])
+    value = float(returned[rule.measure])
     if rule.unit == "us":
         value *= float(profile.cycle_ns) / 1000
     elif rule.unit == "bits":

@@ -37,10 +37,10 @@ def matrix_page(matrix: Matrix) -> str:
 
 def _accent(matrix: Matrix) -> str:
     """Return what is wrong in a line; nothing where all is right."""
-    told = wrong_alike(matrix)
-    if not told:
+    wrong = wrong_alike(matrix)
+    if not wrong:
         return "" if matrix.exit_status == 0 else summary(matrix)
-    first = told[0][0]
+    first = wrong[0][0]
     verdict = first.judgement.verdict if first.judgement else "no verdict"
     more = f", and {len(matrix.wrong) - 1} more" if len(matrix.wrong) > 1 else ""
     return f"{first.case.check.name}: {first.case.kind} {_past(verdict)}{more}"
@@ -53,11 +53,11 @@ def _past(verdict: str) -> str:
 def _rows(matrix: Matrix) -> Iterator[list[str]]:
     for cells in matrix.rows:
         case = cells[0].case
-        runners = [_told([c for c in cells if c.runner == runner]) for runner in matrix.runners]
+        runners = [_summary([c for c in cells if c.runner == runner]) for runner in matrix.runners]
         yield [case.check.name, case.kind, case.wanted, *runners]
 
 
-def _told(cells: Sequence[Cell]) -> str:
+def _summary(cells: Sequence[Cell]) -> str:
     """Say how many of some cells came out right."""
     ran = [cell for cell in cells if not cell.skipped]
     if not ran:

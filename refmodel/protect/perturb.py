@@ -51,7 +51,7 @@ def run_perturbed(disk: Disk, coming: list[Arrival], field: str, kind: str, cycl
         if len(read) == len(processor.pending):
             done, read = read, []
             processor.complete(done)
-    return processor.told
+    return processor.returned
 
 
 def _shifted(coming: Iterable[Arrival], shift: int, start: int) -> Iterator[Arrival]:

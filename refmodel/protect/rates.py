@@ -47,8 +47,8 @@ def judged(case: Case, profile: Profile) -> Judgement:
     """Return the model's judgement of a case."""
     with reading(case.check.path):
         scenario = full_scenario(case, profile)
-        told = run_model(disk_of(scenario, profile, case.check.path.parent))
-        return judge(case.check.rules, told, profile)
+        returned = run_model(disk_of(scenario, profile, case.check.path.parent))
+        return judge(case.check.rules, returned, profile)
 
 
 def rate_of(check: Check, kind: str, profile: Profile, seeds: Sequence[int]) -> Rate:

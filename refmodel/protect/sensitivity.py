@@ -42,8 +42,8 @@ class _Trial:
         """Return which disk is judged wrongly; nothing when both are judged right."""
         for case, disk, coming in zip(self._cases, self._disks, self._coming, strict=True):
             with reading(self._check.path):
-                told = run_perturbed(disk, coming, field, kind, cycles)
-                judged = judge(self._check.rules, told, self._profile)
+                returned = run_perturbed(disk, coming, field, kind, cycles)
+                judged = judge(self._check.rules, returned, self._profile)
             if judged.verdict != case.wanted:
                 return case.kind
         return ""

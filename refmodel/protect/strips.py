@@ -84,12 +84,12 @@ def _range(marks: list[_Mark]) -> tuple[float, float]:
 def _told_values(marks: list[_Mark]) -> list[float]:
     """Return the values written below: the bounds, and the outermost measured ones if apart."""
     one, values = marks[0].measured, [mark.measured.value for mark in marks]
-    told = [bound for bound in (one.at_least, one.at_most) if bound is not None]
+    marked = [bound for bound in (one.at_least, one.at_most) if bound is not None]
     low, high = _range(marks)
     for value in (min(values), max(values)):
-        if all(abs(value - other) > (high - low) / 12 for other in told):
-            told.append(value)
-    return told
+        if all(abs(value - other) > (high - low) / 12 for other in marked):
+            marked.append(value)
+    return marked
 
 
 def _apart(number: int) -> float:

@@ -43,11 +43,11 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
     for note in dict.fromkeys(f"{c.case.check.name}: {c.note}" for c in matrix.cells if c.skipped):
         _show_folded(console, f"not run: {note}", "  ")
     console.print()
-    told = wrong_alike(matrix)
-    for alike in told[:SHOWN_WRONG]:
+    wrong = wrong_alike(matrix)
+    for alike in wrong[:SHOWN_WRONG]:
         _show_wrong(console, alike)
-    if len(told) > SHOWN_WRONG:
-        left = len(told) - SHOWN_WRONG
+    if len(wrong) > SHOWN_WRONG:
+        left = len(wrong) - SHOWN_WRONG
         show_line(console, f"... and {left} more; --out DIR writes them all to protect.json\n")
     show_line(console, summary(matrix))
 
@@ -59,14 +59,14 @@ def _show_folded(console: Console, text: str, indent: str = "") -> None:
 
 def wrong_alike(matrix: Matrix) -> list[list[Cell]]:
     """Return the wrong cells, those together that are wrong in the same way, plain ones first."""
-    told: dict[tuple[object, ...], list[Cell]] = {}
+    alike: dict[tuple[object, ...], list[Cell]] = {}
     for cell in sorted(matrix.wrong, key=lambda cell: not cell.case.is_plain):
-        told.setdefault(_likeness(cell), []).append(cell)
-    return list(told.values())
+        alike.setdefault(_likeness(cell), []).append(cell)
+    return list(alike.values())
 
 
 def _likeness(cell: Cell) -> tuple[object, ...]:
-    """Return what wrong cells have in common that are told together."""
+    """Return what wrong cells that are reported together have in common."""
     blame = cell.blame
     return (cell.case.check.name, cell.case.kind, blame and blame.field, blame and blame.clause)
 

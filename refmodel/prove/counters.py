@@ -44,18 +44,18 @@ class Counters(Seen):
         every = Atom("", z3.BoolVal(True), np.ones(self._size, bool), "")
         flags = self._both_ways()
         for name in self._sides:
-            held, told = self._state[name], self._size
+            held, fewest = self._state[name], self._size
             if held.size() == 1:
                 continue
             for guard in (every, *distinct(flags)):
                 if np.count_nonzero(guard.seen) < FEWEST:
                     continue
                 values = np.unique(self._samples[name][guard.seen]).tolist()
-                if len(values) <= FEW_VALUES and len(values) < told:
+                if len(values) <= FEW_VALUES and len(values) < fewest:
                     truth = z3.Or([held == value for value in values])
                     said = f"{name} is one of {', '.join(map(str, values))}"
                     yield given(guard if guard.of else None, said, truth)
-                    told = len(values) if guard is every else told
+                    fewest = len(values) if guard is every else fewest
 
     def _at_most(self) -> Iterator[Candidate]:
         """Yield how far each counter goes, if it does not use all of its bits."""
@@ -68,8 +68,8 @@ class Counters(Seen):
         """Yield which two counters are equal where a condition holds, and not everywhere."""
         if np.count_nonzero(guard.seen) < FEWEST:
             return
-        told = [*self._sides, *(n for n in self._others if n.startswith((HOST, BENCH)))]
-        names = [n for n in told if 2 < self._state[n].size() <= WIDEST_COUNTER]
+        candidates = [*self._sides, *(n for n in self._others if n.startswith((HOST, BENCH)))]
+        names = [n for n in candidates if 2 < self._state[n].size() <= WIDEST_COUNTER]
         for one, other in combinations(names, 2):
             first, second = self._samples[one], self._samples[other]
             a, b = first[guard.seen], second[guard.seen]
@@ -80,7 +80,7 @@ class Counters(Seen):
     def _sums(self) -> Iterator[Candidate]:
         """Yield which registers keep a constant distance or sum, two or three of them."""
         names = [n for n in self._sides if self._state[n].size() > 2]
-        told: set[tuple[str, ...]] = set()
+        known: set[tuple[str, ...]] = set()
         flags = [*self._both_ways(), *self._split_bits()]
         for guard in (None, *distinct(flags)):
             where = np.ones(self._size, bool) if guard is None else guard.seen
@@ -88,10 +88,10 @@ class Counters(Seen):
                 continue
             columns = {n: self._samples[n][where].astype(np.int64) for n in names}
             moving = {n: c for n, c in columns.items() if c.min() != c.max()}
-            yield from self._sums_of(moving, guard, told)
+            yield from self._sums_of(moving, guard, known)
 
     def _sums_of(
-        self, columns: Mapping[str, Array], guard: Atom | None, told: set[tuple[str, ...]]
+        self, columns: Mapping[str, Array], guard: Atom | None, known: set[tuple[str, ...]]
     ) -> Iterator[Candidate]:
         seen: dict[bytes, str] = {}
         for name, column in columns.items():
@@ -99,10 +99,10 @@ class Counters(Seen):
         for one, other in combinations(columns, 2):
             for sign in (1, -1):
                 both = columns[one] + sign * columns[other]
-                if both.min() == both.max() and (one, other) not in told:
+                if both.min() == both.max() and (one, other) not in known:
                     yield self._sum(guard, [(1, one), (sign, other)], int(both[0]))
                     if guard is None:
-                        told.add((one, other))
+                        known.add((one, other))
         for one in (n for n in columns if n.startswith(CORE)):
             for other in columns:
                 for sign in (1, -1):
@@ -111,10 +111,10 @@ class Counters(Seen):
                     if other == one or third is None or third in (one, other):
                         continue
                     rest = int(both[0] - columns[third][0])
-                    if (one, other, third) not in told:
+                    if (one, other, third) not in known:
                         yield self._sum(guard, [(1, one), (sign, other), (-1, third)], rest)
                     if guard is None:
-                        told.add((one, other, third))
+                        known.add((one, other, third))
 
     def _sum(self, guard: Atom | None, parts: list[tuple[int, str]], value: int) -> Candidate:
         width = max(self._state[name].size() for _, name in parts) + 2
@@ -129,7 +129,7 @@ class Counters(Seen):
     def _in_order(self) -> Iterator[Candidate]:
         """Yield which counter is never above another of its side, perhaps where a flag is up."""
         names = [n for n in self._sides if 2 < self._state[n].size() <= WIDEST_COUNTER]
-        told: set[tuple[str, str]] = set()
+        known: set[tuple[str, str]] = set()
         for guard in (None, *distinct(self._flags)):
             where = np.ones(self._size, bool) if guard is None else guard.seen
             if np.count_nonzero(where) < FEWEST:
@@ -139,10 +139,10 @@ class Counters(Seen):
                 if a.size() != b.size() or side_of(one) != side_of(other):
                     continue
                 low, high = self._samples[one][where], self._samples[other][where]
-                if (one, other) in told or not (low <= high).all():
+                if (one, other) in known or not (low <= high).all():
                     continue
                 if (low < high).all():
-                    told |= {(one, other)} if guard is None else set()
+                    known |= {(one, other)} if guard is None else set()
                     yield given(guard, f"{one} < {other}", z3.ULT(a, b))
                 elif guard is None:
                     yield given(guard, f"{one} <= {other}", z3.ULE(a, b))

@@ -95,7 +95,7 @@ class Facts:
         return z3.And(self.on("write_transfer"), self.sampled("transfer") & bit != 0)
 
 
-def told(proven: Proven) -> str:
+def described(proven: Proven) -> str:
     """Return one line about a theorem."""
     theorem = proven.theorem
     verdict = {True: "proved", False: "NOT SO", None: "no time"}[proven.holds]

@@ -33,7 +33,7 @@ from refmodel.ground.moves import Moves
 from refmodel.ground.pulses import Pulses
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
-from refmodel.report.result import Outcome, Scope, SuiteResult, WaiverTold
+from refmodel.report.result import Outcome, Scope, SuiteResult, WaiverNote
 
 KEPT = "spans.jsonl"
 KINDS = {
@@ -104,8 +104,8 @@ def read_kept(path: Path, number: int) -> Kept | None:
     try:
         with path.open(encoding="utf-8") as file:
             line = next((line for n, line in enumerate(file) if n == number), "null")
-        told = json.loads(line)
-        return None if told is None else _kept(told)
+        data = json.loads(line)
+        return None if data is None else _kept(data)
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -115,16 +115,16 @@ def read_kept(path: Path, number: int) -> Kept | None:
         raise UserError(f"{what}; run again with --out to have it anew") from None
 
 
-def _kept(told: Mapping[str, Any]) -> Kept:
-    profile = Profile.model_validate(told["profile"], strict=False)
-    waivers = (WaiverTold(f, why, date.fromisoformat(day)) for f, why, day in told["waivers"])
-    scope = Scope(told["binding"], told["top"], profile, told["lags"], tuple(waivers))
-    state = _decoded(told["state"])
-    stimulus, observed = _decoded(told["stimulus"]), _decoded(told["observed"])
+def _kept(data: Mapping[str, Any]) -> Kept:
+    profile = Profile.model_validate(data["profile"], strict=False)
+    waivers = (WaiverNote(f, why, date.fromisoformat(day)) for f, why, day in data["waivers"])
+    scope = Scope(data["binding"], data["top"], profile, data["lags"], tuple(waivers))
+    state = _decoded(data["state"])
+    stimulus, observed = _decoded(data["stimulus"]), _decoded(data["observed"])
     timeline = Timeline(profile, observed.lanes)
     timeline.state = state
     expected = timeline.run(stimulus)
-    claimed = _decoded(told["channel_bit"])
+    claimed = _decoded(data["channel_bit"])
     if claimed is not None:
         expected = replace(expected, lines={**expected.lines, CHANNEL_BIT: claimed})
     shown = Shown(
@@ -132,10 +132,10 @@ def _kept(told: Mapping[str, Any]) -> Kept:
         stimulus,
         expected,
         observed,
-        _decoded(told["reads"]),
-        told["compared_from"],
-        tuple((cycle, name) for cycle, name in told["places"]),
-        _decoded(told["moves"]),
+        _decoded(data["reads"]),
+        data["compared_from"],
+        tuple((cycle, name) for cycle, name in data["places"]),
+        _decoded(data["moves"]),
     )
     return Kept(shown, scope)
 
@@ -162,17 +162,17 @@ def _fields_of(value: Any) -> Iterator[tuple[str, Any]]:  # noqa: ANN401
         yield from value._asdict().items()
 
 
-def _decoded(told: Any) -> Any:  # noqa: ANN401
-    if isinstance(told, list):
-        return tuple(_decoded(one) for one in told)
-    if not isinstance(told, dict):
-        return told
-    if "packed" in told:
-        return _unpacked(told)
-    if "of" in told:
-        return {name: _decoded(one) for name, one in told["of"].items()}
-    kind = KINDS[told["is"]]
-    return kind(**{name: _decoded(one) for name, one in told.items() if name != "is"})
+def _decoded(data: Any) -> Any:  # noqa: ANN401
+    if isinstance(data, list):
+        return tuple(_decoded(one) for one in data)
+    if not isinstance(data, dict):
+        return data
+    if "packed" in data:
+        return _unpacked(data)
+    if "of" in data:
+        return {name: _decoded(one) for name, one in data["of"].items()}
+    kind = KINDS[data["is"]]
+    return kind(**{name: _decoded(one) for name, one in data.items() if name != "is"})
 
 
 def _packed(values: NDArray[Any]) -> dict[str, Any]:
@@ -182,10 +182,10 @@ def _packed(values: NDArray[Any]) -> dict[str, Any]:
     return {"packed": text, "as": values.dtype.str, "of": len(values)}
 
 
-def _unpacked(told: Mapping[str, Any]) -> NDArray[Any]:
-    most = 8 * int(told["of"])
-    raw = zlib.decompressobj().decompress(base64.b64decode(told["packed"]), most or 1)
+def _unpacked(data: Mapping[str, Any]) -> NDArray[Any]:
+    most = 8 * int(data["of"])
+    raw = zlib.decompressobj().decompress(base64.b64decode(data["packed"]), most or 1)
     if len(raw) != most:
         raise ValueError(f"{len(raw)} bytes of {most}")
-    values: NDArray[Any] = np.cumsum(np.frombuffer(raw, "<i8")).astype(np.dtype(told["as"]))
+    values: NDArray[Any] = np.cumsum(np.frombuffer(raw, "<i8")).astype(np.dtype(data["as"]))
     return values

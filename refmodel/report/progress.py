@@ -39,14 +39,14 @@ class Progress:
         speaker, _, doing = printable(message).partition(": ")
         self._said = {**self._said, speaker: doing}
         if self._status is not None:
-            self._status.update(escape(self._told()))
+            self._status.update(escape(self._line()))
             return
         with self._lock:
             if self._now() >= self._due:
                 self._due = self._now() + PAUSE
-                self._console.print(self._told(), soft_wrap=True, markup=False, highlight=False)
+                self._console.print(self._line(), soft_wrap=True, markup=False, highlight=False)
 
-    def _told(self) -> str:
+    def _line(self) -> str:
         return ", ".join(f"{who}: {what}" for who, what in self._said.items())
 
     def __enter__(self) -> Progress:

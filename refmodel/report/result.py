@@ -86,7 +86,7 @@ class RunResult:
 
 
 @dataclass(frozen=True)
-class WaiverTold:
+class WaiverNote:
     """A field that is not held against the core, why, and the last day of it.
 
     `as_of` is the day of the run, if it is known.
@@ -132,7 +132,7 @@ class Scope:
     top: str
     profile: Profile  # with the policies in force
     lags: Mapping[str, int]
-    waivers: tuple[WaiverTold, ...] = ()
+    waivers: tuple[WaiverNote, ...] = ()
     not_compared: tuple[Gap, ...] = ()
     depth: Mapping[str, str] = field(default_factory=dict)
     what: str = "core"  # or capture

@@ -54,13 +54,13 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
 
 def _waivers(suite: SuiteResult) -> Iterator[dict[str, str]]:
     for waiver in suite.scope.waivers:
-        told = {
+        data = {
             "binding": suite.scope.binding,
             "field": waiver.field,
             "reason": waiver.reason,
             "until": waiver.until.isoformat(),
         }
-        yield told | ({"as_of": waiver.as_of.isoformat()} if waiver.as_of else {})
+        yield data | ({"as_of": waiver.as_of.isoformat()} if waiver.as_of else {})
 
 
 def _gaps(suite: SuiteResult) -> Iterator[dict[str, str]]:
@@ -81,7 +81,7 @@ def _fields(suite: SuiteResult) -> dict[str, dict[str, int | None]]:
 def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
     outcome = run.outcome
     finding = outcome.finding
-    told = {
+    data = {
         "binding": suite.scope.binding,
         "scenario": outcome.scenario,
         "simulator": outcome.simulator,
@@ -98,17 +98,17 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
         "live": suite.live,
     }
     if outcome.decided is not None:
-        told["decided"] = asdict(outcome.decided)
+        data["decided"] = asdict(outcome.decided)
     if outcome.recovered is not None:
-        told["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
+        data["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
     if outcome.broken:
-        told["rules_broken"] = [violation.as_json() for violation in outcome.broken]
-    return told | ({"note": outcome.note} if outcome.note else {})
+        data["rules_broken"] = [violation.as_json() for violation in outcome.broken]
+    return data | ({"note": outcome.note} if outcome.note else {})
 
 
 def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
     lock = found.lock_cycles
-    told: dict[str, Any] = {
+    data: dict[str, Any] = {
         "channel_bits": found.bits,
         "pulses": found.pulses,
         "errors": found.errors,
@@ -116,8 +116,8 @@ def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
         "lock_ns": None if lock is None else float(lock * profile.cycle_ns),
     }
     if found.models:
-        told["models"] = {name: _recovered(m, profile) for name, m in found.models.items()}
-    return told
+        data["models"] = {name: _recovered(m, profile) for name, m in found.models.items()}
+    return data
 
 
 def _mismatch(finding: Finding) -> dict[str, Any]:
@@ -152,18 +152,18 @@ def _mismatch(finding: Finding) -> dict[str, Any]:
 
 def _access(seen: AccessSeen) -> dict[str, Any]:
     """Tell a bus cycle; what a read of another register returned is not known."""
-    told: dict[str, Any] = {"cycle": seen.cycle}
+    data: dict[str, Any] = {"cycle": seen.cycle}
     if seen.kind in (READ_DRIVE, READ_OTHER):
         name = DRIVE_STATUS if seen.kind == READ_DRIVE else "other"
-        return told | {"access": "read", "register": name}
+        return data | {"access": "read", "register": name}
     if seen.kind in (READ_UNUSED, WRITE_UNUSED):
         verb = "read" if seen.kind == READ_UNUSED else "write"
-        return told | {"access": verb, "register": None, "address": seen.value}
+        return data | {"access": verb, "register": None, "address": seen.value}
     register = WRITTEN.get(seen.kind)
-    told |= {
+    data |= {
         "access": "write" if register else "read",
         "register": register or "status",
         "part": {WORD: "word", HIGH: "high"}.get(seen.mask, "low"),
         "value": seen.value,
     }
-    return told if register else told | {"unknown": seen.unknown}
+    return data if register else data | {"unknown": seen.unknown}

@@ -122,9 +122,9 @@ def total(suite: SuiteResult) -> str:
     runs = sum(outcome.verdict in (AGREE, MISMATCH, UNDECIDED) for outcome in suite.outcomes)
     moves = counted(suite.moves_compared, "memory word")
     what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
-    told = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}"
+    total = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}"
     names = [gap.subject for gap in not_exercised(suite)] if suite.verdict == AGREE else []
-    return f"{told}; not exercised: {', '.join(dict.fromkeys(names))}" if names else told
+    return f"{total}; not exercised: {', '.join(dict.fromkeys(names))}" if names else total
 
 
 def amber_lines(suite: SuiteResult) -> Iterator[str]:
@@ -188,7 +188,7 @@ def _row(outcome: Outcome) -> Iterator[Text]:
 
 def separator_lines(suite: SuiteResult) -> Iterator[str]:
     """Yield what the core's own separator made of each scenario's flux, equal ones once."""
-    told: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
+    notes: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
     for outcome in suite.outcomes:
         if outcome.recovered is not None:
             found, profile = outcome.recovered, suite.scope.profile
@@ -197,11 +197,11 @@ def separator_lines(suite: SuiteResult) -> Iterator[str]:
                 f"    model {name:<14} {words.recovered_text(model, profile)}"
                 for name, model in found.models.items()
             )
-            told.setdefault((outcome.scenario, said, models), []).append(outcome.simulator)
-    if told:
+            notes.setdefault((outcome.scenario, said, models), []).append(outcome.simulator)
+    if notes:
         yield ""
         yield "The core's separator, and the model separators on the same pulses"
-    for (scenario, said, models), names in told.items():
+    for (scenario, said, models), names in notes.items():
         yield f"  {scenario} ({', '.join(names)}): {said}"
         yield from models
 

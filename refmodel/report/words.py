@@ -29,7 +29,7 @@ from refmodel.report.result import RunResult, SuiteResult
 
 BOUNDS = "a core's separator locks on, and keeps its bounds: max_error_rate and max_slips"
 GRAVE = ("latch", "driven in two places")
-NEAR_LINES = 5  # of the core's source, told in words; the page and result.json have more
+NEAR_LINES = 5  # of the core's source, given in words; the page and result.json have more
 
 
 def headline(finding: Finding, layout: Layout) -> str:

@@ -143,7 +143,7 @@ class Disk:
     @cached_property
     def machine(self) -> Machine:
         """The machine the host program runs on."""
-        host, program = self.scenario.host, self.scenario.told_as(("host", "program"))
+        host, program = self.scenario.host, self.scenario.given_as(("host", "program"))
         return Machine(host.timing, self.drive, host.limit, program or "host program")
 
     @cached_property

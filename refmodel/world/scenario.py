@@ -248,7 +248,7 @@ class Scenario(Schema):
             return UserError(f"{'.'.join(key)}: {message}")
         return InputError([self._document.problem(key, message)])
 
-    def told_as(self, key: tuple[str, ...]) -> str:
+    def given_as(self, key: tuple[str, ...]) -> str:
         """Return how a message begins that tells of a key: with its place; empty without a file."""
         return str(self.fault(key, "")).removesuffix(": ") if self._document else ""
 

@@ -77,4 +77,4 @@ def result_on_model(disk: Disk, registers: Collection[str] = REGISTERS) -> Any: 
     for _ in World(disk, processor).spans():
         if processor.ended:
             break
-    return processor.told
+    return processor.returned

@@ -29,14 +29,14 @@ def depth_of(binding: Binding) -> Depth:
 
 def refuse_words(binding: Binding, who: str) -> None:
     """Raise UserError at the first key of words or clocks that only `cellstep run` can follow."""
-    for key in told_of_words(binding):
+    for key in depth_in_words(binding):
         message = f"{who}: takes no such core yet; leave the key out, or use `cellstep run`"
         raise InputError([binding.document.problem(tuple(key.split(".")), message)])
 
 
-def told_in_reports(binding: Binding) -> dict[str, str]:
+def depth_in_reports(binding: Binding) -> dict[str, str]:
     """Return every key in force that a report names: depth, other clock edges, words elsewhere."""
-    found = depth_told(binding)
+    found = stated_depth(binding)
     clock, reset, memory = binding.clock, binding.reset, binding.memory
     if clock.edge == "falling":
         found["clock.edge"] = clock.edge
@@ -52,7 +52,7 @@ def told_in_reports(binding: Binding) -> dict[str, str]:
     return found
 
 
-def told_of_words(binding: Binding) -> list[str]:
+def depth_in_words(binding: Binding) -> list[str]:
     """Return the keys in force of words fed, joined or unknown at first, and of the other edge."""
     found = [".".join(map(str, watched.key)) for watched in binding.observed if watched.parts]
     found += ["reset.leaves"] * bool(binding.reset.leaves)
@@ -62,7 +62,7 @@ def told_of_words(binding: Binding) -> list[str]:
     return [*found, *["memory.written_at"] * fed]
 
 
-def depth_told(binding: Binding) -> dict[str, str]:
+def stated_depth(binding: Binding) -> dict[str, str]:
     """Return every key in force that says how deep the core is, by its place in the file."""
     parts: list[tuple[str, Schema | None, tuple[str, ...]]] = [
         ("disk", binding.disk, ("latency",)),

@@ -374,8 +374,8 @@ def _joined_faults(design: Design, watched: Watched) -> Iterator[Fault]:
         return
     widths = [design.width_of(part.expression) for part in watched.parts]
     if sum(widths) != watched.width:
-        told = " + ".join(map(str, widths))
-        message = f"the signals have {told} bits; {watched.lane} has {_bits(watched.width)}"
+        total = " + ".join(map(str, widths))
+        message = f"the signals have {total} bits; {watched.lane} has {_bits(watched.width)}"
         yield (*watched.key, "joined"), message
 
 

@@ -190,12 +190,12 @@ def _needs(bus: Bus) -> Iterator[Fault]:
     for register in ("sync_word", "transfer", "control"):
         if getattr(bus.registers, register) is not None:
             needs += [("write", register, bus.write), ("write_data", register, bus.write_data)]
-    told: set[str] = set()
+    named: set[str] = set()
     for key, register, given in needs:
         if bus.data is not None and key in ("read_data", "write_data"):
             continue
-        if given is None and key not in told:
-            told.add(key)
+        if given is None and key not in named:
+            named.add(key)
             yield ("bus", key), f"missing; the register {register} needs it"
 
 
@@ -220,7 +220,7 @@ def _latency(binding: Binding) -> Iterator[Fault]:
     try:
         bit = load_profile(binding.profile, binding.folder).cycles_per_bit
     except UserError:
-        return  # told of elsewhere
+        return  # reported elsewhere
     for name, bits in PULSE_BITS.items():
         pulse = int(bits * bit)
         key = name if name in binding.latency else "status"

@@ -101,7 +101,7 @@ def _pulse(binding: Binding) -> Iterator[Fault]:
     try:
         bit = binding.load_profile().cycles_per_written_bit
     except UserError:
-        return  # told of elsewhere
+        return  # reported elsewhere
     if line is not None and line.cycles >= bit:
         message = f"{line.cycles} cycles are no shorter than a written channel bit of {bit}"
         yield ("lines", "write_data", "cycles"), f"{message}: two ones in a row would be one pulse"

@@ -155,7 +155,7 @@ class Checker:
     def _finish_in_an_ending_test(self) -> None:
         """Judge, and give a failure to the test as one of its own.
 
-        Raised from a cancelled task it would be told as an error of that task, without its text.
+        Raised from a cancelled task it would be an error of that task, without its text.
         """
         try:
             self.finish()
@@ -199,11 +199,11 @@ class Checker:
         return verdict(watched, self._out, self._strict)
 
     def _found(self) -> ComparedRun:
-        """Return what has been found, a bench's memory slots told as a schedule."""
+        """Return what has been found, a bench's memory slots given as a schedule."""
         found = self._comparison.found()
         if self._memory is None:
             return found
-        slots = self._memory.slots.told()
+        slots = self._memory.slots.schedule()
         self.profile = self.profile.model_copy(update={"slots": slots})
         shown, finding = found.shown, found.finding
         if finding is not None:

@@ -38,7 +38,7 @@ class GrantedSlots(Slots):
         at = bisect_left(self._edges, edge)
         return self._edges[at] if at < len(self._edges) else NEVER
 
-    def told(self) -> Slots:
+    def schedule(self) -> Slots:
         """Return them as a schedule, for a report."""
         at = tuple(edge for edge in self._edges if edge < LINE)
         return Slots(line_cycles=LINE, at=at or (LINE - 1,))

@@ -1,4 +1,4 @@
-"""Changes told by a simulator, turned into what was sampled at each edge of the clock.
+"""Changes a simulator reports, turned into what was sampled at each edge of the clock.
 
 A change at the very moment of an edge comes after it. So an input has, at edge n, the value it had
 just before it; and what the core shows in cycle n is what it shows just before edge n + 1.

@@ -1,4 +1,4 @@
-"""What a checker found, told as `cellstep run` tells it; imported when a test ends, not before."""
+"""What a checker found, reported as by `cellstep run`; imported when a test ends, not before."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class WatchedSignal:
 def verdict(watched: WatchedSignal, out: str | Path | None, strict: bool = False) -> str:
     """Write the result folder if one is wanted; return why the test fails, empty if it agrees.
 
-    What agrees without having been exercised is told in the log, and fails the test if `strict`.
+    What agrees without having been exercised is named in the log, and fails the test if `strict`.
     """
     suite = replace(_suite(watched), strict=strict)
     if out:

@@ -252,7 +252,7 @@ def _files_read(sources: pyslang.SourceManager) -> Iterator[Path]:
 
 
 def _refuse_odd_names(paths: Iterable[Path]) -> None:
-    """Raise UserError for a path that is no UTF-8 text: no tool behind this one could be told."""
+    """Raise UserError for a path that is no UTF-8 text: no tool behind this one could name it."""
     for path in paths:
         try:
             str(path).encode()
@@ -312,10 +312,10 @@ def _raise_faults(diagnostics: Iterable[Any], sources: pyslang.SourceManager) ->
 
 def _raise(faults: Sequence[tuple[Any, str]], sources: pyslang.SourceManager) -> None:
     """Raise CannotRun if there are faults, each a location in the sources and a message."""
-    told = [f"{_place(location, sources)}: {message}" for location, message in faults]
-    if told:
-        more = len(told) - SHOWN_FAULTS
-        shown = told[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
+    messages = [f"{_place(location, sources)}: {message}" for location, message in faults]
+    if messages:
+        more = len(messages) - SHOWN_FAULTS
+        shown = messages[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
         shown += include_hints(shown, _files_read(sources))
         raise CannotRun("\n".join(["the core does not compile:", *shown]))
 

@@ -198,8 +198,8 @@ def _edam(path: Path, text: str) -> FileList:
     for entry in files:
         _take_file(path, lines["files"], found, entry)
     parameters = data.get("parameters") or {}
-    for name, told in parameters.items() if isinstance(parameters, dict) else ():
-        _take_parameter(found, str(name), told)
+    for name, entry in parameters.items() if isinstance(parameters, dict) else ():
+        _take_parameter(found, str(name), entry)
     return found
 
 
@@ -219,15 +219,15 @@ def _take_file(path: Path, line: int, found: FileList, entry: dict[str, Any]) ->
         found.sources.append(place)
 
 
-def _take_parameter(found: FileList, name: str, told: Any) -> None:  # noqa: ANN401 - from a file
+def _take_parameter(found: FileList, name: str, entry: Any) -> None:  # noqa: ANN401 - from a file
     """Take one parameter of EDA Metadata, if it has a value."""
-    if not isinstance(told, dict) or "default" not in told:
+    if not isinstance(entry, dict) or "default" not in entry:
         return
-    value = told["default"]
+    value = entry["default"]
     value = int(value) if isinstance(value, bool) else value
-    if told.get("paramtype") == "vlogdefine":
+    if entry.get("paramtype") == "vlogdefine":
         found.defines[name] = value
-    elif told.get("paramtype") in ("vlogparam", "generic"):
+    elif entry.get("paramtype") in ("vlogparam", "generic"):
         found.parameters[name] = value
 
 

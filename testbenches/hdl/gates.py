@@ -43,7 +43,7 @@ class Gate:
         """The width both inputs fit in."""
         return int(max(self.ports["A"].size(), self.ports["B"].size()))
 
-    def told(self, truth: z3.BoolRef) -> z3.BitVecRef:
+    def as_bit(self, truth: z3.BoolRef) -> z3.BitVecRef:
         """Return a condition as the cell's output."""
         one = z3.If(truth, z3.BitVecVal(1, 1), z3.BitVecVal(0, 1))
         return one if self.width == 1 else z3.ZeroExt(self.width - 1, one)
@@ -63,13 +63,13 @@ def _binary(operate: Callable[[Any, Any], Any]) -> Make:
 def _compare(plain: Callable[[Any, Any], Any], signed: Callable[[Any, Any], Any]) -> Make:
     def make(gate: Gate) -> Any:  # noqa: ANN401 - z3's
         compare = signed if gate.signed("A") and gate.signed("B") else plain
-        return gate.told(compare(*gate.pair(gate.wide)))
+        return gate.as_bit(compare(*gate.pair(gate.wide)))
 
     return make
 
 
 def _reduce(operate: Callable[[Any], Any]) -> Make:
-    return lambda gate: gate.told(operate(gate.ports["A"]))
+    return lambda gate: gate.as_bit(operate(gate.ports["A"]))
 
 
 def _any_bit(value: z3.BitVecRef) -> z3.BoolRef:
@@ -94,7 +94,7 @@ def _not(operate: Callable[[Any], Any]) -> Callable[[Any], Any]:
 def _logic(both: bool) -> Make:
     def make(gate: Gate) -> Any:  # noqa: ANN401
         parts = [_any_bit(gate.ports[p]) for p in "AB"]
-        return gate.told(z3.And(parts) if both else z3.Or(parts))
+        return gate.as_bit(z3.And(parts) if both else z3.Or(parts))
 
     return make
 

@@ -82,12 +82,12 @@ class Hunter:
                 break
             for batch in self._pool.play(self._quarry, parts):
                 self._take(batch, keep_going)
-            told = f"{hunted.cases} cases, {hunted.cycles / 1e6:.2f} M cycles"
-            self._say(f"{hunted.simulator}: {told}")
+            done = f"{hunted.cases} cases, {hunted.cycles / 1e6:.2f} M cycles"
+            self._say(f"{hunted.simulator}: {done}")
         hunted.seconds = time.monotonic() - began
         if self._history is not None:
-            told = ", ".join(_told(failure.kind) for failure in hunted.failures)
-            self._history.end(self._run, hunted.verdict, hunted.seconds, told=told)
+            found = ", ".join(_described(failure.kind) for failure in hunted.failures)
+            self._history.end(self._run, hunted.verdict, hunted.seconds, told=found)
         return hunted
 
     def _rounds(self, most: int) -> Iterator[list[range]]:
@@ -177,10 +177,10 @@ class Hunter:
         self.hunted.failures.append(failure)
         if self._history is not None:
             seed = failure.seeds[0] if failure.seeds else 0
-            self._history.fail(self._run, seed, _told(failure.kind), failure.case.as_text())
+            self._history.fail(self._run, seed, _described(failure.kind), failure.case.as_text())
 
 
-def _told(kind: Kind) -> str:
+def _described(kind: Kind) -> str:
     return f"{kind.field} breaks {kind.clause} ({kind.through})"
 
 

@@ -68,7 +68,7 @@ class MutantBench:
             elif outcome.verdict != AGREE:
                 raise UserError(
                     f"{outcome.scenario}: {outcome.verdict} without any change planted; of a core"
-                    " that does not agree with the model no score can be told"
+                    " that does not agree with the model there is no score"
                 )
 
     def judge(self, mutant: Mutant, order: Sequence[int]) -> Judged:
@@ -79,7 +79,7 @@ class MutantBench:
             try:
                 played = self._play(left, mutant.number)
             except SilentError as error:
-                return Judged(Fate(mutant, KILLED, told=str(error)), cycles)
+                return Judged(Fate(mutant, KILLED, why=str(error)), cycles)
             cycles += sum(done.cycles for done in played)
             last = self._outcome(played[-1])
             if last.verdict != AGREE:
@@ -102,7 +102,7 @@ def _killed(mutant: Mutant, outcome: Outcome) -> Fate:
     """Return the fate of a mutant that a scenario's outcome kills."""
     finding = outcome.finding
     if finding is None:
-        return Fate(mutant, KILLED, outcome.scenario, told=outcome.note)
+        return Fate(mutant, KILLED, outcome.scenario, why=outcome.note)
     mismatch = finding.mismatch
-    told = f"{mismatch.field} in cycle {mismatch.cycle}"
-    return Fate(mutant, KILLED, outcome.scenario, finding.cause.clause, told)
+    why = f"{mismatch.field} in cycle {mismatch.cycle}"
+    return Fate(mutant, KILLED, outcome.scenario, finding.cause.clause, why)

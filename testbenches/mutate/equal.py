@@ -88,16 +88,16 @@ class Solver:
         (self._folder / name).write_bytes(self._graph.with_constants(bits))
         anywhere = self._answer(name, ANYWHERE)
         if anywhere.never:
-            fate.fate, fate.told = EQUIVALENT, "no output of the core can ever differ"
+            fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
             return
         compared = self._answer(name, COMPARED)
         if compared.never:
             fate.fate = UNSEEN
-            fate.told = "nothing that is compared can ever differ; other outputs can"
+            fate.why = "nothing that is compared can ever differ; other outputs can"
         elif compared.cycle is not None:
-            fate.told = f"can be told in cycle {compared.cycle} behind the reset, or later"
+            fate.why = f"can be told in cycle {compared.cycle} behind the reset, or later"
         else:
-            fate.told = f"the solver had no answer in {SECONDS} s"
+            fate.why = f"the solver had no answer in {SECONDS} s"
 
     def _answer(self, name: str, output: int) -> Answer:
         said = self._said(_SOLVER.format(aig=name, output=output, seconds=SECONDS))

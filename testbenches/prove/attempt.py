@@ -128,7 +128,7 @@ class Attempt:
         found = walker.replay(trace.start, trace.inputs)
         assert found is not None, "what a solver finds happens on numbers, too"
         best = self._telling(walker, found, clock)
-        return self._told(self._verdict(REFUTED), best, shortest=len(best) == len(found)), best
+        return self._refuting(self._verdict(REFUTED), best, shortest=len(best) == len(found)), best
 
     def _refuted(
         self, walker: Walker, trace: WalkTrace, clock: Clock
@@ -143,7 +143,7 @@ class Attempt:
             short = shortened(walker, found, self.idle)
         shortest = sooner is not None or depth >= len(short) - 1
         best = self._telling(walker, short, clock)
-        verdict = self._told(self._verdict(REFUTED), best, shortest and len(best) == len(short))
+        verdict = self._refuting(self._verdict(REFUTED), best, shortest and len(best) == len(short))
         if len(best) > len(short):
             verdict.sooner = f"{_names(short.broken)} after {len(short) - 1}"
         return verdict, best
@@ -163,7 +163,7 @@ class Attempt:
     def _limit(self, seconds: float, clock: Clock) -> Clock:
         return Clock(min(seconds, max(1.0, self.effort.seconds - clock.passed)), busy=True)
 
-    def _told(self, verdict: Verdict, trace: WalkTrace, shortest: bool) -> Verdict:
+    def _refuting(self, verdict: Verdict, trace: WalkTrace, shortest: bool) -> Verdict:
         verdict.broken = _fields(trace.broken)
         verdict.length, verdict.shortest = len(trace) - 1, shortest
         return verdict

@@ -191,10 +191,12 @@ def hints(system: System, binding: Binding, core: str, model: str) -> list[Candi
     """
     found = []
     for name, part in binding.prove.hints.items():
-        for side, told in ((f"{core}dut.", name), (model, part)):
-            if side + told not in system.state:
+        for side, sought in ((f"{core}dut.", name), (model, part)):
+            if side + sought not in system.state:
                 known = [n.removeprefix(side) for n in system.state if n.startswith(side)]
-                message = f"no register '{told}'{near(told, known)}; there are {', '.join(known)}"
+                message = (
+                    f"no register '{sought}'{near(sought, known)}; there are {', '.join(known)}"
+                )
                 raise InputError([binding.document.problem(("prove", "hints", name), message)])
         one, other = system.state[f"{core}dut.{name}"], system.state[model + part]
         found.append(Candidate(f"{name} holds {part}", wide(one) == wide(other)))

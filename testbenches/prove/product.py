@@ -15,7 +15,7 @@ from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile
 from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
-from testbenches.binding.depth import depth_of, told_of_words
+from testbenches.binding.depth import depth_in_words, depth_of
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.roles import GATES
 from testbenches.binding.schema import Binding
@@ -86,7 +86,7 @@ def _refuse(binding: Binding) -> None:
             " makes of flux is not covered, nor the block behind it: bind the block alone"
         )
     pulses = binding.lines.write_data
-    words = told_of_words(binding)
+    words = depth_in_words(binding)
     profile = binding.load_profile()
     words += [
         f"profile.{name}"
@@ -163,7 +163,7 @@ class _Builder:
         claims.make(self._subject.profile.status, host)
         if not system.claims:
             raise UserError(f"{core.binding.path}: nothing is observed that could be compared")
-        told = hints(system, core.binding, f"{CORE}.", f"{OTHER}.")
+        given = hints(system, core.binding, f"{CORE}.", f"{OTHER}.")
         twins = same_names(system, f"{OTHER}.", f"{CORE}.") if self._against is not None else ()
         enables = (inputs[name] for name in GATES)
         return Product(
@@ -173,7 +173,7 @@ class _Builder:
             reference,
             inputs | {"gates": next(enables) & next(enables)},
             core.moves == 1,
-            [*told, *twins, *claims.hints],
+            [*given, *twins, *claims.hints],
             claims.left_out,
             claims.shown,
             self._long_reset,

@@ -31,7 +31,7 @@ def met():
 
 def test_every_pair_meets_at_every_distance(met):
     """Of all that a core can make meet nothing is left out, from three edges before to behind."""
-    assert [] == [pair.told() for pair in unmet(met, ALL)]
+    assert [] == [pair.described() for pair in unmet(met, ALL)]
 
 
 @pytest.mark.parametrize("access", sorted(ON_THE_BUS))

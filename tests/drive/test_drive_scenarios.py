@@ -21,7 +21,7 @@ def played(path, scenario):
     world = DriveWorld(disk, path.parent, processor)
     for _ in world.spans():
         pass
-    return processor.told, world.cabled
+    return processor.returned, world.cabled
 
 
 def rules(cabled):

@@ -178,7 +178,7 @@ def on_model(name):
     world = DriveWorld(disk, path.parent, processor)
     for _ in world.spans():
         pass
-    return processor.told, world
+    return processor.returned, world
 
 
 def test_four_drives_are_read_end_to_end():

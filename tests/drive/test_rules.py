@@ -40,7 +40,7 @@ def broken(bus):
     """Return the one violation there is, without its cycle."""
     bus.finish(bus.now + 1)
     (found,) = bus.violations
-    assert found.rule in found.told
+    assert found.rule in found.described
     return found.rule, found.cycle, found.measured, found.required
 
 

@@ -111,7 +111,7 @@ def test_the_expander_answers():
     target = Expander(0x20, look=lambda bank: (0xA5, 0x0F)[bank])
     samples, read = exchange(TIMES[400_000], target)
     assert ([0xA5, 0x0F], 0xC35A) == (read, target.outputs)
-    assert [] == [fault.told for fault in check(samples, TIMES[400_000], 0x20)]
+    assert [] == [fault.described for fault in check(samples, TIMES[400_000], 0x20)]
 
 
 def test_a_decoder_from_outside_reads_the_same(tmp_path):
@@ -176,7 +176,7 @@ def test_a_time_too_short_is_named(parameter, hz):
         wire.byte(0x40, 0)
         wire.stop()
     found = [fault for fault in check(wire.samples, times) if fault.parameter == parameter]
-    assert found, [fault.told for fault in check(wire.samples, times)]
+    assert found, [fault.described for fault in check(wire.samples, times)]
     assert getattr(times, parameter) == found[0].required
     assert 0 < found[0].required - found[0].measured <= max(10, times.low)
     others = {fault.parameter for fault in check(wire.samples, times)} - {parameter, "period"}

@@ -68,7 +68,7 @@ def test_runs_are_added():
 
 def test_what_never_met_is_told_in_words():
     """What never met is named with its distances; what a core has not is left out."""
-    told = [pair.told() for pair in unmet(met(80), STATUS)]
+    told = [pair.described() for pair in unmet(met(80), STATUS)]
     assert "never: a read of status -3, -2, -1, +1, +2, +3 from the end of a byte" in told
     assert "never within 3 edges of each other: a match and a read of status" in told
     assert not [line for line in told if "transfer" in line or "gate" in line]

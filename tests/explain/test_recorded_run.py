@@ -164,7 +164,7 @@ def test_live_run_is_told_from_what_is_kept(tmp_path):
     assert "core: sync_equal 1" in cellstep("explain", core.out).stdout
     done = cellstep("explain", core.out, "--around", "cycle:99999999")
     assert 2 == done.returncode
-    assert "a run of host programs run live cannot be told without the core" in done.stderr
+    assert "a run of host programs run live cannot be explained without the core" in done.stderr
 
 
 def test_core_with_its_own_separator_is_told(tmp_path):

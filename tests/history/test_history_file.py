@@ -17,10 +17,11 @@ import sys
 from pathlib import Path
 from refmodel.report.history import History
 history = History(Path(sys.argv[1]), print)
-print("open", flush=True)
 for n in range(int(sys.argv[2])):
     seed = history.next_seed("/core/binding.yaml", "icarus")
     run = history.begin("hunt", "/core/binding.yaml", "icarus", seed)
+    if n == 0:
+        print("begun", flush=True)
     for part in range(5):
         history.add(run, 10, 1000, {"bit read 0 idle": 2, f"byte read {part} idle": 1})
     history.fail(run, 3, "data breaks B4 (status)", "[4]")
@@ -29,10 +30,10 @@ for n in range(int(sys.argv[2])):
 
 
 def writer(path, runs):
-    """Start a process that records so many runs."""
+    """Start a process that records `runs` runs; return when the first has begun."""
     command = [sys.executable, "-c", WRITER, str(path), str(runs)]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-    assert "open" in process.stdout.readline()
+    assert "begun" in process.stdout.readline()
     return process
 
 
@@ -60,7 +61,7 @@ def test_killed_twenty_times(tmp_path):
         assert all(run.cycles == 100 * run.cases for run in runs)
         ended = [run for run in runs if run.verdict != UNFINISHED]
         assert all((50, 6) == (run.cases, run.met) for run in ended)
-    assert seen > 20
+    assert seen >= 20
 
 
 def test_two_writers(tmp_path):

@@ -63,7 +63,7 @@ def test_a_read_tells_its_cycle():
     processor = Processor(program(), PAL)
     while processor.pending:
         processor.complete([0])
-    assert processor.told == (110, 120)
+    assert processor.returned == (110, 120)
 
 
 def test_the_drive_is_read_without_the_core():
@@ -78,7 +78,7 @@ def test_the_drive_is_read_without_the_core():
     machine = Machine(drive=DriveLines((95,), 30, 1000))
     processor = Processor(program(), PAL, machine=machine)
     assert processor.pending == []
-    assert processor.told == 100
+    assert processor.returned == 100
 
 
 def test_watching_the_drive_ends_with_the_run():
@@ -112,7 +112,7 @@ def test_the_limit_of_accesses_stops_a_program():
     processor = Processor(program(), PAL, machine=Machine(limit=6))
     while processor.pending:
         processor.complete([0x8055])
-    told = processor.told
+    told = processor.returned
     assert isinstance(told, Unfinished)
     assert told.accesses == 6
     assert [(cycle, word) for cycle, _, word in told.recent] == [

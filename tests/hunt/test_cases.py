@@ -98,7 +98,7 @@ def test_case_behind_another_begins_with_a_reset():
 def test_channel_bits_in_a_row_are_one_event():
     """They are reported with all their values; a case is the same when it is read from its text."""
     case = DrawnCase(4, (*(CaseEvent(n, BIT, value=n % 2) for n in range(5, 9)),))
-    assert ["cycles 5 to 8: channel bits 1010"] == case.told()
+    assert ["cycles 5 to 8: channel bits 1010"] == case.described()
     assert case == DrawnCase.of_text(case.as_text())
 
 

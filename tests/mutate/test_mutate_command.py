@@ -42,7 +42,7 @@ def test_a_kill_names_its_scenario(mutants):
     """And the clause, the field and the cycle of the mismatch."""
     killed = [m for m in mutants[1]["mutants"] if m["fate"] == "killed"]
     assert {"sync_words"} == {m["scenario"] for m in killed}
-    assert all(m["clause"].startswith("B") and " in cycle " in m["told"] for m in killed)
+    assert all(m["clause"].startswith("B") and " in cycle " in m["why"] for m in killed)
 
 
 def test_page_has_every_line(mutants):

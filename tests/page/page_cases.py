@@ -12,7 +12,7 @@ from refmodel.engine.evidence import Observed, Reads
 from refmodel.engine.finding import Shown
 from refmodel.ground.lane import Lane
 from refmodel.profile import load_profile
-from refmodel.report.result import Outcome, RunResult, Scope, SuiteResult, WaiverTold
+from refmodel.report.result import Outcome, RunResult, Scope, SuiteResult, WaiverNote
 from refmodel.world.find import find_scenario
 from refmodel.world.spans import disk_of, spans_of
 
@@ -52,7 +52,7 @@ def outcome(scenario="quick/sync_poll", late=0, name="poll", **rest):
 
 def suite(*outcomes, binding="core/binding.yaml", reason="not there yet"):
     """Return a suite's result with these outcomes, and one waiver."""
-    waiver = WaiverTold("writing", reason, date(2027, 1, 31))
+    waiver = WaiverNote("writing", reason, date(2027, 1, 31))
     scope = Scope(binding, "disk_regs", PAL, NO_LAG, (waiver,))
     runs = tuple(RunResult(o, "cellstep run it", int(o.verdict != "agree")) for o in outcomes)
     return SuiteResult(scope, 1, ("icarus",), runs)

@@ -97,7 +97,7 @@ def test_pulses_in_their_windows_are_no_errors():
     """Where each window ends 7 cycles after its pulse the core is locked from the first one on."""
     recovery = Recovery(None)
     recovery.follow(Stimulus(0, 700, pulses=pulses(*steady())), windows(ENDS))
-    told = recovery.told()
+    told = recovery.recovered()
     assert (40, 0, 0, 0) == (told.pulses, told.errors, told.slips, told.lock_cycles)
     assert len(ENDS) == told.bits
 
@@ -109,7 +109,7 @@ def test_a_pulse_in_the_neighbouring_window_is_an_error():
     stream.insert(20, (14 * 20 + 10, NO_BIT))
     recovery = Recovery(None)
     recovery.follow(Stimulus(0, 700, pulses=pulses(*stream)), windows(ENDS))
-    told = recovery.told()
+    told = recovery.recovered()
     assert (40, 1, 0) == (told.pulses, told.errors, told.slips)
 
 
@@ -118,7 +118,7 @@ def test_a_window_too_many_is_a_slip():
     ends = sorted([*ENDS, 290])
     recovery = Recovery(None)
     recovery.follow(Stimulus(0, 700, pulses=pulses(*steady())), windows(ends))
-    told = recovery.told()
+    told = recovery.recovered()
     assert (1, 1) == (told.errors, told.slips)
 
 
@@ -137,7 +137,7 @@ def test_latency_moves_the_windows_not_the_pulses():
             recovery.follow(
                 Stimulus(first, 350, pulses=stream.between(first, first + 350)), shifted
             )
-        offsets[lag] = recovery.told()
+        offsets[lag] = recovery.recovered()
     assert replace(offsets[0], bits=0) == replace(offsets[9], bits=0)
     assert (0, 0) == (offsets[0].errors, offsets[0].slips)
 
@@ -147,4 +147,4 @@ def test_a_separator_that_follows_nothing_never_locks():
     recovery = Recovery(None)
     stream = pulses(*steady(100))
     recovery.follow(Stimulus(0, 1500, pulses=stream), windows(range(5, 1500, 12)))
-    assert recovery.told().lock_cycles is None
+    assert recovery.recovered().lock_cycles is None

@@ -23,7 +23,7 @@ from refmodel.ground.bus import READ_STATUS, WRITE_SYNC_WORD, BusCycle
 from refmodel.ground.lane import Lane
 from refmodel.media.track import words_track
 from refmodel.profile import load_profile
-from refmodel.report.result import Gap, Outcome, RunResult, Scope, SuiteResult, WaiverTold
+from refmodel.report.result import Gap, Outcome, RunResult, Scope, SuiteResult, WaiverNote
 from refmodel.world.disk import Disk
 from refmodel.world.play import with_accesses
 from refmodel.world.scenario import Scenario
@@ -100,7 +100,7 @@ NARROW = Scope(
     "disk_regs",
     PAL,
     NO_LAG | {"data": 2},
-    (WaiverTold("writing", "not implemented yet", date(2027, 1, 31)),),
+    (WaiverNote("writing", "not implemented yet", date(2027, 1, 31)),),
     (Gap("sync_word", "the core has no such register: scenarios that access it are skipped"),),
 )
 SKIP = "the core has no register 'sync_word'"

@@ -12,7 +12,7 @@ from refmodel.engine.evidence import Observed
 from refmodel.ground.lane import Lane
 from refmodel.ground.moves import Moves
 from refmodel.report.mismatch_vcd import write_mismatch
-from refmodel.report.result import Scope, WaiverTold
+from refmodel.report.result import Scope, WaiverNote
 
 
 @pytest.fixture
@@ -151,7 +151,7 @@ def test_no_date():
 def test_every_field_of_status_waived():
     """A line that mismatches while all of status is waived has its waves, too."""
     late = Lane.of(np.array([0, RISE + 1, RISE + 2]), np.array([0, 1, 0]))
-    waivers = tuple(WaiverTold(name, "not begun", date(2027, 1, 31)) for name in NO_LAG)
+    waivers = tuple(WaiverNote(name, "not begun", date(2027, 1, 31)) for name in NO_LAG)
     scope = Scope("b.yaml", "core", PAL, {"sync_found": 0}, waivers)
     found = finding(core=held(480))
     observed = Observed({"sync_found": late}, {"sync_found": Lane.constant(0)})

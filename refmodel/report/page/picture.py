@@ -183,8 +183,8 @@ def wrong_lane(shown: Shown, scope: Scope, name: str, first: int, end: int) -> L
     open_bits = clipped(undecided, first, end)
     cycles = np.unique(np.concatenate([x.cycle for x in (model, core, unknown, open_bits)]))
     cycles = np.union1d(cycles, [min(max(since, first), end - 1)])
-    told = ((model.at(cycles) ^ core.at(cycles)) | unknown.at(cycles)) & ~open_bits.at(cycles)
-    return Lane.of(cycles, (told != 0) & (cycles >= since))
+    differ = ((model.at(cycles) ^ core.at(cycles)) | unknown.at(cycles)) & ~open_bits.at(cycles)
+    return Lane.of(cycles, (differ != 0) & (cycles >= since))
 
 
 def clipped(lane: Lane, first: int, end: int) -> Lane:
@@ -228,12 +228,12 @@ def _memory(shown: Shown, first: int, end: int) -> dict[str, Any] | None:
     model, core = shown.expected.moves, shown.moves
     if not len(model) and (core is None or not len(core)):
         return None
-    told: dict[str, Any] = {"model": _moved(model, first, end), "clause": CLAUSE_OF[MEMORY]}
+    drawn: dict[str, Any] = {"model": _moved(model, first, end), "clause": CLAUSE_OF[MEMORY]}
     if core is not None:
         wrong = wrong_moves(model, core)
-        told["core"] = _moved(core, first, end)
-        told["wrong"] = encode_cycles(wrong[_part(wrong, first, end)], first)
-    return told
+        drawn["core"] = _moved(core, first, end)
+        drawn["wrong"] = encode_cycles(wrong[_part(wrong, first, end)], first)
+    return drawn
 
 
 def _moved(moves: Moves, first: int, end: int) -> dict[str, Any]:

@@ -93,7 +93,7 @@ def report_page(suites: Sequence[SuiteResult], lessons: Collection[str] = ()) ->
         "report.html.j2",
         VIEW,
         {"runs": runs},
-        suites=[_told(suite) for suite in suites],
+        suites=[_shown(suite) for suite in suites],
         runs=runs,
         still=_still(suites),
         folded=_folded(suites),
@@ -153,7 +153,7 @@ def _pictures(suites: Sequence[SuiteResult]) -> Iterator[dict[str, Any]]:
         }
 
 
-def _told(suite: SuiteResult) -> dict[str, Any]:
+def _shown(suite: SuiteResult) -> dict[str, Any]:
     """Return what the page says of one core in words."""
     scope = suite.scope
     return {
