@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from refmodel.block.fields import UNUSED, Layout
 from refmodel.block.registers import RegisterBlock, State
@@ -69,22 +70,39 @@ def find_cause(
     return Cause(clause, event, target, value, value)
 
 
-def describe(edge: Edge) -> str:
-    """Say in words what arrived on an edge and what it did to the window and the byte count."""
+class Values(NamedTuple):
+    """How the values that an edge leaves in registers are written in a sentence."""
+
+    window: str
+    sync_word: str
+    data: str
+
+    @classmethod
+    def of(cls, state: State) -> Values:
+        """Return them in hexadecimal."""
+        return cls(f"0x{state.window:04X}", f"0x{state.sync_word:04X}", f"0x{state.data:02X}")
+
+
+def describe(edge: Edge, values: Values | None = None) -> str:
+    """Say in words what arrived on an edge and what it did to the window and the byte count.
+
+    `values` stand for the numbers where another place shows those.
+    """
     inputs, before, after = edge.inputs, edge.before, edge.after
+    values = values or Values.of(after)
     if inputs.reset:
         return "reset is asserted"
     said = []
     if inputs.write_sync_word:
-        said.append(f"the host writes sync_word, now 0x{after.sync_word:04X}")
+        said.append(f"the host writes sync_word, now {values.sync_word}")
     if inputs.bit_strobe:
-        text = f"a {inputs.bit} arrives, window 0x{after.window:04X}"
+        text = f"a {inputs.bit} arrives, window {values.window}"
         if completes_byte(edge):
-            text += f", which completes the byte 0x{after.data:02X}"
+            text += f", which completes the byte {values.data}"
         if after.sync_equal:
             text += " and equals sync_word"
         elif before.sync_equal:
-            text += f" and no longer equals sync_word 0x{after.sync_word:04X}"
+            text += f" and no longer equals sync_word {values.sync_word}"
         said.append(text)
     if inputs.read_status:
         said.append("the host reads status")

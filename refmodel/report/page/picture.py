@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +10,7 @@ import numpy as np
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.registers import RegisterBlock
-from refmodel.engine.cause import describe
+from refmodel.engine.cause import Values, describe
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, differences
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.finding import Shown
@@ -28,13 +27,7 @@ from refmodel.report.waves import COUNTERS, field_width
 MOST_EDGES = 250_000  # a page stays small and quick; more is in the VCD and in `cellstep trace`
 ORDER = ("data", "byte_ready", "sync_equal", "dma_active", "writing", UNUSED)
 PHASE_STEPS = 100  # of a cycle, in which the page has phase errors
-# What `describe` says, with the words that other lanes show left out.
-VALUES = (
-    (re.compile(r"window 0x[0-9A-F]{4}"), "window {window}"),
-    (re.compile(r"sync_word(,? now)? 0x[0-9A-F]{4}"), r"sync_word\1 {sync_word}"),
-    (re.compile(r"sync_word, now 0x[0-9A-F]{4}"), "sync_word, now {sync_word}"),
-    (re.compile(r"the byte 0x[0-9A-F]{2}"), "the byte {data}"),
-)
+FROM_LANES = Values("{window}", "{sync_word}", "{data}")  # the page fills in what a lane shows
 
 
 @dataclass(frozen=True)
@@ -68,9 +61,7 @@ class _Stepped:
         self.cycle.append(cycle)
         for name, values in self.inner.items():
             values.append(getattr(edge.after, name))
-        text = describe(edge)
-        for pattern, put in VALUES:
-            text = pattern.sub(put, text)
+        text = describe(edge, FROM_LANES)
         self.cause.append(self.texts.setdefault(text, len(self.texts)))
 
     def lane(self, name: str) -> Lane:
