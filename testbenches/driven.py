@@ -31,8 +31,9 @@ from refmodel.world.drive_world import DriveWorld, up_to
 from refmodel.world.play import with_accesses
 from refmodel.world.scenario import Scenario
 from testbenches.job import LiveHost, Run, RunDone
-from testbenches.lockstep import Lockstep, Prepared, Progress
+from testbenches.lockstep import Lockstep
 from testbenches.player import Player
+from testbenches.prepared import Prepared, Progress
 from testbenches.recorder import Recorder
 from testbenches.simulator import Session
 

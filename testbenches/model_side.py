@@ -11,7 +11,7 @@ from refmodel.world.disk import Disk
 from refmodel.world.find import find_scenario
 from refmodel.world.spans import Span, through
 from testbenches.binding.load import load_binding
-from testbenches.lockstep import Lockstep
+from testbenches.prepared import Preparation
 from testbenches.suite import quiet
 
 
@@ -29,8 +29,8 @@ def model_side(
             " bits than the model alone; report.html shows them"
         )
     with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
-        lockstep = Lockstep(binding, Path(folder), seed, policies)
-        (prepared,) = lockstep.prepare([find_scenario(scenario)], quiet)
+        side = Preparation(binding, Path(folder), seed, policies)
+        (prepared,) = side.prepare([find_scenario(scenario)], quiet)
     if prepared.skipped:
         raise UserError(f"{binding_path}: {scenario} is skipped: {prepared.skipped}")
-    return prepared.disk, through(prepared.disk.profile, lockstep.stimuli(prepared))
+    return prepared.disk, through(prepared.disk.profile, side.stimuli(prepared))

@@ -41,7 +41,8 @@ from testbenches.binding.schema import Binding
 from testbenches.driven import lockstep_for
 from testbenches.examples import target_of
 from testbenches.lint import loops, warnings_of
-from testbenches.lockstep import Lockstep, Prepared
+from testbenches.lockstep import Lockstep
+from testbenches.prepared import Prepared
 from testbenches.scope import scope_of, with_unread
 from testbenches.simulator import Session
 from testbenches.source_lines import SourceLines

@@ -10,8 +10,9 @@ from refmodel.ground.errors import UserError
 from refmodel.mutate.score import KILLED, Fate, Mutant
 from refmodel.report.result import AGREE, Outcome
 from testbenches.job import Asked, RunDone
-from testbenches.lockstep import Lockstep, Prepared
+from testbenches.lockstep import Lockstep
 from testbenches.on_demand import OnDemand, SilentError
+from testbenches.prepared import Prepared
 
 PATIENCE = 20.0  # seconds for runs beside their cycles
 SLOWEST = 50_000.0  # cycles a second

@@ -21,8 +21,9 @@ from testbenches.binding.schema import Binding
 from testbenches.harness import Choice, generate
 from testbenches.hdl.mutants import CHOICE, Planted, planted
 from testbenches.hdl.synth import NetSource
-from testbenches.lockstep import Lockstep, Prepared
+from testbenches.lockstep import Lockstep
 from testbenches.mutate.bench import Judged, MutantBench
+from testbenches.prepared import Prepared
 
 Say = Callable[[str], None]
 SUITES = ("quick", "block", "aimed")

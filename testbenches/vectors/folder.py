@@ -18,7 +18,7 @@ from refmodel.world.find import find_scenario
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
 from testbenches.harness import render, wiring
-from testbenches.lockstep import Lockstep
+from testbenches.prepared import Preparation
 from testbenches.suite import quiet
 from testbenches.vectors.table import Heading, busy_edges, write_table
 from testbenches.vectors.values import (
@@ -66,14 +66,14 @@ def write_vectors(binding: Binding, order: VectorsOrder, folder: Path) -> list[s
         raise InputError([binding.document.problem(("drive",), message)])
     path, scenario = find_scenario(order.scenario)
     with tempfile.TemporaryDirectory(prefix="cellstep-") as work:
-        lockstep = Lockstep(binding, Path(work), order.seed, order.policies)
-        (prepared,) = lockstep.prepare([(path, scenario)], quiet)
+        side = Preparation(binding, Path(work), order.seed, order.policies)
+        (prepared,) = side.prepare([(path, scenario)], quiet)
         refuse_skipped(prepared)
-        vectors = vectors_of(lockstep, prepared)
+        vectors = vectors_of(side, prepared)
     profile = prepared.disk.profile
     heading = Heading(scenario.name, profile.name, order.seed, int(profile.clock_hz))
-    ports = lockstep.ports if order.own_core else replace(lockstep.ports, parameters={})
-    return _written(folder, _files(binding, ports, lockstep, vectors, heading))
+    ports = side.ports if order.own_core else replace(side.ports, parameters={})
+    return _written(folder, _files(binding, ports, side, vectors, heading))
 
 
 def _given_profile(name: str) -> str:
@@ -108,14 +108,14 @@ def _umask() -> int:
 
 
 def _files(
-    binding: Binding, ports: CorePorts, lockstep: Lockstep, vectors: Vectors, heading: Heading
+    binding: Binding, ports: CorePorts, side: Preparation, vectors: Vectors, heading: Heading
 ) -> Iterator[tuple[str, Write]]:
     """Yield the name of each file and what writes it."""
-    drive = lockstep.harness.drive
+    drive = side.harness.drive
     width = max(1, sum(w.width for w in binding.recorded))
     yield "drive.hex", _list(_changes(vectors.drive, drive.width))
     yield "shown.hex", _list(_changes(vectors.shown, width))
-    values = _values(binding, ports, lockstep, vectors, heading)
+    values = _values(binding, ports, side, vectors, heading)
     if values["reads"]:
         yield "reads.hex", _list(_read_rows(vectors, values["bus"]["read_width"]))
     if binding.memory is not None:
@@ -126,7 +126,7 @@ def _files(
     if values["vhdl"]:
         vhdl = values | vhdl_wiring(binding, ports, values, vectors)
         yield f"{BENCH}.vhd", _text(render("vectors/bench.vhd.j2", vhdl))
-    layout = lockstep.profile.status
+    layout = side.profile.status
     busy = "an edge on which something happens"
     yield (
         "changes.csv",
@@ -142,10 +142,10 @@ def _files(
 
 
 def _values(
-    binding: Binding, ports: CorePorts, lockstep: Lockstep, vectors: Vectors, heading: Heading
+    binding: Binding, ports: CorePorts, side: Preparation, vectors: Vectors, heading: Heading
 ) -> dict[str, Any]:
     """Return what the benches' templates are filled with."""
-    values = wiring(binding, ports, lockstep.harness.drive)
+    values = wiring(binding, ports, side.harness.drive)
     values["observed"] = _observed(binding, values["observed"])
     own = binding.bus
     readable = own is not None and (own.read_data is not None or own.data is not None)

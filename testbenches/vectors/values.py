@@ -25,7 +25,7 @@ from refmodel.ground.stimulus import Stimulus
 from testbenches.binding.depth import refuse_words
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
-from testbenches.lockstep import Lockstep, Prepared
+from testbenches.prepared import Preparation, Prepared
 from testbenches.recorder import slices_of
 from testbenches.separated import recovery_of
 
@@ -74,23 +74,23 @@ class Vectors:
     expected: Expected
 
 
-def vectors_of(lockstep: Lockstep, prepared: Prepared) -> Vectors:
+def vectors_of(side: Preparation, prepared: Prepared) -> Vectors:
     """Return the vectors of a scenario made ready for a core.
 
     Raises UserError for a core whose separator equals no model: its bits cannot be known before.
     """
-    binding, disk = lockstep.binding, prepared.disk
-    stimuli, expected = _whole(lockstep, prepared)
+    binding, disk = side.binding, prepared.disk
+    stimuli, expected = _whole(side, prepared)
     lags = _lags(binding)
-    slices = slices_of(binding, lockstep.profile.status)
+    slices = slices_of(binding, side.profile.status)
     return Vectors(
         disk.cycles,
-        _driven(lockstep.events(prepared.index)),
+        _driven(side.events(prepared.index)),
         _shown(expected, lags, slices, binding, disk.resets),
         _care(binding, slices),
         disk.start - 1 + max(lags.values()),
         slices,
-        _reads(binding, lockstep, stimuli, expected, disk.start),
+        _reads(binding, side, stimuli, expected, disk.start),
         expected.moves if binding.memory is not None and not _waived(binding, MOVES) else None,
         disk.memory,
         stimuli,
@@ -116,13 +116,13 @@ def _care(binding: Binding, slices: dict[str, tuple[int, int]]) -> int:
     return sum(mask << lsb for name, (lsb, mask) in slices.items() if name not in hidden)
 
 
-def _whole(lockstep: Lockstep, prepared: Prepared) -> tuple[list[Stimulus], Expected]:
+def _whole(side: Preparation, prepared: Prepared) -> tuple[list[Stimulus], Expected]:
     """Return the run's stimuli, and what the model shows over all of them."""
-    recovery = _claimed(lockstep.binding, lockstep)
-    inner = [watched.lane for watched in lockstep.binding.observe.inner()]
+    recovery = _claimed(side.binding, side)
+    inner = [watched.lane for watched in side.binding.observe.inner()]
     timeline = Timeline(prepared.disk.profile, inner)
     stimuli, parts = [], []
-    for stimulus in lockstep.stimuli(prepared):
+    for stimulus in side.stimuli(prepared):
         seen, delivered = stimulus, None
         if recovery is not None and recovery.claimed is not None:
             delivered = recovery.claimed.lane(stimulus)
@@ -135,7 +135,7 @@ def _whole(lockstep: Lockstep, prepared: Prepared) -> tuple[list[Stimulus], Expe
     return stimuli, _joined(parts)
 
 
-def _claimed(binding: Binding, lockstep: Lockstep) -> Recovery | None:
+def _claimed(binding: Binding, side: Preparation) -> Recovery | None:
     """Return what stands for the core's own separator: the model it claims to be equal to."""
     if binding.pulse_cycles is None:
         return None
@@ -145,7 +145,7 @@ def _claimed(binding: Binding, lockstep: Lockstep) -> Recovery | None:
     if binding.latency.get(CHANNEL_BIT, 0):
         message = "vectors take no latency of channel bits"
         raise InputError([binding.document.problem(("latency", CHANNEL_BIT), message)])
-    return recovery_of(binding, lockstep.profile, beside=False)
+    return recovery_of(binding, side.profile, beside=False)
 
 
 def _as_observed(delivered: Lane) -> Observed:
@@ -222,13 +222,13 @@ def _late(lane: Lane, lag: int) -> Lane:
 
 def _reads(
     binding: Binding,
-    lockstep: Lockstep,
+    side: Preparation,
     stimuli: list[Stimulus],
     expected: Expected,
     start: int,
 ) -> ReadBack:
     """Return what reads of status must return from the first cycle on that counts."""
-    layout, waived = lockstep.profile.status, binding.waived_fields
+    layout, waived = side.profile.status, binding.waived_fields
     cycle, mask = (np.concatenate(rows) for rows in zip(*_status_reads(stimuli), strict=True))
     counts = cycle >= start + max(_lags(binding).values())
     cycle, mask = cycle[counts], mask[counts].astype(np.int64)

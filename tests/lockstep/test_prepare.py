@@ -9,9 +9,9 @@ from refmodel.ground.errors import UserError
 from refmodel.host.catalogue import FILES
 from refmodel.world.find import find_suite
 from refmodel.world.load import load_scenario
-from testbenches import lockstep as module
+from testbenches import prepared as module
 from testbenches.binding.load import load_binding
-from testbenches.lockstep import Lockstep
+from testbenches.prepared import Preparation
 
 BINDING = Path("hdl_stubs/reference/binding.yaml")
 OWN = """from refmodel.host.program import Read
@@ -37,7 +37,7 @@ def in_workers(monkeypatch):
 def prepared(work, scenarios):
     """Return what is reported, what is made ready, and the bytes of the events."""
     told = []
-    ready = Lockstep(load_binding(BINDING), work, 1, {}).prepare(scenarios, told.append)
+    ready = Preparation(load_binding(BINDING), work, 1, {}).prepare(scenarios, told.append)
     return told, ready, [(work / f"{p.index}.events").read_bytes() for p in ready]
 
 

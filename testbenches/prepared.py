@@ -1,0 +1,252 @@
+"""Scenarios made ready for one core: their disks, and what the host does to them on the model."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import count
+from pathlib import Path
+
+from refmodel.ground.bus import BusCycle, BusShape
+from refmodel.ground.depth import Inside, quiet_in_reset
+from refmodel.ground.errors import reading
+from refmodel.ground.processors import processors
+from refmodel.ground.stimulus import Stimulus
+from refmodel.ground.workers import run_all
+from refmodel.host.processor import MissingRegisterError, Processor
+from refmodel.media.writing import Burst
+from refmodel.profile import Profile
+from refmodel.world.disk import Disk
+from refmodel.world.play import with_accesses
+from refmodel.world.scenario import HostPart, Scenario
+from refmodel.world.turning import Turning
+from refmodel.world.world import World
+from testbenches.binding.depth import depth_of
+from testbenches.binding.ports import CorePorts, preflight
+from testbenches.binding.schema import Binding
+from testbenches.harness import Harness, generate
+from testbenches.job import LONGEST_LIVE, LiveHost, RunDone
+from testbenches.player import Player
+from testbenches.strays import Strays
+
+Progress = Callable[[str], None]
+WORTH_WORKERS = 1_000_000  # cycles: the model plays so many in the time that workers take to start
+
+
+@dataclass
+class Prepared:
+    """A scenario made ready for one core: its disk and, in replay, the bus cycles of its host."""
+
+    index: int
+    scenario: Scenario
+    seed: int
+    disk: Disk
+    accesses: list[Stimulus] = field(default_factory=list)
+    written: list[list[Burst]] = field(default_factory=list)
+    skipped: str = ""
+    note: str = ""
+    path: Path = Path()
+
+
+class Preparation:
+    """One core's scenarios before any simulator starts.
+
+    `prepare` plays the host programs against the model and writes the events, `stimuli` yields what
+    they come to. With `live` the programs will run against the core itself, so only the disk's
+    events are written.
+    """
+
+    def __init__(
+        self, binding: Binding, work: Path, seed: int, policies: dict[str, str], live: bool = False
+    ) -> None:
+        self.binding = binding
+        self.seed = seed
+        bus = binding.bus
+        self.live = live or (bus is not None and bus.acknowledge is not None)
+        self.ports: CorePorts = preflight(binding)
+        self.profile: Profile = binding.load_profile().with_policies(policies)
+        self.harness: Harness = generate(binding, self.ports)
+        self.with_strays = True  # accesses at addresses of no register, in replay
+        self.depth = depth_of(binding)
+        low = self.depth.straight if binding.reset.port else frozenset(binding.level_inputs)
+        self._quiet = replace(self.depth, straight=low)  # without a reset levels wait as well
+        self._work = work
+
+    def prepare(self, scenarios: list[tuple[Path, Scenario]], say: Progress) -> list[Prepared]:
+        """Make scenarios ready; one whose program needs a register the core lacks is skipped.
+
+        Where it is the quicker way, the programs are played in processes of their own.
+        """
+        self._work.mkdir(parents=True, exist_ok=True)
+        prepared = [self._on_disk(n, path, given) for n, (path, given) in enumerate(scenarios)]
+        if not _worth_workers([p.disk.cycles for p in prepared]):
+            for p in prepared:
+                say(f"model: preparing {p.scenario.name}")
+                self._played(p)
+            return prepared
+        order = sorted(prepared, key=lambda p: -p.disk.cycles)
+        counted = count(1)
+        say(f"model: preparing {len(order)} scenarios")
+        played = run_all(
+            [partial(self._played, p) for p in order],
+            done=lambda: say(f"model: prepared {next(counted)} of {len(order)} scenarios"),
+        )
+        return sorted(played, key=lambda p: p.index)
+
+    def _on_disk(self, index: int, path: Path, scenario: Scenario) -> Prepared:
+        """Fit a scenario to the core and build its disk."""
+        seed = scenario.own_seed(self.seed)
+        if self.binding.bus is None:
+            scenario = scenario.model_copy(update={"host": HostPart()})
+        levels = {n: v for n, v in scenario.levels.items() if n in self.binding.level_inputs}
+        scenario = scenario.model_copy(update={"levels": levels})
+        if not self.binding.reset.port:
+            scenario = scenario.model_copy(update={"resets": []})
+        pulse_cycles = self.binding.pulse_cycles
+        if pulse_cycles is not None:
+            named = self.binding.separator.model or scenario.separator
+            scenario = scenario.model_copy(update={"separator": named})
+        with reading(path):
+            start = self.binding.reset.cycles
+            disk = Disk.of(scenario, self.profile, path.parent, seed, start, pulse_cycles)
+            if self.live and disk.cycles > LONGEST_LIVE:
+                message = (
+                    f"'{scenario.revolutions}' take {disk.cycles} cycles, "
+                    f"a live run {LONGEST_LIVE} at most; leave out --live"
+                )
+                raise scenario.fault(("revolutions",), message)
+        return Prepared(index, scenario, seed, disk, path=path)
+
+    def _played(self, ready: Prepared) -> Prepared:
+        """Write a run's events and, in replay, let its program run against the model for them."""
+        if ready.skipped:
+            return ready
+        disk = ready.disk
+        player = Player(self.harness, disk.profile.slots, ready.seed)
+        try:
+            with reading(ready.path):
+                stimuli, window_end = self._stimuli(ready)
+                path = self.events(ready.index)
+                for stimulus in player.write(stimuli, path, disk.cycles, window_end):
+                    ready.accesses.append(stimulus.accesses_only())
+        except MissingRegisterError as error:
+            ready.skipped = str(error)
+        return ready
+
+    def _stimuli(self, ready: Prepared) -> tuple[Iterator[Stimulus], int | None]:
+        """Return what is played, and where it ends if the rest depends on what a core writes."""
+        disk = ready.disk
+        if not self.live:
+            return self._on_model(ready), None
+        turning = self._at_pins(disk, Turning(disk))
+        if not self._lays_windows(disk):
+            return turning, None
+        first = next(turning)
+        return iter([first]), first.end
+
+    def _on_model(self, ready: Prepared) -> Iterator[Stimulus]:
+        """Play the host program against the model; note what that writes."""
+        disk = ready.disk
+        processor = disk.processor(self.shape(disk), self._registers)
+        strays = self._strays(ready.seed, self.shape(disk)) if self.with_strays else None
+        if _is_list(disk.scenario) and not processor.looks and not self.shape(disk).fed:
+            stimulus = self._listed(disk, processor)
+            yield stimulus if strays is None else strays.among(stimulus)
+            return
+        world = World(disk, processor, self.depth)
+        for stimulus, bursts in world.spans():
+            ready.written.append(bursts)
+            yield stimulus if strays is None else strays.among(stimulus)
+        ready.note = world.problem
+
+    def _listed(self, disk: Disk, processor: Processor) -> Stimulus:
+        """Return the only revolution of a disk with a list of accesses: the model is not asked."""
+        (stimulus,) = self._at_pins(disk, Turning(disk))
+        bus_cycles: list[BusCycle] = []
+        while processor.pending and processor.pending[0].cycle < stimulus.end:
+            bus_cycles += processor.pending
+            processor.complete([0] * len(processor.pending))
+        processor.close()
+        return with_accesses(
+            stimulus, [bus_cycle for bus_cycle in bus_cycles if bus_cycle.cycle < stimulus.end]
+        )
+
+    def _lays_windows(self, disk: Disk) -> bool:
+        """Return whether a live core may write what later revolutions read."""
+        shown = {watched.lane for watched in self.binding.lines_observed}
+        writes = {"write_gate", "write_data"} <= shown and "transfer" in self.binding.registers
+        return writes and disk.scenario.revolutions > 1 and Turning(disk).takes_writes
+
+    def _strays(self, seed: int, shape: BusShape) -> Strays:
+        """Return what adds accesses beside the registers to a run."""
+        bus = self.binding.bus
+        return Strays(self.binding, self.ports.width(bus.address) if bus else 0, seed, shape)
+
+    def shape(self, disk: Disk) -> BusShape:
+        """Return how accesses are laid out; a host that feeds the words has its edges for that."""
+        shape, memory, slots = self.binding.bus_shape, self.binding.memory, disk.profile.slots
+        if memory is None or memory.written_at is None:
+            return shape
+        return replace(shape, fed_every=slots.line_cycles, fed=slots.at)
+
+    @property
+    def _registers(self) -> list[str]:
+        return list(self.binding.registers)
+
+    def live_host(self, prepared: Prepared) -> LiveHost:
+        """Return what the simulator needs to run the scenario's program against the core."""
+        disk = prepared.disk
+        return LiveHost(
+            prepared.scenario,
+            self.profile,
+            self.shape(disk),
+            self._registers,
+            prepared.disk.start,
+            prepared.seed,
+            Player(self.harness, disk.profile.slots, prepared.seed),
+            prepared.disk.cycles - self.binding.bus_shape.busy,
+            prepared.disk.machine,
+            **({"disk": disk, "binding": self.binding} if self._lays_windows(disk) else {}),
+            acknowledged=bus.acts if (bus := self.binding.bus) and bus.acknowledge else "",
+        )
+
+    def events(self, index: int) -> Path:
+        """Return the event file of a prepared scenario."""
+        return self._work / f"{index}.events"
+
+    def stimuli(self, prepared: Prepared, done: RunDone | None = None) -> Iterator[Stimulus]:
+        """Yield the run's stimuli again, as the block has them, with the accesses that were made.
+
+        A live run's are those its simulator noted when it was `done`.
+        """
+        disk = prepared.disk
+        turning = Turning(disk)
+        inside = Inside(self.depth, disk.resets)
+        written = iter(done.written if done and self.live else prepared.written)
+        for n, turn in enumerate(self._at_pins(disk, turning)):
+            turning.write(next(written, []))  # read from the next revolution on
+            if done and self.live:
+                made = with_accesses(
+                    turn, [b for b in done.bus_cycles if turn.first <= b.cycle < turn.end]
+                )
+            else:
+                made = turn.with_accesses_of(prepared.accesses[n])
+            yield inside.take(made)
+
+    def _at_pins(self, disk: Disk, turning: Turning) -> Iterator[Stimulus]:
+        """Yield what a disk brings to the core's pins."""
+        for turn in turning:
+            yield quiet_in_reset(turn, self._quiet, disk.resets)
+
+
+def _is_list(scenario: Scenario) -> bool:
+    """Return whether all accesses are known before anything is read, on a disk that turns once."""
+    alone = scenario.drives is None and scenario.revolutions == 1
+    return alone and scenario.host.program == "in_order"
+
+
+def _worth_workers(cycles: Sequence[int]) -> bool:
+    """Return whether runs of so many cycles are prepared sooner side by side than in turn."""
+    saved = sum(cycles) - max(*cycles, sum(cycles) // processors()) if cycles else 0
+    return saved > WORTH_WORKERS
