@@ -14,7 +14,7 @@ from refmodel.capture.knowledge import begin_state
 from refmodel.capture.log import Log
 from refmodel.capture.recorded_run import RunSpan
 from refmodel.engine.evidence import Observed, Reads
-from refmodel.engine.timeline import Expected, Timeline
+from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS, WRITE_SYNC_WORD
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.stimulus import Stimulus
@@ -25,6 +25,7 @@ from refmodel.separator.choose import make_separator
 from refmodel.separator.interface import Separator
 
 READY = "byte_ready"
+PIECE = 2_000_000  # cycles looked at together
 MEMORY = np.zeros(1 << 16, np.uint16)
 
 
@@ -173,12 +174,22 @@ def bits_until(
     return read.cycle + depth, read.bit
 
 
-def flux_alone(timing: LogTiming, end: int) -> Expected:
-    """Return what the model shows up to an edge of the flux, as far as accesses do not matter."""
+def bytes_alone(timing: LogTiming, end: int) -> Lane:
+    """Return the bytes of data up to an edge of the flux, as far as accesses do not matter."""
     part, profile = timing.profile.separator, timing.profile
     separator = make_separator(part.use, part, profile.cycles_per_bit)
-    bit_cycle, bit = bits_until(separator, timing, end)
-    return begun(timing).run(Stimulus(0, end, bit_cycle, bit, levels=_levels(timing, 0)))
+    timeline = begun(timing)
+    lanes = []
+    for first in range(0, end, PIECE):
+        stop = min(first + PIECE, end)
+        bit_cycle, bit = bits_until(separator, timing, stop)
+        levels = _levels(timing, first)
+        stimulus = Stimulus(first, stop - first, bit_cycle, bit, levels=levels)
+        lanes.append(timeline.run(stimulus).lanes["data"])
+    return Lane.of(
+        np.concatenate([lane.cycle for lane in lanes]),
+        np.concatenate([lane.value for lane in lanes]),
+    )
 
 
 def _levels(timing: LogTiming, first: int) -> dict[str, Lane]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from refmodel.capture.capture_map import CaptureMap
 from refmodel.capture.clocked import SampledEdges
 from refmodel.capture.log import Log, LogFile, LogMap
-from refmodel.capture.log_spans import Accessed, LogSpans, LogTiming, flux_alone
+from refmodel.capture.log_spans import Accessed, LogSpans, LogTiming, bytes_alone
 from refmodel.capture.map_parts import BusPart, ClockPart, DiskPart
 from refmodel.capture.recorded_run import RunSpan
 from refmodel.ground.errors import UserError, reading
@@ -27,7 +27,7 @@ TRIED = 100  # reads an offset is tried on, at least
 LEAST_READS, MOST_READS = 30, 60  # at either end of a log whose drift is looked at
 NEAR_BITS = 600  # channel bits, by half of which offsets are tried for it
 FEWEST_FIT = 0.6  # of the bytes read, at an offset that is taken
-DRIFTS = 3.0  # times the tolerance that an offset may move over a log
+DRIFTS = 3.0  # times the tolerance that an offset may move over a log, or by a channel bit
 
 
 @dataclass
@@ -89,7 +89,10 @@ class OpenedLog:
         self._name = str(path)
         self._log = LogFile(path, given.log, progress)
         self._looked = Looked.through(self._log)
-        self._flux_ns = read_flux(folder / given.track.file, Reading(rate=given.track.rate)).ns
+        flux = read_flux(folder / given.track.file, Reading(rate=given.track.rate))
+        self._pulses = _seen(flux.ns / float(self.profile.cycle_ns))
+        self._flux_end = int(flux.ns[-1] / float(self.profile.cycle_ns))  # its last cycle
+        del flux
         self._offset_ns = self._aligned()
 
     @property
@@ -128,20 +131,13 @@ class OpenedLog:
 
     def _timing(self, given: CaptureMap, profile: Profile, phase: int) -> LogTiming:
         """Return what spans are made with under a profile."""
-        cycle_ns = float(profile.cycle_ns)
-        seen = np.unique(np.ceil(self._flux_ns / cycle_ns).astype(np.int64))
-        tolerance = int(np.ceil(self.given.log.tolerance_us * 1000 / cycle_ns))
-        return LogTiming(given, profile, seen, tolerance, self.given.wait_for_sync, phase)
+        tolerance = int(np.ceil(self.given.log.tolerance_us * 1000 / float(profile.cycle_ns)))
+        return LogTiming(given, profile, self._pulses, tolerance, self.given.wait_for_sync, phase)
 
     def _cycles(self, log: Log, offset_ns: float) -> Cycles:
         """Return the cycle of each access, when the log's time 0 is at an offset."""
         ns = log.ns * (1 - self.given.log.drift_ppm / 1e6) + offset_ns
         return np.rint(ns / float(self.profile.cycle_ns)).astype(np.int64)
-
-    @property
-    def _flux_end(self) -> int:
-        """The last cycle of the flux."""
-        return int(self._flux_ns[-1] / float(self.profile.cycle_ns))
 
     def _accessed(self) -> Iterator[Accessed]:
         """Yield the accesses that lie within the flux, no two on one edge."""
@@ -197,7 +193,8 @@ class OpenedLog:
             ends.append(float(np.median(near[hits == hits.max()])) * float(self.profile.cycle_ns))
             times.append(float(part.ns.mean()))
         moved = ends[1] - ends[0]
-        if abs(moved) > DRIFTS * self.given.log.tolerance_us * 1000:
+        least = max(DRIFTS * self.given.log.tolerance_us * 1000, float(self.profile.channel_bit_ns))
+        if abs(moved) > least:
             ppm = self.given.log.drift_ppm - moved / (times[1] - times[0]) * 1e6
             self.notes.append(
                 f"the log's clock drifts against the flux: log.drift_ppm: {ppm:.0f} corrects it"
@@ -227,7 +224,7 @@ class OpenedLog:
     def _data_lane(self, phase: int) -> Lane:
         """Return the bytes the flux gives, as far as accesses do not matter."""
         timing = self._timing(self.map, self.profile, phase)
-        return flux_alone(timing, self._flux_end + 1).lanes["data"]
+        return bytes_alone(timing, self._flux_end + 1)
 
 
 def _as_map(given: LogMap) -> CaptureMap:
@@ -246,6 +243,12 @@ def _as_map(given: LogMap) -> CaptureMap:
         bus=bus,
         begin=given.begin,
     )
+
+
+def _seen(pulses: NDArray[np.float64]) -> Cycles:
+    """Return the edges at which pulses are seen, which come at times in cycles."""
+    cycle = np.ceil(pulses, out=pulses).astype(np.int64)
+    return cycle[np.diff(cycle, prepend=-1) > 0]
 
 
 def _apart(cycle: Cycles, last: int) -> Cycles:

@@ -142,14 +142,17 @@ class _Lines(ABC):
                 raise UserError(f"{self.path}: is no text; flux is text, CSV, .npy or .npz")
             self.block(block)
             self._above += block.count(b"\n")
-        line = _joined(self._lines)
-        return flux_of(
-            _joined(self._pulses),
-            _joined(self._index),
-            self.reading,
-            str(self.path),
-            lambda at: f"{self.path}:{line[at]}",
-        )
+        pulses = _joined(self._pulses)
+        self._pulses.clear()
+        return flux_of(pulses, _joined(self._index), self.reading, str(self.path), self._where)
+
+    def _where(self, at: int) -> str:
+        """Say where a pulse stands."""
+        for lines in self._lines:
+            if at < len(lines):
+                break
+            at -= len(lines)
+        return f"{self.path}:{lines[at]}"
 
     @abstractmethod
     def block(self, block: bytes) -> None:
@@ -254,17 +257,17 @@ def rate_of(text: str, where: str) -> Fraction:
 
 
 def flux_of(
-    numbers: Sequence[float] | Floats,
-    index: Sequence[float] | Floats,
+    values: Floats,
+    index: Floats,
     reading: Reading,
     name: str,
     where: Callable[[int], str] | None = None,
 ) -> FluxList:
     """Return the pulses that numbers stand for; `where` says where each stands in its file.
 
-    Raises UserError when there is no pulse, or time does not go on from each to the next.
+    The array of the numbers may be used for the pulses. Raises UserError when there is no pulse, or
+    time does not go on from each to the next.
     """
-    values = np.asarray(numbers, np.float64)
     if not len(values):
         raise UserError(f"{name}: holds no pulse")
 
@@ -276,22 +279,24 @@ def flux_of(
         raise UserError(f"{place(int(wrong[0]))}: {values[wrong[0]]:g} is no time")
     if reading.times:
         values = _unwrapped(values, reading.wrap, place)
-        back = np.flatnonzero(np.diff(values) <= 0) + 1
+        back = np.flatnonzero(values[1:] <= values[:-1]) + 1
         hint = "; if a counter wrapped here, say `wrap` and at how many ticks it does"
     else:
         back = np.flatnonzero(values[1:] <= 0) + 1
-        values, hint = np.cumsum(values), "; two pulses cannot come at one time"
+        np.cumsum(values, out=values)
+        hint = "; two pulses cannot come at one time"
     if len(back):
         at = int(back[0])
         raise UserError(f"{place(at)}: this pulse is not after the one before it{hint}")
-    edges = np.asarray(index, np.float64)
+    edges = index
     if reading.times:
-        edges = _unwrapped(edges, reading.wrap, lambda at: f"{name}: index pulse {at}")
+        edges = _unwrapped(index, reading.wrap, lambda at: f"{name}: index pulse {at}")
     if not np.isfinite(edges).all() or (np.diff(edges) <= 0).any():
         raise UserError(f"{name}: index times must be numbers in order of time")
     if values[-1] * reading.unit_ns > LONGEST_NS:
         raise UserError(f"{name}: the last pulse is later than {LONGEST_NS:g} ns; is `rate` right?")
-    return FluxList(values * reading.unit_ns, edges * reading.unit_ns)
+    values *= reading.unit_ns
+    return FluxList(values, edges * reading.unit_ns)
 
 
 def _unwrapped(values: Floats, wrap: float | None, place: Callable[[int], str]) -> Floats:
