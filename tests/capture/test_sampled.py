@@ -1,4 +1,7 @@
-"""A logic analyser's capture has no clock of the controller's: it is recovered, or undecided."""
+"""A logic analyser's capture has no clock of the controller's: it is recovered, or undecided.
+
+`pytest -s` shows what each capture decides.
+"""
 
 import numpy as np
 import pytest
@@ -32,7 +35,12 @@ def checked(folder, dump, clock, **analyser):
     """Sample a dump anew and check what the analyser recorded of it."""
     table = sampled(dump, folder / "analyser.csv", **analyser)
     text = MAP.replace("bench.", "").replace("{signal: clk}", clock)
-    return check(open_capture(table, mapped(folder, text)))
+    found = check(open_capture(table, mapped(folder, text)))
+    clause = found.finding.cause.clause if found.finding else "-"
+    counts = f"cycles {found.cycles} of {found.cycles_total}, reads {found.reads} of"
+    counts += f" {found.reads_total}, bits {found.bits} of {found.bits_total}"
+    print(f"{verdict_of(found):9} {clause:3} {counts}; {'; '.join(found.reasons)}")
+    return found
 
 
 def test_a_steady_analyser_decides_every_cycle(good, tmp_path):
@@ -89,6 +97,7 @@ def test_short_pulses_are_glitches(tmp_path):
 def of_defect(folder, defect, clock, **analyser):
     """Check what an analyser records of a core with a defect."""
     apply(defect, REFERENCE, folder / "core")
+    print(f"\n{defect.name:30} {defect.clause:3}", end=" ")
     return checked(folder, dumped(folder, RANDOM, 60_000, folder / "core"), clock, **analyser)
 
 
