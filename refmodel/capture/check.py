@@ -41,6 +41,8 @@ class Checked:
     reasons: list[str] = field(default_factory=list)
     unsure: int = 0
     runs: int = 0
+    channel_bits: int = 0
+    accesses: int = 0  # beside reads of status
 
 
 @dataclass
@@ -51,11 +53,15 @@ class _Counted:
     cycles: int = 0
     reads: int = 0
     reads_decided: int = 0
+    channel_bits: int = 0
+    accesses: int = 0
 
     def __iter__(self) -> Iterator[RunSpan]:
         for span in self.spans:
             self.cycles += span.stimulus.cycles
             self.reads += len(span.reads.cycle)
+            self.channel_bits += len(span.stimulus.bit_cycle)
+            self.accesses += len(span.stimulus.access_cycle) - len(span.reads.cycle)
             decided = span.reads.decided
             self.reads_decided += int((decided != 0).sum())
             yield span
@@ -135,6 +141,8 @@ def _check_run(
     checked.cycles_total += counted.cycles
     checked.reads += counted.reads_decided
     checked.reads_total += counted.reads
+    checked.channel_bits += counted.channel_bits
+    checked.accesses += counted.accesses
     checked.reasons += knowledge.reasons()
     for name, one in found.fields.items():
         so_far = checked.fields.setdefault(name, Compared())

@@ -35,6 +35,8 @@ class Fst:
     def _wave(self) -> Any:  # noqa: ANN401 - the library has no types
         import pywellen  # type: ignore[import-untyped]
 
+        if self.path.exists() and not self.path.is_file():
+            raise UserError(f"{self.path}: an FST is read from a file only; a pipe may be a VCD")
         try:
             self.path.open("rb").close()
             return pywellen.Waveform(str(self.path), multi_threaded=False)
@@ -43,7 +45,8 @@ class Fst:
         except (KeyboardInterrupt, SystemExit):
             raise
         except BaseException as error:  # the library panics at what it does not understand
-            raise UserError(f"{self.path}: is no whole FST file: {error}") from None
+            said = " ".join(str(error).split())
+            raise UserError(f"{self.path}: is no whole FST file: {said}") from None
 
     @cached_property
     def _vars(self) -> dict[str, Any]:

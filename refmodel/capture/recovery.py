@@ -24,7 +24,7 @@ WINDOW = 512  # rises of the clock through which one line is laid
 STEADY_NS = 1.0  # by which the line may be off
 CHUNK = 200_000  # rises that are looked at together; a capture with few is held whole
 CLOCK_LIKE = 1.5  # cycles between rises up to which a signal is a clock, and no strobe
-LEAST_PER_CLOCK, LEAST_PER_STROBE = 2.2, 1.1  # samples a cycle
+LEAST = 2.2  # samples a cycle, by which its edges can be counted
 
 
 class RecoveredSamples:
@@ -193,11 +193,10 @@ class Grid:
             self._sample_ns = _sample_ns(held)
         rises, period = self._counted.ns, self._period
         self._is_clock = float(np.median(np.diff(rises))) < CLOCK_LIKE * period
-        least = LEAST_PER_CLOCK if self._is_clock else LEAST_PER_STROBE
-        if self._sample_ns * least > period:
+        if self._sample_ns * LEAST > period:
             raise UserError(
                 f"{self._name}: a sample every {self._sample_ns:.4g} ns is too slow for cycles"
-                f" of {period:.4g} ns: sample at {1000 * least / period:.3g} MHz or more"
+                f" of {period:.4g} ns: sample at {1000 * LEAST / period:.3g} MHz or more"
             )
 
     def _lay(self, last: bool) -> None:

@@ -69,12 +69,13 @@ def as_result(
 def verdict_of(checked: Checked) -> str:
     """Return agree, mismatch or undecided.
 
-    Undecided is a capture in which the cycle of some change is open: a core that is a cycle early
-    or late looks alike in it.
+    Undecided is a capture in which the cycle of some change is open, a core that is a cycle early
+    or late looks alike in it; and one that decides nothing but bits of no field.
     """
     if checked.finding is not None:
         return MISMATCH
-    return UNDECIDED if checked.unsure or not (checked.cycles or checked.reads) else AGREE
+    held = any(one.cycles or one.reads for name, one in checked.fields.items() if name != UNUSED)
+    return AGREE if held and not checked.unsure else UNDECIDED
 
 
 def _note(opened: Evidence, checked: Checked) -> str:
@@ -85,7 +86,21 @@ def _note(opened: Evidence, checked: Checked) -> str:
         f" {counted(checked.bits, 'bit')} of {checked.bits_total}"
     ]
     said += [f"undecided: {reason}" for reason in checked.reasons]
+    said += _suspicions(opened, checked)
     return "; ".join([*said, *opened.notes])
+
+
+def _suspicions(opened: Evidence, checked: Checked) -> list[str]:
+    """Say what a capture hardly lacks if the map is right."""
+    told = []
+    if not checked.channel_bits:
+        told.append("no channel bit arrives: are disk.strobe, or disk.flux, and its level right?")
+    if opened.map.bus is not None and opened.map.bus.reads_data and not checked.reads_total:
+        told.append(
+            "no read of status: are bus.read, its level and bus.registers.status right? There are"
+            f" {checked.accesses} other accesses"
+        )
+    return told
 
 
 def _gaps(opened: Evidence) -> list[Gap]:

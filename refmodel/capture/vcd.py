@@ -9,7 +9,7 @@ from typing import IO
 
 import numpy as np
 
-from refmodel.capture.vcd_body import Block, changes_of, code_of, cut, last_time
+from refmodel.capture.vcd_body import LEAD, Block, changes_of, code_of, cut, last_time
 from refmodel.capture.vcd_header import Header, read_header
 from refmodel.capture.waves import FOREVER, Signal, WavePiece
 from refmodel.ground.errors import UserError
@@ -17,6 +17,10 @@ from refmodel.ground.errors import UserError
 BLOCK = 1 << 22  # bytes read at once
 MOST = 1 << 28  # bytes without a time in them that are held
 Progress = Callable[[int], None]
+CUT_OFF = (
+    "ends in the middle of a value change; the file is cut off: remove its last line to use what is"
+    " whole"
+)
 
 
 class Vcd:
@@ -87,7 +91,8 @@ class Vcd:
             self._progress(offset + len(text))
             words = cut(np.frombuffer(text, np.uint8))
             if ended:
-                _whole(words.kind.tolist()[-1:], bool(words.code[-1:].any()), self.name)
+                if words.kind.tolist()[-1:] == [LEAD] and not words.code[-1]:
+                    raise self._placed(UserError(f"{words.begin[-1]}:{CUT_OFF}"), offset)
                 used, part = len(text), words
             else:
                 last = last_time(words)
@@ -132,15 +137,6 @@ def _line_of(path: Path, at: int) -> int:
             line += block.count(b"\n")
             at -= len(block)
     return line
-
-
-def _whole(last: list[int], coded: bool, name: str) -> None:
-    """Raise UserError for a dump that ends between a value and its code."""
-    if last and last[0] == 3 and not coded:
-        raise UserError(
-            f"{name}: ends in the middle of a value change; the file is cut off: remove its last"
-            " line to use what is whole"
-        )
 
 
 def _dark(

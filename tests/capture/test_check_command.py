@@ -1,6 +1,7 @@
 """The command `cellstep check`: a capture is held to the model without a simulator."""
 
 import json
+import os
 import subprocess
 
 import pytest
@@ -223,8 +224,26 @@ def test_wrong_roles_are_told_at_their_place(good, tmp_path, old, new, message):
 
 
 @pytest.mark.parametrize(
+    ("old", "new", "verdict", "note"),
+    [
+        ("{signal: bench.clk}", "{signal: bench.bit_stb}", "undecided", "no channel bit arrives"),
+        ("status: 0x4", "status: 0x5", "mismatch", "no read of status: are bus.read, its level"),
+    ],
+)
+def test_roles_that_may_be_wrong_are_noted(good, old, new, verdict, note):
+    """A capture that decides nothing never agrees; what it hardly lacks is asked for."""
+    done = cellstep("check", good, "--map", mapped(good.parent, MAP.replace(old, new)), "--json")
+    told = json.loads(done.stdout)
+    assert told["verdict"] == verdict
+    assert note in told["runs"][0]["note"]
+    mapped(good.parent)
+
+
+@pytest.mark.parametrize(
     ("arguments", "message"),
     [
+        (["pipe.fst", "--map", "map.yaml"], "an FST is read from a file only"),
+        (["cut.vcd", "--draft"], "cut.vcd:11: ends in the middle of a value change"),
         (["none.vcd", "--map", "map.yaml"], "none.vcd: cannot be read: No such file"),
         (["map.yaml"], "--map: a capture needs a map of its signals; --draft proposes one"),
         (["map.yaml", "--map", "none.yaml"], "none.yaml: no such file"),
@@ -239,6 +258,10 @@ def test_bad_captures_are_one_message(arguments, message, tmp_path):
     """Whatever is no capture ends with 2 and a message on stderr."""
     mapped(tmp_path)
     (tmp_path / "bad.fst").write_bytes(b"\0" * 100)
+    os.mkfifo(tmp_path / "pipe.fst")
+    names = ("clk", "rst", "bit_stb", "bit_in", "status")
+    head = "".join(f"$var wire 1 {n} {name} $end\n" for n, name in enumerate(names))
+    (tmp_path / "cut.vcd").write_text(f"{head}$enddefinitions $end\n#0\n10\n#5\n00\nb1")
     (tmp_path / "bad.csv").write_text("1,2\n3,4\n")
     (tmp_path / "still.vcd").write_text("$var wire 1 ! a $end\n$enddefinitions $end\n#0\n0!\n")
     done = apart("check", *arguments, cwd=tmp_path)
