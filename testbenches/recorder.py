@@ -49,17 +49,17 @@ class Recorder:
         self._reads = RecordFile(folder / f"{index}.reads", 3)
         self._moves = RecordFile(folder / f"{index}.moves", 5) if binding.memory else None
         self._words = [0] * words  # what the core showed, and which bits were X or Z, so far
-        self._vague = [0] * words
+        self._x_bits = [0] * words
 
     def observed(self, first: int, end: int) -> Observed:
         """Return what the core showed in cycles `first` .. `end - 1`."""
         words = _lanes(self._changes, first, end, self._words)
-        vague = _lanes(self._unknown, first, end, self._vague)
-        self._words, self._vague = ([int(w.value[-1]) for w in part] for part in (words, vague))
+        x_bits = _lanes(self._unknown, first, end, self._x_bits)
+        self._words, self._x_bits = ([int(w.value[-1]) for w in part] for part in (words, x_bits))
         lanes = self._split(words)
         if self._form is not None:
             lanes["write_data"] = self._form.take(lanes["write_data"], end)
-        return Observed(lanes, self._split(vague))
+        return Observed(lanes, self._split(x_bits))
 
     def reads(self, stimulus: Stimulus) -> Reads:
         """Return what the reads of status returned that count in the stimulus.
@@ -79,12 +79,12 @@ class Recorder:
         kind, mask = stimulus.access_kind[reading], stimulus.access_mask[reading]
         status = reads_status(kind)
         shift = np.where((mask == HIGH) & self._binding.byte_wide, 8, 0)[status]
-        value, vague = (rows[status, column] << shift for column in (1, 2))
+        value, x_bits = (rows[status, column] << shift for column in (1, 2))
         return Reads(
             planned[status],
             mask[status],
             (value & 0xFFFF).astype(np.uint16),
-            (vague & 0xFFFF).astype(np.uint16),
+            (x_bits & 0xFFFF).astype(np.uint16),
         )
 
     def moves(self, end: int) -> tuple[Moves, NDArray[np.int64]] | None:
@@ -94,8 +94,8 @@ class Recorder:
         """
         if self._moves is None:
             return None
-        cycle, place, word, store, vague = self._moves.before(end).T
-        return Moves(cycle, place, word.astype(np.uint16), store.astype(np.uint8)), vague
+        cycle, place, word, store, x_bits = self._moves.before(end).T
+        return Moves(cycle, place, word.astype(np.uint16), store.astype(np.uint8)), x_bits
 
     def _split(self, words: list[Lane]) -> dict[str, Lane]:
         """Return the lanes of the fields within the recorded words, the lowest of them first."""

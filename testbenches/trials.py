@@ -108,8 +108,8 @@ class CoreSubject:
             pass
         self._await(TRIAL_SECONDS, number=0)
         observed = Recorder(self._binding, self._layout, self._work, 0).observed(0, end)
-        lane, vague = together(observed)
-        if vague.at(end - 1) or len(vague.cycle) > 1:
+        lane, x_bits = together(observed)
+        if x_bits.at(end - 1) or len(x_bits.cycle) > 1:
             raise CannotRun(f"{self.name}: its channel bits are unknown (X or Z)")
         return windows_of_bits(delivered(lane, end)[0], seen, self._latency + self._lag)
 

@@ -51,15 +51,15 @@ def first_mismatch(
     lanes = [model, observed, unknown] + ([] if undecided is None else [undecided])
     cycles = np.unique(np.concatenate(([first], *(lane.cycle for lane in lanes))))
     cycles = cycles[(cycles >= first) & (cycles < end)]
-    wanted, shown, vague = model.at(cycles), observed.at(cycles), unknown.at(cycles)
-    different = (wanted ^ shown) | vague
+    wanted, shown, x_bits = model.at(cycles), observed.at(cycles), unknown.at(cycles)
+    different = (wanted ^ shown) | x_bits
     if undecided is not None:
         different &= ~undecided.at(cycles)
     wrong = np.flatnonzero(different)
     if not len(wrong):
         return None
     at = int(wrong[0])
-    return Mismatch(int(cycles[at]), field, int(wanted[at]), int(shown[at]), int(vague[at]), lag)
+    return Mismatch(int(cycles[at]), field, int(wanted[at]), int(shown[at]), int(x_bits[at]), lag)
 
 
 def differences(model: Lane, core: Lane, unknown: Lane, since: int) -> Lane:
@@ -86,13 +86,13 @@ def first_read_mismatch(
         shift = 0 if field == UNUSED else layout[field].lsb
         decided = mask & reads.decided
         wanted = (lanes[field].at(reads.cycle - 1 - lag) << np.uint32(shift)) & decided
-        shown, vague = reads.value & decided, reads.unknown & decided
-        wrong = np.flatnonzero((wanted != shown) | (vague != 0))
+        shown, x_bits = reads.value & decided, reads.unknown & decided
+        wrong = np.flatnonzero((wanted != shown) | (x_bits != 0))
         if len(wrong):
             at = int(wrong[0])
-            want, show, vague_bits = (int(v[at]) >> shift for v in (wanted, shown, vague))
+            want, show, x_of_field = (int(v[at]) >> shift for v in (wanted, shown, x_bits))
             cycle = int(reads.cycle[at])
-            found.append(Mismatch(cycle, field, want, show, vague_bits, lag, "read"))
+            found.append(Mismatch(cycle, field, want, show, x_of_field, lag, "read"))
     return min(found, key=lambda d: d.cycle, default=None)
 
 
@@ -115,8 +115,8 @@ def first_move_mismatch(expected: Moves, moved: Moved) -> Mismatch | None:
         int(m.word[at]) if at < len(m) and int(m.cycle[at]) == cycle else 0
         for m in (expected, moves)
     )
-    vague = int(unknown[at]) if at < len(moves) and int(moves.cycle[at]) == cycle else 0
-    return Mismatch(cycle, MEMORY, wanted, shown, vague, 0, "slot")
+    x_bits = int(unknown[at]) if at < len(moves) and int(moves.cycle[at]) == cycle else 0
+    return Mismatch(cycle, MEMORY, wanted, shown, x_bits, 0, "slot")
 
 
 @dataclass

@@ -50,7 +50,7 @@ class Recovery:
 
         A bit shown in one cycle is taken by the core's register block at the next edge.
         """
-        lane, vague = together(observed)
+        lane, x_bits = together(observed)
         before = [stimulus.first - 1] if self._last & DELIVERED else []
         cycle, bit = delivered(lane, stimulus.end)
         taken = np.concatenate((np.array(before, np.int64), cycle)) + 1
@@ -68,7 +68,7 @@ class Recovery:
             undecided[CHANNEL_BIT] = observed.undecided[STROBE]
         return (
             stimulus.with_bits(taken[inside], bits[inside]),
-            Observed(lanes, unknown | {CHANNEL_BIT: vague}, undecided),
+            Observed(lanes, unknown | {CHANNEL_BIT: x_bits}, undecided),
         )
 
     def expect(self, expected: Expected, stimulus: Stimulus, observed: Observed) -> Expected:

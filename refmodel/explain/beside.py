@@ -60,8 +60,8 @@ def _lane(core: Kept, name: str, first: int, end: int) -> Iterator[tuple[int, st
     layout, before = core.scope.profile.status, False
     for cycle in cycles[(cycles >= first) & (cycles < end)].tolist():
         if wrong.at(cycle):
-            value, vague = int(lane.at(cycle)), int(unknown.at(cycle))
-            is_ = words.value_text(name, value, vague, layout)
+            value, x_bits = int(lane.at(cycle)), int(unknown.at(cycle))
+            is_ = words.value_text(name, value, x_bits, layout)
             waived = ", waived" * (name in core.scope.waived)
             yield cycle, f"{name} {is_}{waived}"
         elif before:

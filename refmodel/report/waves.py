@@ -143,10 +143,10 @@ def block_waves(
 
 def changes_of(lane: Lane, unknown: Lane | None, first: int, end: int) -> list[Change]:
     """Return a lane's changes in a window; it is unknown until it begins."""
-    vague = unknown or Lane.constant(0, int(lane.cycle[0]))
-    cycles = np.unique(np.concatenate(([first], lane.cycle, vague.cycle)))
+    x_bits = unknown or Lane.constant(0, int(lane.cycle[0]))
+    cycles = np.unique(np.concatenate(([first], lane.cycle, x_bits.cycle)))
     cycles = cycles[(cycles >= max(first, int(lane.cycle[0]))) & (cycles < end)]
-    rows = zip(cycles.tolist(), lane.at(cycles).tolist(), vague.at(cycles).tolist(), strict=True)
+    rows = zip(cycles.tolist(), lane.at(cycles).tolist(), x_bits.at(cycles).tolist(), strict=True)
     return list(rows)
 
 

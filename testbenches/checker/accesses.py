@@ -109,13 +109,13 @@ class BenchBus:
         data = seen["bus.read_data"]
         acknowledged = "bus.acknowledge" in seen
         due = np.array([one.last for one in held], np.int64) if acknowledged else edges
-        values, vague = (
+        values, x_bits = (
             lane.at(due + self.latency).tolist() for lane in (data.value, data.unknown)
         )
         carried = self._carried(seen, edges)
         clears = self.binding.bus_shape.clears
         for one, place, value, unknown, bytes_ in zip(
-            held, address, values, vague, carried, strict=True
+            held, address, values, x_bits, carried, strict=True
         ):
             mask = places.get(place)
             if mask is None:

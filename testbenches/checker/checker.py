@@ -122,8 +122,8 @@ class Checker:
         """
         kind = READ_STATUS if clears else READ_STATUS_PART
         shift = 8 if half == "high" else 0
-        got, vague = _number(value, self._bits)
-        self._hand(Access(0, kind, PARTS[half], got << shift, vague << shift))
+        got, x_bits = _number(value, self._bits)
+        self._hand(Access(0, kind, PARTS[half], got << shift, x_bits << shift))
 
     def write(self, register: str, value: int, half: Half = None) -> None:
         """Tell of a write of sync_word, transfer or control; `half` for a byte of it."""

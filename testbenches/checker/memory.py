@@ -65,12 +65,12 @@ class BenchMemory:
         self._place = int(places[-1]) + 1 if len(at) else 0 if running > first else self._place
         store = seen["store"].value.at(at)
         words = np.where(store == 1, seen["data_out"].value.at(at), seen["data_in"].value.at(at))
-        vague = np.where(store == 1, seen["data_out"].unknown.at(at), 0)
+        x_bits = np.where(store == 1, seen["data_out"].unknown.at(at), 0)
         unclear = seen["request"].unknown.at(at) | seen["store"].unknown.at(at)
         self._room(self._place + len(slots) + ROOM)
         self.words[places] = words
         moves = Moves(at, places, words.astype(np.uint16), store.astype(np.uint8))
-        return moves, np.where(unclear != 0, WORD, vague).astype(np.int64)
+        return moves, np.where(unclear != 0, WORD, x_bits).astype(np.int64)
 
     def _room(self, words: int) -> None:
         """Have room for so many words: a model may move more than the core does."""

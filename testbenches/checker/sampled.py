@@ -78,9 +78,9 @@ def sample(samples: Sequence[Sample], edges: Steps, first: int, bits: SampledBit
     `samples` begin with one from before the first edge.
     """
     at = np.searchsorted(edges, steps([moment for moment, _ in samples]), side="right")
-    values, vague = zip(*[bits.of(text) for _, text in samples], strict=True)
+    values, x_bits = zip(*[bits.of(text) for _, text in samples], strict=True)
     cycle = at + first
-    return Sampled(*(Lane.of(cycle, np.array(part, np.int64)) for part in (values, vague)))
+    return Sampled(*(Lane.of(cycle, np.array(part, np.int64)) for part in (values, x_bits)))
 
 
 def _number(text: str) -> tuple[int, int]:

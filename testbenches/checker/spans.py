@@ -117,8 +117,8 @@ class Known:
             if shown is None:
                 self.since[name] = needed
                 continue
-            vague = shown.unknown.between(needed, stimulus.end)
-            clear = vague.cycle[vague.value == 0]
+            x_bits = shown.unknown.between(needed, stimulus.end)
+            clear = x_bits.cycle[x_bits.value == 0]
             if len(clear):
                 self.since[name] = int(clear[0])
 
@@ -306,17 +306,17 @@ def lanes_of(binding: Binding, layout: Layout, seen: dict[str, Sampled]) -> dict
     found: dict[str, Sampled] = {}
     every = (*binding.observed, *binding.lines_observed, *binding.channel_bit_observed)
     for watched in every:
-        value, vague = (
+        value, x_bits = (
             lane.delayed(-1) for lane in (seen[watched.lane].value, seen[watched.lane].unknown)
         )
         if watched.lane != STATUS:
-            found[watched.lane] = Sampled(value, vague)
+            found[watched.lane] = Sampled(value, x_bits)
             continue
         for place in layout.fields:
             found[place.name] = Sampled(
-                *(_part(lane, place.lsb, place.mask >> place.lsb) for lane in (value, vague))
+                *(_part(lane, place.lsb, place.mask >> place.lsb) for lane in (value, x_bits))
             )
-        found[UNUSED] = Sampled(*(_part(lane, 0, layout.unused_mask) for lane in (value, vague)))
+        found[UNUSED] = Sampled(*(_part(lane, 0, layout.unused_mask) for lane in (value, x_bits)))
     return found
 
 

@@ -50,8 +50,8 @@ def finding(field="sync_equal", core=None, unknown=None, read_xor=0):
     state = timeline.state
     expected = timeline.run(stimulus)
     lanes = dict(expected.lanes) | ({field: core} if core else {})
-    vague = {name: Lane.constant(0) for name in lanes} | ({field: unknown} if unknown else {})
-    observed = Observed(lanes, vague)
+    x_bits = {name: Lane.constant(0) for name in lanes} | ({field: unknown} if unknown else {})
+    observed = Observed(lanes, x_bits)
     value = expected.read_value ^ np.uint16(read_xor)
     reads = Reads(expected.read_cycle, np.array([0xFFFF], np.uint16), value, np.zeros(1, np.uint16))
     mismatch = SpanChecker(PAL.status, NO_LAG, 3).check(expected, observed, reads)

@@ -81,8 +81,8 @@ def test_window_of_channel_bits_only(waves):
 
 def test_unknown_bits(waves):
     """A bit that is X or Z in the core is x in its lane, and a mismatch."""
-    vague = Lane.of(np.array([0, 470, 471]), np.array([0, 0x0C, 0]))
-    at = waves(finding("data", unknown=vague))
+    x_bits = Lane.of(np.array([0, 470, 471]), np.array([0, 0x0C, 0]))
+    at = waves(finding("data", unknown=x_bits))
     assert [0x89, "1000xx01", 0x89] == [at("core.data", cycle) for cycle in (469, 470, 471)]
     assert [0, 1, 0] == [at("mismatch.data", cycle) for cycle in (469, 470, 471)]
 
@@ -131,8 +131,8 @@ def test_output_lines(waves):
     found = finding(core=held(480))
     late = Lane.of(np.array([0, RISE + 1, RISE + 2]), np.array([0, 1, 0]))
     lanes = {**found.shown.observed.lanes, "sync_found": late}
-    vague = {**found.shown.observed.unknown, "sync_found": Lane.constant(0)}
-    shown = replace(found.shown, observed=Observed(lanes, vague))
+    x_bits = {**found.shown.observed.unknown, "sync_found": Lane.constant(0)}
+    shown = replace(found.shown, observed=Observed(lanes, x_bits))
     at = waves(replace(found, shown=shown), NO_LAG | {"sync_found": 0})
     assert [(1, 0, 1), (0, 1, 1), (0, 0, 0)] == [
         tuple(at(f"{lane}.sync_found", cycle) for lane in ("model", "core", "mismatch"))

@@ -114,15 +114,15 @@ def test_wrong_values(field, core, headline, shown):
 
 
 @pytest.mark.parametrize(
-    ("field", "vague", "headline", "shown"),
+    ("field", "x_bits", "headline", "shown"),
     [
         ("sync_equal", 1, "sync_equal is unknown (X or Z)", "unknown (X or Z)"),
         ("data", 0x0C, "data is unknown", "unknown, 0b1000_xx01 (x is X or Z)"),
     ],
 )
-def test_unknown_values(field, vague, headline, shown):
+def test_unknown_values(field, x_bits, headline, shown):
     """Bits that are X or Z are shown as unknown, the others of their field beside them."""
-    unknown = Lane.of(np.array([0, FALL]), np.array([0, vague]))
+    unknown = Lane.of(np.array([0, FALL]), np.array([0, x_bits]))
     check_told(finding(field, unknown=unknown), headline, shown)
 
 
