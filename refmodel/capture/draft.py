@@ -3,62 +3,45 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from itertools import islice
+from collections.abc import Iterator
 
-import numpy as np
+from refmodel.capture.draft_bus import BusRoles, lasting, registers_of
+from refmodel.capture.draft_roles import LEVELS, WIDE, Look, RoleGuess, look_at, spacings
+from refmodel.capture.waves import Recording
 
-from refmodel.capture.waves import Recording, Signal, SignalChanges
-from refmodel.ground.errors import UserError
-
-PIECES = 2  # of the recording that are looked at
 TODO = "TODO"
-WORDS = {  # what a role's signals are called: common practice, no source
-    "clock": r"(?:^|_)(?:clk|clock|ck)(?:$|_)",
-    "enable": r"(?:clk|clock)_?en|(?:^|_)ce(?:$|_)",
-    "reset": r"(?:^|_)n?(?:rst|reset)",
-    "strobe": r"(?:bit|flux|data|dsk|disk)_?(?:stb|strobe|en|valid|clk)|(?:^|_)stb$|bit_n$",
-    "value": r"(?:bit|disk|dsk)_?(?:in|d|data|val|value)$|^bit$",
-    "flux": r"(?:rd|read)_?(?:data|pulse|flux)|flux|rddata|rdata_n",
-    "index": r"index|(?:^|_)idx",
-    "address": r"^a?(?:dr|ddr|ddress)|addr|(?:^|_)adr|place",
-    "read": r"^(?:rd|re|read)(?:_n|n)?$|read_?(?:en|stb|strobe)|(?:^|_)rd$",
-    "write": r"^(?:wr|we|write)(?:_n|n)?$|write_?(?:en|stb|strobe)|(?:^|_)wr$",
-    "write_data": r"^(?:din|d_in|wdata|write_data|data_in|wr_data)",
-    "read_data": r"^(?:dout|d_out|rdata|read_data|data_out|rd_data)",
-    "status": r"status|(?:^|_)stat(?:$|_)",
-    "dma_active": r"dma|xfer_on|transfer_on|xfer_active",
-    "writing": r"^wr_on|writing|to_disk",
-    "wait_for_sync": r"^ws$|wait_?(?:for_?)?sync|waiting",
-}
-WIDE = ("address", "write_data", "read_data", "status")
-LAYOUT = (
+LAYOUT: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (  # key and role, part by part
     ("clock", (("signal", "clock"), ("enable", "enable"))),
     ("reset", (("signal", "reset"),)),
     ("disk", tuple((n, n) for n in ("strobe", "value", "flux", "index"))),
-    ("bus", tuple((n, n) for n in ("address", "read", "write", "write_data", "read_data"))),
-    ("inputs", tuple((n, n) for n in ("dma_active", "writing", "wait_for_sync"))),
+    (
+        "bus",
+        (
+            *((n, n) for n in ("address", "read", "select")),
+            ("write", "direction"),
+            *((n, n) for n in ("write", "write_data", "read_data", "acknowledge")),
+        ),
+    ),
+    ("inputs", tuple((n, n) for n in LEVELS)),
+    ("memory", tuple((n, n) for n in ("slot", "request", "store", "data_out", "data_in"))),
+    (
+        "lines",
+        (
+            ("write_gate", "write_gate"),
+            ("write_data", "written"),
+            ("sync_found", "sync_found"),
+            ("transfer_done", "transfer_done"),
+        ),
+    ),
     ("observe", (("status", "status"),)),
 )
-
-
-@dataclass(frozen=True)
-class Habit:
-    """What a signal does: how often it changes, how regularly, and for how long it is up."""
-
-    changes: int
-    period_ns: float
-    regular: bool
-    up: float  # part of the time
-
-
-@dataclass(frozen=True)
-class RoleGuess:
-    """A signal proposed for a role, whether it is active low, and why."""
-
-    name: str
-    low: bool
-    why: str
+PULSES = ("written", "sync_found", "transfer_done")
+FIELDS = (("byte_ready", "byte_ready"), ("sync_equal", "sync_equal"), ("data", "byte"))
+NEEDED = {
+    ("clock", "clock"), ("disk", "strobe"), ("disk", "value"), ("bus", "read"),
+    ("observe", "status"),
+}  # fmt: skip
+LONGEST = 64  # cycles of a pulse; a line that is up for longer changes its level instead
 
 
 def draft_map(recording: Recording) -> str:
@@ -66,135 +49,121 @@ def draft_map(recording: Recording) -> str:
 
     Raises UserError for a recording in which nothing changes.
     """
-    habits = _habits(recording)
-    guesses = _guesses(recording, habits)
+    look = look_at(recording)
     lines = [
         "# Drafted from the names of the signals and from what they do. Read each line.",
         "profile: pal_dd  # or ntsc_dd, round_hd, or your own file",
     ]
     for part, keys in LAYOUT:
-        found = [(key, guesses.get(role)) for key, role in keys]
-        if part in ("inputs",) and not any(guess for _, guess in found):
-            continue
-        lines.append(f"{part}:")
-        lines += [_line(part, key, guess) for key, guess in found if guess or _needed(part, key)]
+        body = list(_part(part, keys, look))
+        if part == "clock":
+            body += _sampled(look)
         if part == "bus":
-            lines.append("  registers: {status: 0x0}  # TODO: the addresses")
+            body += _bus(look, recording)
+        lines += [f"{part}:", *body] if body else []
     return "\n".join(lines) + "\n"
 
 
-def _needed(part: str, key: str) -> bool:
-    """Tell whether a key is written even when nothing was found for it."""
-    return (part, key) in {
-        ("clock", "signal"), ("disk", "strobe"), ("disk", "value"), ("bus", "read"),
-        ("observe", "status"),
-    }  # fmt: skip
+def _part(part: str, keys: tuple[tuple[str, str], ...], look: Look) -> Iterator[str]:
+    """Yield the lines of a part of the map."""
+    guesses = look.guesses
+    roles = [(key, role) for key, role in keys if role not in _left_out(look)]
+    if part == "memory" and not all(role in guesses for _, role in roles):
+        return
+    if part == "observe" and "status" not in guesses:
+        fields = [(name, guesses[role]) for name, role in FIELDS if role in guesses]
+        if fields:
+            yield "  fields:"
+            yield from (f"  {_line(name, guess)}" for name, guess in fields)
+            return
+    for key, role in roles:
+        guess = guesses.get(role)
+        if guess is not None:
+            yield _reset(guess) if part == "reset" else _line(key, guess, _form(role, look))
+        elif (part, role) in NEEDED:
+            yield f"  {key}: {TODO}"
 
 
-def _line(part: str, key: str, guess: RoleGuess | None) -> str:
-    if guess is None:
-        return f"  {key}: {TODO}"
-    value = guess.name if re.fullmatch(r"[\w.$]+", guess.name) else f'"{guess.name}"'
-    if guess.low and part != "observe" and key not in WIDE:
-        pair = f"{{signal: {value}, active: low}}" if part != "reset" else value
-        more = "\n  active: low" if part == "reset" else ""
-        return f"  {key}: {pair}  # {guess.why}{more}"
+def _left_out(look: Look) -> set[str]:
+    """Return the roles of a bus of another form than the one that is found."""
+    if "select" in look.guesses and "direction" in look.guesses:
+        return {"read", "write"}
+    return {"select", "direction"}
+
+
+def _line(key: str, guess: RoleGuess, more: str = "") -> str:
+    """Return the line of a key."""
+    low = ", active: low" if guess.low and key not in WIDE else ""
+    value = f"{{signal: {_quoted(guess)}{low}{more}}}" if low or more else _quoted(guess)
     return f"  {key}: {value}  # {guess.why}"
 
 
-def _habits(recording: Recording) -> dict[str, Habit]:
-    """Return what each signal does at the start of the recording."""
-    held: dict[str, SignalChanges] = {}
-    for piece in islice(recording.pieces(list(recording.signals)), PIECES):
-        for name, changes in piece.changes.items():
-            held[name] = held[name].then(changes) if name in held else changes
-    habits = {name: _habit(changes) for name, changes in held.items()}
-    if not any(habit.changes > 1 for habit in habits.values()):
-        raise UserError(f"{recording.name}: nothing in it changes; there is no map to propose")
-    return habits
+def _quoted(guess: RoleGuess) -> str:
+    return guess.name if re.fullmatch(r"[\w.$]+", guess.name) else f'"{guess.name}"'
 
 
-def _habit(changes: SignalChanges) -> Habit:
-    """Return what a signal's changes look like."""
-    if len(changes.ns) < 3:
-        up = float(np.mean(changes.value != 0)) if len(changes.ns) else 0.0
-        return Habit(len(changes.ns), 0.0, False, up)
-    rises = changes.ns[(changes.value & np.uint64(1)) != 0]
-    spacing = np.diff(rises) if len(rises) > 2 else np.diff(changes.ns)
-    period = float(np.median(spacing))
-    near = np.abs(spacing - period) < 0.1 * period
-    length = np.diff(changes.ns)
-    high = (changes.value[:-1] & np.uint64(1)) != 0
-    up = float(length[high].sum() / length.sum()) if length.sum() else 0.0
-    return Habit(len(changes.ns), period, bool(near.mean() > 0.9), up)
+def _reset(guess: RoleGuess) -> str:
+    low = "\n  active: low" if guess.low else ""
+    return f"  signal: {_quoted(guess)}  # {guess.why}{low}"
 
 
-def _guesses(recording: Recording, habits: dict[str, Habit]) -> dict[str, RoleGuess]:
-    """Return the best signal for each role; none plays two."""
-    taken: set[str] = set()
-    found: dict[str, RoleGuess] = {}
-    for role in WORDS:
-        guess = _best(role, recording, habits, taken)
-        if guess is not None:
-            found[role] = guess
-            taken.add(guess.name)
-    if "clock" not in found:
-        fastest = max(
-            (n for n, h in habits.items() if h.regular and _one_bit(recording.signals[n])),
-            key=lambda n: habits[n].changes,
-            default=None,
-        )
-        if fastest is not None:
-            why = f"changes most often and regularly, every {habits[fastest].period_ns:.4g} ns"
-            found["clock"] = RoleGuess(fastest, False, why)
-    return found
+def _form(role: str, look: Look) -> str:
+    """Return the keys that say how a line pulses."""
+    if role not in PULSES:
+        return ""
+    guess = look.guesses[role]
+    cycles = lasting(guess.name, guess.low, look.name("clock"), look.changes)
+    if cycles > LONGEST:
+        return ", form: toggle"
+    return f", cycles: {cycles}" if cycles > 1 else ""
 
 
-def _one_bit(signal: Signal) -> bool:
-    return signal.width <= 1 and signal.kind == "wire"
+def _sampled(look: Look) -> Iterator[str]:
+    """Yield the keys of a capture that has a clock of its own."""
+    apart = spacings(look)
+    if apart is not None:
+        low, high = apart
+        yield f"  sampled: true  # its edges are {low:.4g} to {high:.4g} ns apart: it was sampled"
+        yield "  settle_ns: 30  # TODO: how long after an edge your signals still change"
+        yield f"  jitter_ns: 1  # {TODO}: by how much a sample may be early or late"
 
 
-def _best(
-    role: str, recording: Recording, habits: dict[str, Habit], taken: set[str]
-) -> RoleGuess | None:
-    """Return the signal whose name fits a role best: the shortest path, and one that changes."""
-    fitting = [
-        name
-        for name, signal in recording.signals.items()
-        if name not in taken
-        and (signal.width != 1 if role in WIDE else _one_bit(signal))
-        and re.search(WORDS[role], _leaf(name))
-    ]
-    if not fitting:
-        return None
-    best = min(fitting, key=lambda n: (n.count("."), _still(habits.get(n)), len(n), n))
-    habit = habits.get(best)
-    return RoleGuess(best, _active_low(role, best, habit), _why(role, habit, len(fitting)))
+def _bus(look: Look, recording: Recording) -> Iterator[str]:
+    """Yield the keys of the bus that are more than one signal, and where its registers are."""
+    guesses = look.guesses
+    if "data" in guesses and not {"read_data", "write_data"} & set(guesses):
+        drives = f", drives: {_quoted(guesses['drives'])}" if "drives" in guesses else ""
+        yield f"  data: {{signal: {_quoted(guesses['data'])}{drives}}}  # {guesses['data'].why}"
+    if {"high", "low"} <= set(guesses):
+        yield "  strobes:"
+        yield from (f"  {_line(name, guesses[name])}" for name in ("high", "low"))
+    strobe = guesses.get("select" if "read" in _left_out(look) else "read")
+    if strobe is None:
+        yield f"  registers: {{status: 0x0}}  # {TODO}: the addresses"
+        return
+    up = lasting(strobe.name, strobe.low, look.name("clock"), look.changes)
+    if up > 1:
+        yield f"  acts: first  # {strobe.name} is up for {up} cycles; held: each is an access"
+    found = registers_of(_roles(look), look.changes, _byte_wide(look, recording))
+    yield f"  registers: {found.text}  # {found.why}"
 
 
-def _leaf(name: str) -> str:
-    return name.rpartition(".")[2].lower()
+def _roles(look: Look) -> BusRoles:
+    """Return the signals of the bus."""
+    data = look.name("data")
+    select = "read" in _left_out(look)
+    return BusRoles(
+        look.name("clock"),
+        look.name("address"),
+        look.name("select") if select else look.name("read"),
+        look.name("select") if select else look.name("write"),
+        look.name("read_data") or data,
+        look.name("write_data") or data,
+        frozenset(guess.name for guess in look.guesses.values() if guess.low),
+        look.name("direction") if select else None,
+    )
 
 
-def _still(habit: Habit | None) -> bool:
-    return habit is None or habit.changes < 2
-
-
-def _active_low(role: str, name: str, habit: Habit | None) -> bool:
-    """Tell whether a signal is active low: by its name, or as it is up most of the time."""
-    if role in WIDE or role in ("clock", "value", "dma_active", "writing", "wait_for_sync"):
-        return False
-    if _leaf(name).endswith(("_n", "_b", "_l")) or _leaf(name).startswith("n_"):
-        return True
-    return habit is not None and habit.changes > 2 and habit.up > 0.8
-
-
-def _why(role: str, habit: Habit | None, fitting: int) -> str:
-    """Say why a signal was taken for a role."""
-    said = "by its name" if fitting == 1 else f"by its name; {fitting} fit, this is the outermost"
-    if habit is None or habit.changes < 2:
-        return f"{said}; it does not change here"
-    if role in ("clock", "strobe", "flux", "index") and habit.period_ns:
-        kind = "regularly" if habit.regular else "mostly"
-        return f"{said}; rises {kind} every {habit.period_ns:.4g} ns"
-    return said
+def _byte_wide(look: Look, recording: Recording) -> bool:
+    name = look.name("read_data") or look.name("data")
+    return name is not None and recording.signals[name].width == 8

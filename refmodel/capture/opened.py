@@ -18,7 +18,7 @@ from refmodel.capture.opened_log import OpenedLog
 from refmodel.capture.recorded_run import RecordedRun, RunSpan
 from refmodel.capture.recovery import RecoveredSamples
 from refmodel.capture.vcd import Vcd
-from refmodel.capture.waves import Recording, find_signal
+from refmodel.capture.waves import Recording, find_signal, uneven
 from refmodel.ground.errors import InputError, Problem, UserError
 from refmodel.ground.lane import Lane, cycles_up
 from refmodel.ground.yamlfile import load
@@ -202,6 +202,15 @@ class Opened:
         periods = np.diff(sampled.edge_ns)
         if not len(periods):
             return
+        clock = self.map.clock
+        apart = uneven(periods) if clock.enable is None else None
+        if apart is not None and "sampled" not in clock.model_fields_set:
+            raise self.map.fault(
+                ("clock",),
+                f"the edges of '{clock.signal}' are {apart[0]:.4g} to {apart[1]:.4g} ns apart: if"
+                " an analyser sampled it say sampled: true, if the clock itself is so uneven"
+                " sampled: false",
+            )
         ratio = float(np.median(periods) / float(self.profile.cycle_ns))
         if not SLOWEST < ratio < FASTEST:
             self.notes.append(

@@ -15,6 +15,9 @@ Times = NDArray[np.float64]
 Bits64 = NDArray[np.uint64]
 WIDEST = 64  # bits of a signal that are kept, from bit 0 up
 FOREVER = float("inf")
+FEW = 16  # spacings of a clock that tell nothing
+UNEVEN = 0.12  # of the usual spacing, by which one is off: fewer than eight samples a cycle
+OFTEN = 0.05  # of the spacings are off when a clock was sampled
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +84,21 @@ class Recording(Protocol):
 
     def pieces(self, names: Sequence[str]) -> Iterator[WavePiece]:
         """Yield the changes of some signals, in order of time; once only for a pipe."""
+
+
+def uneven(apart: Times, twice: bool = False) -> tuple[float, float] | None:
+    """Return the least and the most of spacings of a clock that samples have moved; None for none.
+
+    Whole multiples are a clock that was held, but for `twice` the usual one.
+    """
+    if len(apart) < FEW:
+        return None
+    part = apart / float(np.median(apart))
+    off = np.abs(part - np.rint(part)) > UNEVEN
+    if twice:
+        off |= np.rint(part) == 2
+    near = apart[part < 2 - UNEVEN]
+    return (float(near.min()), float(near.max())) if off.mean() > OFTEN else None
 
 
 def find_signal(recording: Recording, name: str) -> list[str]:
