@@ -93,6 +93,11 @@ class ColumnFile:
         cells = [cell.strip().strip('"').strip() for cell in line.split(self._separator)]
         if all(_number(cell) for cell in cells):
             raise UserError(f"{self.path}:{self._line}: has no heading; name the columns in line 1")
+        twice = next((name for name in cells if name and cells.count(name) > 1), None)
+        if twice is not None:
+            at = cells.index(twice, cells.index(twice) + 1) + 1
+            message = f"two columns are called '{twice}'; give each a name of its own"
+            raise UserError(str(Problem(self.path, self._line, at, "", message)))
         return cells
 
     @cached_property

@@ -72,6 +72,7 @@ def test_a_counter_that_wraps_goes_on(tmp_path):
     [
         ("", {}, "a.csv: is empty; a table begins with a heading"),
         ("1,2\n", {}, "a.csv:1: has no heading; name the columns in line 1"),
+        ("time,a,a\n1,2,3\n", {}, "a.csv:1:3: two columns are called 'a'; give each a name of"),
         ("a,b\n1,2\n", {}, "no column of times; name one (file.time) or give the rate"),
         ("time,a\n1,2\n", {"time": "tim"}, "no column 'tim'; did you mean 'time'?"),
         ("time,a\n1,2\n", {"unit": "ks"}, "file.unit 'ks' is no unit"),

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from vcd.reader import TokenKind, tokenize
 
+from refmodel.capture.columns import ColumnFile, TablePart
 from refmodel.capture.vcd import Vcd
 from refmodel.capture.waves import find_signal
 from refmodel.ground.errors import UserError
@@ -290,12 +291,14 @@ def _bits(text, width):
 def test_a_dump_of_a_logic_analyser_reads(tmp_path):
     """Outside check: the dump sigrok-cli writes of its demo device holds all its samples.
 
-    The demo's lines are read again from sigrok-cli's own table of bits.
+    The demo's lines are read again from sigrok-cli's own table of bits, and from its table with a
+    heading and a column of times.
     """
     command = ["sigrok-cli", "-d", "demo:analog_channels=0", "-c", "samplerate=1m"]
     made = tmp_path / "demo.sr"
     subprocess.run([*command, "--samples", "400", "-o", made], check=True, capture_output=True)
-    for form, name in (("vcd", "demo.vcd"), ("csv:header=false:label=off", "demo.csv")):
+    forms = ("vcd", "demo.vcd"), ("csv:header=false:label=off", "demo.csv")
+    for form, name in (*forms, ("csv:time=true:label=channel", "named.csv")):
         convert = ["sigrok-cli", "-i", made, "-O", form, "-o", tmp_path / name]
         subprocess.run(convert, check=True, capture_output=True)
     recording = Vcd(tmp_path / "demo.vcd")
@@ -312,4 +315,13 @@ def test_a_dump_of_a_logic_analyser_reads(tmp_path):
         value = np.array([v for _, v, _ in found[name]])
         assert value[np.searchsorted(ns, at, side="right") - 1].tolist() == [
             row[column] for row in rows
+        ]
+    table = ColumnFile(tmp_path / "named.csv", TablePart(unit="us"))
+    assert set(table.signals) == {name.rpartition(".")[2] for name in names}
+    told = {n: c for piece in table.pieces(list(table.signals)) for n, c in piece.changes.items()}
+    for name in names:
+        later = [row for row in found[name] if row[0] > 0]
+        same = told[name.rpartition(".")[2]]
+        assert list(zip(same.ns[1:] - same.ns[0], same.value[1:], strict=True)) == [
+            (t, v) for t, v, _ in later
         ]
