@@ -98,7 +98,7 @@ def _reasons(example: Example, target: Target, profile: Profile) -> Iterator[str
     resets = any(inputs.reset for _, _, inputs, _ in example.inputs())
     if resets and profile.reset != ResetValues(**example.reset):
         yield f"of other reset values: {_pairs(example.reset) or 'the standard ones'}"
-    if resets and not target.depth.plain:
+    if resets and not (target.depth.plain and target.shape.over_at_once):
         yield "a reset ends what is on its way to the core's block"
     other = _other_settings(example, profile)
     if other:

@@ -85,6 +85,10 @@ class BusShape:
     cycle its bus cycle begins in; no earlier is an access over. A host that writes the words for
     the disk itself does so at each edge n for which n modulo `fed_every` is in `fed`, and makes no
     other access there; its core has no transfer to memory.
+
+    A core still has to do with a read or a write `read_lasts` or `write_lasts` edges behind its
+    first. What it makes of one that a reset cuts short is its own business, so the host makes
+    none: none during which a reset ends, and with `whole` none that meets a reset at all.
     """
 
     status: tuple[int, ...] = (WORD,)
@@ -97,6 +101,21 @@ class BusShape:
     idle: int = 0
     fed_every: int = 1
     fed: tuple[int, ...] = ()
+    read_lasts: int = 0
+    write_lasts: int = 0
+    whole: bool = False
+
+    @property
+    def over_at_once(self) -> bool:
+        """Whether the core has done with every bus cycle at its first edge."""
+        return not (self.read_lasts or self.write_lasts)
+
+    def cut(self, bus_cycle: BusCycle, start: int, stop: int) -> bool:
+        """Return whether a reset at edges `start` .. `stop` - 1 cuts a bus cycle short."""
+        lasts = self.read_lasts if is_read(bus_cycle.kind) else self.write_lasts
+        last = bus_cycle.cycle + lasts
+        met = lasts > 0 and bus_cycle.cycle < stop and start <= last
+        return met and (self.whole or stop <= last)
 
     def free(self, cycle: int) -> int:
         """Return the first cycle from `cycle` on in which the host writes no word for the disk."""

@@ -42,6 +42,7 @@ class Timing:
 class Machine:
     """A processor's timing, the drive it can look at, and how many accesses it may make.
 
+    `resets` are the spans of edges in which the core is in reset, in order.
     `program` is how an error names its program: by the place in the scenario's file, if there is.
     """
 
@@ -49,6 +50,7 @@ class Machine:
     drive: DriveLines | None = None
     limit: int = 1 << 40
     program: str = "host program"
+    resets: tuple[tuple[int, int], ...] = ()
 
 
 PLAIN = Machine()

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import traceback
+from bisect import bisect_right
 from collections import deque
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
@@ -152,7 +154,9 @@ class Processor:
         if not flags & self._ready:
             return False
         self._flags = flags & ~self._shape.clears
-        self.pending = [BusCycle(self._now + 1, READ_STATUS, self._shape.clears)]
+        self.pending = self._clear_of_resets(
+            self._now + 1, lambda cycle: [BusCycle(cycle, READ_STATUS, self._shape.clears)]
+        )
         return True
 
     def _with_other_byte(self, word: int, bus_cycle: BusCycle) -> int:
@@ -244,7 +248,6 @@ class Processor:
         """Return the bus cycles of one access."""
         if not isinstance(access, Read | Write):
             raise UserError(f"it yielded {access!r}; yield Read, Write or Wait")
-        cycle = self._cycle_of(access)
         known = (*REGISTERS, DRIVE_LINES, DRIVE_STATUS)
         if access.register not in known:
             hint = near(access.register, known)
@@ -253,15 +256,48 @@ class Processor:
             raise MissingRegisterError(access.register)
         if self._shape.fed and _reads_disk(access):
             raise MissingRegisterError("transfer", "to memory")
+        if isinstance(access, Write):
+            self._check(access)
+        return self._clear_of_resets(
+            self._cycle_of(access), lambda cycle: self._bus_cycles_at(access, cycle)
+        )
+
+    def _clear_of_resets(self, cycle: int, at: Callable[[int], list[BusCycle]]) -> list[BusCycle]:
+        """Return the bus cycles of an access from `cycle` on, or behind a reset that cuts one."""
+        while True:
+            found = at(cycle)
+            behind = self._end_of_reset(found)
+            if behind is None:
+                return found
+            cycle = self._shape.free(self._machine.timing.after(behind - 1, 1))
+
+    def _end_of_reset(self, bus_cycles: Sequence[BusCycle]) -> int | None:
+        """Return the end of the first reset that cuts one of these short, None if none does."""
+        resets, shape = self._machine.resets, self._shape
+        if shape.over_at_once:
+            return None
+        for bus_cycle in bus_cycles:
+            ahead = bisect_right(resets, bus_cycle.cycle, key=itemgetter(1))
+            for start, stop in resets[ahead : ahead + 1]:
+                if shape.cut(bus_cycle, start, stop):
+                    return stop
+        return None
+
+    def _bus_cycles_at(self, access: Read | Write, cycle: int) -> list[BusCycle]:
+        """Return the bus cycles of an access that begins in a cycle."""
         if isinstance(access, Read):
             if access.register == "status":
                 return self._status_bus_cycles(cycle)
             kind = READ_DRIVE if access.register == DRIVE_STATUS else READ_OTHER
             return [BusCycle(cycle, kind)]
+        if access.register == DRIVE_LINES:
+            return [BusCycle(cycle, WRITE_DRIVE, value=access.value)]
+        return self._shape.write(access.register, cycle, access.value)
+
+    @staticmethod
+    def _check(access: Write) -> None:
+        """Raise UserError for a register that cannot be written, or a value that does not fit."""
         if access.register not in (*WRITE_KINDS, DRIVE_LINES):
             raise UserError(f"{access!r}: the register is read only")
         if not 0 <= access.value <= WORD:
             raise UserError(f"{access!r}: the value is not in 0 .. 0xFFFF")
-        if access.register == DRIVE_LINES:
-            return [BusCycle(cycle, WRITE_DRIVE, value=access.value)]
-        return self._shape.write(access.register, cycle, access.value)

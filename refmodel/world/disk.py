@@ -144,7 +144,8 @@ class Disk:
     def machine(self) -> Machine:
         """The machine the host program runs on."""
         host, program = self.scenario.host, self.scenario.given_as(("host", "program"))
-        return Machine(host.timing, self.drive, host.limit, program or "host program")
+        resets = tuple(self.resets)
+        return Machine(host.timing, self.drive, host.limit, program or "host program", resets)
 
     @cached_property
     def drive(self) -> DriveLines:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field as Key
 from pydantic import model_validator
@@ -15,6 +15,7 @@ from testbenches.binding.roles import Driven, ObservedSignal, Pin, Watched
 Cycles = Annotated[int, Key(ge=0, le=256)]
 STATUS = "status"
 REGISTERS = tuple(Registers.model_fields)
+ANSWERED = 16  # cycles in which a core with acknowledge has answered as a rule
 
 
 class Strobes(Schema):
@@ -128,6 +129,22 @@ class Bus(Schema):
     def answer(self) -> int:
         """How many cycles after its first a read's answer is at the port."""
         return self.counted[0] + self.latency + self.read_latency
+
+    @property
+    def lasting(self) -> dict[str, Any]:
+        """How long a bus cycle and a reset have to do with each other, as `BusShape` takes it.
+
+        Only registers on the way in forget nothing but what is on it when a reset ends; a strobe
+        that is held begins anew behind it, and an answer in a register is gone with it.
+        """
+        waits = min(self.acknowledge.timeout, ANSWERED) if self.acknowledge is not None else 0
+        held = max(self.hold - 1, waits) + self.asynchronous
+        late = max(self.counted[-1], waits) + self.latency
+        return {
+            "read_lasts": max(held, late + self.read_latency),
+            "write_lasts": max(held, late + self.write_latency),
+            "whole": held > 0 or self.read_latency > 0,
+        }
 
 
 class AccessCycle(NamedTuple):

@@ -192,6 +192,7 @@ class Binding(Schema):
             read_latency=bus.answer if bus is not None else 0,
             hold=bus.hold if bus is not None else 1,
             idle=bus.idle if bus is not None else 0,
+            **(bus.lasting if bus is not None else {}),
             **registers,
         )
 

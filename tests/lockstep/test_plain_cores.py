@@ -23,6 +23,13 @@ WRONG = [
     ("one_data_bus", "write_latency: 3", "write_latency: 2"),
     ("one_data_bus", "enable_ratio: 3/8", "enable_ratio: 3/8, enable_active: low"),
 ]
+RESETS = """\
+name: resets
+track: {layout: dense, bits: 4000, gaps: [1, 3], marks: 100}
+levels: {dma_active: {toggle_every: 53}, writing: {toggle_every: 97}}
+host: {program: random_accesses, params: {sync_words: [0x4489, 0, 0x8912, 0xFFFF], longest: 5}}
+resets: [{at: 500, cycles: 1, every: 41, times: 150}]
+"""
 DIVIDER = """\
     reg [3:0] own = 4'd0;
     always @(posedge clk) own <= own == 4'd10 ? 4'd0 : own + 4'd1;
@@ -70,6 +77,15 @@ def test_held_strobes_agree_live(outcomes, name):
     """A live host holds its strobes as a played one does."""
     (found,) = outcomes(PLAIN / name / "binding.yaml", "quick/sync_poll", live=True)
     assert (found.verdict, found.reads > 1000) == ("agree", True)
+
+
+@pytest.mark.parametrize("name", ["registered", "other_clock", "one_data_bus"])
+def test_resets_among_accesses_agree(outcomes, name, tmp_path):
+    """Resets of one cycle drift past everything, whatever a core keeps of what is on its way."""
+    path = tmp_path / "resets.yaml"
+    path.write_text(RESETS)
+    (found,) = outcomes(PLAIN / name / "binding.yaml", str(path))
+    assert (found.verdict, found.reads > 500) == ("agree", True)
 
 
 @pytest.mark.parametrize(("name", "old", "new"), WRONG)
