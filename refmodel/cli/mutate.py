@@ -35,7 +35,7 @@ def mutate_command(
         typer.Option(
             metavar="SUITE",
             help="A suite, a folder of scenarios or one scenario; may be repeated. By default"
-            " quick, block and aimed.",
+            " quick, block, aimed, and counters if the binding observes one.",
         ),
     ] = None,
     count: Annotated[
@@ -76,12 +76,12 @@ def mutate_command(
     from refmodel.mutate.score import SURVIVED
     from refmodel.report.progress import Progress
     from refmodel.report.whole_folder import WholeFolder
-    from testbenches.mutate.mutator import SUITES, Planting
+    from testbenches.mutate.mutator import Planting
     from testbenches.mutate.run import run_mutants
     from testbenches.toolchain import simulators
 
     name = simulators([sim.value] if sim else [])[-1]
-    planting = Planting(name, suite or SUITES, count, seed, chosen_policies(policy))
+    planting = Planting(name, suite or (), count, seed, chosen_policies(policy))
     with WholeFolder(out) if out else nullcontext() as folder:
         with Progress(Console(stderr=True)) as progress:
             scores = [run_mutants(path, planting, progress.say, solver) for path in bindings]

@@ -90,12 +90,22 @@ def aim_at_words(seed: int = 0, word: int = 16, reach: int = 3, words: int = 3) 
             yield _access(*rng.choice(kinds), at)
 
 
-def long_transfer(words: int = 2100, write: int = 0, cost: int = 5000) -> Program:
-    """Move more words than 1 024 in one transfer, reading status now and then."""
-    for _ in range(2):
-        yield Put("transfer", ENABLE | (WRITE if write else 0) | words, 50)
-    while True:
-        yield Read("status", cost)
+def long_transfers(
+    lengths: Sequence[int] = (2100,), write: int = 0, word: int = 17, cost: int = 5000
+) -> Program:
+    """Move so many words in one transfer after another, each given `word` cycles for each word.
+
+    Status is read every `cost` cycles, and 200 cycles behind the end of a transfer.
+    """
+    for words in lengths:
+        start = ENABLE | (WRITE if write else 0) | words
+        for value in (0, start, start):
+            yield Put("transfer", value, 50)
+        left = words * word
+        while left > cost:
+            yield Read("status", cost)
+            left -= cost
+        yield Read("status", left + 200)
 
 
 def crowded_transfers(
@@ -206,7 +216,7 @@ AIMED_PROGRAMS: dict[str, ProgramMaker] = {
         aim_at_matches,
         aim_at_words,
         walk_sync_word,
-        long_transfer,
+        long_transfers,
         crowded_transfers,
         short_transfers,
     )

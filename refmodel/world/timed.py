@@ -46,8 +46,8 @@ class TimedPace:
         return len(self.track)
 
     def begin(self, turn: int, start: int = 0) -> int:
-        """Return the cycle in which revolution `turn` begins."""
-        return start + turn * self.track.length
+        """Return the cycle in which revolution `turn` begins: its first bit may be in the next."""
+        return start + turn * self.track.length - 1
 
     def turn_at(self, cycle: int, start: int = 0) -> int:
         """Return which revolution the disk is in, from 0 on."""
@@ -59,7 +59,7 @@ class TimedPace:
 
     def arrivals(self, turn: int, start: int = 0) -> Cycles:
         """Return the cycle in which each channel bit of revolution `turn` arrives."""
-        return self.begin(turn, start) + np.array(self.track.at, np.int64)
+        return self.begin(turn, start) + 1 + np.array(self.track.at, np.int64)
 
     def times(self, position: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return when places of the revolution, in channel bits, pass the head, in cycles."""

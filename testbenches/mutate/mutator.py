@@ -11,6 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from refmodel.engine.inner import COUNTERS
 from refmodel.ground.errors import UserError
 from refmodel.ground.processors import processors
 from refmodel.mutate.score import KILLED, Mutant, Score
@@ -27,6 +28,7 @@ from testbenches.prepared import Prepared
 
 Say = Callable[[str], None]
 SUITES = ("quick", "block", "aimed")
+COUNTING = "counters"  # played as well when the binding observes a counter
 
 
 @dataclass(frozen=True)
@@ -34,10 +36,16 @@ class Planting:
     """How many changes, from which seed, on which simulator, held to which suites."""
 
     simulator: str
-    suites: Sequence[str] = SUITES
+    suites: Sequence[str] = ()  # none: those that suit the binding
     count: int = 400
     seed: int = 1
     policies: dict[str, str] = field(default_factory=dict)
+
+
+def suites_for(binding: Binding) -> tuple[str, ...]:
+    """Return the suites that are played when none is named."""
+    counts = any(watched.lane in COUNTERS for watched in binding.all_observed)
+    return (*SUITES, COUNTING) if counts else SUITES
 
 
 class Mutator:
@@ -51,7 +59,7 @@ class Mutator:
         self._say = say
         self.lockstep = Lockstep(binding, work, planting.seed, planting.policies)
         self.planted = self._plant(self.lockstep.ports)
-        simulator, suites = planting.simulator, planting.suites
+        simulator, suites = planting.simulator, planting.suites or suites_for(binding)
         self.score = Score(given, binding.core.top, simulator, suites, planting.seed)
         self._kills: Counter[int] = Counter()
         self._waiting: queue.SimpleQueue[Mutant] = queue.SimpleQueue()
@@ -102,7 +110,7 @@ class Mutator:
     def _ready(self) -> list[Prepared]:
         """Make the suites' scenarios ready, each once; raise UserError if none applies."""
         found: dict[Path, Scenario] = {}
-        for suite in self._planting.suites:
+        for suite in self.score.suites:
             found |= {p: s for p, s in find_suite(suite) if s.drives is None}
         ready = [p for p in self.lockstep.prepare(list(found.items()), self._say) if not p.skipped]
         if not ready:

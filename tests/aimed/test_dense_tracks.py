@@ -46,6 +46,16 @@ def test_a_seed_gives_the_same_track(disk_of):
     assert not np.array_equal(one.bit_cycle, other.bit_cycle)
 
 
+def test_every_revolution_has_its_own_bits(disk_of):
+    """A track is there once in each revolution, its bits at the same places, none left out."""
+    track = "{layout: timed, bits: '1011', at: [0, 1, 5, 9], cycles: 10}"
+    disk = disk_of(track, revolutions=3)
+    spans = list(Turning(disk))
+    assert all(s.first <= s.bit_cycle[0] and s.bit_cycle[-1] < s.end for s in spans)
+    places = [(s.bit_cycle - disk.start).tolist() for s in spans]
+    assert [[n * 10 + at for at in (0, 1, 5, 9)] for n in range(3)] == places
+
+
 def test_resets_repeat(disk_of):
     """With `every` and `times` resets follow each other at that distance."""
     disk = disk_of(resets="[{at: 100, cycles: 2, every: 50, times: 3}, {at: 120}]")

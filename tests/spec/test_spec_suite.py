@@ -52,7 +52,7 @@ def differences(example, target):
     processor = Processor(program, disk.profile, target.shape, disk.start, machine=disk.machine)
     block, played = RegisterBlock(disk.profile), Played()
     inside = Inside(target.depth, disk.resets)
-    first = disk.cycles - 1 - TAIL - target.depth.deepest - length(example) + 1
+    first = disk.cycles - TAIL - target.depth.deepest - length(example) + 1
     rows = {first + edge: row for row, edge, _, _ in example.inputs()}
     for stimulus, _ in World(disk, processor, target.depth).spans():
         for edge, inputs in inputs_of(inside.take(stimulus), block):
