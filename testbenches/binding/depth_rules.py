@@ -53,7 +53,7 @@ def _bus(bus: Bus) -> Iterator[Fault]:
     if bus.data is not None:
         for name in ("read_data", "write_data"):
             if getattr(bus, name) is not None:
-                yield ("bus", name), f"data and {name} exclude each other"
+                yield ("bus", name), f"data and {name} exclude each other; leave {name} out"
     if bus.hold > 1 and bus.answer >= bus.hold:
         yield (
             ("bus", "hold"),

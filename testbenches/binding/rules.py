@@ -89,7 +89,7 @@ def _clock(binding: Binding) -> Iterator[Fault]:
     rates = ("enable_every", "enable_pattern", "enable_ratio", "divide", "enabled_by")
     given = [name for name in rates if name in clock.model_fields_set]
     for name in given[1:]:
-        yield ("clock", name), f"{given[0]} and {name} exclude each other"
+        yield ("clock", name), f"{given[0]} and {name} exclude each other; leave one of them out"
     if clock.slow is not None and set(clock.gaps) == {0}:
         message = (
             f"'{clock.slow}' would be as fast as '{clock.port}'; give the edges of that to one"
@@ -196,7 +196,15 @@ def _needs(bus: Bus) -> Iterator[Fault]:
             continue
         if given is None and key not in named:
             named.add(key)
-            yield ("bus", key), f"missing; the register {register} needs it"
+            yield ("bus", key), f"missing; the register {register} needs it{_both_ways(bus, key)}"
+
+
+def _both_ways(bus: Bus, key: str) -> str:
+    """Return how to bind an inout, for a bus with data in one direction."""
+    other = {"read_data": bus.write_data, "write_data": bus.read_data}.get(key)
+    if other is None:
+        return ""
+    return f", or, if '{other}' is an inout, data: {{port: {other}, drives: SIGNAL}} in its place"
 
 
 def _observe(binding: Binding) -> Iterator[Fault]:

@@ -105,11 +105,13 @@ FAULTS = [
     ({"  read: rd\n": ""},
      "binding.yaml:6:1: bus.read: missing; the register status needs it"),
     ({"  read_data: dout\n": ""},
-     "binding.yaml:6:1: bus.read_data: missing; the register status needs it"),
+     "binding.yaml:6:1: bus.read_data: missing; the register status needs it, or, if 'din' is an "
+     "inout, data: {port: din, drives: SIGNAL} in its place"),
     ({"  write: {port: wr, active: low}\n": ""},
      "binding.yaml:6:1: bus.write: missing; the register sync_word needs it"),
     ({"  write_data: din\n": ""},
-     "binding.yaml:6:1: bus.write_data: missing; the register sync_word needs it"),
+     "binding.yaml:6:1: bus.write_data: missing; the register sync_word needs it, or, if 'dout' is "
+     "an inout, data: {port: dout, drives: SIGNAL} in its place"),
     # reset
     ({"port: rst_n, ": ""},
      "binding.yaml:4:1: reset: port is missing; a core with initial values instead has kind: none"),
@@ -151,7 +153,8 @@ FAULTS = [
      "binding.yaml:10:3: bus.data: an inout needs what is up while the core drives it, its output "
      "enable: {port: pads, drives: SIGNAL}"),
     ({"  write_data: din\n": "  data: {port: pads, drives: oe}\n"},
-     "binding.yaml:11:3: bus.read_data: data and read_data exclude each other"),
+     "binding.yaml:11:3: bus.read_data: data and read_data exclude each other; leave "
+     "read_data out"),
     # clock
     ({"enable: en, enable_every: 4": "enable: en, enable_pattern: '0000'"},
      "binding.yaml:3:32: clock.enable_pattern: '0000' has no 1: no edge would count; 1000 is one "
@@ -160,7 +163,8 @@ FAULTS = [
      "binding.yaml:3:32: clock.enable_ratio: '9/8' is more than 1, or of more than 256; 3/8 is "
      "three edges of eight"),
     ({"enable: en, enable_every: 4": "enable: en, enable_every: 4, enable_ratio: 1/4"},
-     "binding.yaml:3:49: clock.enable_ratio: enable_every and enable_ratio exclude each other"),
+     "binding.yaml:3:49: clock.enable_ratio: enable_every and enable_ratio exclude each other; "
+     "leave one of them out"),
     ({"enable: en, enable_every: 4": "enable: en, divide: 4"},
      "binding.yaml:3:32: clock.divide: is for a core that makes its enable itself, without a port"),
     ({"enable: en, enable_every: 4": "enable_active: low, enable_every: 4"},

@@ -50,7 +50,10 @@ FAULTS = [  # core, text of its binding, instead of it, what is said behind the 
      "14:3: bus.read_data: 'd' is an inout; this role needs an output; a data port of both "
      "directions is bus.data: {port: d, drives: SIGNAL}"),
     ("one_data_bus", DATA, f"{DATA}\n  read_data: status",
-     "15:3: bus.read_data: data and read_data exclude each other"),
+     "15:3: bus.read_data: data and read_data exclude each other; leave read_data out"),
+    ("one_data_bus", DATA, "write_data: d",
+     "10:1: bus.read_data: missing; the register status needs it, or, if 'd' is an inout, data: "
+     "{port: d, drives: SIGNAL} in its place"),
     ("one_data_bus", "hold: 3", "hold: 2",
      "15:3: bus.hold: the strobe is held for 2 cycles, and what a read returns is at the port in "
      "the 3rd (acts, latency, read_latency); hold: 3 would do"),
