@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from refmodel.block.arming import ENABLE
 from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
+from refmodel.engine.inner import COUNTERS
 from refmodel.engine.line_form import LongPulses, Toggles
 from refmodel.engine.timeline import Timeline
 from refmodel.ground.bus import READ_STATUS_PART, WRITE_KINDS, WRITE_TRANSFER
@@ -87,7 +88,7 @@ class Known:
         if self.binding.memory is not None:
             return accesses
         starts = [a for a in accesses if a.kind == WRITE_TRANSFER and a.value & ENABLE]
-        for name in BY_TRANSFER if starts else ():
+        for name in (*BY_TRANSFER, *COUNTERS) if starts else ():
             self.until.setdefault(name, starts[0].edge)
         return [a for a in accesses if a not in starts]
 
