@@ -35,6 +35,8 @@ class Trail:
     last: Edge | None = None
     moves_since_gates: int = MANY  # words moved since a transfer met a gate that changed
     bits_since_start: int = 0  # since the last start or stop
+    moves_since_start: int = 0  # words moved since then, on edges before the last
+    empty: bool = False  # the last start was one of no words
     stopped: bool = False  # the last of them was a stop
     control_written: bool = False
     overwrote: bool = False  # an unread byte, with another one
@@ -45,14 +47,16 @@ class Trail:
         if self.last is not None and completes_byte(self.last):
             self._follow_byte(self.last)
         inputs, last = edge.inputs, self.last
-        moved = edge.after.transfer.memory_index != edge.before.transfer.memory_index
-        self.moves_since_gates += moved
+        self.moves_since_start += last is not None and moves(last)
+        self.moves_since_gates += moves(edge)
         if self._gates_change(edge, last):
             self.moves_since_gates = 0
         self.bits_since_start += inputs.bit_strobe
         if self.starts(edge) or self.stops(edge):
             self.bits_since_start = inputs.bit_strobe
+            self.moves_since_start = 0
             self.stopped = self.stops(edge)
+            self.empty = not self.stopped and not inputs.transfer & LENGTH
         self.control_written |= bool(inputs.write_control)
         self.last = edge
 
@@ -113,7 +117,7 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
     if trail.stopped and field in (MEMORY, "transfer_done"):
         return "B9"  # the core goes on behind a stop
     if field == MEMORY:
-        return "B9" if trail.bits_since_start < WORD_BITS else "B10"
+        return _move_clause(trail)
     done = observed.lanes.get("transfer_done")
     if field == "dma_active" and done is not None and here is not None:
         ended = here.after.transfer.done and not int(done.at(mismatch.cycle))
@@ -124,6 +128,19 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
     return CLAUSE_OF[field]
 
 
+def _move_clause(trail: Trail) -> str:
+    """Return the clause when another word is moved, or none, while a transfer goes on.
+
+    A transfer that moved words as it should has started. One of no words must not move any (B10).
+    """
+    if trail.empty:
+        return "B10"
+    if trail.moves_since_start or trail.bits_since_start >= WORD_BITS:
+        writes = trail.last is not None and trail.last.before.transfer.write
+        return "B11" if writes else "B10"
+    return "B9"
+
+
 def _framing_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
     """Return the clause when data or byte_ready is wrong."""
     if mismatch.field == "byte_ready":
@@ -132,6 +149,11 @@ def _framing_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> str
         overwrote = trail.overwrote and "data" in observed.lanes
         return _data_clause(mismatch, trail.here, overwrote, observed)
     return "B4"
+
+
+def moves(edge: Edge) -> bool:
+    """Return whether a slot of the edge moves a word (B10, B11)."""
+    return edge.after.transfer.memory_index != edge.before.transfer.memory_index
 
 
 def completes_byte(edge: Edge) -> bool:

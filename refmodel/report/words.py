@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import numpy as np
+
 from refmodel.block.fields import FIELD_NAMES, STATUS_WIDTH, UNUSED, Layout
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, Mismatch
 from refmodel.engine.finding import AccessSeen, Finding, Tried
@@ -22,6 +24,7 @@ from refmodel.ground.bus import (
     WRITTEN,
 )
 from refmodel.ground.clauses import SEPARATOR, says
+from refmodel.ground.moves import Moves
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 from refmodel.report.numbers import counted, time_text
@@ -37,7 +40,7 @@ def headline(finding: Finding, layout: Layout) -> str:
     d = finding.mismatch
     if d.through == SEPARATOR:
         return finding.cause.event
-    core, model = observed_text(d, layout), expected_text(d, layout)
+    core, model = _both(finding, layout)
     if d.through == "read":
         return f"a read of status returns {d.field} {core} where the model says {model}"
     if d.through == "slot":
@@ -57,8 +60,8 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     if d.through == SEPARATOR and run.outcome.recovered is not None:
         yield from _figures(run.outcome.recovered, suite.scope.profile)
     else:
-        core, model = observed_text(d, layout), expected_text(d, layout) + _lag(d)
-        yield "core", f"{core}; model {model}"
+        core, model = _both(finding, layout)
+        yield "core", f"{core}; model {model}{_lag(d)}"
     clause = finding.cause.clause
     said = BOUNDS if d.through == SEPARATOR else says(clause)
     yield "clause", f"{clause}: {said}" if said else clause
@@ -128,6 +131,27 @@ def tried_text(tried: Sequence[Tried]) -> str:
     }
     names = [n for n, begins in kinds.items() if any(t.change.startswith(begins) for t in tried)]
     return f"{said} ({', '.join(names)}); this revolution agrees with none"
+
+
+def _both(finding: Finding, layout: Layout) -> tuple[str, str]:
+    """Return what the core shows and what the model says; of a word its place if that differs."""
+    d, shown = finding.mismatch, finding.shown
+    core, model = observed_text(d, layout), expected_text(d, layout)
+    if d.through != "slot" or shown.moves is None:
+        return core, model
+    at = [_place_of(moves, d.cycle) for moves in (shown.moves, shown.expected.moves)]
+    if at[0] == at[1]:
+        return core, model
+    sides = zip((core, model), at, strict=True)
+    one, other = (f"{word} {place}" if place else "no word" for word, place in sides)
+    return one, other
+
+
+def _place_of(moves: Moves, cycle: int) -> str:
+    """Say where a slot of a cycle moves its word; empty if it moves none."""
+    for n in np.flatnonzero(moves.cycle == cycle):
+        return f"{'to' if moves.store[n] else 'from'} memory at {moves.place[n]}"
+    return ""
 
 
 def _through(finding: Finding) -> str:
