@@ -97,7 +97,6 @@ def guess(design: Design, netlist: Netlist | None = None) -> Guesses:
     found.roles = _assigned(design.ports.values(), _strongest(every), _contradicted(leaves, every))
     read = _read_nets(netlist)
     found.always_on = dict(_selects(found, every))
-    _last_input(found, read)
     found.observe = _observed(found, netlist, status)
     found.left_over = dict(_left_over(found, read))
     return found
@@ -185,15 +184,6 @@ def _read_nets(netlist: Netlist) -> set[str]:
     """Return every net that drives another one or decides about it."""
     exprs = [e for drives in netlist.drives.values() for d in drives for e in (d.value, *d.guards)]
     return {net.path for expr in exprs for net in nets_in(expr)}
-
-
-def _last_input(found: Guesses, read: set[str]) -> None:
-    """Take the only input left that the core reads for wait_for_sync."""
-    left = [name for name in found.unused("wait_for_sync") if name in read]
-    if "wait_for_sync" not in found.roles and len(left) == 1:
-        active: Active = "low" if is_low(left[0]) else "high"
-        reason = "the only input left that the core reads"
-        found.roles["wait_for_sync"] = Guess(left[0], active, "guess", reason)
 
 
 def _selects(found: Guesses, every: list[Vote]) -> Iterator[tuple[str, tuple[int, str]]]:

@@ -14,7 +14,6 @@ from testbenches.drafting.netlist import (
     Const,
     Equal,
     Expr,
-    Match,
     Net,
     NetBits,
     Netlist,
@@ -143,7 +142,6 @@ def addresses_of(netlist: Netlist, leaves: list[Leaf], status: Status | None) ->
     _find_status(netlist, found, reads, status)
     if found.read_latency is None and status is not None:
         _find_lone_status(netlist, leaves, found, sites, status)
-    _find_clearing(found, netlist, address, [s for s in sites if s.leaf.net not in shown])
     return found
 
 
@@ -265,22 +263,3 @@ def _part_of_status(netlist: Netlist, value: Expr, status: Status | None) -> str
         return "word" if len(bits) == STATUS_WIDTH else "high"
     is_data = len(bits) == 8 and status.data is not None and bits == netlist.bits(status.data)
     return "low" if is_data else None
-
-
-def _find_clearing(
-    found: Addresses, netlist: Netlist, address: str, other_sites: list[Site]
-) -> None:
-    """Find the byte of status whose read does something: that clears byte_ready."""
-    part = {where: name for name, (where, _) in found.status.items()}
-    zeroed = {site.address for site in other_sites if site.leaf.value == Const(0, 1)}
-    decoded = {
-        condition.value
-        for path in netlist.drives
-        for condition in netlist.conditions(netlist.nets[path])
-        if isinstance(condition, Match) and condition.net == address
-    }
-    for where in (zeroed, decoded):
-        cleared = [part[value] for value in where if value in part]
-        if len(cleared) == 1:
-            found.clears_on = (cleared[0], "likely: a read of it has an effect")
-            return

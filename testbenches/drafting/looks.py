@@ -161,10 +161,12 @@ def _addresses(core: FlatCore, found: Guesses) -> None:
         return
     decoded, where = Decoded(core, found.roles["address"].name), found.addresses
     ready = _ready_bit(core, found)
-    if not where.status and ready is not None:
-        address = decoded.clearing(ready)
-        if address is not None:
-            where.status["word"] = (address, "a read there clears byte_ready")
+    clears = decoded.clearing(ready) if ready is not None else None
+    halves = {at: half for half, (at, _) in where.status.items()}
+    if clears in halves:
+        where.clears_on = (halves[clears], LOOKED)
+    elif not where.status and clears is not None:
+        where.status["word"] = (clears, "a read there clears byte_ready")
     if not where.sync_word:
         address = decoded.storing()
         if address is not None:

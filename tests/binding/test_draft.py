@@ -165,7 +165,7 @@ def test_comment_on_each_guess():
     assert "    status: 0x9  # likely: the flags are read there" in lines
     lines = draft([CORES / "one_process.sv"]).splitlines()
     assert "  strobe: din_stb  # sure: 'din_bit' is shifted in on it, and its name says so" in lines
-    assert "      clears_on: high  # likely: a read of it has an effect" in lines
+    assert "      clears_on: high  # sure: the netlist shows it" in lines
     lines = draft([CORES / "upper_case.sv"]).splitlines()
     assert "  # parameters: {...}  # of: STATREG, MARKREG, LENREG" in lines
     also = "    # also written: 0x12 LENREG; `transfer` or `control`, if you test those"
