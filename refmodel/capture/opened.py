@@ -9,7 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
-from refmodel.capture.capture_map import WIDTHS, CaptureMap, Role, load_map
+from refmodel.capture.capture_map import LINES, WIDTHS, CaptureMap, Role, load_map
 from refmodel.capture.clocked import ClockedSamples, ClockRole, SampledEdges
 from refmodel.capture.columns import ColumnFile, TablePart
 from refmodel.capture.fst import Fst
@@ -26,6 +26,7 @@ from refmodel.profile import Profile
 
 Progress = Callable[[int], None]
 ENOUGH = 100_000  # edges from which the schedule of memory slots is reported
+UNCAUSED = 0.01  # of the changes of an output, from which a note is made
 SLOWEST, FASTEST = 0.98, 1.02  # of the profile's clock, beyond which a note is made
 
 
@@ -177,7 +178,9 @@ class Opened:
                 float(self.profile.cycle_ns),
                 self.map.glitch_ns,
             )
-            yield from self._watched(recovered.spans())
+            for sampled in self._watched(recovered.spans()):
+                self._look_at_outputs(recovered)
+                yield sampled
             self.unsure = recovered.unsure
             return
         enable = self.roles.get("enable")
@@ -196,6 +199,16 @@ class Opened:
                 self._look_at_the_clock(sampled)
             self._edges = [*self._edges[-2:], sampled]
             yield sampled
+
+    def _look_at_outputs(self, recovered: RecoveredSamples) -> None:
+        """Note outputs of the controller that change when no edge can have caused it."""
+        shown = {*self.map.observed.values(), *LINES} & set(self.roles)
+        for name in sorted({signal for role in shown for signal in self.roles[role].signals}):
+            said = f"'{name}' changes long after every edge"
+            if recovered.uncaused(name) > UNCAUSED and not any(said in n for n in self.notes):
+                self.notes.append(
+                    f"{said}: is clock.settle_ns, now {self.map.clock.settle_ns:g}, long enough?"
+                )
 
     def _look_at_the_clock(self, sampled: SampledEdges) -> None:
         """Note a clock that is not the profile's."""

@@ -51,6 +51,10 @@ class RecoveredSamples:
         self._placed = {name: Placed() for name in self._signals}
         self.unsure = 0  # changes whose edge is one of several
 
+    def uncaused(self, signal: str) -> float:
+        """Return the part of a signal's changes so far that no edge can have caused."""
+        return self._placed[signal].uncaused
+
     def spans(self) -> Iterator[SampledEdges]:
         """Yield the samples in order; UserError for a clock that cannot be recovered."""
         names = list(dict.fromkeys([*self._signals, self._signal]))
@@ -113,6 +117,12 @@ class Placed:
         self._vague = np.full(1, 0xFFFFFFFF, np.int64)
         self._unsure = np.empty(0, np.int64)
         self._idle_up: bool | None = None
+        self._count, self._alone = 0, 0
+
+    @property
+    def uncaused(self) -> float:
+        """The part of the changes that came too long after every edge."""
+        return self._alone / self._count if self._count >= FEWEST else 0.0
 
     def place(self, changes: SignalChanges, grid: Grid) -> int:
         """Give changes to edges; return how many of them may belong to several."""
@@ -120,6 +130,8 @@ class Placed:
             self._idle_up = mostly_up(changes)
         first, last = grid.between(changes.ns)
         apart = last - first
+        self._count += len(apart)
+        self._alone += int(((apart == 0) & (last > 0)).sum())  # but before the first edge
         late = (apart == 0) | ((changes.value != 0) == self._idle_up)
         at = np.where(late, last, first + 1)
         unsure = np.flatnonzero(apart > 1)

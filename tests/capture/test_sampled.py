@@ -59,6 +59,17 @@ def test_a_strobe_is_as_good_as_the_clock(good, tmp_path):
     assert found.cycles > 19_900
 
 
+def test_signals_that_settle_later_than_the_map_says_are_noted(good, tmp_path):
+    """A grid laid by a strobe that comes before the edge: outputs come 48 ns after it, not 5."""
+    for settle, noted in ((5, True), (50, False)):
+        clock = f"{{signal: bit_stb, sampled: true, settle_ns: {settle}, jitter_ns: 2}}"
+        table = sampled(good, tmp_path / "analyser.csv", rate_hz=20_000_000)
+        text = MAP.replace("bench.", "").replace("{signal: clk}", clock)
+        opened = open_capture(table, mapped(tmp_path, text))
+        assert (verdict_of(check(opened)) == "agree") != noted
+        assert any("'status' changes long after every edge" in n for n in opened.notes) == noted
+
+
 def test_a_jittery_analyser_says_what_it_cannot_decide(good, tmp_path):
     """The verdict is undecided, never agree, with the counts and the reason."""
     found = checked(tmp_path, good, JITTERY, jitter_ns=22)
