@@ -60,6 +60,7 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "mutant",
     "against",
 )
+ELSEWHERE = "link the folder under another name, and bind that"
 NO_SPACE = b"No space left on device"  # as the tools of a build say it
 KIT = "kit"  # in the folder of a build: a link to where Verilator's own files lie
 PRELUDE = "prelude.h"
@@ -111,7 +112,7 @@ def program(job: Job, entry: Path) -> list[str]:
     """Return the command that runs what was built in a folder, before its plusargs."""
     if job.simulator == "icarus":
         library = str(config.lib_name_path("vpi", "icarus"))
-        return ["vvp", "-m", library, str(entry / PROGRAM)]
+        return ["vvp", "-n", "-m", library, str(entry / PROGRAM)]
     return [str(entry / job.toplevel)]
 
 
@@ -140,6 +141,9 @@ def _is_whole(path: Path) -> bool:
 
 def _verilator(job: Job, folder: Path) -> Made:
     """Translate to C++, compile, and link with what no core changes."""
+    for path in (*job.sources, *job.include_dirs):
+        if "$" in str(path):
+            raise BuildError(f"error: {path}: Verilator takes the $ for a variable's; {ELSEWHERE}")
     names = ["--top-module", job.toplevel, "--prefix", "Vtop", "-o", job.toplevel, "-Mdir", "."]
     main = shutil.copy(config.share_dir / "lib" / "verilator" / "verilator.cpp", folder)
     sources = [Path(main).name, _seen_by_python(job, folder), *_sources(job)]

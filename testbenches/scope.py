@@ -16,6 +16,7 @@ from testbenches.binding.pins import LEVEL_INPUTS
 from testbenches.binding.reachable import reachable
 from testbenches.binding.roles import GATES, LINES, MOVES
 from testbenches.binding.schema import Binding
+from testbenches.strays import tells_all_registers
 
 
 def scope_of(
@@ -52,10 +53,26 @@ def scope_of(
     )
 
 
-def with_unread(scope: Scope, binding: Binding, unread: Sequence[str]) -> Scope:
-    """Return a scope with the inputs among its ports with a role that the core reads nowhere."""
+def as_run(scope: Scope, binding: Binding, unread: Sequence[str], live: bool) -> Scope:
+    """Return a scope with what a run of the bench's own leaves aside.
+
+    That are inputs with a role that the core reads nowhere, and addresses of no register.
+    """
     ports = {driven.port for driven in binding.driven_inputs} & {*unread}
-    return replace(scope, bound=replace(scope.bound, unread=tuple(sorted(ports))))
+    scope = replace(scope, bound=replace(scope.bound, unread=tuple(sorted(ports))))
+    if binding.bus is None:
+        return scope
+    if live:
+        gap = Gap("addresses", "a live host program accesses registers only, nothing beside them")
+        return replace(scope, not_compared=(*scope.not_compared, gap))
+    if tells_all_registers(binding):
+        return scope
+    gap = Gap(
+        "other addresses",
+        "never written: a register that is not bound might be there; name those with one in "
+        "bus.others, [] if there are none",
+    )
+    return replace(scope, bound=replace(scope.bound, untried=(gap,)))
 
 
 def _stirred(binding: Binding) -> Iterator[str]:

@@ -33,10 +33,11 @@ from testbenches.toolchain import cache_folder, need, simulator_environment
 
 RECORDS = ("changes", "unknown", "reads", "moves")  # as their lengths stand in a run's last words
 SHOWN_LINES = 12  # of a simulator's own message
-TELLING = re.compile(r"error|fatal|\*\*\*|\.s?vh?:\d+|\$finish", re.I)
+TELLING = re.compile(r"error|fatal|\*\*\*|\.s?vh?:\d+|\$finish|\$stop", re.I)
 NOISE = re.compile(  # what is always said
     r" INFO |vpi_iterate|explicit timescale|-Wtimescale|: timescale\.$|harness\.sv.*\$readmemh"
 )
+COCOTB = re.compile(r"^ {40}| cocotb\.")  # what it says of a simulation that ended too early
 OWN_WORDS = re.compile(  # of cocotb and Verilator
     r"^ *\*\*|^ {40}|^- (?!.*: )|Verilator: |Verilog \$finish|S i m u l|%Error|%Warning"
 )
@@ -51,6 +52,7 @@ VERILATOR_FAULT = re.compile(
 )
 OUT_OF_MEMORY = re.compile(r"bad_alloc|out of memory|cannot allocate|MemoryError", re.I)
 STOPPED_AT = re.compile(r"%Error: (\S.*:\d+): Verilog \$stop")
+ENDS, MOST_ENDS = re.compile(r"\$(?:finish|stop|exit)\b"), 4
 LONGEST_LINE = 200  # characters
 LAST_WORDS = 10  # seconds to read what is left in a pipe
 LOOK = 0.5  # seconds between two looks at a simulator
@@ -226,12 +228,13 @@ class Session:
         if len(done) < len(runs) and any(map(OUT_OF_MEMORY.search, _lines(job.log))):
             raise CannotRun(
                 f"{self.simulator}: the simulation takes more than {RUN_MEMORY >> 30} GiB of "
-                "memory; does the core declare a large array?"
+                "memory; does the core declare a large array, or loop without a delay?"
             )
         if len(done) < len(runs):
             raise CannotRun(
                 f"{self.simulator}: the simulation ended by itself after {len(done)} of "
-                f"{len(runs)} runs; does the core call $finish?\n{said(job)}"
+                f"{len(runs)} runs; does the core call $finish or $stop?\n"
+                f"{said(job, COCOTB).rstrip() or ends_called(job.sources)}".rstrip()
             )
         ran, failed = get_results(job.report)
         if status or failed or not ran:
@@ -274,10 +277,23 @@ def _digest(*parts: object) -> str:
     return digest.hexdigest()[:20]
 
 
-def said(job: Job) -> str:
-    """Return the lines of the log that say what went wrong, with the user's file and line."""
+def ends_called(sources: Sequence[Path]) -> str:
+    """Return the lines of files that call what ends a simulation: one simulator does not say it."""
+    found = []
+    for source in sources:
+        for number, line in enumerate(source.read_text(errors="replace").splitlines(), 1):
+            if called := ENDS.search(line.partition("//")[0]):
+                found.append(f"  {source}:{number}: {called[0]}")
+    return "\n".join(found[:MOST_ENDS])
+
+
+def said(job: Job, besides: re.Pattern[str] = NOISE) -> str:
+    """Return the lines of the log that say what went wrong, with the user's file and line.
+
+    What `besides` finds is left out as well.
+    """
     lines = [*_lines(job.build_log), *_lines(job.log)]
-    lines = [line for line in lines if not NOISE.search(line)]
+    lines = [line for line in lines if not (NOISE.search(line) or besides.search(line))]
     telling = [line for line in lines if TELLING.search(line)]
     return "\n".join(f"  {line}" for line in (telling or lines)[:SHOWN_LINES])
 

@@ -23,7 +23,7 @@ class Strays:
     """Draws such accesses from a seed and puts them between those of a host program.
 
     A read goes to an address that returns nothing of status, a write to one that no register is
-    written at, on a core whose registers are all bound: a write may hit one that is not.
+    written at, if the binding tells where all are: else a write may hit one that is not bound.
     """
 
     def __init__(
@@ -33,7 +33,7 @@ class Strays:
         self._shape = shape or binding.bus_shape
         self._room = self._shape.busy + 1
         free = {READ_UNUSED: _free(binding, address_width, reads=True)}
-        if binding.registers_unbound == []:
+        if tells_all_registers(binding):
             free[WRITE_UNUSED] = _free(binding, address_width, reads=False)
         self._choices = [(kind, address) for kind, found in free.items() for address in found]
 
@@ -87,6 +87,13 @@ class Strays:
         return at[kept]
 
 
+def tells_all_registers(binding: Binding) -> bool:
+    """Return whether a binding binds all registers, or lists the addresses of the others."""
+    return binding.bus is not None and (
+        binding.bus.others is not None or not binding.registers_unbound
+    )
+
+
 def _of_drive(binding: Binding) -> tuple[int, ...]:
     """Return the addresses of the drive's registers."""
     if binding.drive is None:
@@ -106,12 +113,13 @@ def _free(binding: Binding, width: int, reads: bool) -> list[int]:
     if bus is None:
         return []
     decoded = (1 << width) - 1 if bus.decoded is None else bus.decoded
+    apart = (*(bus.others or ()), *_of_drive(binding), *_fed(binding))
     taken = {
         bus_cycle.address & decoded
         for name in binding.registers
         if (name == STATUS) == reads
         for bus_cycle in binding.bus_cycles(name)
-    } | {address & decoded for address in (*bus.others, *_of_drive(binding), *_fed(binding))}
+    } | {address & decoded for address in apart}
     if binding.drive is not None:
         own = binding.drive.registers
         taken |= {own.lines & decoded, own.status & decoded}

@@ -43,7 +43,7 @@ from testbenches.examples import target_of
 from testbenches.lint import loops, warnings_of
 from testbenches.lockstep import Lockstep
 from testbenches.prepared import Prepared
-from testbenches.scope import scope_of, with_unread
+from testbenches.scope import as_run, scope_of
 from testbenches.simulator import Session
 from testbenches.source_lines import SourceLines
 from testbenches.toolchain import SIMULATORS, simulators, why_not
@@ -142,7 +142,7 @@ def run_suite(
             _refuse_full_disk(work)
     paths = [path for path, _ in scenarios] * len(options.simulators)
     scope = scope_of(binding, lockstep.profile, options.given, options.simulators, options.absent)
-    scope = with_unread(scope, binding, lockstep.ports.unread)
+    scope = as_run(scope, binding, lockstep.ports.unread, options.live)
     layout = lockstep.profile.status
     runs = tuple(
         RunResult(outcome, options.command(path, outcome.simulator), status, given_name(path))

@@ -10,6 +10,7 @@ import numpy as np
 
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.core_separator import delivered, together
+from refmodel.engine.separator_verdict import FEW
 from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.ground.lane import Cycles
 from refmodel.ground.pulses import NO_BIT, Pulses
@@ -111,7 +112,10 @@ class CoreSubject:
         lane, x_bits = together(observed)
         if x_bits.at(end - 1) or len(x_bits.cycle) > 1:
             raise CannotRun(f"{self.name}: its channel bits are unknown (X or Z)")
-        return windows_of_bits(delivered(lane, end)[0], seen, self._latency + self._lag)
+        cycle, bit = delivered(lane, end)
+        if len(seen) >= FEW and len(bit) and len(np.unique(bit)) == 1:
+            raise CannotRun(f"{self.name}: every channel bit it delivers is a {bit[0]}")
+        return windows_of_bits(cycle, seen, self._latency + self._lag)
 
     def _await(self, seconds: float, number: int | None = None) -> None:
         """Wait for the simulator's answer, to a request to play the events of a number if given."""

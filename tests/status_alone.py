@@ -13,8 +13,9 @@ def status_alone(path):
         tie[port] = int((role != "slot") == (active == "high"))
     tie[binding.pop("memory")["data_in"]] = 0
     del binding["lines"]
-    for register in ("transfer", "control"):
-        del binding["bus"]["registers"][register]
+    left = [binding["bus"]["registers"].pop(name) for name in ("transfer", "control")]
+    halves = [place.values() if isinstance(place, dict) else [place] for place in left]
+    binding["bus"]["others"] = [address for places in halves for address in places]
     alone = path.with_name("status_alone.yaml")
     alone.write_text(yaml.safe_dump(binding), encoding="utf-8")
     return alone

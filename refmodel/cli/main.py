@@ -10,6 +10,7 @@ import os
 import signal
 import sys
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from types import FrameType
 from typing import Annotated, Any, NoReturn
@@ -131,6 +132,7 @@ def main() -> NoReturn:
     try:
         if "TMPDIR" in os.environ:  # a simulator knows this place only, Python others if it is bad
             os.environ["TMPDIR"] = tempfile.gettempdir()
+        _refuse_empty(sys.argv[1:])
         app(prog_name="cellstep")
     except SystemExit as stop:
         status = stop.code if isinstance(stop.code, int) else EXIT_BAD_INPUT
@@ -139,6 +141,15 @@ def main() -> NoReturn:
     except Exception as error:
         status = _report(error)
     sys.exit(_flushed(status))
+
+
+def _refuse_empty(arguments: Sequence[str]) -> None:
+    """Raise UserError for an argument of no text: as a path it would be the current folder."""
+    for before, argument in zip(("", *arguments), arguments, strict=False):
+        option = argument[:-1] if argument.endswith("=") else before
+        if not argument or (argument.startswith("--") and argument.endswith("=")):
+            where = option if option.startswith("--") else f"an argument behind '{before}'"
+            raise UserError(f"{where}: is empty; is a variable of the shell not set?")
 
 
 def _open_closed() -> None:

@@ -56,7 +56,7 @@ class Recovery:
         taken = np.concatenate((np.array(before, np.int64), cycle)) + 1
         bits = np.concatenate((np.array([self._last & 1] * len(before), np.uint8), bit))
         inside = taken < stimulus.end
-        self._tally.judge(stimulus, cycle)
+        self._tally.judge(stimulus, cycle, bit)
         if self._models is not None:
             self._models.judge(stimulus)
         self._last = int(lane.value[-1])

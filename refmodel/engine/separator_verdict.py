@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 import numpy as np
+from numpy.typing import NDArray
 
 from refmodel.engine.separator_run import SeparatorRun
 from refmodel.ground.errors import UserError
@@ -16,10 +17,11 @@ from refmodel.ground.pulses import NO_BIT, NO_PULSES
 from refmodel.ground.stimulus import Stimulus
 from refmodel.separator.choose import NAMES, make_separator
 from refmodel.separator.interface import Separator
-from refmodel.separator.measure import SETTLED, first_held, tally, windows_of_bits
+from refmodel.separator.measure import SETTLED, first_held, tally, windows_of_bits, wrong_bits
 from refmodel.separator.parameters import SeparatorPart
 
 MAX_ERROR_RATE = 0.02  # errors per pulse, where the binding names no bound
+NO_CYCLES = np.empty(0, np.int64)
 FEW = 4 * SETTLED  # pulses: with fewer, not having locked on says nothing
 DELIVERED = 2  # in the lane of channel bits: one is delivered, and bit 0 is its value
 
@@ -28,9 +30,10 @@ DELIVERED = 2  # in the lane of channel bits: one is delivered, and bit 0 is its
 class Recovered:
     """What a separator made of a run's pulses once it had locked on.
 
-    `errors` are pulses in a wrong window, and slips, which count once each. `lock_cycles` passed
-    from the first pulse to the first of 16 in a row in their windows; None: never. `models` has the
-    same of each model separator, of the same pulses.
+    `errors` are pulses in a wrong window, and slips, which count once each; `wrong_bits` channel
+    bits that are not 1 for a pulse in their window and 0 for none. `lock_cycles` passed from the
+    first pulse to the first of 16 in a row in their windows; None: never. `models` has the same of
+    each model separator, of the same pulses.
     """
 
     bits: int
@@ -39,6 +42,7 @@ class Recovered:
     slips: int
     lock_cycles: int | None
     models: Mapping[str, Recovered] = field(default_factory=dict)
+    wrong_bits: int = 0
 
     @property
     def rate(self) -> float:
@@ -65,6 +69,9 @@ class Bounds:
         most = self._most_errors(found)
         if found.errors > most:
             return f"{found.errors} errors in {found.pulses} pulses, where {most} are allowed"
+        if found.wrong_bits > most:
+            told = f"{found.wrong_bits} channel bits of the wrong value"
+            return f"{told} in {found.pulses} pulses, where {most} are allowed"
         if self.max_slips is not None and found.slips > self.max_slips:
             return (
                 f"{found.slips} slips in {found.pulses} pulses, where {self.max_slips} are allowed"
@@ -98,28 +105,37 @@ class ModelTally:
         self._waiting = NO_PULSES
         self._bits = 0
         self._cycle: list[Cycles] = []
+        self._window: list[Cycles] = []
         self._offset: list[Cycles] = []
+        self._extra: list[Cycles] = []
+        self._values: list[NDArray[np.uint8]] = []
 
-    def judge(self, stimulus: Stimulus, bits: Cycles) -> None:
-        """Note the offset of each pulse from the channel bit it was written as."""
+    def judge(self, stimulus: Stimulus, bits: Cycles, values: NDArray[np.uint8]) -> None:
+        """Note the channel bits of a span, and the offset of each pulse from the one it was."""
         pulses = self._waiting.then(stimulus.pulses)
         reached = stimulus.end - self._late
         self._waiting, pulses = pulses.between(reached, stimulus.end), pulses.between(0, reached)
         window = self._bits + windows_of_bits(bits, pulses.cycle, self._late)
         written = pulses.bit != NO_BIT
         self._cycle.append(pulses.cycle[written])
+        self._window.append(window[written])
         self._offset.append((window - pulses.bit)[written])
+        self._extra.append(window[~written])
+        self._values.append(values)
         self._bits += len(bits)
 
     def recovered(self) -> Recovered:
         """Return what has become of the pulses so far."""
-        none = [np.empty(0, np.int64)]
-        cycle, offset = (np.concatenate(part or none) for part in (self._cycle, self._offset))
+        parts = (self._cycle, self._offset, self._window, self._extra)
+        cycle, offset, window, extra = (np.concatenate(part or [NO_CYCLES]) for part in parts)
         locked = first_held(offset)
         if locked is None:
             return Recovered(self._bits, len(offset), len(offset), 0, None)
         pulses, errors, slips = tally(offset[locked:])
-        return Recovered(self._bits, pulses, errors, slips, int(cycle[locked] - cycle[0]))
+        values = np.concatenate(self._values)
+        wrong = wrong_bits(values, window[locked:], offset[locked:], extra)
+        lock = int(cycle[locked] - cycle[0])
+        return Recovered(self._bits, pulses, errors, slips, lock, wrong_bits=wrong)
 
 
 class ModelTallies:
@@ -138,7 +154,8 @@ class ModelTallies:
         """Run the models over one more span."""
         for run, found in self._runs.values():
             lane = run.lane(stimulus)
-            found.judge(stimulus, lane.cycle[(lane.value & DELIVERED) != 0])
+            shown = (lane.value & DELIVERED) != 0
+            found.judge(stimulus, lane.cycle[shown], (lane.value[shown] & 1).astype(np.uint8))
 
     def recovered(self) -> dict[str, Recovered]:
         """Return what each made of the pulses so far."""

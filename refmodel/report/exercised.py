@@ -95,6 +95,7 @@ def _stirred(suite: SuiteResult) -> Iterator[Gap]:
         yield Gap(f"port {port}", "the core reads this input nowhere")
     if suite.scope.bound.memory and not suite.moves_compared:
         yield Gap(MEMORY, "no word was moved to or from it")
+    yield from suite.scope.bound.untried
 
 
 def table(suite: SuiteResult) -> Iterator[tuple[str, str, str, str]]:

@@ -18,6 +18,7 @@ from refmodel import __version__
 from refmodel.ground.errors import UserError
 
 PATIENCE = 30.0  # seconds to wait for another writer
+MAGIC = b"SQLite format 3\0"  # as each file of its kind begins
 UNFINISHED = "unfinished"  # as a run is until it ends
 FORM = 1  # of the tables
 _TABLES = """
@@ -69,6 +70,7 @@ class History:
         self._lost = False
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
+            self._refuse_other_files()
             self._file = self._opened()
         except sqlite3.OperationalError as error:
             raise UserError(f"--history {path}: {error}") from None
@@ -82,6 +84,17 @@ class History:
         """Close the file."""
         with suppress(sqlite3.Error):
             self._file.close()
+
+    def _refuse_other_files(self) -> None:
+        """Raise UserError for a file that has never been a history: it is somebody's."""
+        if not self.path.exists():
+            return
+        if not self.path.is_file():
+            raise UserError(f"--history {self.path}: is no plain file")
+        with self.path.open("rb") as file:
+            begins = file.read(len(MAGIC))
+        if not (MAGIC.startswith(begins) or self.path.suffix in (".sqlite", ".sqlite3", ".db")):
+            raise UserError(f"--history {self.path}: is another kind of file; give a new name")
 
     def _opened(self) -> sqlite3.Connection:
         """Open the file and look whether it is whole; raise sqlite3's error if it is not."""

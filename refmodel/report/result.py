@@ -111,7 +111,8 @@ class Bound:
     """What of a core is bound besides its fields and lines, so that a run can exercise it.
 
     `stirred` names inputs and registers as `engine.stirred` does, `reachable` what can meet,
-    `unread` ports with a role that nothing within the core reads.
+    `unread` ports with a role that nothing within the core reads, `untried` what no run tries with
+    this binding, and why.
     """
 
     readable: bool = False  # status can be read on the bus
@@ -119,6 +120,7 @@ class Bound:
     stirred: tuple[str, ...] = ()
     reachable: Reachable = field(default_factory=Reachable)
     unread: tuple[str, ...] = ()
+    untried: tuple[Gap, ...] = ()
 
 
 @dataclass(frozen=True)

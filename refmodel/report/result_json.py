@@ -113,6 +113,7 @@ def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
         "pulses": found.pulses,
         "errors": found.errors,
         "slips": found.slips,
+        "wrong_bits": found.wrong_bits,
         "lock_ns": None if lock is None else float(lock * profile.cycle_ns),
     }
     if found.models:

@@ -247,6 +247,8 @@ def recovered_text(found: Recovered, profile: Profile) -> str:
         return f"never locks on: {counted(found.pulses, 'pulse')}"
     lock = time_text(float(found.lock_cycles * profile.cycle_ns))
     wrong = f"{counted(found.errors, 'error')}, {counted(found.slips, 'slip')}"
+    if found.wrong_bits:
+        wrong += f", {counted(found.wrong_bits, 'bit')} of the wrong value"
     return f"locks on after {lock}, then {wrong} in {counted(found.pulses, 'pulse')}"
 
 

@@ -17,6 +17,9 @@ from refmodel.ground.lane import Cycles
 SETTLED = 16  # pulses in a row with one offset: the separator holds it
 
 
+EARLY, LATE = 1, 16  # channel bits by which a core's bits may be late, or its latency said too long
+
+
 class Tally(NamedTuple):
     """Errors among `pulses`: pulses in a wrong window, and slips, which count once each."""
 
@@ -57,6 +60,33 @@ def first_held(offset: Cycles) -> int | None:
     starts, lengths = _runs(offset)
     held = starts[lengths >= SETTLED]
     return int(held[0]) if len(held) else None
+
+
+def wrong_bits(values: NDArray[np.uint8], window: Cycles, offset: Cycles, extra: Cycles) -> int:
+    """Count the delivered channel bits of a wrong value: a 1 without a pulse, a pulse without a 1.
+
+    `values` are all bits delivered, `window` and `offset` those of the pulses that were written,
+    and `extra` the windows of other pulses, whose bits may be either. Only stretches in which the
+    offset is held count. A core may deliver the bits of all windows the same number of bits late.
+    """
+    starts, lengths = _runs(offset)
+    held = lengths >= SETTLED
+    spans = [
+        window[start : start + length]
+        for start, length in zip(starts[held].tolist(), lengths[held].tolist(), strict=True)
+    ]
+    if not spans:
+        return 0
+    at = np.concatenate([np.arange(span[0], span[-1] + 1) for span in spans])
+    at = np.unique(at[~np.isin(at, (extra[:, None] + np.arange(-1, 2)).ravel())])
+    wanted = np.isin(at, np.concatenate(spans))
+    return min(_differing(values, at + late, wanted) for late in range(-EARLY, LATE + 1))
+
+
+def _differing(values: NDArray[np.uint8], at: Cycles, wanted: NDArray[np.bool_]) -> int:
+    """Return how many of the bits at these places are not what they should be."""
+    inside = (at >= 0) & (at < len(values))
+    return int(np.count_nonzero(values[at[inside]] != wanted[inside]))
 
 
 def _runs(offset: Cycles) -> tuple[Cycles, Cycles]:

@@ -42,7 +42,7 @@ def _paths_of(name: str) -> list[Path]:
         if Path(name).is_file():
             return [Path(name)]
         if Path(name).is_dir():
-            return sorted(p for p in Path(name).iterdir() if p.suffix in (".yaml", ".yml"))
+            return sorted(p for p in Path(name).iterdir() if p.suffix.lower() in (".yaml", ".yml"))
     except OSError as error:  # a name no file can have
         raise UserError(f"suite '{name}': {error.strerror}") from None
     shipped = _shipped()

@@ -61,7 +61,8 @@ class Bus(Schema):
     between accesses at least, in which address and data stay as they are.
 
     `decoded` has the address lines the core looks at, all of them if it is not given, and `others`
-    the addresses at which something answers that is not bound: they are left alone.
+    the addresses at which something answers that is not bound: they are left alone. Where a
+    register is not bound and `others` is not given, no write goes anywhere else: it might hit that.
 
     With `acknowledge` the core says how long an access takes: it counts at its first edge, or at
     the last, which samples the acknowledge. With `asynchronous` the host's lines change anywhere
@@ -81,7 +82,7 @@ class Bus(Schema):
     asynchronous: bool = False
     registers: Registers
     decoded: Natural | None = None
-    others: list[Natural] = Key([])
+    others: list[Natural] | None = None
     hold: int = Key(1, ge=1, le=256)
     acts: Literal["first", "last", "held"] = "first"
     idle: Cycles = 0

@@ -211,15 +211,28 @@ def _bus(found: Guesses, looks: Looks) -> Iterator[str]:
     known = found.addresses.status or found.addresses.sync_word
     yield "  registers:" if known else "  registers: {}  # TODO at least one of these:"
     yield from _registers(found)
-    others = [f"{where:#x} {name}".strip() for where, name in found.addresses.written.items()]
-    if others:
-        yield f"    # also written: {', '.join(others)}; `transfer` or `control`, if you test those"
+    yield from _others(found)
     late = found.addresses.read_latency
     if late is None:
         yield "  read_latency: 0  # TODO registers between status and the port read"
     else:
         why = "read data comes out of a register" if late else "read data is not registered"
         yield f"  read_latency: {late}  # likely: {why}"
+
+
+def _others(found: Guesses) -> Iterator[str]:
+    """Yield the addresses that are written beside those of the registers, if one of these is known.
+
+    The bench writes to all addresses but those.
+    """
+    others = found.addresses.written
+    named = ", ".join(f"{where:#x} {name}".strip() for where, name in others.items())
+    if others:
+        yield f"    # also written: {named}; `transfer` or `control`, if you test those"
+    if found.addresses.sync_word:
+        why = "is written there" if others else "no other address is written"
+        places = ", ".join(f"{where:#x}" for where in others)
+        yield f"  others: [{places}]  # likely: {why}; the bench writes to all but these"
 
 
 def _registers(found: Guesses) -> Iterator[str]:

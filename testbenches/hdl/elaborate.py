@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from refmodel.ground.errors import CannotRun, UserError, near
 from refmodel.ground.signals import held
 from testbenches.hdl.guard import guarded
-from testbenches.hdl.includes import include_hints, shown_path
+from testbenches.hdl.includes import hints, shown_path
 from testbenches.hdl.loops import combinational_loop
 
 if TYPE_CHECKING:
@@ -252,8 +252,10 @@ def _files_read(sources: pyslang.SourceManager) -> Iterator[Path]:
 
 
 def _refuse_odd_names(paths: Iterable[Path]) -> None:
-    """Raise UserError for a path that is no UTF-8 text: no tool behind this one could name it."""
+    """Raise UserError for a path that no simulator could be told: no UTF-8 text, a quote in it."""
     for path in paths:
+        if '"' in str(path.absolute()):
+            raise UserError(f"{path.absolute()}: no simulator takes a quote in a path; rename it")
         try:
             str(path).encode()
         except UnicodeEncodeError:
@@ -316,7 +318,7 @@ def _raise(faults: Sequence[tuple[Any, str]], sources: pyslang.SourceManager) ->
     if messages:
         more = len(messages) - SHOWN_FAULTS
         shown = messages[:SHOWN_FAULTS] + ([f"and {more} more"] if more > 0 else [])
-        shown += include_hints(shown, _files_read(sources))
+        shown += hints(shown, [*_files_read(sources)])
         raise CannotRun("\n".join(["the core does not compile:", *shown]))
 
 

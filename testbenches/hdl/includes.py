@@ -1,13 +1,14 @@
-"""A file that is included and not found: where it lies, and how to name its folder."""
+"""What a message of the reader does not say: where a missing file lies, what a file leaves on."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path, PurePosixPath
 
 MISSING = re.compile(r"'([^']+)': No such file")
+KEYWORDS = re.compile(r"//[^\n]*|/\*.*?\*/|`(begin|end)_keywords\b", re.S)
 MOST = 5000  # files and folders looked at
 NAMED = "cellstep bind --include {0}, or core.include_dirs of the binding"
 
@@ -18,7 +19,13 @@ def shown_path(path: Path) -> Path:
     return path.relative_to(here) if path.is_relative_to(here) else path
 
 
-def include_hints(messages: Iterable[str], sources: Iterable[Path]) -> Iterator[str]:
+def hints(messages: Sequence[str], sources: Sequence[Path]) -> Iterator[str]:
+    """Yield what may be behind the messages, from the files that were read, in their order."""
+    yield from _include_hints(messages, sources)
+    yield from _keyword_hints(sources)
+
+
+def _include_hints(messages: Iterable[str], sources: Iterable[Path]) -> Iterator[str]:
     """Yield for each included file that messages miss the option that names its folder.
 
     It is looked for around the sources: in the folder above each, and all below that.
@@ -32,6 +39,21 @@ def include_hints(messages: Iterable[str], sources: Iterable[Path]) -> Iterator[
         else:
             folder = shown_path(found)
             yield f"'{name}' lies in {folder}: {NAMED.format(folder)}"
+
+
+def _keyword_hints(sources: Iterable[Path]) -> Iterator[str]:
+    """Yield for each file that leaves other keywords on for those behind it what to add."""
+    for source in sources:
+        text = source.read_text(errors="replace")
+        open_at: list[int] = []
+        for found in KEYWORDS.finditer(text):
+            if found[1] == "begin":
+                open_at.append(text.count("\n", 0, found.start()) + 1)
+            elif found[1] == "end" and open_at:
+                open_at.pop()
+        if open_at:
+            place = f"{shown_path(source)}:{open_at[0]}"
+            yield f"{place}: `begin_keywords holds for the files behind it, too; add `end_keywords"
 
 
 def _folders_with(name: str, root: Path) -> Iterator[Path]:

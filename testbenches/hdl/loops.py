@@ -1,13 +1,14 @@
 """Finds logic that feeds itself without a register, bit by bit, in the elaborated design.
 
-What a bit depends on is taken from assignments, combinational blocks and port connections. What
-cannot be told exactly (a bit chosen by a signal, a function, a loop of statements) counts as no
-dependence, so that no good core is refused; a loop through it is ended as it runs.
+What a bit depends on is taken from assignments, combinational blocks, functions and port
+connections. What cannot be told exactly (a bit chosen by a signal, a loop of statements) counts as
+no dependence, so that no good core is refused; a loop through it is ended as it runs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from functools import reduce
 from typing import Any, TypeAlias
 
@@ -19,6 +20,9 @@ MOST = 200_000  # bits of a design that is looked at
 PER_BIT = {"BinaryAnd", "BinaryOr", "BinaryXor", "BinaryXnor"}
 ARRAYS = {"GenerateBlock", "GenerateBlockArray", "InstanceArray"}
 CARRIES = {"Add", "Subtract", "Multiply"}
+HELD = {"Net", "Variable", "FormalArgument"}
+RETURNED = "return"  # in place of a signal's path: what a function returns
+_returned: dict[str, Bits] = {}  # by the function's path, of the design that is looked at
 
 
 class _UntoldError(Exception):
@@ -30,6 +34,7 @@ def combinational_loop(top: Any) -> list[tuple[Any, str]]:  # noqa: ANN401 - pys
 
     `top` is the body of the top instance.
     """
+    _returned.clear()
     graph: dict[Bit, frozenset[Bit]] = {}
     places: dict[str, Any] = {}
     for target, read, place in _drivers(top):
@@ -114,7 +119,7 @@ def _connected(instance: Any) -> Iterator[tuple[Bit, frozenset[Bit], Any]]:  # n
 
 def _signal(symbol: Any) -> Bits:  # noqa: ANN401
     """Return a net or variable as bits that depend on themselves; nothing of another type."""
-    if symbol.kind.name not in ("Net", "Variable") or not symbol.type.isIntegral:
+    if symbol.kind.name not in HELD or not symbol.type.isIntegral:
         return []
     path = str(symbol.hierarchicalPath)
     return [frozenset({(path, n)}) for n in range(int(symbol.type.bitWidth))]
@@ -220,7 +225,40 @@ def _number_of_all(conditions: list[Any]) -> bool | None:
     return all("1" in str(c.constant).rpartition("'b")[2] for c in conditions)
 
 
+def _called(e: Any) -> Bits:  # noqa: ANN401
+    """Return what a call depends on, bit by bit: what the function returns, of these arguments."""
+    arguments = list(e.arguments)
+    if e.isSystemCall:
+        return _bits(arguments[0]) if e.subroutineName in ("$signed", "$unsigned") else []
+    given = zip(e.subroutine.arguments, arguments, strict=False)
+    env = {
+        bit: read
+        for formal, argument in given
+        for (bit,), read in zip(_signal(formal), _bits(argument), strict=False)
+    }
+    return [_outside(bits, env) for bits in _of_function(e.subroutine)]
+
+
+def _of_function(routine: Any) -> Bits:  # noqa: ANN401
+    """Return what a function returns, in bits of its arguments and of signals it reads.
+
+    Nothing is known of one that calls itself, or is not followed.
+    """
+    path = str(routine.hierarchicalPath)
+    if path not in _returned:
+        _returned[path] = []
+        env: Env = {}
+        with suppress(_UntoldError, RecursionError):
+            _run(routine.body, env, NONE)
+            own = _signal(routine.returnValVar) if routine.returnValVar is not None else []
+            _returned[path] = [
+                env.get((RETURNED, n), env.get(b, NONE)) for n, (b,) in enumerate(own)
+            ]
+    return _returned[path]
+
+
 _FORMS = {
+    "Call": _called,
     "NamedValue": lambda e: _signal(e.symbol),
     "HierarchicalValue": lambda e: _signal(e.symbol),
     "Conversion": _converted,
@@ -274,6 +312,9 @@ def _run(s: Any, env: Env, by: frozenset[Bit]) -> None:  # noqa: ANN401
         for target, bits in zip(_target(s.expr.left), read, strict=False):
             if target is not None:
                 env[target] = _outside(bits, env) | by
+    elif kind == "Return" and s.expr is not None:
+        for n, bits in enumerate(_bits(s.expr)):
+            env[RETURNED, n] = _outside(bits, env) | by
     elif kind in ("Conditional", "Case"):
         _branch(s, env, by)
     elif kind not in ("Empty", "VariableDeclaration"):

@@ -94,29 +94,29 @@ FAULTS = [  # core, text of its binding, instead of it, what is said behind the 
     ("acknowledged", REGISTERS, "registers: {status: 2, sync_word: {high: 4, low: 5}}",
      "21:3: bus.registers: give all registers as one address, or all as high and low"),
     ("acknowledged", "data: data", "data: {joined: [data, ready]}",
-     "24:82: observe.fields.data.joined: the signals have 8 + 1 bits; data has 8 bits"),
+     "25:82: observe.fields.data.joined: the signals have 8 + 1 bits; data has 8 bits"),
     ("acknowledged", "data: data", "data: {joined: [dta]}",
-     "24:91: observe.fields.data.joined.0: 'dta': there is no 'dta' in the core; did you mean"),
+     "25:91: observe.fields.data.joined.0: 'dta': there is no 'dta' in the core; did you mean"),
     ("acknowledged", "data: data", "data: {joined: []}",
-     "24:75: observe.fields.data: give signal, or joined with a list of signals; not both"),
+     "25:75: observe.fields.data: give signal, or joined with a list of signals; not both"),
     ("acknowledged", "data: data", "data: {joined: [{signal: data, delay: 9}]}",
-     "24:106: observe.fields.data.joined.0.delay: 9 cycles are no less than the reset at the "
+     "25:106: observe.fields.data.joined.0.delay: 9 cycles are no less than the reset at the "
      "start, so the field would begin unknown; reset.cycles: 10 would do"),
     ("acknowledged", "data: data", "data: {signal: data, by: or}",
-     "24:75: observe.fields.data: by goes with joined"),
+     "25:75: observe.fields.data: by goes with joined"),
     ("acknowledged", "data: data", "data: u_bits.data[7:0]",
-     "24:92: not valid YAML: expected ',' or '}', but got '['; within braces a name with brackets "
+     "25:92: not valid YAML: expected ',' or '}', but got '['; within braces a name with brackets "
      'stands in quotes: "u0.flags[3]"'),
     ("other_clock", "hold: 6", "hold: 3",
-     "17:3: bus.hold: the strobe is held for 3 cycles, and what a read returns is at the port in "
+     "18:3: bus.hold: the strobe is held for 3 cycles, and what a read returns is at the port in "
      "the 4th (acts, latency, read_latency); hold: 4 would do"),
     ("other_clock", "  hold: 6\n", "",
-     "16:3: bus.asynchronous: a core cannot see a strobe of one cycle from another clock; give "
+     "17:3: bus.asynchronous: a core cannot see a strobe of one cycle from another clock; give "
      "hold, such as hold: 4"),
     ("other_clock", "divide: 4", "enabled_by: phase",
      "6:21: clock.enabled_by: 'phase' has 2 bits; enable has 1 bit"),
     ("registered", "{port: xfer_on, latency: 2}", "{port: xfer_on, latency: 2, path: straight}",
-     "17:43: inputs.dma_active.path: a straight level passes no register, but latency says 2; "
+     "18:43: inputs.dma_active.path: a straight level passes no register, but latency says 2; "
      "give one of the two"),
     ("reference", MEMORY, MEMORY.replace(", data_in: mem_in", ""),
      "38:1: memory: data_in: missing; a core whose host writes the words has written_at instead"),

@@ -27,22 +27,26 @@ SAME_NET = {  # an output inside the byte-wide core, and the wire it is connecte
 SHARES = {
     "reference": (15, 28, 28),
     "bytewide": (27, 50, 51),
-    "vhdl": (11, 11, 18),
-    "plain/acknowledged": (15, 28, 31),
-    "plain/one_data_bus": (10, 15, 19),
-    "plain/other_clock": (9, 18, 20),
-    "plain/registered": (12, 18, 18),
-    "plain/wires": (14, 16, 16),
+    "vhdl": (11, 11, 19),
+    "plain/acknowledged": (15, 29, 32),
+    "plain/one_data_bus": (10, 16, 20),
+    "plain/other_clock": (9, 19, 21),
+    "plain/registered": (12, 19, 19),
+    "plain/wires": (14, 17, 17),
 }
 
 
 def leaves(node, path=()):
     """Yield each value of a file with its keys; `rd` and `{port: rd}` are the same."""
     if not isinstance(node, dict):
-        yield path, SAME_NET.get(node, node) if isinstance(node, str) else node
+        yield path, SAME_NET.get(node, node) if isinstance(node, str) else _plain(node)
         return
     for key, value in node.items():
         yield from leaves(value, path if key in SHORT and path else (*path, key))
+
+
+def _plain(value):
+    return tuple(value) if isinstance(value, list) else value
 
 
 def keys(binding):

@@ -12,6 +12,7 @@ from cli_cases import core, needs_icarus
 from command import COMMAND, apart, cellstep
 
 from hdl_stubs.defects import REFERENCE
+from refmodel.world.find import find_suite
 
 GOOD = REFERENCE / "binding.yaml"
 POLL = ["--suite", "quick/sync_poll"]
@@ -83,7 +84,7 @@ def test_core_that_calls_finish(tmp_path):
     out = tmp_path / "out"
     done = cellstep("run", binding, *POLL, "--sim", "icarus", "--out", out)
     assert 125 == done.returncode
-    assert "does the core call $finish?" in done.stdout
+    assert "does the core call $finish or $stop?" in done.stdout
     assert '"verdict": "error"' in (out / "result.json").read_text()
     assert 'errors="1"' in (out / "junit.xml").read_text()
 
@@ -199,3 +200,28 @@ def test_message_stays_readable(tmp_path):
     assert "\x1b" not in done.stderr
     assert f"{path}:1:10: profile: '\\x1b[31mxxxx" in done.stderr
     assert 400 > max(map(len, done.stderr.splitlines()))
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("run", GOOD, "--out", ""), "--out: is empty"),
+        (("run", GOOD, "--out="), "--out: is empty"),
+        (("run", GOOD, "--history", ""), "--history: is empty"),
+        (("run", ""), "an argument behind 'run': is empty"),
+        (("bind", GOOD, "--top", ""), "--top: is empty"),
+    ],
+)
+def test_an_empty_argument_is_refused(tmp_path, words, said):
+    """An unset variable of the shell stands for no file or folder, not for the current folder."""
+    done = cellstep(*words, cwd=tmp_path)
+    assert (2, f"{said}; is a variable of the shell not set?\n") == (done.returncode, done.stderr)
+    assert [] == list(tmp_path.iterdir())
+
+
+def test_scenarios_of_any_spelling_of_yaml_are_played(tmp_path):
+    """A suite folder takes .yaml, .yml and .YAML alike."""
+    for name in ("a.yaml", "b.yml", "c.YAML", "d.Yml"):
+        (tmp_path / name).write_text(f"name: {name}\ntrack: {{layout: words, words: [0x4489]}}\n")
+    (tmp_path / "e.txt").write_text("no scenario")
+    assert ["a.yaml", "b.yml", "c.YAML", "d.Yml"] == [s.name for _, s in find_suite(str(tmp_path))]

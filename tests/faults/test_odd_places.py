@@ -112,3 +112,29 @@ def test_an_empty_suite_is_refused(core):
     """--suite '' is not the current folder."""
     done = core().run(suite="")
     assert (2, True) == (done.returncode, "--suite: is empty" in done.stderr)
+
+
+def test_a_path_that_a_simulator_misreads_is_refused(core, simulator):
+    """A quote in a path is bad input; what only one simulator takes for its own says so."""
+    made = core()
+    for name, status, said in (
+        ('a"b', 2, "no simulator takes a quote in a path"),
+        ("a$HOME", 125 if simulator == "verilator" else 0, "Verilator takes the $"),
+    ):
+        made.folder = made.folder.rename(made.folder.with_name(name))
+        made.binding = made.folder / "binding.yaml"
+        done = made.run(suite="quick/sync_poll", sim=simulator)
+        assert status == done.returncode
+        assert (status != 0) == (said in done.stdout + done.stderr)
+
+
+def test_keywords_that_a_source_leaves_off_are_told(tmp_path):
+    """A file that does not compile for what the one before it left on names that one's line."""
+    (tmp_path / "a.v").write_text(
+        '// `begin_keywords "1364-1995"\n`begin_keywords "1364-2005"\n`begin_keywords "1364-1995"\n'
+        "`end_keywords\nmodule a(input x); endmodule\n"
+    )
+    (tmp_path / "b.sv").write_text("module b(input logic x); endmodule\n")
+    done = cellstep("bind", tmp_path / "a.v", tmp_path / "b.sv", "--top", "b")
+    assert 125 == done.returncode
+    assert f"{tmp_path}/a.v:2: `begin_keywords holds for the files behind it" in done.stderr

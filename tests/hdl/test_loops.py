@@ -18,6 +18,14 @@ LOOPS = {
     "through an instance": "wire [3:0] x; sub u(.i(x), .o(x)); assign q = x;",
     "a condition": "wire x; assign x = x ? a[0] : a[1]; assign q = {4{x}};",
     "a case": "reg [3:0] x; always @* case (x) 1: x = a; default: x = 0; endcase\nassign q = x;",
+    "a function": "function f; input i; f = ~i; endfunction wire x, y; assign x = f(y) | a[0];\n"
+    "assign y = x; assign q = {3'd0, y};",
+    "a function that returns": "function automatic [3:0] f(input [3:0] i); if (i[0]) return i;\n"
+    "else return 4'd0; endfunction wire [3:0] x; assign x = f(x); assign q = x;",
+    "a function that reads beside its arguments": "reg [3:0] x; function [3:0] f; input i;\n"
+    "f = i ? x : a; endfunction always @* x = f(a[0]); assign q = x;",
+    "a function of functions": "function g; input i; g = !i; endfunction function f; input i;\n"
+    "f = g(g(i)); endfunction wire x; assign x = f(x); assign q = {4{x}};",
     "a generated one": "wire [3:0] x; genvar n; generate for (n = 0; n < 4; n = n + 1) begin : g\n"
     "assign x[n] = x[(n + 1) % 4] | a[n]; end endgenerate\nassign q = x;",
 }
@@ -31,6 +39,12 @@ NONE = {
     "a temporary of a block": "reg [3:0] x, t; always @* begin t = a; x = t; t = x; end\n"
     "assign q = x;",
     "a mask": "wire [3:0] x; assign x = {x[2:0] & 3'b000, a[0]}; assign q = x;",
+    "a chain through a function": "function [3:0] f; input [3:0] i; input j; f = {i[2:0], j};\n"
+    "endfunction wire [3:0] x; assign x = f(x, a[0]); assign q = x;",
+    "a function that passes nothing on": "function f; input i; f = 1'b0; endfunction\n"
+    "wire x; assign x = f(x); assign q = {4{x}};",
+    "a function that calls itself": "function automatic [3:0] f(input [3:0] i);\n"
+    "f = i < 2 ? i : f(i - 1) + f(i - 2); endfunction wire [3:0] x = f(a); assign q = x;",
     "a block with a loop": "reg [3:0] x; integer n;\n"
     "always @* begin x = 0; for (n = 0; n < 4; n = n + 1) x[n] = a[n]; end assign q = x;",
 }

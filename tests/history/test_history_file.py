@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -93,6 +94,19 @@ def test_corrupt_file_is_kept(tmp_path, garbage):
     kept = tmp_path / "runs.sqlite.bad-1"
     assert str(kept) in line
     assert garbage == kept.read_bytes()
+
+
+@pytest.mark.parametrize("kind", ["binding.yaml", "core.v", "folder", "device"])
+def test_a_file_that_was_never_a_history_is_left_alone(tmp_path, kind):
+    """A file of another kind is refused, and stays what it is and where it is."""
+    path = Path("/dev/null") if kind == "device" else tmp_path / kind
+    if kind == "folder":
+        path.mkdir()
+    elif kind != "device":
+        path.write_text("core: {top: x}\n")
+    with pytest.raises(UserError, match=r"is another kind of file|is no plain file"):
+        History(path, pytest.fail)
+    assert [path] * (kind != "device") == list(tmp_path.iterdir())
 
 
 def test_corrupt_in_the_middle_is_kept(tmp_path):

@@ -138,7 +138,8 @@ def test_latency_moves_the_windows_not_the_pulses():
                 Stimulus(first, 350, pulses=stream.between(first, first + 350)), shifted
             )
         offsets[lag] = recovery.recovered()
-    assert replace(offsets[0], bits=0) == replace(offsets[9], bits=0)
+    kept = {"bits": 0, "wrong_bits": 0}  # the bits themselves are no subject here
+    assert replace(offsets[0], **kept) == replace(offsets[9], **kept)
     assert (0, 0) == (offsets[0].errors, offsets[0].slips)
 
 

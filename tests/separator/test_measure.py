@@ -19,6 +19,7 @@ from refmodel.separator.measure import (
     probe_failures,
     tally,
     windows_of_bits,
+    wrong_bits,
 )
 
 
@@ -33,6 +34,49 @@ def test_the_windows_of_a_models_bits_are_the_models_windows(name, latency):
     bits = run(one, pulses, int(pulses[-1]) + 1)
     windows = windows_of_bits(bits.cycle + latency, pulses, latency)
     assert windows.tolist() == follow(other, pulses).window.tolist()
+
+
+PULSES = (2, 4, 8, 11, 13, 15, 18, 22, 24, 27, 31, 33, 36, 40, 42, 44, 48, 51, 53, 57)
+
+
+def delivered(ones, flipped=(), late=0):
+    """Return 60 channel bits, 1 at these places but for those flipped, so many bits late."""
+    bits = np.zeros(60, np.uint8)
+    bits[list(ones)] = 1
+    bits[list(flipped)] ^= 1
+    return np.concatenate((np.zeros(late, np.uint8), bits))
+
+
+@pytest.mark.parametrize(
+    ("flipped", "late", "extra", "expected"),
+    [
+        ((), 0, (), 0),
+        ((), 1, (), 0),
+        ((), 16, (), 0),
+        ((4,), 0, (), 1),
+        ((1,), 0, (), 0),
+        ((4, 7, 9), 3, (), 3),
+        ((2, 59), 0, (), 1),
+        ((31,), 0, (31,), 0),
+        ((31,), 0, (40,), 1),
+    ],
+)
+def test_a_wrong_bit_is_one_that_is_not_its_pulse(flipped, late, extra, expected):
+    """A 1 for each pulse and a 0 for none, all as late; where another pulse fell, either.
+
+    Bits before the first pulse and behind the last are not judged.
+    """
+    window = np.array(PULSES)
+    values = delivered(window, flipped, late)
+    offset = np.full(len(window), 5)
+    assert expected == wrong_bits(values, window, offset, np.array(extra, np.int64))
+
+
+def test_bits_are_judged_where_the_separator_holds():
+    """Around a slip, and where fewer than 16 pulses keep one offset, no bit is judged."""
+    window = np.arange(0, 60, 3)
+    for offset in (np.arange(20), np.repeat((1, 2), 10)):
+        assert 0 == wrong_bits(delivered(()), window, offset, np.empty(0, np.int64))
 
 
 @pytest.mark.parametrize(

@@ -227,3 +227,37 @@ def test_a_dead_core_in_a_still_scenario_is_told(core, tmp_path):
     done = made.run("--strict", suite=path)
     assert 1 == done.returncode
     assert "Not exercised: agreement says nothing about" in done.stdout
+
+
+ELSEWHERE = {
+    "a write where status is": (
+        "wire read_status = reading &&",
+        "wire read_status = (reading || writing) &&",
+    ),
+    "a write anywhere": ("writing && place == ADR_SYNC_WORD", "writing"),
+    "a write of half the addresses": ("writing && place == ADR_SYNC_WORD", "writing && place[2]"),
+}
+
+
+@pytest.mark.parametrize("how", ELSEWHERE)
+def test_a_core_that_acts_on_writes_elsewhere_is_told(core, how):
+    """It mismatches where the binding says that nothing else is there; else it is in the list."""
+    made = core("plain/registered").change("registered.v", ELSEWHERE[how])
+    assert 1 == made.run(suite="quick").returncode
+    made.bind(("  others: []  # nothing is written anywhere else\n", ""))
+    done = made.run("--strict", suite="quick")
+    assert 1 == done.returncode
+    assert "    other addresses" not in done.stdout
+    assert "  other addresses        never written: a register that is not bound" in done.stdout
+    assert "agree" == made.result["verdict"]
+
+
+def test_addresses_of_something_else_are_left_alone(core):
+    """What `bus.others` lists is not written to: a register there keeps what it holds."""
+    made = core("plain/registered").change(
+        "registered.v",
+        ("writing && place == ADR_SYNC_WORD", "writing && (place == ADR_SYNC_WORD || place == 6)"),
+    )
+    assert 1 == made.run(suite="quick").returncode
+    made.bind(("others: []", "others: [6]"))
+    assert 0 == made.run("--strict", suite="quick").returncode

@@ -41,3 +41,16 @@ def test_a_check_that_holds_says_nothing(core, simulator):
     quiet = 'always @(posedge clk) assert (1); initial $display("ERROR: none");'
     made = core().change("sync_window.v", (EQUAL, f"{EQUAL} {quiet}"))
     assert 0 == made.run(suite="quick/sync_poll", sim=simulator).returncode
+
+
+@pytest.mark.parametrize("end", ["$stop;", "$finish;", "$finish(2);"])
+def test_a_core_that_ends_the_simulation_does_not_agree(core, simulator, end):
+    """`$stop` means `$finish`, no console: exit 125, with file and line on either simulator."""
+    made = core().change(
+        "sync_window.v", (EQUAL, f"{EQUAL} always @(posedge clk) if (window == 16'h4489) {end}")
+    )
+    line = (made.folder / "sync_window.v").read_text().split(end)[0].count("\n") + 1
+    done = made.run(suite="quick/sync_poll", sim=simulator)
+    assert 125 == done.returncode
+    assert f"{simulator}: the simulation ended by itself after 0 of 1 runs" in done.stdout
+    assert f"sync_window.v:{line}: " in done.stdout

@@ -10,9 +10,17 @@ OFF = [("NOMINAL: 227", "NOMINAL: 300"), ("SHORTEST: 209", "SHORTEST: 290")]
 OFF += [("LONGEST: 245", "LONGEST: 310")]
 
 
-def found(pulses, errors, slips=0, lock=0, bits=1, **models):
+VALUES = {  # what stands in place of the value of each channel bit
+    "always 0": "1'b0",
+    "always 1": "1'b1",
+    "inverted": "!seen",
+    "one in twelve by chance": "seen ^ ($random % 12 == 0)",
+}
+
+
+def found(pulses, errors, slips=0, lock=0, bits=1, wrong_bits=0, **models):
     """Return what a separator made of its pulses."""
-    return Recovered(bits, pulses, errors, slips, lock, models)
+    return Recovered(bits, pulses, errors, slips, lock, models, wrong_bits)
 
 
 @pytest.fixture
@@ -56,6 +64,26 @@ def test_a_bound_of_the_binding_is_kept(flux_core):
     assert "2 slips in 4031 pulses, where 0 are allowed" in done.stdout
 
 
+@pytest.mark.parametrize("how", VALUES)
+def test_a_separator_whose_bits_have_the_wrong_value_mismatches(flux_core, how):
+    """Windows in their places are not enough: each bit is 1 for a pulse and 0 for none."""
+    value = ("bit_out <= seen;", f"bit_out <= {VALUES[how]};")
+    done = flux_core.change("counter_separator.v", value).run(suite="flux/shifted")
+    assert 1 == done.returncode
+    assert "channel bits of the wrong value in 3793 pulses, where 75 are allowed" in done.stdout
+    assert 75 < flux_core.result["runs"][0]["recovered"]["wrong_bits"]
+
+
+def test_a_separator_that_delivers_its_bits_late_agrees(flux_core):
+    """Every bit one window late is no fault: nothing says when a bit has to leave."""
+    flux_core.change(
+        "counter_separator.v",
+        ("bit_out <= seen;", "bit_out <= earlier; earlier <= seen;"),
+        ("reg unlocked;", "reg unlocked; reg earlier = 0;"),
+    )
+    assert 0 == flux_core.run(suite="flux/shifted").returncode
+
+
 @pytest.mark.parametrize(
     ("bounds", "seen", "said"),
     [
@@ -65,6 +93,8 @@ def test_a_bound_of_the_binding_is_kept(flux_core):
         (Bounds(), found(100, 41, model=found(100, 20)), "41 errors in 100 pulses"),
         (Bounds(max_error_rate=0.5), found(100, 50, model=found(100, 0)), ""),
         (Bounds(max_error_rate=0.0), found(100, 1), "1 errors in 100 pulses, where 0 are allowed"),
+        (Bounds(), found(100, 0, wrong_bits=2), ""),
+        (Bounds(), found(100, 0, wrong_bits=3), "3 channel bits of the wrong value in 100 pulses"),
         (Bounds(max_slips=1), found(1000, 2, 2), "2 slips in 1000 pulses, where 1 are allowed"),
         (Bounds(1.0, 99), found(100, 100, lock=None), "never locks on in 100 pulses"),
         (Bounds(), found(100, 100, lock=None, bits=0), "no channel bit in 100 pulses"),
