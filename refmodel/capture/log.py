@@ -172,6 +172,8 @@ class LogFile:
 
     def _log(self, block: bytes, above: int, first: bool, ticks: Ticks) -> Log:
         """Return the accesses of a block with so many lines above it."""
+        if b"\0" in block:
+            raise UserError(f"{self.path}: is no text; a line is: time register value")
         words, line = words_of(block)
         if first and len(words) and words.cell(0).lower() == "time":
             kept = line != line[0]

@@ -138,6 +138,9 @@ def test_the_fit_of_a_log_leaves_one_cycle_questions_open(logged):
     ("text", "message"),
     [
         ("", "holds no access; a line is: time register value"),
+        ("1\0 status 1\n", "log.txt: is no text; a line is: time register value"),
+        ("nan status 1\n", "log.txt:1:1: 'nan' is no time"),
+        ("1 status -1\n", "log.txt:1:3: '-1' is no value of 16 bits"),
         ("1 status\n", "log.txt:1:1: has 2 parts; a line is: time register value"),
         ("1 statu 0x1\n", "log.txt:1:2: 'statu' is no register; did you mean 'status'?"),
         ("x status 1\n", "log.txt:1:1: 'x' is no time"),
