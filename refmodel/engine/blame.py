@@ -107,6 +107,8 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
     """Return the clause when a transfer starts, stops, moves or writes otherwise."""
     field, here = mismatch.field, trail.here
     if here is not None and here.inputs.write_transfer:
+        if field == "dma_active" and here.after.transfer.enable and not here.inputs.gates:
+            return "B15"  # as written it would be up
         own = mismatch.expected and not here.after.transfer.running
         if field == "dma_active" and (own or trail.rules.dma_active_means == "enabled"):
             return "B6"  # the bit as written, or another meaning of it: not a transfer
