@@ -163,15 +163,21 @@ def _observed(watched: Watched, outputs: Mapping[str, int]) -> str:
     return shown(watched, outputs)
 
 
+def why_between_edges(binding: Binding) -> str:
+    """Say why a core's status may move between two active edges; empty where it must not."""
+    if depth_of(binding).straight or _late_gates(binding):
+        return "a level passes straight through the core"
+    if binding.bus is not None and binding.bus.idle > 0:
+        return "its bus pauses, so the end of a strobe may act"
+    return "it has a second clock" if binding.clock.slow else ""
+
+
 def _still(binding: Binding) -> int:
     """Return which bits of what is observed must not change before an active edge.
 
-    They are the fields that are held to the cycle. Later ones may come from the other edge. None
-    are of a core that may move between edges: by a level or a gate straight through, by the end
-    of a strobe, which the bus pauses for, or by a second clock.
+    They are the fields that are held to the cycle. Later ones may come from the other edge.
     """
-    strobes = binding.bus is not None and binding.bus.idle > 0
-    if depth_of(binding).straight or _late_gates(binding) or strobes or binding.clock.slow:
+    if why_between_edges(binding):
         return 0
     on_time = not any(binding.lag(name) for name in (*FIELD_NAMES, UNUSED))
     found = 0

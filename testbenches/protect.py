@@ -36,7 +36,7 @@ def run_matrix(path: Path, cases: Sequence[Case], options: Options, say: Say = q
     used: dict[str, set[str]] = {}
     cells = [_on_model(case, profile, used.setdefault(case.name, set()), say) for case in cases]
     missing = {
-        case.name: cell.note if cell.skipped else _missing(binding, case, used[case.name])
+        case.name: _missing(binding, case, used[case.name]) or (cell.note if cell.skipped else "")
         for case, cell in zip(cases, cells, strict=True)
     }
     names = simulators(options.simulators)

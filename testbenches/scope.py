@@ -16,6 +16,7 @@ from testbenches.binding.pins import LEVEL_INPUTS
 from testbenches.binding.reachable import reachable
 from testbenches.binding.roles import GATES, LINES, MOVES
 from testbenches.binding.schema import Binding
+from testbenches.harness import why_between_edges
 from testbenches.strays import tells_all_registers
 
 
@@ -60,6 +61,11 @@ def as_run(scope: Scope, binding: Binding, unread: Sequence[str], live: bool) ->
     """
     ports = {driven.port for driven in binding.driven_inputs} & {*unread}
     scope = replace(scope, bound=replace(scope.bound, unread=tuple(sorted(ports))))
+    if why := why_between_edges(binding):
+        gap = Gap(
+            "between edges", f"status may move there ({why}); it is looked at before each edge"
+        )
+        scope = replace(scope, not_compared=(*scope.not_compared, gap))
     if binding.bus is None:
         return scope
     if live:

@@ -40,7 +40,7 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
     rows = [heads, *(_row(matrix, cells) for cells in matrix.rows)]
     for line in table_lines(rows, len(heads) - 1, room):
         show_line(console, line)
-    for note in dict.fromkeys(f"{c.case.check.name}: {c.note}" for c in matrix.cells if c.skipped):
+    for note in why_not_run(matrix):
         _show_folded(console, f"not run: {note}", "  ")
     console.print()
     wrong = wrong_alike(matrix)
@@ -50,6 +50,17 @@ def show_matrix(console: Console, matrix: Matrix) -> None:
         left = len(wrong) - SHOWN_WRONG
         show_line(console, f"... and {left} more; --out DIR writes them all to protect.json\n")
     show_line(console, summary(matrix))
+
+
+def why_not_run(matrix: Matrix) -> Iterator[str]:
+    """Yield for each check that was left out, or in part, the first reason, and how many alike."""
+    reasons: dict[str, dict[str, None]] = {}
+    for cell in matrix.of_core or matrix.cells:
+        if cell.skipped:
+            reasons.setdefault(cell.case.check.name, {})[cell.note] = None
+    for name, notes in reasons.items():
+        first, *more = notes
+        yield f"{name}: {first}" + (f"; {len(more)} more alike" if more else "")
 
 
 def _show_folded(console: Console, text: str, indent: str = "") -> None:

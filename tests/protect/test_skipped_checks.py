@@ -10,6 +10,8 @@ from refmodel.ground.duration import cycles_of, is_duration
 from refmodel.profile import load_profile
 
 SLOW = "{name: slow, clock_hz: 8000000, channel_bit_ns: 800, write_bit_cycles: 9}\n"
+PLAIN_CORE = REFERENCE.parent / "plain" / "registered" / "binding.yaml"
+CHECKS = ("odd_syncs", "weak_bits")
 PLAIN = ["--sim", "icarus", "--host-speed", "normal", "--drive-speed", "0"]
 
 
@@ -33,6 +35,15 @@ def test_a_policy_a_check_cannot_hold_with_leaves_it_out():
     )
     rows = [line.split() for line in done.stdout.splitlines() if "sync_window" in line]
     assert rows[0][1:4] == ["sync_window", "original", "accept"]
+
+
+def test_a_check_left_out_has_one_line():
+    """What the core lacks comes before what the model would say, and is said once for all hosts."""
+    policy = ["--policy", "realign=never", "--check", "odd_syncs", "--check", "weak_bits"]
+    done = cellstep("protect", PLAIN_CORE, "--sim", "icarus", *policy)
+    notes = [line for line in done.stdout.splitlines() if line.startswith("not run: ")]
+    assert 2 == done.returncode
+    assert [f"not run: {name}: the core has no input wait_for_sync" for name in CHECKS] == notes
 
 
 def test_a_time_is_the_nearest_number_of_cycles():
