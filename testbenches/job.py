@@ -103,6 +103,11 @@ class Job:
         return self.folder / f"job-{self.number}.pickle"
 
     @property
+    def built(self) -> Path:
+        """What is there once the build is done, and the simulator starts."""
+        return self.folder / f"built-{self.number}"
+
+    @property
     def results(self) -> Path:
         """Where the test leaves a `RunDone` for each finished run."""
         return self.folder / f"results-{self.number}.pickle"

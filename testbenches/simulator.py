@@ -56,6 +56,7 @@ ENDS, MOST_ENDS = re.compile(r"\$(?:finish|stop|exit)\b"), 4
 LONGEST_LINE = 200  # characters
 LAST_WORDS = 10  # seconds to read what is left in a pipe
 LOOK = 0.5  # seconds between two looks at a simulator
+BUILDING = 1800.0  # seconds that no build takes
 STUCK, STUCK_LIVE = 5.0, 20.0  # seconds of its work without time; a host program takes some too
 LONGEST_LOG = 1 << 20  # bytes of an output that are kept: a core can print without end
 
@@ -85,9 +86,10 @@ class Session:
         """Play the runs in order and return what became of them.
 
         Raises CannotRun when the core does not build, ends the simulation itself, or takes more
-        than `timeout` seconds.
+        than `timeout` seconds, its build apart: how long that takes says how busy the machine is.
         """
         job = self.job()
+        job.built.unlink(missing_ok=True)
         job.write(runs)
         self.start(job)
         try:
@@ -147,15 +149,17 @@ class Session:
     def _wait_moving(self, job: Job, runs: list[Run], timeout: float) -> int:
         """Wait for the worker's end while simulated time moves; return its exit status.
 
-        Raises subprocess.TimeoutExpired after `timeout` seconds, CannotRun when the simulator has
-        worked for STUCK seconds and no time has passed in the simulation.
+        Raises subprocess.TimeoutExpired `timeout` seconds after the build, CannotRun when the
+        simulator has worked for STUCK seconds and no time has passed in the simulation.
         """
         process = self._process
         assert process is not None, "not started"
         stuck = STUCK_LIVE if any(run.live for run in runs) else STUCK
         pulse = Pulse(process.pid, [job.folder / f"{run.index}.alive" for run in runs])
-        end = time.monotonic() + timeout
+        end, built = time.monotonic() + BUILDING, False
         while process.poll() is None:
+            if not built and job.built.exists():
+                end, built = time.monotonic() + timeout, True
             if time.monotonic() > end:
                 raise subprocess.TimeoutExpired(process.args, timeout)
             if pulse.stands_still(stuck):
@@ -209,6 +213,8 @@ class Session:
 
     def _without_end(self, job: Job, timeout: float) -> CannotRun:
         """Return the error of a simulator that had to be stopped."""
+        if not job.built.exists():
+            return CannotRun(f"{self.simulator}: the build has no end after {BUILDING:.0f} s")
         what = f"no end after {timeout:.0f} s; does the core loop without letting time pass?"
         return CannotRun(f"{self.simulator}: {what}{self._flood(job)}")
 

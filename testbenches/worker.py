@@ -62,6 +62,7 @@ def main(path: str) -> None:
         if job.builds_only:
             return
         command, settings = session(job, entry)
+        job.built.touch()
     except BuildError as error:
         print(error)
         sys.exit(BUILD_FAILED)

@@ -43,6 +43,18 @@ def test_a_core_that_prints_every_cycle_is_compared(printing):
     assert PRINTED in log.read_text()
 
 
+@pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
+def test_a_build_does_not_count_as_the_run(printing, monkeypatch):
+    """The limit of a run begins once it is built; a build that never ends is given up as that."""
+    lockstep, ready, session = printing("// quiet")
+    assert not session.job().built.exists()
+    (outcome,) = lockstep.run(ready, session, lambda _: None)
+    assert ("agree", True) == (outcome.verdict, session.job().built.exists())
+    monkeypatch.setattr("testbenches.simulator.BUILDING", -1.0)
+    with pytest.raises(CannotRun, match="icarus: the build has no end after -1 s"):
+        session.run([Run(0)], 100)
+
+
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)  # the other builds for seconds
 def test_a_core_that_prints_without_end_is_told(printing):
     """A core that prints and lets no time pass is stopped, and what it printed is reported."""
