@@ -18,8 +18,8 @@ from testbenches.hdl.aiger import Aiger
 from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
 from testbenches.mutate.twin import Twin, asking, reading_core
 
-SECONDS = 120  # for one question
-PATIENCE = 4 * SECONDS  # with what comes before it, on a machine with much to do
+SECONDS = 60  # for one question
+PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
 _DIFFERS = re.compile(r"was asserted in frame (\d+)")
 _SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr -T {seconds}"
 ANYWHERE, COMPARED = 0, 1  # outputs of the twin
