@@ -37,15 +37,15 @@ class Accesses:
     mask: Words
     value: Words
     returned: Words
-    vague: Words
+    x_bits: Words
     recorded: bool = True
 
     def reads(self) -> Reads:
         """Return the reads of status; nothing of them is decided if their data was not recorded."""
         status = reads_status(self.kind)
-        mask, vague = self.mask[status], self.vague[status]
+        mask, x_bits = self.mask[status], self.x_bits[status]
         undecided = None if self.recorded else np.full(len(mask), WORD, np.uint16)
-        return Reads(self.cycle[status], mask, self.returned[status], vague, undecided)
+        return Reads(self.cycle[status], mask, self.returned[status], x_bits, undecided)
 
 
 _NONE = np.empty(0, np.uint16)
@@ -92,8 +92,8 @@ class AccessReader:
             rows.append(self._rows(value, unknown, edges[sure], answers[sure], write, depth))
         both = [np.concatenate(pair) for pair in zip(*rows, strict=True)]
         order = np.argsort(both[0], kind="stable")
-        cycle, kind, mask, data, returned, vague = (column[order] for column in both)
-        words = [column.astype(np.uint16) for column in (mask, data, returned, vague)]
+        cycle, kind, mask, data, returned, x_bits = (column[order] for column in both)
+        words = [column.astype(np.uint16) for column in (mask, data, returned, x_bits)]
         kinds = kind.astype(np.uint8)
         recorded = "bus_read_data" in value
         return Accesses(cycle, kinds, words[0], words[1], words[2], words[3], recorded)
@@ -127,10 +127,10 @@ class AccessReader:
         later = answers + depth + self._bus.read_latency
         shift = np.where((masks == HIGH) & (self._bus.strobes is None), 8, 0)
         returned = (self._data(value, "bus_read_data", later) << shift) & WORD
-        vague = (self._data(unknown, "bus_read_data", later) << shift) & WORD
+        x_bits = (self._data(unknown, "bus_read_data", later) << shift) & WORD
         if "bus_drives" in value:
-            vague |= np.where(_at(value, "bus_drives", later) != 0, 0, WORD)
-        return [edges + depth, kinds, masks, none, returned, vague]
+            x_bits |= np.where(_at(value, "bus_drives", later) != 0, 0, WORD)
+        return [edges + depth, kinds, masks, none, returned, x_bits]
 
     def _data(self, lanes: dict[str, Lane], name: str, edges: Cycles) -> NDArray[np.int64]:
         """Return what a data bus has at some edges, the high byte of a word in the high bits."""

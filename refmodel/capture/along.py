@@ -54,7 +54,7 @@ class Way:
     carried: Carried | None = None
     apart: dict[str, tuple[int, int]] = field(default_factory=dict)
 
-    def told(self) -> dict[str, str]:
+    def settings(self) -> dict[str, str]:
         """Return the depths it is laid out with."""
         return {name: values[0] for name, values in self.depths.items()}
 
@@ -92,7 +92,7 @@ class Along:
         """Yield what is left at the capture's end, of all depths together with boxes."""
         self._deepest = {name: max(map(int, values)) for name, values in depths.items()}
         first = Way(depths, [], list(boxes))
-        first.runs = self._laid_out(first.told())
+        first.runs = self._laid_out(first.settings())
         number = count()
         ways = [(first.at, next(number), first)]
         while ways:
@@ -189,7 +189,7 @@ class Along:
         for value in way.depths[name]:
             depths = {**way.depths, name: (value,)}
             new = Way(depths, [], list(way.boxes), way.at, way.number, None, dict(way.apart))
-            new.runs = self._laid_out(new.told())
+            new.runs = self._laid_out(new.settings())
             if BEGIN not in MOVES[name]:
                 new.apart[name] = way.at, way.at + self._window(name)
             if way.number < len(new.runs):

@@ -120,11 +120,11 @@ class ClockedSamples:
         at = np.searchsorted(changes.ns, edges, side="left")  # changes before each edge
         first = np.uint64(1)
         value = np.concatenate(([self._enabled[0]], (changes.value & first).astype(np.int64)))
-        vague = np.concatenate(([self._enabled[1]], (changes.unknown & first).astype(np.int64)))
-        active = (value[at] == (0 if self._clock.enable_low else 1)) & (vague[at] == 0)
+        x_bits = np.concatenate(([self._enabled[1]], (changes.unknown & first).astype(np.int64)))
+        active = (value[at] == (0 if self._clock.enable_low else 1)) & (x_bits[at] == 0)
         if len(edges):
             last = int(at[-1])
-            self._enabled = (int(value[last]), int(vague[last]))
+            self._enabled = (int(value[last]), int(x_bits[last]))
             changes = changes.part(slice(last, None))
         self._late = changes
         return np.asarray(edges[active])
@@ -143,14 +143,14 @@ class ClockedSamples:
         changes = self._pending[name]
         at = np.searchsorted(edges, changes.ns, side="right")  # the first edge behind each change
         inside = int(np.searchsorted(at, len(edges)))
-        value, vague = self._now[name]
+        value, x_bits = self._now[name]
         cycle = np.concatenate(([first], first + at[:inside]))
         values = np.concatenate(([value], _low(changes.value[:inside])))
-        vagues = np.concatenate(([vague], _low(changes.unknown[:inside])))
+        x_lanes = np.concatenate(([x_bits], _low(changes.unknown[:inside])))
         if inside:
-            self._now[name] = (int(values[-1]), int(vagues[-1]))
+            self._now[name] = (int(values[-1]), int(x_lanes[-1]))
             self._pending[name] = changes.part(slice(inside, None))
-        return Lane.of(cycle, values), Lane.of(cycle, vagues)
+        return Lane.of(cycle, values), Lane.of(cycle, x_lanes)
 
 
 def _low(bits: Bits64) -> NDArray[np.int64]:

@@ -33,7 +33,7 @@ class Value:
     verdict: str
     finding: Finding | None = None
     note: str = ""
-    reading: Reading | None = None  # one with this answer, if the reading told has another
+    reading: Reading | None = None  # one with this answer, if the reported reading has another
 
 
 @dataclass(frozen=True)
@@ -79,8 +79,10 @@ def fit(captures: Sequence[Evidence], say: Callable[[str], None]) -> Fitted:
     if best.finding is not None:
         return Fitted(best, (), trials.profile)
     asked = questions(trials.map, trials.profile)
-    told = [_question(trials, found, n, v) for n, v in asked.items() if _matters(n, best.reading)]
-    return Fitted(best, (*told, *_layout(trials, best.reading)), trials.profile)
+    answered = [
+        _question(trials, found, n, v) for n, v in asked.items() if _matters(n, best.reading)
+    ]
+    return Fitted(best, (*answered, *_layout(trials, best.reading)), trials.profile)
 
 
 @dataclass(frozen=True)
@@ -150,7 +152,7 @@ def _ends(place: int | str) -> tuple[int, int]:
 def _layout(trials: Trials, reading: Reading) -> list[Question]:
     """Return for each field of status which places hold."""
     found = places(reading.map(trials.map), reading.profile(trials.profile), trials.spans(reading))
-    told = []
+    answered = []
     for field in trials.profile.status.fields:
         mine = [p for p in found if p.field == field.name]
         open_places = [p for p in mine if p.first is None]
@@ -163,8 +165,8 @@ def _layout(trials: Trials, reading: Reading) -> list[Question]:
             for p in mine
         )
         if any(v.value == str(field.lsb) and v.verdict != CONTRADICTED for v in values):
-            told.append(Question(f"layout.{field.name}", str(field.lsb), values))
-    return told
+            answered.append(Question(f"layout.{field.name}", str(field.lsb), values))
+    return answered
 
 
 def _held(open_places: Sequence[Place]) -> str:
@@ -174,14 +176,16 @@ def _held(open_places: Sequence[Place]) -> str:
 def _question(trials: Trials, found: _Found, name: str, values: tuple[str, ...]) -> Question:
     """Return what becomes of every answer to one question."""
     own = found.best.reading[name]
-    told = [
+    answers = [
         Value(value, NOT_EXERCISED) if value == own else _value(trials, found, name, value)
         for value in dict.fromkeys((*values, own))
     ]
-    out = sum(value.verdict == CONTRADICTED for value in told)
+    out = sum(value.verdict == CONTRADICTED for value in answers)
     if out:  # some answers are out: those that are left have been looked at
-        told = [v if v.verdict == CONTRADICTED else replace(v, verdict=CONSISTENT) for v in told]
-    return Question(name, own, tuple(told))
+        answers = [
+            v if v.verdict == CONTRADICTED else replace(v, verdict=CONSISTENT) for v in answers
+        ]
+    return Question(name, own, tuple(answers))
 
 
 def _value(trials: Trials, found: _Found, name: str, value: str) -> Value:

@@ -40,7 +40,7 @@ def show_fit(console: Console, fitted: Fitted, plan: Plan, profile: Profile) -> 
     for name in ("question", "answer", "value", "verdict", "first contradiction"):
         table.add_column(name, overflow="fold")
     for question in fitted.questions:
-        shown = [v for v in question.values if v.verdict != CONTRADICTED or _told(question)]
+        shown = [v for v in question.values if v.verdict != CONTRADICTED or _shown_out(question)]
         for n, value in enumerate(shown):
             head = (question.name, _answer(question)) if not n else ("", "")
             why = contradiction(value, profile)
@@ -49,7 +49,7 @@ def show_fit(console: Console, fitted: Fitted, plan: Plan, profile: Profile) -> 
     console.print(table)
     console.print()
     _line(console, summary(fitted))
-    lines = list(plan.told(fitted.best.reading))
+    lines = list(plan.described(fitted.best.reading))
     if lines:
         _line(console, "Capture next:")
     for line in lines:
@@ -63,7 +63,7 @@ def summary(fitted: Fitted) -> str:
     return f"{_decided(fitted)} of {len(fitted.questions)} questions are decided"
 
 
-def _told(question: Question) -> bool:
+def _shown_out(question: Question) -> bool:
     """Tell whether the places that do not hold are listed, too; of a layout they are not."""
     return not question.name.startswith("layout.")
 
@@ -196,6 +196,6 @@ def write_fit(
         yield MAP
     for one in plan.chosen:
         shutil.copy(one.path, folder / f"next-{one.path.name}")
-    lines = ["# What to capture next", "", *(f"- {t}" for t in plan.told(fitted.best.reading))]
+    lines = ["# What to capture next", "", *(f"- {t}" for t in plan.described(fitted.best.reading))]
     (folder / NEXT).write_text("\n".join(lines) + "\n", encoding="utf-8")
     yield NEXT

@@ -104,5 +104,5 @@ def _bits(value: object, width: int) -> tuple[int, int]:
         return int(value != 0), 0
     digits = str(value).lower().replace("h", "1").replace("l", "0")
     known = "".join(c if c in "01" else "0" for c in digits) or "0"
-    vague = "".join("0" if c in "01" else "1" for c in digits) or "1"
-    return int(known, 2) & ones, int(vague, 2) & ones
+    x_bits = "".join("0" if c in "01" else "1" for c in digits) or "1"
+    return int(known, 2) & ones, int(x_bits, 2) & ones

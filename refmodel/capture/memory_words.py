@@ -32,7 +32,7 @@ class MemoryWords:
         cycle = cycles_up(value["memory_slot"].between(first, end), end)
         cycle = cycle[value["memory_request"].at(cycle) != 0]
         store = value["memory_store"].at(cycle) != 0
-        words, vague = (
+        words, x_bits = (
             np.where(store, lanes["memory_data_out"].at(cycle), lanes["memory_data_in"].at(cycle))
             for lanes in (value, unknown)
         )
@@ -41,7 +41,7 @@ class MemoryWords:
         self.memory[place[fetched]] = words[fetched]
         self._count += len(cycle)
         moves = Moves(cycle, place, words.astype(np.uint16), store.astype(np.uint8))
-        return moves, vague.astype(np.int64) & 0xFFFF
+        return moves, x_bits.astype(np.int64) & 0xFFFF
 
 
 def slots_of(edges: Cycles, given: Slots) -> Slots | None:

@@ -56,7 +56,7 @@ class Plan:
     chosen: Sequence[Next] = ()
     beyond: Sequence[str] = ()
 
-    def told(self, reading: Reading) -> Iterator[str]:
+    def described(self, reading: Reading) -> Iterator[str]:
         """Yield what to capture next, a line each, and what that will not decide."""
         for one in self.chosen:
             how = "a read returns" if one.read else f"{one.field} is"

@@ -240,17 +240,17 @@ class Opened:
 
     def reasons(self) -> list[str]:
         """Return why edges were left out."""
-        told = []
+        notes = []
         if self._run is not None and self._run.lost_edges:
-            told.append(
+            notes.append(
                 f"{self._run.lost_edges} edges: an input was unknown, or nothing was recorded"
             )
         if self.unsure:
-            told.append(
+            notes.append(
                 f"{self.unsure} changes: samples too far apart to tell which of two edges each"
                 " belongs to"
             )
-        return told
+        return notes
 
 
 def replace_signals(role: Role, names: list[str]) -> Role:

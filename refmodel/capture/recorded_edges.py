@@ -164,12 +164,12 @@ def _add_shown(found: RecordedEdges, given: CaptureMap, layout: Layout, span: Ru
         bits, lsb = _place(name, layout)
         own = cycles >= max(found.first, int(lane.cycle[0]))
         value = np.where(own, lane.at(cycles), 0).astype(np.int64)
-        vague = np.where(own, unknown.at(cycles), 0).astype(np.int64)
+        x_bits = np.where(own, unknown.at(cycles), 0).astype(np.int64)
         open_bits = np.where(own, undecided.at(cycles), 0xFFFFFFFF).astype(np.int64)
         counts = bits & ~(open_bits << lsb)
         shown |= (value << lsb) & bits
-        shown |= np.where((vague << lsb) & counts, NEVER_SHOWN, 0)
-        mask |= counts | np.where((vague << lsb) & counts, NEVER_SHOWN, 0)
+        shown |= np.where((x_bits << lsb) & counts, NEVER_SHOWN, 0)
+        mask |= counts | np.where((x_bits << lsb) & counts, NEVER_SHOWN, 0)
     kept = cycles >= found.first
     for cycle, value, counts in zip(
         cycles[kept].tolist(), shown[kept].tolist(), mask[kept].tolist(), strict=True
@@ -192,12 +192,12 @@ def _add_reads(found: RecordedEdges, given: CaptureMap, layout: Layout, reads: R
         for name in (n for n, own in held.items() if own == lag):
             bits |= layout.mask_of(name)
         mine = reads.since(found.first + lag + 1)
-        vague = mine.unknown & mine.decided & np.uint16(bits)
+        x_bits = mine.unknown & mine.decided & np.uint16(bits)
         for cycle, value, decided, unknown in zip(
             (mine.cycle - 1 - lag).tolist(),
             mine.value.tolist(),
             (mine.decided & np.uint16(bits)).tolist(),
-            vague.tolist(),
+            x_bits.tolist(),
             strict=True,
         ):
             edge = found.at.setdefault(cycle, AtEdge())
@@ -219,9 +219,9 @@ def _add_moves(found: RecordedEdges, slots: Slots, stimulus: Stimulus, moved: Mo
         moves.cycle.tolist(), moves.word.tolist(), moves.store.tolist(), unknown.tolist(),
         strict=True,
     )  # fmt: skip
-    for cycle, word, store, vague in rows:
+    for cycle, word, store, x_bits in rows:
         at = found.at.setdefault(cycle, AtEdge(slot=True))
         shown = MOVED | (STORED if store else 0) | word << WORD_LSB
-        never = NEVER_SHOWN if vague and store else 0
+        never = NEVER_SHOWN if x_bits and store else 0
         at.once = (at.once[0] | shown | never, at.once[1] | MOVE | never)
         at.slot = True

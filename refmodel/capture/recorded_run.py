@@ -88,7 +88,7 @@ class RecordedRun:
         self._unknown: dict[str, Lane] = {}
         self._doubts = Doubts(given, profile)
         self._dark = Lane.constant(0)
-        self._done = 0  # edges that have been told
+        self._done = 0  # edges that have been handed on
         self._begun = False  # a run is under way
         self._reader = AccessReader(given)
         self._words = MemoryWords(given.memory is not None)
@@ -116,10 +116,10 @@ class RecordedRun:
         """Append samples to what is held."""
         value, unknown = sampled.value, sampled.unknown
         for name, role in self._roles.items():
-            lane, vague = _joined(role, value, unknown)
+            lane, x_bits = _joined(role, value, unknown)
             held = self._value.get(name)
             self._value[name] = lane if held is None else held.then(lane)
-            self._unknown[name] = vague if held is None else self._unknown[name].then(vague)
+            self._unknown[name] = x_bits if held is None else self._unknown[name].then(x_bits)
             unsure = [sampled.undecided[s] for s in role.signals if s in sampled.undecided]
             if unsure:
                 self._doubts.add(name, unsure)
@@ -167,12 +167,12 @@ class RecordedRun:
             lane = lanes.get(name)
             return zero if lane is None else lane.between(first, end)
 
-        vague = [part(self._unknown, name) for name in WATCHED]
+        x_bits = [part(self._unknown, name) for name in WATCHED]
         strobe, bit = part(self._value, "strobe"), part(self._unknown, "value")
         dark = self._dark.between(first, end)
-        cycles = np.unique(np.concatenate([x.cycle for x in (*vague, strobe, bit, dark, zero)]))
+        cycles = np.unique(np.concatenate([x.cycle for x in (*x_bits, strobe, bit, dark, zero)]))
         lost = dark.at(cycles) != 0
-        for lane in vague:
+        for lane in x_bits:
             lost |= lane.at(cycles) != 0
         lost |= (strobe.at(cycles) != 0) & (bit.at(cycles) != 0)
         writes = ("bus_write", "bus_select")
@@ -277,11 +277,11 @@ class RecordedRun:
         for name, role in self._shown.items():
             whole = as_pulses(self._value[role], self._map.lines, name)
             value = whole.between(first + 1, end + 1).delayed(-1)
-            vague = self._unknown[role].between(first + 1, end + 1).delayed(-1)
+            x_bits = self._unknown[role].between(first + 1, end + 1).delayed(-1)
             lsb, mask = self._slice(name, role)
             lanes[name] = Lane.of(value.cycle, value.value >> np.uint32(lsb) & np.uint32(mask))
-            never = _none_of(vague, dark)
-            unknown[name] = Lane.of(vague.cycle, vague.value >> np.uint32(lsb) & np.uint32(mask))
+            never = _none_of(x_bits, dark)
+            unknown[name] = Lane.of(x_bits.cycle, x_bits.value >> np.uint32(lsb) & np.uint32(mask))
             unsure = self._doubts.at(role)
             if never.value.any() or (unsure is not None and len(unsure)):
                 undecided[name] = _with(never, unsure, first, end)
@@ -321,10 +321,10 @@ def _later(lane: Lane, cycles: int) -> Lane:
     return Lane.of(np.append(lane.cycle[:1], lane.cycle[1:] + cycles), lane.value)
 
 
-def _none_of(vague: Lane, dark: Lane) -> Lane:
+def _none_of(x_bits: Lane, dark: Lane) -> Lane:
     """Return all bits where a signal had no value yet, or nothing was recorded."""
-    cycles = np.union1d(vague.cycle, dark.cycle)
-    never = (vague.at(cycles) == 0xFFFFFFFF) | (dark.at(cycles) != 0)
+    cycles = np.union1d(x_bits.cycle, dark.cycle)
+    never = (x_bits.at(cycles) == 0xFFFFFFFF) | (dark.at(cycles) != 0)
     return Lane.of(cycles, np.where(never, ALL_BITS, 0))
 
 
@@ -332,14 +332,14 @@ def _joined(
     role: Role, value: Mapping[str, Lane], unknown: Mapping[str, Lane]
 ) -> tuple[Lane, Lane]:
     """Return a role's value and unknown bits, made of its signals."""
-    values, vagues = ([lanes[name] for name in role.signals] for lanes in (value, unknown))
+    values, x_lanes = ([lanes[name] for name in role.signals] for lanes in (value, unknown))
     if len(values) == 1:
-        lane, vague = values[0], vagues[0]
+        lane, x_bits = values[0], x_lanes[0]
     else:
-        lane, vague = _vector(values), _vector([_one_bit(v) for v in vagues])
+        lane, x_bits = _vector(values), _vector([_one_bit(v) for v in x_lanes])
     if role.active_low:
         lane = Lane.of(lane.cycle, lane.value ^ np.uint32(1))
-    return lane, vague
+    return lane, x_bits
 
 
 def _one_bit(lane: Lane) -> Lane:

@@ -114,7 +114,7 @@ class Placed:
     def __init__(self) -> None:
         self._at = np.zeros(1, np.int64)
         self._value = np.zeros(1, np.int64)
-        self._vague = np.full(1, 0xFFFFFFFF, np.int64)
+        self._x_bits = np.full(1, 0xFFFFFFFF, np.int64)
         self._unsure = np.empty(0, np.int64)
         self._idle_up: bool | None = None
         self._count, self._alone = 0, 0
@@ -138,20 +138,20 @@ class Placed:
         either = [np.arange(first[n] + 1, last[n]) for n in unsure.tolist()]
         self._at = np.concatenate((self._at, at))
         self._value = np.concatenate((self._value, _low(changes.value)))
-        self._vague = np.concatenate((self._vague, _low(changes.unknown)))
+        self._x_bits = np.concatenate((self._x_bits, _low(changes.unknown)))
         self._unsure = np.unique(np.concatenate((self._unsure, *either))).astype(np.int64)
         return len(unsure)
 
     def take(self, first: int, end: int) -> tuple[Lane, Lane, Cycles]:
         """Return the signal at edges `first` .. `end - 1`, and those at which it may be either."""
         order = np.argsort(self._at, kind="stable")
-        at, value, vague = (c[order] for c in (self._at, self._value, self._vague))
+        at, value, x_bits = (c[order] for c in (self._at, self._value, self._x_bits))
         inside = int(np.searchsorted(at, end))
-        told = np.maximum(at[:inside], first)
-        lanes = Lane.of(told, value[:inside]), Lane.of(told, vague[:inside])
+        since = np.maximum(at[:inside], first)
+        lanes = Lane.of(since, value[:inside]), Lane.of(since, x_bits[:inside])
         unsure = self._unsure[self._unsure < end]
         keep = slice(max(inside - 1, 0), None)  # what holds at the next edge, and what comes
-        self._at, self._value, self._vague = at[keep], value[keep], vague[keep]
+        self._at, self._value, self._x_bits = at[keep], value[keep], x_bits[keep]
         self._unsure = self._unsure[self._unsure >= end]
         return *lanes, unsure
 

@@ -132,7 +132,7 @@ class Search:
         lag = max(self._trials.map.latency.values(), default=0)
         along = Along(laid_out, self._carried, self._states, self._refuted, lag)
         for way in along.left(dict(left.depths), left.boxes):
-            beside = {**left.beside, **way.told()}
+            beside = {**left.beside, **way.settings()}
             yield replace(left, beside=beside, depths=way.depths, boxes=tuple(way.boxes))
 
     def _states(self, run: RecordedEdges) -> list[State]:
@@ -151,7 +151,7 @@ class Search:
         if reached > self._reached:
             self._reached = reached
             boxes = tuple(way.carried.last_boxes)
-            self.furthest = [Left(way.told(), boxes, depths=way.depths)]
+            self.furthest = [Left(way.settings(), boxes, depths=way.depths)]
 
     def _reading(self, beside: Mapping[str, str]) -> Reading:
         reading = self._first

@@ -10,22 +10,22 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
-from refmodel.capture.track_told import TrackTold
+from refmodel.capture.track_summary import TrackSummary
 from refmodel.media.survey import ID, FieldSeen
 
 DEGREES = 360.0
 MOST_ROWS = 40
 
 
-def track_picture(told: TrackTold, form: str) -> bytes:
+def track_picture(summary: TrackSummary, form: str) -> bytes:
     """Return the picture as `svg` or `png`.
 
     A row's colour is the length of its cells; below the rows stand the fields of the track.
     """
-    rows = told.turns.revolutions[:MOST_ROWS]
+    rows = summary.turns.revolutions[:MOST_ROWS]
     figure = Figure(figsize=(12, 2.2 + 0.28 * len(rows)), layout="constrained")
     axes = figure.subplots()
-    cells = np.array(told.cells[: len(rows)])
+    cells = np.array(summary.cells[: len(rows)])
     widest = max(2.0, float(np.nanmax(np.abs(cells))) if np.isfinite(cells).any() else 0)
     shown = axes.imshow(
         cells,
@@ -37,27 +37,27 @@ def track_picture(told: TrackTold, form: str) -> bytes:
         interpolation="nearest",
     )
     figure.colorbar(shown, ax=axes, label="cell length, % from nominal")
-    _silences(axes, told, len(rows))
-    _weak(axes, told, len(rows))
-    _fields(axes, told, len(rows))
+    _silences(axes, summary, len(rows))
+    _weak(axes, summary, len(rows))
+    _fields(axes, summary, len(rows))
     axes.set_xlim(0, DEGREES)
     axes.set_ylim(len(rows) + 2.2, 0.3)
     axes.set_yticks(range(1, len(rows) + 1), [str(r.number) for r in rows])
     axes.set_xlabel("angle behind the index pulse, degrees")
     axes.set_ylabel("revolution")
-    axes.set_title(told.name, loc="left")
+    axes.set_title(summary.name, loc="left")
     return _written(figure, form)
 
 
-def _angle(told: TrackTold, bit: float) -> float:
-    return DEGREES * bit / len(told.bits)
+def _angle(summary: TrackSummary, bit: float) -> float:
+    return DEGREES * bit / len(summary.bits)
 
 
-def _silences(axes, told: TrackTold, rows: int) -> None:  # type: ignore[no-untyped-def] # noqa: ANN001
+def _silences(axes, summary: TrackSummary, rows: int) -> None:  # type: ignore[no-untyped-def] # noqa: ANN001
     """Draw the stretches without pulses in black."""
-    numbers = {r.number: (row, r.length_ns) for row, r in enumerate(told.turns.revolutions, 1)}
+    numbers = {r.number: (row, r.length_ns) for row, r in enumerate(summary.turns.revolutions, 1)}
     lines = []
-    for silence in told.silences:
+    for silence in summary.silences:
         row, length = numbers[silence.revolution]
         if row <= rows:
             first = DEGREES * silence.at_ns / length
@@ -66,22 +66,22 @@ def _silences(axes, told: TrackTold, rows: int) -> None:  # type: ignore[no-unty
     axes.add_collection(LineCollection(lines, colors="black", linewidths=6))
 
 
-def _weak(axes, told: TrackTold, rows: int) -> None:  # type: ignore[no-untyped-def] # noqa: ANN001
+def _weak(axes, summary: TrackSummary, rows: int) -> None:  # type: ignore[no-untyped-def] # noqa: ANN001
     """Draw the weak regions as hatched stretches over all rows."""
-    for region in told.weak:
-        first, end = _angle(told, region.first), _angle(told, region.last + 1)
+    for region in summary.weak:
+        first, end = _angle(summary, region.first), _angle(summary, region.last + 1)
         axes.axvspan(
             first, max(end, first + 0.3), 0, 1, fill=False, hatch="////", edgecolor="darkgreen"
         )
     del rows
 
 
-def _fields(axes, told: TrackTold, rows: int) -> None:  # type: ignore[no-untyped-def] # noqa: ANN001
+def _fields(axes, summary: TrackSummary, rows: int) -> None:  # type: ignore[no-untyped-def] # noqa: ANN001
     """Draw the fields below the rows: grey where the check code is right, red where it is wrong."""
-    for part in told.parts:
+    for part in summary.parts:
         if not isinstance(part, FieldSeen):
             continue
-        first, end = _angle(told, part.first_bit), _angle(told, part.end_bit)
+        first, end = _angle(summary, part.first_bit), _angle(summary, part.end_bit)
         colour = "firebrick" if part.crc_ok is False else "grey"
         axes.barh(rows + 1.2, max(end - first, 0.3), left=first, height=0.5, color=colour)
         if part.kind == ID and len(part.body) == 4:

@@ -7,51 +7,51 @@ from collections.abc import Iterator
 from rich.console import Console
 from rich.table import Table
 
-from refmodel.capture.track_told import TrackTold
+from refmodel.capture.track_summary import TrackSummary
 from refmodel.media.survey import ID, FieldSeen, Part
 
 MOST = 12  # of a kind of region listed; the JSON has all
 
 
-def show_track(console: Console, told: TrackTold) -> None:
+def show_track(console: Console, summary: TrackSummary) -> None:
     """Print what is on a track."""
-    first = told.turns.revolutions[0]
+    first = summary.turns.revolutions[0]
     console.print(
-        f"{told.name}: {len(told.bits)} channel bits a revolution of"
-        f" {first.length_ns / 1e6:.3f} ms, {len(told.turns.revolutions)} revolutions",
+        f"{summary.name}: {len(summary.bits)} channel bits a revolution of"
+        f" {first.length_ns / 1e6:.3f} ms, {len(summary.turns.revolutions)} revolutions",
         style="bold",
         markup=False,
     )
-    for line in (*told.turns.notes, *_revolutions(told)):
+    for line in (*summary.turns.notes, *_revolutions(summary)):
         console.print(line, markup=False, highlight=False, soft_wrap=True)
     console.print()
-    console.print(_parts(told))
+    console.print(_parts(summary))
     console.print()
-    for line in _regions(told):
+    for line in _regions(summary):
         console.print(line, markup=False, highlight=False, soft_wrap=True)
 
 
-def _revolutions(told: TrackTold) -> Iterator[str]:
+def _revolutions(summary: TrackSummary) -> Iterator[str]:
     """Yield how long each revolution is."""
-    lengths = [r.length_ns / 1e6 for r in told.turns.revolutions]
+    lengths = [r.length_ns / 1e6 for r in summary.turns.revolutions]
     mean = sum(lengths) / len(lengths)
     spread = max(lengths) - min(lengths)
     yield (
         f"revolutions: {mean:.3f} ms on average, {1e3 * spread:.1f} us between shortest and"
-        f" longest; cells {told.percent(told.turns.revolutions[0]):+.2f} % against"
-        f" {told.bit_ns:g} ns in the first"
+        f" longest; cells {summary.percent(summary.turns.revolutions[0]):+.2f} % against"
+        f" {summary.bit_ns:g} ns in the first"
     )
 
 
-def _parts(told: TrackTold) -> Table:
+def _parts(summary: TrackSummary) -> Table:
     """Return a row a field or gap."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for name in ("bit", "ms"):
         table.add_column(name, justify="right")
     for name in ("part", "content", "check code"):
         table.add_column(name, overflow="fold")
-    for part in told.parts:
-        ms = f"{told.time_of(part.first_bit) / 1e6:.3f}"
+    for part in summary.parts:
+        ms = f"{summary.time_of(part.first_bit) / 1e6:.3f}"
         table.add_row(str(part.first_bit), ms, part.name, _content(part), _code(part))
     return table
 
@@ -75,27 +75,28 @@ def _code(part: Part) -> str:
     return f"{part.crc_stored:04X} wrong, should be {part.crc_right:04X}"
 
 
-def _regions(told: TrackTold) -> Iterator[str]:
+def _regions(summary: TrackSummary) -> Iterator[str]:
     """Yield what is unusual on the track."""
-    syncs = told.syncs
-    yield f"sync word 0x{told.sync_word:04X}: {len(syncs)} times" + (
-        f", first at channel bit {syncs[0]}, {told.time_of(syncs[0]) / 1e6:.3f} ms behind the index"
+    syncs = summary.syncs
+    yield f"sync word 0x{summary.sync_word:04X}: {len(syncs)} times" + (
+        f", first at channel bit {syncs[0]},"
+        f" {summary.time_of(syncs[0]) / 1e6:.3f} ms behind the index"
         if syncs
         else ""
     )
-    cells = [f"bits {r.first_bit} to {r.end_bit - 1}: {r.percent:+.1f} %" for r in told.regions]
+    cells = [f"bits {r.first_bit} to {r.end_bit - 1}: {r.percent:+.1f} %" for r in summary.regions]
     yield from _listed("cells of another length", cells, "none, all within 1.5 %")
     weak = [
         f"bits {r.first} to {r.last}: {r.weak} read both ways, one bit more or less in"
         f" {r.slips} revolutions"
-        for r in told.weak
+        for r in summary.weak
     ]
-    alone = len(told.turns.revolutions) < 2
+    alone = len(summary.turns.revolutions) < 2
     none = "not known, it takes two revolutions to see" if alone else "none"
     yield from _listed("weak regions", weak, none)
     silent = [
         f"revolution {s.revolution}, bit {s.bit}: {s.length_ns / 1e3:.1f} us without a pulse"
-        for s in told.silences
+        for s in summary.silences
     ]
     yield from _listed("silent regions", silent, "none")
 

@@ -175,8 +175,8 @@ def values_of(words: Words, at: Places, width: int) -> tuple[NDArray[np.uint64],
         bit = np.uint64(1) << np.uint64(k)
         value |= np.where(here & (digit == 1), bit, np.uint64(0))
         unknown |= np.where(here & (digit == 2), bit, np.uint64(0))
-    vague = (_DIGIT[words.text[begin]] == 2) & (length < width)
-    unknown |= np.where(vague, _ones(width) & ~_ones_each(length), np.uint64(0))
+    x_bits = (_DIGIT[words.text[begin]] == 2) & (length < width)
+    unknown |= np.where(x_bits, _ones(width) & ~_ones_each(length), np.uint64(0))
     return value & _ones(width), unknown & _ones(width)
 
 
@@ -216,10 +216,10 @@ def _odd_value(word: bytes, width: int) -> tuple[int, int]:
     if not digits or set(digits) - set("01xzuwlh-"):
         raise ValueError(word[:40].decode(errors="replace"))
     plain = digits.replace("l", "0").replace("h", "1")
-    vague = "".join("0" if c in "01" else "1" for c in plain)
-    vague = vague.rjust(width, vague[0] if vague[0] == "1" else "0")
+    x_bits = "".join("0" if c in "01" else "1" for c in plain)
+    x_bits = x_bits.rjust(width, x_bits[0] if x_bits[0] == "1" else "0")
     value = "".join(c if c == "1" else "0" for c in plain)
-    return int(value, 2) & ones, int(vague, 2) & ones
+    return int(value, 2) & ones, int(x_bits, 2) & ones
 
 
 @dataclass

@@ -97,16 +97,16 @@ class CapturedWrite:
             "last_pulse_to_gate_cycles": self.lead_out,
             "splice_cycles": (self.burst.end - self.burst.first) % self.bit_cycles,
             "shifts": [asdict(shift) for shift in self.shifts()],
-            "parts": [told_part(part) for part in survey(self.bits)] if len(self.bits) else [],
+            "parts": [part_data(part) for part in survey(self.bits)] if len(self.bits) else [],
         }
 
 
-def told_part(part: Any) -> dict[str, Any]:  # noqa: ANN401 - a field or a gap
+def part_data(part: Any) -> dict[str, Any]:  # noqa: ANN401 - a field or a gap
     """Return a field or gap of a write as plain data."""
-    told = {"name": part.name, "first_bit": part.first_bit, "end_bit": part.end_bit}
+    data = {"name": part.name, "first_bit": part.first_bit, "end_bit": part.end_bit}
     if isinstance(part, FieldSeen):
-        return told | {"bytes": len(part.body), "crc_ok": part.crc_ok}
-    return told | {"content": part.content}
+        return data | {"bytes": len(part.body), "crc_ok": part.crc_ok}
+    return data | {"content": part.content}
 
 
 def written_in(opened: Evidence) -> list[CapturedWrite]:

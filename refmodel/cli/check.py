@@ -83,9 +83,9 @@ def _check(
     from rich.console import Console
 
     from refmodel.capture.check import check
+    from refmodel.capture.check_result import as_result
     from refmodel.capture.opened import open_capture
     from refmodel.capture.progress import ReadBar
-    from refmodel.capture.told import as_result
     from refmodel.report.outdir import ResultFolder
     from refmodel.report.result_json import to_json
     from refmodel.report.terminal import show, total

@@ -15,7 +15,7 @@ from refmodel.cli.wrote import say_wrote
 from refmodel.report.numbers import counted
 
 if TYPE_CHECKING:
-    from refmodel.capture.track_told import TrackTold
+    from refmodel.capture.track_summary import TrackSummary
 
 
 class TrackFormat(StrEnum):
@@ -80,8 +80,8 @@ def track_command(
     from rich.console import Console
 
     from refmodel.capture.track_source import ImageShape, find_track
+    from refmodel.capture.track_summary import TrackSummary
     from refmodel.capture.track_text import show_track
-    from refmodel.capture.track_told import TrackTold
     from refmodel.capture.wave_flux import is_write_map
     from refmodel.ground.errors import UserError
     from refmodel.media.flux_list import rate_of
@@ -100,25 +100,25 @@ def track_command(
     with Progress(Console(stderr=True)) as progress:
         progress.say(f"track: reading {given}")
         shape = ImageShape(sectors, size)
-        told = TrackTold(
+        summary = TrackSummary(
             find_track(given, load_profile(profile), seed, ticks, shape, wave_map), word
         )
-        text = json.dumps(told.as_json(), indent=1) if as_json else ""
+        text = json.dumps(summary.as_json(), indent=1) if as_json else ""
     report(
         quiet,
         as_json,
-        full=lambda: show_track(Console(), told),
-        line=lambda: _line(told),
+        full=lambda: show_track(Console(), summary),
+        line=lambda: _line(summary),
         data=lambda: text,
     )
     if out is not None:
-        _draw(told, out)
+        _draw(summary, out)
 
 
-def _line(told: TrackTold) -> str:
+def _line(summary: TrackSummary) -> str:
     """Return what is on a track in one line."""
-    parts, weak = counted(len(told.parts), "field"), counted(len(told.weak), "weak place")
-    return f"{parts}, {counted(len(told.syncs), 'sync word')}, {weak}"
+    parts, weak = counted(len(summary.parts), "field"), counted(len(summary.weak), "weak place")
+    return f"{parts}, {counted(len(summary.syncs), 'sync word')}, {weak}"
 
 
 def _writes(capture: Path, wave_map: Path, against: Path | None, quiet: bool, as_json: bool) -> int:
@@ -143,8 +143,8 @@ def _writes(capture: Path, wave_map: Path, against: Path | None, quiet: bool, as
         show_differences(Console(), apart)
 
     def data() -> str:
-        told = {"writes": [one.as_json(opened.profile) for one in found]}
-        return json.dumps(told | {"against": [asdict(one) for one in apart]}, indent=1)
+        summary = {"writes": [one.as_json(opened.profile) for one in found]}
+        return json.dumps(summary | {"against": [asdict(one) for one in apart]}, indent=1)
 
     held = f", {alike} of {len(apart)} alike" if apart else ""
     report(
@@ -170,12 +170,12 @@ def _word(text: str) -> int:
     return word
 
 
-def _draw(told: object, out: Path) -> None:
+def _draw(summary: object, out: Path) -> None:
     """Write the picture."""
     from refmodel.capture.track_picture import track_picture
-    from refmodel.capture.track_told import TrackTold
+    from refmodel.capture.track_summary import TrackSummary
     from refmodel.report.atomic import write_bytes
 
-    assert isinstance(told, TrackTold)
-    write_bytes(out, track_picture(told, out.suffix[1:]))
+    assert isinstance(summary, TrackSummary)
+    write_bytes(out, track_picture(summary, out.suffix[1:]))
     say_wrote(out, "picture of the track")

@@ -10,8 +10,8 @@ from recorded import MAP, REFERENCE, dumped, mapped
 
 from hdl_stubs.defects import apply, load_defects
 from refmodel.capture.check import check
+from refmodel.capture.check_result import verdict_of
 from refmodel.capture.opened import open_capture
-from refmodel.capture.told import verdict_of
 from refmodel.world.find import SCENARIOS
 from testbenches.toolchain import available
 

@@ -11,8 +11,8 @@ from flux_cases import captured, write_text
 
 from refmodel.capture import log
 from refmodel.capture.check import check
+from refmodel.capture.check_result import verdict_of
 from refmodel.capture.opened import open_capture
-from refmodel.capture.told import verdict_of
 from refmodel.ground.bus import READ_STATUS, WRITTEN
 from refmodel.media.track import iso_track
 from refmodel.profile import load_profile

@@ -39,7 +39,7 @@ class Silence:
     bit: int
 
 
-class TrackTold:
+class TrackSummary:
     """A track looked at: everything `cellstep track` shows."""
 
     def __init__(self, source: TrackSource, sync_word: int = 0x4489) -> None:
@@ -158,20 +158,20 @@ class TrackTold:
         }
 
     def _part(self, part: Part) -> dict[str, Any]:
-        told: dict[str, Any] = {
+        data: dict[str, Any] = {
             "name": part.name,
             "first_bit": part.first_bit,
             "end_bit": part.end_bit,
             "ns": round(self.time_of(part.first_bit), 1),
         }
         if not isinstance(part, FieldSeen):
-            return told | {"content": part.content}
-        told |= {"kind": part.kind, "marks": part.marks, "mark": part.mark}
+            return data | {"content": part.content}
+        data |= {"kind": part.kind, "marks": part.marks, "mark": part.mark}
         if part.crc_stored is not None:
-            told |= {
+            data |= {
                 "body": part.body.hex() if part.kind == "ID" else len(part.body),
                 "crc_stored": f"{part.crc_stored:04X}",
                 "crc_right": f"{part.crc_right:04X}",
                 "crc_ok": part.crc_ok,
             }
-        return told
+        return data

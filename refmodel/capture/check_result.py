@@ -92,15 +92,15 @@ def _note(opened: Evidence, checked: Checked) -> str:
 
 def _suspicions(opened: Evidence, checked: Checked) -> list[str]:
     """Say what a capture hardly lacks if the map is right."""
-    told = []
+    notes = []
     if not checked.channel_bits:
-        told.append("no channel bit arrives: are disk.strobe, or disk.flux, and its level right?")
+        notes.append("no channel bit arrives: are disk.strobe, or disk.flux, and its level right?")
     if opened.map.bus is not None and opened.map.bus.reads_data and not checked.reads_total:
-        told.append(
+        notes.append(
             "no read of status: are bus.read, its level and bus.registers.status right? There are"
             f" {checked.accesses} other accesses"
         )
-    return told
+    return notes
 
 
 def _gaps(opened: Evidence) -> list[Gap]:
