@@ -56,12 +56,12 @@ class Burst:
         """
         apart = np.diff(self.pulses)
         near = apart[apart < MFM_APART * 2 * nominal]
-        if not len(near):
-            return nominal
         bits = np.rint(near / nominal)
         if not (bits % 2).any():
             bits = bits / 2
-        short = bits <= MFM_APART
+        short = (bits > 0) & (bits <= MFM_APART)
+        if not short.any():
+            return nominal
         return round(float(near[short].sum() / bits[short].sum()))
 
     def peaks(self, pw50_cycles: float) -> NDArray[np.float64]:
