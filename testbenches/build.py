@@ -142,7 +142,7 @@ def _is_whole(path: Path) -> bool:
 def _verilator(job: Job, folder: Path) -> Made:
     """Translate to C++, compile, and link with what no core changes."""
     for path in (*job.sources, *job.include_dirs):
-        if "$" in str(path):
+        if _is_expanded(str(path)):
             raise BuildError(f"error: {path}: Verilator takes the $ for a variable's; {ELSEWHERE}")
     names = ["--top-module", job.toplevel, "--prefix", "Vtop", "-o", job.toplevel, "-Mdir", "."]
     main = shutil.copy(config.share_dir / "lib" / "verilator" / "verilator.cpp", folder)
@@ -179,6 +179,12 @@ def _made(job: Job, folder: Path, product: str, listed: list[str]) -> Made:
     found = {path.name for path in {*read} - {*job.sources}}
     beside = (place / name for place in folders for name in sorted(found))
     return Made((product,), tuple(read), tuple(p for p in beside if not os.path.lexists(p)))
+
+
+def _is_expanded(path: str) -> bool:
+    """Return whether Verilator puts the value of a variable into a path, or drops its brackets."""
+    named = re.findall(r"\$(\w+)", path)
+    return any(name in os.environ for name in named) or bool(re.search(r"\$[({]", path))
 
 
 def _quoted(*words: object) -> str:
