@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
+from threading import get_ident
+
+import numpy as np
+from numpy.typing import NDArray
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
@@ -149,8 +154,17 @@ class Lockstep(Preparation):
                 (instead or {}).get(p.index, self.events(p.index))
             )
             if self.binding.memory is not None:
-                words = p.disk.memory.tolist()
-                (folder / f"{p.index}.memory").write_text("".join(f"{w:04x}\n" for w in words))
+                (folder / f"{p.index}.memory").unlink(missing_ok=True)
+                (folder / f"{p.index}.memory").hardlink_to(self._memory_file(p.disk.memory))
+
+    def _memory_file(self, memory: NDArray[np.uint16]) -> Path:
+        """Return the file with the words of a memory; those that are alike have one."""
+        path = self._work / f"{sha256(memory.tobytes()).hexdigest()[:20]}.words"
+        if not path.exists():  # others may lay the same words just now
+            part = path.with_suffix(f".{get_ident()}")
+            part.write_text("".join(map("%04x\n".__mod__, memory.tolist())))
+            part.replace(path)
+        return path
 
     def runs(self, prepared: Sequence[Prepared]) -> list[Run]:
         """Return what a session plays for prepared scenarios."""

@@ -14,6 +14,7 @@ from refmodel.ground.errors import reading
 from refmodel.ground.processors import processors
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.workers import run_all
+from refmodel.host.listed import can_be_listed, with_listed
 from refmodel.host.processor import MissingRegisterError, Processor
 from refmodel.media.writing import Burst
 from refmodel.profile import Profile
@@ -163,6 +164,13 @@ class Preparation:
     def _listed(self, disk: Disk, processor: Processor) -> Stimulus:
         """Return the only revolution of a disk with a list of accesses: the model is not asked."""
         (stimulus,) = self._at_pins(disk, Turning(disk))
+        accesses = disk.scenario.host.params.get("accesses", ())
+        shape = self.shape(disk)
+        if can_be_listed(accesses, shape, disk.machine, self._registers) and not _written_first(
+            disk.profile
+        ):
+            processor.close()
+            return with_listed(stimulus, accesses, shape, disk.start)
         bus_cycles: list[BusCycle] = []
         while processor.pending and processor.pending[0].cycle < stimulus.end:
             bus_cycles += processor.pending
@@ -244,6 +252,11 @@ def _is_list(scenario: Scenario) -> bool:
     """Return whether all accesses are known before anything is read, on a disk that turns once."""
     alone = scenario.drives is None and scenario.revolutions == 1
     return alone and scenario.host.program == "in_order"
+
+
+def _written_first(profile: Profile) -> bool:
+    """Return whether a host writes sync_word before its first access, as reset leaves it alone."""
+    return "sync_word" in profile.reset_leaves
 
 
 def _worth_workers(cycles: Sequence[int]) -> bool:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from itertools import combinations
+from functools import cache
+from itertools import combinations, product
 from typing import NamedTuple
 
 import numpy as np
@@ -169,8 +170,8 @@ class Meetings:
         several = what & (what - 1) != 0
         keys, counts = np.unique(what[several] * _STATES + state[several], return_counts=True)
         for key, count in zip(keys.tolist(), counts.tolist(), strict=True):
-            for first, second in combinations(_named(key // _STATES), 2):
-                self._add(first, second, 0, key % _STATES, count)
+            for met in _of_one_edge(key):
+                self.counts[met] += count
 
     def _apart(self, marks: _Marks, old: int, further: int) -> None:
         """Count what happens on two edges close to each other, `further` places on in the list."""
@@ -183,24 +184,8 @@ class Meetings:
             (apart[near] * _STATES**2 + state) << 2 * _BITS | what, return_counts=True
         )
         for key, count in zip(keys.tolist(), counts.tolist(), strict=True):
-            self._add_pairs(key, count)
-
-    def _add_pairs(self, key: int, count: int) -> None:
-        """Count every pair of two edges."""
-        rest, what = divmod(key, 1 << 2 * _BITS)
-        distance, states = divmod(rest, _STATES**2)
-        one_state, other_state = divmod(states, _STATES)
-        earlier, later = divmod(what, 1 << _BITS)
-        for one in _named(earlier):
-            for other in _named(later):
-                if _PLACE[one] < _PLACE[other]:
-                    self._add(one, other, distance, one_state, count)
-                elif one != other:
-                    self._add(other, one, -distance, other_state, count)
-
-    def _add(self, first: str, second: str, distance: int, state: int, count: int) -> None:
-        if frozenset((first, second)) not in BESIDE:
-            self.counts[Met(first, second, distance, DOING[state])] += count
+            for met in _of_two_edges(key):
+                self.counts[met] += count
 
     def table(self) -> dict[tuple[str, str], dict[str, list[int]]]:
         """Return for each pair and state how often it met at each of `DISTANCES`."""
@@ -246,3 +231,28 @@ def _marks(happenings: Mapping[str, Cycles], expected: Expected) -> _Marks:
 def _named(what: int) -> list[str]:
     """Return the happenings of an edge."""
     return [name for n, name in enumerate(_NAMES) if what >> n & 1]
+
+
+@cache
+def _of_one_edge(key: int) -> tuple[Met, ...]:
+    """Return what meets on an edge, by what happens on it and the state before."""
+    state = DOING[key % _STATES]
+    pairs = combinations(_named(key // _STATES), 2)
+    return tuple(Met(*pair, 0, state) for pair in pairs if frozenset(pair) not in BESIDE)
+
+
+@cache
+def _of_two_edges(key: int) -> tuple[Met, ...]:
+    """Return what meets, of what happens on two edges; the key has how far they are apart, too."""
+    rest, what = divmod(key, 1 << 2 * _BITS)
+    distance, states = divmod(rest, _STATES**2)
+    one_state, other_state = map(DOING.__getitem__, divmod(states, _STATES))
+    earlier, later = map(_named, divmod(what, 1 << _BITS))
+    found = []
+    for one, other in product(earlier, later):
+        if frozenset((one, other)) not in BESIDE:
+            if _PLACE[one] < _PLACE[other]:
+                found.append(Met(one, other, distance, one_state))
+            elif one != other:
+                found.append(Met(other, one, -distance, other_state))
+    return tuple(found)

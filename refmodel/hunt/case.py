@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from itertools import groupby, pairwise
+from itertools import accumulate, groupby, pairwise
 from typing import Any, NamedTuple
 
 BIT, READ, WRITE, LEVEL, RESET, SLOT = "bit", "read", "write", "level", "reset", "slot"
@@ -38,7 +38,8 @@ class DrawnCase:
     @property
     def cycles(self) -> int:
         """Length of the run behind the reset."""
-        return max((event.at for event in self.events), default=self.start) - self.start + TAIL
+        last = self.events[-1].at if self.events else self.start
+        return last - self.start + TAIL
 
     def of(self, *kinds: str) -> list[CaseEvent]:
         """Return the events of some kinds."""
@@ -55,6 +56,15 @@ class DrawnCase:
         moved = (event._replace(at=event.at - edges) for event in self.events[place:])
         return replace(self, events=(*self.events[:place], *moved))
 
+    def no_further(self, apart: int) -> DrawnCase:
+        """Return the case with no event further than so many cycles behind the one before."""
+        before = [self.start, *(event.at for event in self.events)]
+        gaps = (min(later - at, apart) for at, later in pairwise(before))
+        at = accumulate(gaps, initial=self.start)
+        next(at)
+        events = tuple(e._replace(at=edge) for e, edge in zip(self.events, at, strict=True))
+        return replace(self, events=events)
+
     def with_values(self, places: Iterable[int], value: int) -> DrawnCase:
         """Return the case with one value for the events at some places."""
         chosen = set(places)
@@ -68,12 +78,16 @@ class DrawnCase:
     def can_be(self, busy: int, deep: int = 0) -> bool:
         """Return whether the events can happen: one channel bit an edge, accesses `busy` apart.
 
-        No reset ends while an access is on its way inside the core, `deep` edges at most.
+        A level changes once on an edge. No reset ends while an access is on its way inside the
+        core, `deep` edges at most.
         """
         for kinds, apart in (((BIT,), 1), ((READ, WRITE), busy), ((SLOT,), 1)):
             at = [event.at for event in self.of(*kinds)]
             if any(later - edge < apart for edge, later in pairwise(at)):
                 return False
+        levels = [(event.name, event.at) for event in self.of(LEVEL)]
+        if len(set(levels)) < len(levels):
+            return False
         accesses, resets = self.of(READ, WRITE), self.of(RESET)
         for reset in resets:
             stop = reset.at + reset.value

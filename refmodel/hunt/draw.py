@@ -1,29 +1,42 @@
-"""Draws cases: events placed close to each other, and to what the block is about to do."""
+"""Draws cases: events placed close to each other, and to what the block is about to do.
+
+The random numbers of a case are drawn kind by kind, as arrays: a hunt draws millions of events.
+"""
 
 from __future__ import annotations
 
-import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import itemgetter
+
+import numpy as np
+from numpy.typing import NDArray
 
 from refmodel.block.arming import ENABLE, LENGTH
 from refmodel.block.arming import WRITE as TO_DISK
 from refmodel.block.control import KEPT, SET
-from refmodel.ground.word import WORD
+from refmodel.ground.lane import Cycles
+from refmodel.ground.word import WORD, WORD_BITS
+from refmodel.hunt.aims import Aim, Aimed
 from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, Access, CaseEvent, DrawnCase
 
-NEAR = range(-3, 4)  # edges from a channel bit at which the rest is placed
-GAPS = ((1, 2), (2, 6), (5, 14), (14, 15))  # cycles from bit to bit
+NEAR = (-3, 4)  # edges from a channel bit at which the rest is placed
+GAPS = ((1, 2), (2, 6), (5, 14), (14, 15), (14, 15))  # cycles from bit to bit
 OTHER_READS = 0.15  # of the accesses that are no read of status
 FRAMES = (0x4489, 0xFFFF, 0x0000, 0xAAAA, 0x5555)
+FRAMED = 0.1  # of the bits behind a whole word, at which one begins
 CALM_FROM = 1000  # channel bits: in a long case there is time for what takes long to come about
+OFTEN = {"access": 0.5, LEVEL: 0.06, RESET: 0.004, SLOT: 0.35}  # for each channel bit
 ALL_ALIKE: Mapping[str, float] = {}
+QUIETER: Mapping[str, float] = {SLOT: 0.1, "access": 0.1, LEVEL: 0.1, RESET: 0.3}
 CALM: Sequence[Mapping[str, float]] = (
     ALL_ALIKE,
-    {SLOT: 0.1, "access": 0.1, LEVEL: 0.1, RESET: 0.3},  # a word that waits for its slot
+    QUIETER,  # a word that waits for its slot
     {SLOT: 0.02, "access": 0.05, LEVEL: 0.0, RESET: 0.0},  # a FIFO that runs full, or empty
 )
 GATES = ("master_enable", "channel_enable")
+LENGTHS = (0, 1, 1, 2, 3, 5)
+Columns = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -48,86 +61,131 @@ class Reach:
 class Drawer:
     """Draws one case after another from a seed.
 
-    `weights` says how much more often than another each kind of event is drawn.
+    `weights` says how much more often than another each kind of event is drawn, `aims` what is to
+    meet in some of the cases.
     """
 
-    def __init__(self, reach: Reach, seed: int, weights: Mapping[str, float] | None = None) -> None:
+    def __init__(
+        self,
+        reach: Reach,
+        seed: int,
+        weights: Mapping[str, float] | None = None,
+        aims: Sequence[Aim] = (),
+    ) -> None:
         self._reach = reach
-        self._random = random.Random(seed)
+        self._random = np.random.default_rng(seed)
         self._weights = dict(weights or {})
-        self._calm = ALL_ALIKE
+        self._aims = aims
 
     def case(self, bits: int = 120) -> DrawnCase:
         """Return a case of so many channel bits."""
         rng, reach = self._random, self._reach
-        self._calm = rng.choice(CALM) if bits >= CALM_FROM else ALL_ALIKE
-        low, high = rng.choice(GAPS)
-        events: list[CaseEvent] = []
-        window = 0
-        at = reach.start + rng.randint(1, 8)
-        word = rng.choice(FRAMES)
-        coming: list[int] = []
-        for name in (n for n in reach.levels if n in GATES):
-            events.append(CaseEvent(reach.start, LEVEL, name, 1))
-        for _ in range(bits):
-            if not coming and rng.random() < 0.1:
-                coming = [word >> n & 1 for n in reversed(range(16))]
-            bit = coming.pop(0) if coming else rng.getrandbits(1)
-            window = (window << 1 | bit) & WORD
-            events.append(CaseEvent(at, BIT, value=bit))
-            events += self._around(at, window, word)
-            at += rng.randint(low, high)
+        calm = CALM[int(rng.integers(len(CALM)))] if bits >= CALM_FROM else ALL_ALIKE
+        aimed = Aimed.drawn(self._aims, rng)
+        calm = QUIETER if aimed.is_long else calm
+        low, high = GAPS[rng.integers(len(GAPS))]
+        at = reach.start + rng.integers(1, 9) + np.cumsum(rng.integers(low, high + 1, bits))
+        at -= low
+        word = FRAMES[rng.integers(len(FRAMES))]
+        value = self._bits(bits, word)
+        window = _windows(value)
+        events = [CaseEvent(reach.start, LEVEL, n, 1) for n in reach.levels if n in GATES]
+        events += map(CaseEvent, at.tolist(), [BIT] * bits, [""] * bits, value.tolist())
+        for kind, often in OFTEN.items():
+            share = often * self._weights.get(kind, 1.0) * calm.get(kind, 1.0)
+            chosen = np.flatnonzero(rng.random(bits) < share)
+            near = at[chosen] + rng.integers(*NEAR, len(chosen))
+            events += self._events(kind, np.maximum(reach.start, near), window[chosen], word)
+        for kind, edges, windows in aimed.events(at, window, word, rng):
+            events += self._events(kind, np.maximum(reach.start, edges), windows, word)
         return DrawnCase(reach.start, _in_order(events, reach))
 
-    def _around(self, at: int, window: int, word: int) -> list[CaseEvent]:
-        """Return what else happens near the channel bit of an edge."""
+    def _bits(self, count: int, word: int) -> Columns:
+        """Return channel bits at random, with whole words among them."""
         rng = self._random
-        found: list[CaseEvent] = []
-        for kind, often in (("access", 0.5), (LEVEL, 0.06), (RESET, 0.004), (SLOT, 0.35)):
-            if rng.random() < often * self._weights.get(kind, 1.0) * self._calm.get(kind, 1.0):
-                found += self._event(
-                    kind, max(self._reach.start, at + rng.choice(NEAR)), window, word
-                )
-        return found
+        bits = rng.integers(0, 2, count)
+        pattern = word >> np.arange(WORD_BITS - 1, -1, -1) & 1
+        begin = 0
+        for skipped in rng.geometric(FRAMED, count // WORD_BITS + 1).tolist():
+            begin += skipped - 1
+            part = bits[begin : begin + WORD_BITS]
+            part[:] = pattern[: len(part)]
+            begin += WORD_BITS
+        return bits
 
-    def _event(self, kind: str, at: int, window: int, word: int) -> list[CaseEvent]:
-        """Return an event of one kind, none where the core takes none."""
-        rng, reach = self._random, self._reach
-        if kind == LEVEL:
-            return [
-                CaseEvent(at, LEVEL, name, rng.getrandbits(1))
-                for name in rng.sample(reach.levels, min(1, len(reach.levels)))
-            ]
-        if kind == RESET:
-            cycles = rng.randint(1, 5)
-            return [CaseEvent(at, RESET, value=cycles)] if reach.resets else []
-        if kind == SLOT:
-            return [CaseEvent(at, SLOT)] if reach.slots else []
-        return self._access(at, window, word)
+    def _events(self, kind: str, at: Cycles, window: Columns, word: int) -> Iterator[CaseEvent]:
+        """Yield events of one kind at some edges, none where the core takes none."""
+        rng, reach, count = self._random, self._reach, len(at)
+        if kind in (LEVEL, "gate", "level_input"):
+            names = [n for n in reach.levels if kind == LEVEL or (n in GATES) == (kind == "gate")]
+            if names:
+                which, value = rng.integers(len(names), size=count), rng.integers(0, 2, count)
+                for edge, n, level in zip(at.tolist(), which.tolist(), value.tolist(), strict=True):
+                    yield CaseEvent(edge, LEVEL, names[n], level)
+        elif kind == RESET and reach.resets:
+            lasts = rng.integers(1, 6, count).tolist()
+            yield from (
+                CaseEvent(e, RESET, value=n) for e, n in zip(at.tolist(), lasts, strict=True)
+            )
+        elif kind == SLOT and reach.slots:
+            yield from (CaseEvent(edge, SLOT) for edge in at.tolist())
+        elif kind not in (RESET, SLOT):
+            yield from self._accesses(kind, at, window, word)
 
-    def _access(self, at: int, window: int, word: int) -> list[CaseEvent]:
-        """Return a read, most often of status, or a write that makes something happen."""
-        rng, registers = self._random, self._reach.registers
+    def _accesses(self, kind: str, at: Cycles, window: Columns, word: int) -> Iterator[CaseEvent]:
+        """Yield reads, most often of status, and writes that make something happen.
+
+        `kind` names one of them, or is just "access".
+        """
+        rng, registers, count = self._random, self._reach.registers, len(at)
         writable = [name for name in registers if name != "status"]
-        if "status" in registers and (not writable or rng.random() < 0.6):
-            return [CaseEvent(at, READ, "status")]
-        if not writable:
-            return []
-        name = rng.choice(writable)
-        if rng.random() < OTHER_READS:
-            return [CaseEvent(at, READ, name)]
-        return [CaseEvent(at, WRITE, name, self._value(name, window, word))]
+        looks = rng.random(count) < (0.6 if writable else 1.0)
+        reads = rng.random(count) < OTHER_READS
+        which = rng.integers(max(1, len(writable)), size=count)
+        if kind in writable:
+            looks[:], reads[:], which[:] = False, False, writable.index(kind)
+        elif kind == "status":
+            looks[:] = True
+        if "status" not in registers:
+            looks[:] = False
+        words = {n: self._values(n, window, word).tolist() for n in writable}
+        rows = zip(at.tolist(), looks.tolist(), reads.tolist(), which.tolist(), strict=True)
+        for n, (edge, look, read, place) in enumerate(rows):
+            if look:
+                yield CaseEvent(edge, READ, "status")
+            elif writable:
+                name = writable[place]
+                yield (
+                    CaseEvent(edge, READ, name)
+                    if read
+                    else CaseEvent(edge, WRITE, name, words[name][n])
+                )
 
-    def _value(self, name: str, window: int, word: int) -> int:
-        """Return a word to write: most make something happen, some have any bits set."""
-        rng = self._random
+    def _values(self, name: str, window: Columns, word: int) -> Columns:
+        """Return words to write: most make something happen, some have any bits set."""
+        rng, count = self._random, len(window)
         if name == "sync_word":
-            return rng.choice((window, (window << 1 | rng.getrandbits(1)) & WORD, word, word))
+            coming = (window << 1 | rng.integers(0, 2, count)) & WORD
+            kept = np.full(count, word)
+            chosen: Columns = np.choose(rng.integers(0, 4, count), (window, coming, kept, kept))
+            return chosen
         if name == "control":
-            return rng.choice((SET, 0)) | rng.getrandbits(16) & KEPT
-        length = rng.choice((0, 1, 1, 2, 3, 5, rng.getrandbits(14)))
-        enabled = ENABLE if rng.random() < 0.85 else 0
-        return enabled | (TO_DISK if rng.random() < 0.4 else 0) | length & LENGTH
+            return rng.integers(0, 2, count) * SET | rng.integers(0, 1 << 16, count) & KEPT
+        any_length = rng.integers(0, LENGTH + 1, count)
+        which = rng.integers(0, len(LENGTHS) + 1, count)
+        length = np.array((*LENGTHS, 0))[which] + (which == len(LENGTHS)) * any_length
+        enabled, to_disk = rng.random(count) < 0.85, rng.random(count) < 0.4
+        asked: Columns = enabled * ENABLE | to_disk * TO_DISK | length
+        return asked
+
+
+def _windows(bits: Columns) -> Columns:
+    """Return the last 16 channel bits at each of them, the newest in bit 0."""
+    padded = np.concatenate((np.zeros(WORD_BITS - 1, np.int64), bits))
+    found = np.zeros(len(bits), np.int64)
+    for n in range(WORD_BITS):
+        found |= padded[WORD_BITS - 1 - n : len(padded) - n] << n
+    return found
 
 
 def _in_order(events: list[CaseEvent], reach: Reach) -> tuple[CaseEvent, ...]:
@@ -137,22 +195,28 @@ def _in_order(events: list[CaseEvent], reach: Reach) -> tuple[CaseEvent, ...]:
     edge the first counts, and resets lie apart.
     """
     found: list[CaseEvent] = []
-    free = reach.start + 1
+    free, busy = reach.start + 1, reach.busy
     taken: set[tuple[int, str, str]] = set()
     unlocked = reach.start
-    for event in sorted(events, key=lambda e: e.at):
-        key = (event.at, event.kind, event.name)
-        if event.kind in (READ, WRITE):
-            if event.at < free:
+    events.sort(key=itemgetter(0))
+    for event in events:
+        at, kind, name, value = event
+        if kind in (READ, WRITE):
+            if at < free:
                 continue
-            free = event.at + reach.busy
-        elif key in taken or (event.kind == RESET and event.at <= unlocked):
-            continue
-        if event.kind == RESET:
-            unlocked = event.at + event.value + 1
-        taken.add(key)
+            free = at + busy
+        elif kind == RESET:
+            if at <= unlocked:
+                continue
+            unlocked = at + value + 1
+        elif kind != BIT:
+            if (at, kind, name) in taken:
+                continue
+            taken.add((at, kind, name))
         found.append(event)
     stops = [event.at + event.value for event in found if event.kind == RESET]
+    if not (stops and reach.deep):
+        return tuple(found)
     return tuple(event for event in found if not _cut_off(event, stops, reach.deep))
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from refmodel.engine.finding import Finding
 from refmodel.engine.meetings import Meetings
 from refmodel.engine.unmet import Reachable, unmet
+from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import DrawnCase
 
 
@@ -27,6 +29,14 @@ class Kind:
         return cls(mismatch.field, finding.cause.clause, through)
 
 
+class Failed(NamedTuple):
+    """The case of a seed that failed: how, and in which cycle."""
+
+    seed: int
+    kind: Kind
+    cycle: int
+
+
 @dataclass
 class Failure:
     """Cases that fail alike: the first of them, made small, and the seeds of all."""
@@ -36,6 +46,8 @@ class Failure:
     finding: Finding
     seeds: list[int] = field(default_factory=list)
     file: str = ""  # the scenario that shows it, if it was written
+    tried: int = 0  # cases played to make it small
+    seconds: float = 0.0  # that took, by the clock
 
 
 @dataclass
@@ -44,7 +56,7 @@ class Batch:
 
     seeds: range
     cycles: int = 0
-    failed: list[tuple[int, Kind]] = field(default_factory=list)
+    failed: list[Failed] = field(default_factory=list)
     met: Meetings = field(default_factory=Meetings)
 
 
@@ -75,6 +87,14 @@ class Hunted:
     def not_met(self) -> list[str]:
         """What never met, of all that the core can make meet, in words."""
         return [pair.described() for pair in unmet(self.met, self.reachable)]
+
+    def aims(self) -> tuple[Aim, ...]:
+        """Return what is to be aimed at next: all that never met."""
+        return tuple(
+            Aim(pair.first, pair.second, distance)
+            for pair in unmet(self.met, self.reachable)
+            for distance in pair.distances
+        )
 
     @property
     def verdict(self) -> str:

@@ -49,7 +49,9 @@ def _failure(hunted: Hunted, failure: Failure, layout: Layout) -> Iterator[str]:
     kind, case = failure.kind, failure.case
     yield f"{kind.clause}: {words.headline(failure.finding, layout)}"
     yield f"  found in  {_seeds(failure.seeds)}"
-    yield f"  shrunk to {counted(len(case.parts()), 'event')} in {case.cycles} cycles:"
+    took = f" ({counted(failure.tried, 'case')} tried in {failure.seconds:.1f} s)"
+    small = f"{counted(len(case.parts()), 'event')} in {case.cycles} cycles"
+    yield f"  shrunk to {small}{took if failure.tried else ''}:"
     yield from (f"    {line}" for line in case.described())
     yield f"  cycle     {failure.finding.mismatch.cycle}"
     yield f"  cause     {failure.finding.cause.event}"
@@ -125,6 +127,8 @@ def _failure_data(hunted: Hunted, failure: Failure) -> dict[str, Any]:
         "observed": mismatch.observed,
         "seeds": failure.seeds,
         "events": [event._asdict() for event in failure.case.events],
+        "shrink_cases": failure.tried,
+        "shrink_seconds": round(failure.seconds, 3),
         "scenario": failure.file,
         "reproduce": command(hunted, failure) if failure.file else "",
     }

@@ -3,24 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import chain
+from itertools import chain, takewhile
+from itertools import count as counted
 
 from refmodel.ground.word import WORD_BITS
-from refmodel.hunt.case import BIT, WRITE, DrawnCase
+from refmodel.hunt.case import BIT, LEVEL, WRITE, DrawnCase
 
 Fails = Callable[[Sequence[DrawnCase]], list[bool]]  # tries some cases at once
 ROUNDS = 60
-STEPS = (64, 16, 4, 1)
+APART = (1, 2, 4, 8, 16, 32, 64)  # cycles from one event to the next, tried for all at once
 BYTE_BITS = 8
+SHORTEST = 16  # events of an end that is tried alone
 
 
 def shrunk(case: DrawnCase, fails: Fails, busy: int, deep: int = 0) -> DrawnCase:
     """Return a smaller case that fails, too; `fails` says which of several cases do.
 
-    Parts of the list are left out, halves first, then smaller ones, then the whole beginning; then
-    what is left moves together, and values become 0. Accesses stay `busy` cycles apart, and no
-    reset ends within the `deep` edges behind one.
+    Of a long case the end is kept, as short as it can be. Parts of the list are left out, halves
+    first, then smaller ones, then the whole beginning; then what is left moves together, and values
+    become 0. Accesses stay `busy` cycles apart, and no reset ends within the `deep` edges behind
+    one.
     """
+    case = _only_end(case, fails)
     size = max(1, len(case.events) // 2)
     for _ in range(ROUNDS):
         smaller = _without_parts(case, size, fails)
@@ -33,6 +37,18 @@ def shrunk(case: DrawnCase, fails: Fails, busy: int, deep: int = 0) -> DrawnCase
             size //= 2
     case = _without_beginning(_without_bits(case, fails), fails)
     return _plainer(_closer(case, fails, busy, deep), fails)
+
+
+def _only_end(case: DrawnCase, fails: Fails) -> DrawnCase:
+    """Return the shortest end of the case that fails, with the levels set at its start or without.
+
+    Ends are of 16, 32, 64 ... events, so that the longest is tried with all those before it.
+    """
+    count = len(case.events)
+    levels = sum(event.at <= case.start and event.kind == LEVEL for event in case.events)
+    kept = takewhile(lambda length: length < count, (SHORTEST << n for n in counted()))
+    gone = [range(first, count - length) for length in kept for first in {0, levels}]
+    return _smallest([case.without(part) for part in gone], fails) or case
 
 
 def _without_beginning(case: DrawnCase, fails: Fails) -> DrawnCase:
@@ -82,17 +98,19 @@ def _smallest(tried: Sequence[DrawnCase], fails: Fails) -> DrawnCase | None:
 
 def _closer(case: DrawnCase, fails: Fails, busy: int, deep: int) -> DrawnCase:
     """Return the case with its events as close together as they can be."""
-    for step in STEPS:
-        for _ in range(ROUNDS):
-            tried = [
-                case.sooner(place, step)
-                for place in range(len(case.events))
-                if _room(case, place) >= step
-            ]
-            found = _smallest([c for c in tried if c.can_be(busy, deep)], fails)
-            if found is None:
-                break
-            case = found
+    tight = [case.no_further(apart) for apart in APART]
+    case = _smallest([c for c in tight if c.can_be(busy, deep)], fails) or case
+    for _ in range(ROUNDS):
+        rooms = [(place, _room(case, place)) for place in range(len(case.events))]
+        tried = [
+            case.sooner(place, step)
+            for place, room in rooms
+            for step in sorted({room, room - 1, room // 2, 1} & set(range(1, room + 1)))
+        ]
+        found = _smallest([c for c in tried if c.can_be(busy, deep)], fails)
+        if found is None:
+            break
+        case = found
     return case
 
 

@@ -11,9 +11,10 @@ from pathlib import Path
 
 from refmodel.ground.errors import UserError
 from refmodel.ground.scratch import scratch
+from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import READ, WRITE, DrawnCase
 from refmodel.hunt.draw import Drawer, Reach
-from refmodel.hunt.found import Batch, Kind
+from refmodel.hunt.found import Batch, Failed, Kind
 from refmodel.report.result import AGREE, ERROR, Outcome
 from refmodel.world.scenario import Scenario
 from testbenches.binding.depth import depth_of
@@ -111,24 +112,22 @@ class CasePlayer:
                 raise UserError(outcome.note)
         return outcomes
 
-    def batch(self, seeds: range) -> Batch:
-        """Draw and play the cases of some seeds."""
+    def batch(self, seeds: range, aims: Sequence[Aim] = ()) -> Batch:
+        """Draw and play the cases of some seeds, some of which have an aim."""
         batch = Batch(seeds)
-        cases = [self.drawn(seed) for seed in seeds]
-        outcomes = self.play(cases)
-        for outcome in outcomes:
+        outcomes = self.play([self.drawn(seed, aims) for seed in seeds])
+        for seed, outcome in zip(seeds, outcomes, strict=True):
             batch.cycles += outcome.cycles
             batch.met += outcome.met
-        batch.failed = [
-            (seed, Kind.of(outcome.finding))
-            for seed, outcome in zip(seeds, outcomes, strict=True)
-            if outcome.finding is not None
-        ]
+            if outcome.finding is not None:
+                kind, cycle = Kind.of(outcome.finding), outcome.finding.mismatch.cycle
+                batch.failed.append(Failed(seed, kind, cycle))
         return batch
 
-    def drawn(self, seed: int) -> DrawnCase:
+    def drawn(self, seed: int, aims: Sequence[Aim] = ()) -> DrawnCase:
         """Return the case of a seed."""
-        return Drawer(self.reach, seed).case(LONG if seed % EVERY == 0 else BITS)
+        bits = LONG if seed % EVERY == 0 else BITS
+        return Drawer(self.reach, seed, aims=aims).case(bits)
 
     def fails_as(self, kind: Kind) -> Callable[[Sequence[DrawnCase]], list[bool]]:
         """Return a function that says which cases fail in one way."""
@@ -143,7 +142,7 @@ class CasePlayer:
 _players: dict[int, tuple[Quarry, CasePlayer]] = {}  # of this process, by thread
 
 
-def play_batch(quarry: Quarry, seeds: range) -> Batch:
+def play_batch(quarry: Quarry, seeds: range, aims: Sequence[Aim] = ()) -> Batch:
     """Play the cases of some seeds: what a worker is asked for, here or on another machine.
 
     Its simulator stays for the next call from the same thread.
@@ -156,7 +155,7 @@ def play_batch(quarry: Quarry, seeds: range) -> Batch:
         player = CasePlayer(quarry)
         _players[own] = quarry, player
         Finalize(None, close_players, exitpriority=10)
-    return player.batch(seeds)
+    return player.batch(seeds, aims)
 
 
 def close_players() -> None:
@@ -174,12 +173,13 @@ def reach_of(binding: Binding) -> Reach:
     for name in binding.registers:
         more = (len(getattr(shape, name)) - 1) * shape.step
         lasts[READ if name == "status" else WRITE, name] += more
+    longest = max(lasts.values(), default=0)
     return Reach(
         binding.reset.cycles,
         list(binding.registers),
         list(binding.level_inputs),
         binding.memory is not None,
-        shape.busy + 2,
+        longest + 1,
         depth_of(binding).deepest,
         bool(binding.reset.port),
         lasts,

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import yaml
 
+from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import Access, DrawnCase
 from refmodel.hunt.found import Batch, Failure, Hunted, Kind
 from refmodel.hunt.shrink import shrunk
@@ -52,6 +53,7 @@ class Hunter:
             str(given), simulator, self._seed, reachable=self._player.reachable, policies=policies
         )
         self._run = 0
+        self._aims: tuple[Aim, ...] = ()  # of the cases drawn next
 
     @property
     def lasts(self) -> Mapping[Access, int]:
@@ -80,8 +82,10 @@ class Hunter:
             left = seconds - (time.monotonic() - began)
             if (hunted.cases and left <= 0) or (hunted.failures and not keep_going):
                 break
-            for batch in self._pool.play(self._quarry, parts):
+            for batch in self._pool.play(self._quarry, parts, self._aims):
                 self._take(batch, keep_going)
+            if sum(map(len, parts)) >= BATCH:
+                self._aims = hunted.aims()
             done = f"{hunted.cases} cases, {hunted.cycles / 1e6:.2f} M cycles"
             self._say(f"{hunted.simulator}: {done}")
         hunted.seconds = time.monotonic() - began
@@ -118,7 +122,7 @@ class Hunter:
     def _take(self, batch: Batch, keep_going: bool) -> None:
         """Count a batch; a failure of a new kind is played again and made small.
 
-        Without `keep_going` nothing is taken behind the first failure.
+        The one that shows soonest comes first. Without `keep_going` it is the only one.
         """
         if self.hunted.failures and not keep_going:
             return
@@ -126,10 +130,13 @@ class Hunter:
         if self._history is not None:
             met = batch.met.as_texts()
             self._history.add(self._run, len(batch.seeds), batch.cycles, met)
-        for seed, kind in batch.failed:
-            alike = [failure for failure in self.hunted.failures if failure.kind == kind]
+        for seed, kind, _ in sorted(batch.failed, key=lambda failed: failed.cycle):
+            failures = self.hunted.failures
+            alike = [failure for failure in failures if failure.kind == kind]
             if alike:
                 alike[0].seeds.append(seed)
+            elif failures and not keep_going:
+                continue
             elif (case := self._reproduced(batch.seeds, seed, kind)) is None:
                 self.hunted.flaky.append(seed)
             else:
@@ -142,7 +149,7 @@ class Hunter:
         A core keeps what a reset leaves alone, so a case may fail only behind another.
         """
         player = self._player
-        drawn = player.drawn(seed)
+        drawn = player.drawn(seed, self._aims)
         earlier = range(seeds.start, seed) if player.reach.resets else range(0)
         for before in dict.fromkeys((range(0), earlier)):
             for player.strays in (False, True):  # without, what is left out moves nothing else
@@ -155,7 +162,7 @@ class Hunter:
         """Return a case as far as its mismatch, behind as many before it as it takes to fail."""
         for seed in (None, *reversed(before[-BEFORE:])):
             if seed is not None:
-                case = case.behind(self._player.drawn(seed), self._player.reach.start)
+                case = case.behind(self._player.drawn(seed, self._aims), self._player.reach.start)
             (outcome,) = self._player.play([case], fresh=True)
             if outcome.finding is not None and Kind.of(outcome.finding) == kind:
                 short = case.until(outcome.finding.mismatch.cycle)
@@ -164,14 +171,22 @@ class Hunter:
 
     def _small(self, kind: Kind, case: DrawnCase, seed: int) -> Failure:
         """Return the failure of a case, as small as it can be."""
-        fails, reach = self._player.fails_as(kind), self._player.reach
+        began, tried = time.monotonic(), 0
+        reach, judged = self._player.reach, self._player.fails_as(kind)
+
+        def fails(cases: Sequence[DrawnCase]) -> list[bool]:
+            nonlocal tried
+            tried += len(cases)
+            return judged(cases)
+
         small = shrunk(case, fails, reach.busy, reach.deep)
         (outcome,) = self._player.play([small], fresh=True)
         if outcome.finding is None:  # what was played before it had a part in it
             small = case
             (outcome,) = self._player.play([small], fresh=True)
         assert outcome.finding is not None, "it failed like this a moment ago"
-        return Failure(kind, small, outcome.finding, [seed])
+        took = time.monotonic() - began
+        return Failure(kind, small, outcome.finding, [seed], tried=tried, seconds=took)
 
     def _add(self, failure: Failure) -> None:
         self.hunted.failures.append(failure)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from refmodel.ground.errors import UserError
 from refmodel.ground.workers import Workers
+from refmodel.hunt.aims import Aim
 from refmodel.hunt.found import Batch
 from testbenches.hunt.case_player import Quarry, close_players, play_batch
 
@@ -23,16 +24,16 @@ Say = Callable[[str], None]
 class Pool(Protocol):
     """Plays batches; the result depends on the seeds alone, not on who has played them."""
 
-    def play(self, quarry: Quarry, parts: Sequence[range]) -> list[Batch]:
+    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
         """Return what became of each range of seeds, in order."""
 
 
 class Alone:
     """The process that hunts."""
 
-    def play(self, quarry: Quarry, parts: Sequence[range]) -> list[Batch]:
+    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
         """Play one range after the other."""
-        return [play_batch(quarry, seeds) for seeds in parts]
+        return [play_batch(quarry, seeds, aims) for seeds in parts]
 
 
 class Local:
@@ -48,9 +49,9 @@ class Local:
     def __exit__(self, *given: object) -> None:
         self._workers.__exit__(*given)
 
-    def play(self, quarry: Quarry, parts: Sequence[range]) -> list[Batch]:
+    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
         """Play ranges side by side."""
-        return self._workers.all([partial(play_batch, quarry, seeds) for seeds in parts])
+        return self._workers.all([partial(play_batch, quarry, seeds, aims) for seeds in parts])
 
 
 class Scheduled:
@@ -91,19 +92,20 @@ class Scheduled:
                 self._client.close()
         close_players()
 
-    def play(self, quarry: Quarry, parts: Sequence[range]) -> list[Batch]:
+    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
         """Play ranges on the workers; those that do not come back, here."""
         found: dict[int, Batch] = {}
         if self._client is not None:
             futures = [
-                self._client.submit(play_batch, quarry, seeds, pure=False) for seeds in parts
+                self._client.submit(play_batch, quarry, seeds, aims, pure=False) for seeds in parts
             ]
             for n, future in enumerate(futures):
                 batch = self._result(future)
                 if batch is not None:
                     found[n] = batch
         return [
-            found[n] if n in found else play_batch(quarry, seeds) for n, seeds in enumerate(parts)
+            found[n] if n in found else play_batch(quarry, seeds, aims)
+            for n, seeds in enumerate(parts)
         ]
 
     def _result(self, future: Future) -> Batch | None:

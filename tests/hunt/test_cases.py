@@ -2,6 +2,7 @@
 
 import pytest
 
+from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, CaseEvent, DrawnCase
 from refmodel.hunt.draw import Drawer, Reach
 from refmodel.hunt.shrink import shrunk
@@ -62,11 +63,12 @@ def test_shrinking_keeps_only_what_fails():
 
 
 def test_events_that_cannot_be():
-    """Two bits on one edge, accesses without room, resets that meet."""
+    """Two bits or two values of a level on one edge, accesses without room, resets that meet."""
     two_bits = DrawnCase(4, (CaseEvent(5, BIT), CaseEvent(5, BIT)))
     accesses = DrawnCase(4, (CaseEvent(6, READ, "status"), CaseEvent(7, READ, "status")))
     resets = DrawnCase(4, (CaseEvent(9, RESET, value=5), CaseEvent(14, RESET, value=1)))
-    assert not any(case.can_be(2) for case in (two_bits, accesses, resets))
+    levels = DrawnCase(4, tuple(CaseEvent(6, LEVEL, "writing", n) for n in (0, 1)))
+    assert not any(case.can_be(2) for case in (two_bits, accesses, resets, levels))
     assert accesses.can_be(1)
 
 
@@ -79,6 +81,55 @@ def test_whole_bytes_go_at_once():
         return [n >= 4 and n % 8 == 4 for n in counts]
 
     assert [BIT] * 4 == [e.kind for e in shrunk(case, fails, EVERYTHING.busy).events]
+
+
+def test_long_case_is_cut_first():
+    """Of a case of thousands of events its end is tried, and a hundred cases are enough."""
+    case = Drawer(EVERYTHING, 8).case(4000)
+    tried = []
+
+    def fails(cases):
+        tried.extend(cases)
+        return [[SLOT] == [e.kind for e in c.events[-1:]] for c in cases]
+
+    case = case.until(case.of(SLOT)[-1].at)
+    assert [SLOT] == [e.kind for e in shrunk(case, fails, EVERYTHING.busy).events]
+    assert len(tried) < 100 < len(case.events)
+
+
+@pytest.mark.parametrize(
+    ("aim", "kinds"),
+    [
+        (Aim("read", "write_control", 2), (("read", "status"), ("write", "control"))),
+        (Aim("write_transfer", "slot", -3), (("write", "transfer"), ("slot", ""))),
+        (Aim("bit", "reset", 1), (("bit", ""), ("reset", ""))),
+        (Aim("reset", "level", 0), (("reset", ""), ("level", ""))),
+    ],
+)
+def test_aimed_case_brings_together_what_never_met(aim, kinds):
+    """With an aim two kinds of event are much more often so far apart than without."""
+
+    def pairs(aims):
+        count = 0
+        for seed in range(40):
+            case = Drawer(EVERYTHING, seed, aims=aims).case(200)
+            first, second = (
+                {e.at for e in case.events if e.kind == kind and e.name.startswith(name)}
+                for kind, name in kinds
+            )
+            count += len({at + aim.distance for at in first} & second)
+        return count
+
+    assert pairs([aim]) > 2 * pairs([])
+
+
+def test_same_aims_draw_the_same_case():
+    """A case is that of its seed and its aims, and can happen."""
+    aims = [Aim("byte", "read", 1), Aim("match", "write_sync_word", 0), Aim("word", "gate", 2)]
+    for seed in range(10):
+        one, same = (Drawer(EVERYTHING, seed, aims=aims).case() for _ in range(2))
+        assert one == same
+        assert one.can_be(EVERYTHING.busy)
 
 
 def test_case_behind_another_begins_with_a_reset():

@@ -15,7 +15,7 @@ from hdl_stubs.defects import HERE
 from refmodel.engine.meetings import Meetings, Met
 from refmodel.ground.errors import UserError
 from refmodel.ground.workers import Workers
-from refmodel.hunt.found import Batch, Kind
+from refmodel.hunt.found import Batch, Failed, Kind
 from testbenches.hunt import pool
 from testbenches.hunt.case_player import Quarry
 from testbenches.hunt.hunter import Hunter
@@ -25,12 +25,13 @@ QUARRY = Quarry(PLAIN, "icarus")
 PARTS = [range(n, n + 5) for n in range(1, 31, 5)]
 
 
-def played(quarry, seeds, wait=0.0):
+def played(quarry, seeds, aims=(), wait=0.0):
     """Return what a batch could be: a function of the seeds alone."""
+    del aims
     time.sleep(wait)
     assert "icarus" == quarry.simulator
     batch = Batch(seeds, 100 * len(seeds))
-    batch.failed = [(seed, Kind("data", "B4", "status")) for seed in seeds if seed % 7 == 0]
+    batch.failed = [Failed(n, Kind("data", "B4", "status"), n) for n in seeds if n % 7 == 0]
     batch.met.counts[Met("bit", "read", seeds.start % 3, "idle")] = len(seeds)
     return batch
 
