@@ -81,7 +81,8 @@ class Preparation:
         """
         self._work.mkdir(parents=True, exist_ok=True)
         prepared = [self._on_disk(n, path, given) for n, (path, given) in enumerate(scenarios)]
-        if not _worth_workers([p.disk.cycles for p in prepared]):
+        played = [p.disk.cycles for p in prepared if not _is_list(p.scenario)]
+        if not _worth_workers(played):
             for p in prepared:
                 say(f"model: preparing {p.scenario.name}")
                 self._played(p)
@@ -89,11 +90,11 @@ class Preparation:
         order = sorted(prepared, key=lambda p: -p.disk.cycles)
         counted = count(1)
         say(f"model: preparing {len(order)} scenarios")
-        played = run_all(
+        made = run_all(
             [partial(self._played, p) for p in order],
             done=lambda: say(f"model: prepared {next(counted)} of {len(order)} scenarios"),
         )
-        return sorted(played, key=lambda p: p.index)
+        return sorted(made, key=lambda p: p.index)
 
     def _on_disk(self, index: int, path: Path, scenario: Scenario) -> Prepared:
         """Fit a scenario to the core and build its disk."""

@@ -38,7 +38,8 @@ class Trail:
     moves_since_start: int = 0  # words moved since then, on edges before the last
     empty: bool = False  # the last start was one of no words
     stopped: bool = False  # the last of them was a stop
-    control_written: bool = False
+    started: bool = False  # a transfer, at any time
+    control_written: bool = False  # when it held something, or has since
     overwrote: bool = False  # an unread byte, with another one
     tied: bool = False  # a byte completed on the edge of a read
 
@@ -57,7 +58,9 @@ class Trail:
             self.moves_since_start = 0
             self.stopped = self.stops(edge)
             self.empty = not self.stopped and not inputs.transfer & LENGTH
-        self.control_written |= bool(inputs.write_control)
+        self.started |= bool(edge.before.transfer.running) or self.starts(edge)
+        held = edge.before.control or edge.after.control
+        self.control_written |= bool(inputs.write_control and held)
         self.last = edge
 
     def starts(self, edge: Edge) -> bool:
@@ -112,7 +115,9 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
         own = mismatch.expected and not here.after.transfer.running
         if field == "dma_active" and (own or trail.rules.dma_active_means == "enabled"):
             return "B6"  # the bit as written, or another meaning of it: not a transfer
-        return "B10" if trail.starts(here) and not here.inputs.transfer & LENGTH else "B9"
+        armed = here.before.transfer.armed < trail.rules.arming_writes  # by no write before this
+        empty = trail.starts(here) and not here.inputs.transfer & LENGTH
+        return "B10" if empty and armed else "B9"
     off = trail.last is not None and not trail.last.inputs.gates
     if off or trail.moves_since_gates <= trail.rules.fifo_words:
         return "B15"
@@ -125,9 +130,23 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
         ended = here.after.transfer.done and not int(done.at(mismatch.cycle))
         return "B10" if ended else "B6"
     if field == "transfer_done":  # its length is B12's, where it stands follows from the transfer
-        again = mismatch.observed and trail.last is not None and trail.last.before.transfer.done
-        return "B12" if again else "B10"
+        return _done_clause(trail) if mismatch.observed else "B10"
     return CLAUSE_OF[field]
+
+
+def _done_clause(trail: Trail) -> str:
+    """Return the clause when transfer_done is up and should not be.
+
+    Without a transfer none can end; and of one to the disk none ends where no slot moves a word.
+    """
+    last = trail.last
+    if last is not None and last.before.transfer.done:
+        return "B12"
+    if not trail.started:
+        return "B9"
+    moved = trail.here is not None and moves(trail.here)
+    writes = last is not None and last.before.transfer.write
+    return "B11" if writes and not moved and not trail.empty else "B10"
 
 
 def _move_clause(trail: Trail) -> str:

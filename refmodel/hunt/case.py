@@ -30,10 +30,14 @@ class CaseEvent(NamedTuple):
 
 @dataclass(frozen=True)
 class DrawnCase:
-    """Events in order of their edges, the first behind a reset of `start` cycles."""
+    """Events in order of their edges, the first behind a reset of `start` cycles.
+
+    `seed` is that of what memory holds, and of the accesses beside the registers.
+    """
 
     start: int
     events: tuple[CaseEvent, ...]
+    seed: int = 1
 
     @property
     def cycles(self) -> int:
@@ -112,17 +116,18 @@ class DrawnCase:
         levels = {event.name: event.value for event in other.of(LEVEL)}
         between = [CaseEvent(begins, LEVEL, name) for name, value in levels.items() if value]
         between.append(CaseEvent(begins, RESET, value=reset))
-        return DrawnCase(other.start, (*other.events, *between, *moved))
+        return DrawnCase(other.start, (*other.events, *between, *moved), self.seed)
 
     def as_text(self) -> str:
         """Return the case as JSON."""
-        return json.dumps([self.start, *self.events])
+        return json.dumps([self.start, self.seed, *self.events])
 
     @classmethod
     def of_text(cls, text: str) -> DrawnCase:
         """Return the case that was written as JSON."""
         start, *events = json.loads(text)
-        return cls(start, tuple(CaseEvent(*event) for event in events))
+        seed = events.pop(0) if events and isinstance(events[0], int) else 1  # older ones had none
+        return cls(start, tuple(CaseEvent(*event) for event in events), seed)
 
     def scenario(
         self, name: str, about: str = "", lasts: Mapping[Access, int] = AT_ONCE
@@ -131,7 +136,8 @@ class DrawnCase:
 
         `lasts` says of a kind of access and its register for how many cycles it keeps the host.
         """
-        found: dict[str, Any] = {"name": name, "about": about, "track": self._track()}
+        found: dict[str, Any] = {"name": name, "about": about, "seed": self.seed}
+        found["track"] = self._track()
         found["host"] = {"program": "in_order", "params": {"accesses": self._accesses(lasts)}}
         if levels := self._levels():
             found["levels"] = levels

@@ -35,6 +35,7 @@ CALM: Sequence[Mapping[str, float]] = (
     {SLOT: 0.02, "access": 0.05, LEVEL: 0.0, RESET: 0.0},  # a FIFO that runs full, or empty
 )
 GATES = ("master_enable", "channel_enable")
+MEMORIES = 8  # with other words in them: a simulator reads each from a file
 LENGTHS = (0, 1, 1, 2, 3, 5)
 Columns = NDArray[np.int64]
 
@@ -74,6 +75,7 @@ class Drawer:
     ) -> None:
         self._reach = reach
         self._random = np.random.default_rng(seed)
+        self._memory = 1 + seed % MEMORIES
         self._weights = dict(weights or {})
         self._aims = aims
 
@@ -98,7 +100,7 @@ class Drawer:
             events += self._events(kind, np.maximum(reach.start, near), window[chosen], word)
         for kind, edges, windows in aimed.events(at, window, word, rng):
             events += self._events(kind, np.maximum(reach.start, edges), windows, word)
-        return DrawnCase(reach.start, _in_order(events, reach))
+        return DrawnCase(reach.start, _in_order(events, reach), self._memory)
 
     def _bits(self, count: int, word: int) -> Columns:
         """Return channel bits at random, with whole words among them."""
@@ -171,9 +173,10 @@ class Drawer:
             return chosen
         if name == "control":
             return rng.integers(0, 2, count) * SET | rng.integers(0, 1 << 16, count) & KEPT
-        any_length = rng.integers(0, LENGTH + 1, count)
-        which = rng.integers(0, len(LENGTHS) + 1, count)
-        length = np.array((*LENGTHS, 0))[which] + (which == len(LENGTHS)) * any_length
+        few = np.array(LENGTHS)[rng.integers(len(LENGTHS), size=count)]
+        one_more = few | 1 << rng.integers(LENGTH.bit_length(), size=count)  # a counter may lack it
+        any_length = rng.integers(LENGTH + 1, size=count)
+        length = np.choose(rng.integers(6, size=count), (*[few] * 4, one_more, any_length))
         enabled, to_disk = rng.random(count) < 0.85, rng.random(count) < 0.4
         asked: Columns = enabled * ENABLE | to_disk * TO_DISK | length
         return asked

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from multiprocessing.util import Finalize
@@ -128,15 +128,6 @@ class CasePlayer:
         """Return the case of a seed."""
         bits = LONG if seed % EVERY == 0 else BITS
         return Drawer(self.reach, seed, aims=aims).case(bits)
-
-    def fails_as(self, kind: Kind) -> Callable[[Sequence[DrawnCase]], list[bool]]:
-        """Return a function that says which cases fail in one way."""
-
-        def fails(cases: Sequence[DrawnCase]) -> list[bool]:
-            outcomes = self.play(cases) if cases else []
-            return [o.finding is not None and Kind.of(o.finding) == kind for o in outcomes]
-
-        return fails
 
 
 _players: dict[int, tuple[Quarry, CasePlayer]] = {}  # of this process, by thread

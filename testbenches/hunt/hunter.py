@@ -12,10 +12,10 @@ import yaml
 from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import Access, DrawnCase
 from refmodel.hunt.found import Batch, Failure, Hunted, Kind
-from refmodel.hunt.shrink import shrunk
 from refmodel.report.history import History
 from testbenches.hunt.case_player import CasePlayer, Quarry, close_players
 from testbenches.hunt.pool import Alone, Pool
+from testbenches.hunt.smaller import fails, smaller
 
 FIRST = ((8, 1), (32, 1))  # cases and batches of the first rounds
 BATCH = 40  # cases that a worker plays at a time
@@ -141,7 +141,7 @@ class Hunter:
                 self.hunted.flaky.append(seed)
             else:
                 self._say(f"{self.hunted.simulator}: seed {seed} fails, making it small")
-                self._add(self._small(kind, case, seed))
+                self._add(smaller(self._player, kind, case, seed, any_clause=not keep_going))
 
     def _reproduced(self, seeds: range, seed: int, kind: Kind) -> DrawnCase | None:
         """Return the case of a seed, behind as many of those before it as it takes to fail.
@@ -163,30 +163,11 @@ class Hunter:
         for seed in (None, *reversed(before[-BEFORE:])):
             if seed is not None:
                 case = case.behind(self._player.drawn(seed, self._aims), self._player.reach.start)
-            (outcome,) = self._player.play([case], fresh=True)
-            if outcome.finding is not None and Kind.of(outcome.finding) == kind:
-                short = case.until(outcome.finding.mismatch.cycle)
-                return short if self._player.fails_as(kind)([short])[0] else case
+            finding = fails(self._player, case, kind)
+            if finding is not None:
+                short = case.until(finding.mismatch.cycle)
+                return short if fails(self._player, short, kind) else case
         return None
-
-    def _small(self, kind: Kind, case: DrawnCase, seed: int) -> Failure:
-        """Return the failure of a case, as small as it can be."""
-        began, tried = time.monotonic(), 0
-        reach, judged = self._player.reach, self._player.fails_as(kind)
-
-        def fails(cases: Sequence[DrawnCase]) -> list[bool]:
-            nonlocal tried
-            tried += len(cases)
-            return judged(cases)
-
-        small = shrunk(case, fails, reach.busy, reach.deep)
-        (outcome,) = self._player.play([small], fresh=True)
-        if outcome.finding is None:  # what was played before it had a part in it
-            small = case
-            (outcome,) = self._player.play([small], fresh=True)
-        assert outcome.finding is not None, "it failed like this a moment ago"
-        took = time.monotonic() - began
-        return Failure(kind, small, outcome.finding, [seed], tried=tried, seconds=took)
 
     def _add(self, failure: Failure) -> None:
         self.hunted.failures.append(failure)

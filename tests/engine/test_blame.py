@@ -1,10 +1,16 @@
 """Which clause a mismatch is put down to, where more than one could be."""
 
+from dataclasses import replace
+
 import pytest
 
+from refmodel.block.control import SET, WAIT_FOR_SYNC
+from refmodel.block.inputs import Inputs
+from refmodel.block.registers import RegisterBlock
 from refmodel.block.rules import Rules
 from refmodel.engine.blame import Trail, clause_of
 from refmodel.engine.compare import MEMORY, Mismatch, Observed
+from refmodel.engine.edges import Edge
 from refmodel.profile import load_profile
 
 NOTHING = Observed({}, {})
@@ -20,3 +26,45 @@ def test_words_that_waited_are_the_gates(fifo_words, moved, clause):
     trail = Trail(Rules.of(profile), moves_since_gates=moved, bits_since_start=500)
     wrong = Mismatch(1000, MEMORY, 0x4489, 0x4488, 0, 0, "slot")
     assert clause_of(wrong, trail, NOTHING) == clause
+
+
+def done(trail):
+    """Return the clause of a transfer_done that is up and should not be."""
+    return clause_of(Mismatch(100, "transfer_done", 0, 1, 0, 0, "status"), trail, NOTHING)
+
+
+def last_edge(**transfer):
+    """Return a channel bit of an edge before which a transfer stood so."""
+    block = RegisterBlock(load_profile("pal_dd"))
+    before = replace(block.state, transfer=block.state.transfer._replace(**transfer))
+    inputs = Inputs(bit_strobe=1)
+    return Edge(90, inputs, (), before, before, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("transfer", "started", "clause"),
+    [
+        ({}, False, "B9"),  # none was accepted: the core has started by itself
+        ({}, True, "B10"),
+        ({"running": 1, "write": 1}, True, "B11"),  # no slot: no word has moved
+        ({"running": 1}, True, "B10"),
+        ({"done": 1}, True, "B12"),  # it is a pulse
+    ],
+)
+def test_transfer_that_ends_too_early(transfer, started, clause):
+    """What has ended must have begun; to the disk it ends in a slot."""
+    trail = Trail(Rules.of(load_profile("pal_dd")), last=last_edge(**transfer), started=started)
+    assert clause == done(trail)
+
+
+def test_control_that_holds_nothing_is_not_to_blame():
+    """A byte at the wrong bit is put down to B13 only once control has held something."""
+    profile = load_profile("pal_dd")
+    for control, clause in ((0, "B4"), (WAIT_FOR_SYNC, "B13")):
+        block = RegisterBlock(profile)
+        trail = Trail(Rules.of(profile))
+        before = block.state
+        block.step(Inputs(write_control=1, control=SET | control))
+        trail.follow(Edge(5, Inputs(write_control=1), (), before, block.state, 0, 0))
+        wrong = Mismatch(100, "byte_ready", 0, 1, 0, 0, "status")
+        assert clause == clause_of(wrong, trail, NOTHING)

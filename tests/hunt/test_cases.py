@@ -148,9 +148,20 @@ def test_case_behind_another_begins_with_a_reset():
 
 def test_channel_bits_in_a_row_are_one_event():
     """They are reported with all their values; a case is the same when it is read from its text."""
-    case = DrawnCase(4, (*(CaseEvent(n, BIT, value=n % 2) for n in range(5, 9)),))
+    case = DrawnCase(4, (*(CaseEvent(n, BIT, value=n % 2) for n in range(5, 9)),), seed=3)
     assert ["cycles 5 to 8: channel bits 1010"] == case.described()
     assert case == DrawnCase.of_text(case.as_text())
+    assert DrawnCase(4, case.events) == DrawnCase.of_text(
+        '[4, [5, "bit", "", 1], [6, "bit"], [7, "bit", "", 1], [8, "bit"]]'
+    )
+
+
+def test_memory_is_the_same_under_any_name():
+    """What memory holds goes with the case, not with the name its scenario has in some list."""
+    case = Drawer(EVERYTHING, 5).case(20)
+    one, other = (Scenario.model_validate(case.scenario(name)) for name in ("case 1", "found"))
+    assert one.own_seed(1) == other.own_seed(7) == case.seed
+    assert case.seed != Drawer(EVERYTHING, 6).case(20).seed
 
 
 def test_no_reset_ends_behind_an_access():
