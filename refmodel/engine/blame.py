@@ -39,6 +39,8 @@ class Trail:
     empty: bool = False  # the last start was one of no words
     stopped: bool = False  # the last of them was a stop
     started: bool = False  # a transfer, at any time
+    in_a_row: bool = False  # the last write of transfer was accepted
+    again: bool = False  # and so was the one before it
     control_written: bool = False  # when it held something, or has since
     overwrote: bool = False  # an unread byte, with another one
     tied: bool = False  # a byte completed on the edge of a read
@@ -58,6 +60,7 @@ class Trail:
             self.moves_since_start = 0
             self.stopped = self.stops(edge)
             self.empty = not self.stopped and not inputs.transfer & LENGTH
+            self.again, self.in_a_row = self.in_a_row, not self.stopped
         self.started |= bool(edge.before.transfer.running) or self.starts(edge)
         held = edge.before.control or edge.after.control
         self.control_written |= bool(inputs.write_control and held)
@@ -115,9 +118,7 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
         own = mismatch.expected and not here.after.transfer.running
         if field == "dma_active" and (own or trail.rules.dma_active_means == "enabled"):
             return "B6"  # the bit as written, or another meaning of it: not a transfer
-        armed = here.before.transfer.armed < trail.rules.arming_writes  # by no write before this
-        empty = trail.starts(here) and not here.inputs.transfer & LENGTH
-        return "B10" if empty and armed else "B9"
+        return "B10" if _length_is_to_blame(mismatch, trail, here) else "B9"
     off = trail.last is not None and not trail.last.inputs.gates
     if off or trail.moves_since_gates <= trail.rules.fifo_words:
         return "B15"
@@ -132,6 +133,18 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
     if field == "transfer_done":  # its length is B12's, where it stands follows from the transfer
         return _done_clause(trail) if mismatch.observed else "B10"
     return CLAUSE_OF[field]
+
+
+def _length_is_to_blame(mismatch: Mismatch, trail: Trail, start: Edge) -> bool:
+    """Return whether a start is taken for one, and its length for another.
+
+    A start of no words that does nothing may be none to the core, if the one before was a start.
+    """
+    if not trail.starts(start):
+        return False
+    if start.inputs.transfer & LENGTH:
+        return mismatch.field == "transfer_done" and bool(mismatch.observed)
+    return not trail.again or bool(mismatch.observed)
 
 
 def _done_clause(trail: Trail) -> str:

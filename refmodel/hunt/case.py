@@ -143,8 +143,9 @@ class DrawnCase:
             found["levels"] = levels
         if resets := self.of(RESET):
             found["resets"] = [{"at": e.at, "cycles": e.value} for e in resets]
-        if slots := self.of(SLOT):
-            found["slots"] = {"line_cycles": MOST_LINE, "at": [e.at for e in slots]}
+        slots = [event.at for event in self.of(SLOT)]
+        if slots or any(event.name == "transfer" for event in self.of(WRITE)):
+            found["slots"] = {"line_cycles": MOST_LINE, "at": slots or [MOST_LINE - 1]}
         return found
 
     def _track(self) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from refmodel.hunt.shrink import shrunk
 from testbenches.hunt.case_player import CasePlayer
 from testbenches.hunt.judge import Judge
 
-FEW = 4  # events that are plain enough
+FEW = 3  # events that are plain enough
 
 
 def fails(player: CasePlayer, case: DrawnCase, kind: Kind) -> Finding | None:

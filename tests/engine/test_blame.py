@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from refmodel.block.arming import ENABLE
 from refmodel.block.control import SET, WAIT_FOR_SYNC
 from refmodel.block.inputs import Inputs
 from refmodel.block.registers import RegisterBlock
@@ -68,3 +69,24 @@ def test_control_that_holds_nothing_is_not_to_blame():
         trail.follow(Edge(5, Inputs(write_control=1), (), before, block.state, 0, 0))
         wrong = Mismatch(100, "byte_ready", 0, 1, 0, 0, "status")
         assert clause == clause_of(wrong, trail, NOTHING)
+
+
+@pytest.mark.parametrize(
+    ("words", "again", "observed", "clause"),
+    [
+        (0, False, 0, "B10"),  # a start of no words that does not end at once
+        (0, True, 0, "B9"),  # it may be no start to the core
+        (2, False, 1, "B10"),  # the core has taken it for one of no words
+        (2, True, 0, "B9"),
+    ],
+)
+def test_start_or_its_length(words, again, observed, clause):
+    """On the edge of a start its length is to blame if the core shows that it has begun."""
+    rules = Rules.of(load_profile("pal_dd"))
+    state = RegisterBlock(load_profile("pal_dd")).state
+    armed = replace(state, transfer=state.transfer._replace(armed=rules.arming_writes - 1))
+    inputs = Inputs(write_transfer=1, transfer=ENABLE | words)
+    edge = Edge(90, inputs, (), armed, armed, 0, 0)
+    trail = Trail(rules, here=edge, last=edge, started=True, again=again)
+    wrong = Mismatch(90, "transfer_done", 1 - observed, observed, 0, 0, "status")
+    assert clause == clause_of(wrong, trail, NOTHING)
