@@ -42,6 +42,7 @@ VERILATOR = [
     "-CFLAGS", CFLAGS,
     "--timescale", TIMESCALE,
 ]  # fmt: skip
+COVERAGE = ("--coverage-line", "--coverage-toggle")
 PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidden, and fast
     "go",
     "finished",
@@ -147,7 +148,7 @@ def _verilator(job: Job, folder: Path) -> Made:
     names = ["--top-module", job.toplevel, "--prefix", "Vtop", "-o", job.toplevel, "-Mdir", "."]
     main = shutil.copy(config.share_dir / "lib" / "verilator" / "verilator.cpp", folder)
     sources = [Path(main).name, _seen_by_python(job, folder), *_sources(job)]
-    command = ["verilator", "-cc", "--exe", "--vpi", *names]
+    command = ["verilator", "-cc", "--exe", "--vpi", *names, *(COVERAGE if job.coverage else ())]
     _run(job, folder, [*command, *VERILATOR, *_options(job), *sources])
     listed = _VERILATOR_READ.findall((folder / "Vtop__verFiles.dat").read_text(errors="replace"))
     classes = (folder / "Vtop_classes.mk").read_text()

@@ -95,12 +95,18 @@ class Job:
     test_module: str = "testbenches.session_tests"
     all_public: bool = False  # every signal of the core within Python's reach: slower
     builds_only: bool = False  # nothing is run
+    coverage: bool = False  # Verilator counts which lines of the source ran, and which bits changed
     place: Path | None = None  # the folder that relative names of a core's own files are in
 
     @property
     def file(self) -> Path:
         """Where the job lies for the worker and the test in the simulator."""
         return self.folder / f"job-{self.number}.pickle"
+
+    @property
+    def coverage_file(self) -> Path:
+        """Where the simulator leaves its counts when it ends by itself."""
+        return self.folder / f"coverage-{self.number}.dat"
 
     @property
     def built(self) -> Path:

@@ -71,10 +71,12 @@ class Lockstep(Preparation):
         self._compares_memory = binding.memory is not None and MOVES not in waived
         self._say: Progress = _silent
 
-    def session(self, simulator: str, number: int = 0, folder: Path | None = None) -> Session:
+    def session(
+        self, simulator: str, number: int = 0, folder: Path | None = None, coverage: bool = False
+    ) -> Session:
         """Return a simulator session for this core; those at work at once differ in number."""
         folder = folder or self._folder(simulator)
-        return Session(simulator, self.harness, self.ports, folder, self.seed, number)
+        return Session(simulator, self.harness, self.ports, folder, self.seed, number, coverage)
 
     def _folder(self, simulator: str) -> Path:
         return self._work / simulator

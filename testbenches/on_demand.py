@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import subprocess
 import time
+from contextlib import suppress
 from dataclasses import replace
 from multiprocessing.connection import Connection, Pipe
+from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
 from testbenches.job import BUILD_FAILED, TRIALS, Asked, RunDone
 from testbenches.simulator import Session, said
 
 BUILD_SECONDS = 600.0  # that no build takes
+ENDING_SECONDS = 60.0  # that no simulator takes to end
 
 
 class SilentError(CannotRun):
@@ -51,6 +55,17 @@ class OnDemand:
         self._session.stop()
         if self._bench is not None:
             self._bench.close()
+
+    def finish(self) -> Path:
+        """Let the simulator end by itself; return the file with what it has counted."""
+        assert self._bench is not None, "used outside its context"
+        self._job.coverage_file.unlink(missing_ok=True)
+        with suppress(OSError):
+            self._bench.send(None)
+        with suppress(subprocess.TimeoutExpired):
+            self._session.wait(ENDING_SECONDS)
+        self.close()
+        return self._job.coverage_file
 
     def play(self, asked: Asked, seconds: float) -> list[RunDone]:
         """Return what became of the runs that were played.

@@ -72,6 +72,7 @@ class Session:
         folder: Path,
         seed: int,
         number: int = 0,
+        coverage: bool = False,
     ) -> None:
         self.simulator = simulator
         self._harness = harness
@@ -79,6 +80,7 @@ class Session:
         self._folder = folder
         self._seed = seed
         self._number = number
+        self._coverage = coverage
         self._process: subprocess.Popen[bytes] | None = None
         self._log: threading.Thread | None = None
 
@@ -182,7 +184,8 @@ class Session:
         tool = need(self.simulator)
         cache = cache_folder()
         built = (tool.mark, PUBLIC, self._harness.source, core.defines)
-        key = _digest(*built, *_contents(self._ports))
+        counting = ("coverage",) * self._coverage
+        key = _digest(*built, *counting, *_contents(self._ports))
         return Job(
             self.simulator,
             self._harness.name,
@@ -195,6 +198,7 @@ class Session:
             self._seed,
             self._number,
             {"harness.sv": self._harness.source},
+            coverage=self._coverage,
             place=self._harness.binding.folder.absolute(),
         )
 

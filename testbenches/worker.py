@@ -42,6 +42,8 @@ def session(job: Job, entry: Path) -> tuple[list[str], dict[str, str]]:
     else:
         arguments += ["+verilator+rand+reset+2", f"+verilator+seed+{job.seed % (1 << 31) + 1}"]
         environment["COCOTB_TRUST_INERTIAL_WRITES"] = "1"
+        if job.coverage:
+            arguments.append(f"+verilator+coverage+file+{job.coverage_file}")
     return [*program(job, entry), *arguments], environment
 
 

@@ -51,6 +51,13 @@ def hunt_command(
             "--scheduler", metavar="ADDRESS", help="Let the workers of a dask scheduler play."
         ),
     ] = None,
+    coverage: Annotated[
+        bool,
+        typer.Option(
+            "--coverage",
+            help="Count which branches of the source ran and which bits changed (Verilator).",
+        ),
+    ] = False,
     history: HistoryFile = None,
     policy: Policies = None,
     out: Annotated[
@@ -96,7 +103,8 @@ def hunt_command(
         store = stack.enter_context(closing(History(history, notes.append))) if history else None
         pool = _pool(stack, workers, scheduler, notes.append)
         for name in names:
-            with Hunter(binding, name, chosen, progress.say, seed, pool, store) as hunter:
+            hunter = Hunter(binding, name, chosen, progress.say, seed, pool, store, coverage)
+            with hunter:
                 hunts.append(hunter.hunt(seconds, cases, keep_going))
         for line in notes:
             typer.echo(line, err=True)

@@ -11,6 +11,7 @@ from refmodel.engine.meetings import Meetings
 from refmodel.engine.unmet import Reachable, unmet
 from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import DrawnCase
+from refmodel.hunt.source import SourceCounts
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,7 @@ class Batch:
     cycles: int = 0
     failed: list[Failed] = field(default_factory=list)
     met: Meetings = field(default_factory=Meetings)
+    source: SourceCounts = field(default_factory=SourceCounts)
 
 
 @dataclass
@@ -74,6 +76,7 @@ class Hunted:
     flaky: list[int] = field(default_factory=list)  # seeds that failed once and not again
     met: Meetings = field(default_factory=Meetings)
     reachable: Reachable = field(default_factory=Reachable)
+    source: SourceCounts = field(default_factory=SourceCounts)  # empty where none was asked for
     mended: int = 0  # known failures that agree now
     policies: Mapping[str, str] = field(default_factory=dict)
 
@@ -82,6 +85,7 @@ class Hunted:
         self.cases += len(batch.seeds)
         self.cycles += batch.cycles
         self.met += batch.met
+        self.source += batch.source
 
     @property
     def not_met(self) -> list[str]:

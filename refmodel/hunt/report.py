@@ -36,6 +36,9 @@ def lines(hunted: Hunted, layout: Layout) -> Iterator[str]:
         yield f"Mended: {counted(hunted.mended, 'case')} of the history agree now"
     yield ""
     yield from _holes(hunted.not_met)
+    if hunted.source:
+        yield ""
+        yield from hunted.source.lines()
     yield ""
     yield summary(hunted)
 
@@ -113,6 +116,7 @@ def _data(hunted: Hunted) -> dict[str, Any]:
         "flaky_seeds": hunted.flaky,
         "coverage": meetings_json(hunted.met),
         "not_met": hunted.not_met,
+        "source": hunted.source.as_data(),
     }
 
 

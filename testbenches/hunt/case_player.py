@@ -15,12 +15,15 @@ from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import READ, WRITE, DrawnCase
 from refmodel.hunt.draw import Drawer, Reach
 from refmodel.hunt.found import Batch, Failed, Kind
+from refmodel.hunt.source import SourceCounts
 from refmodel.report.result import AGREE, ERROR, Outcome
 from refmodel.world.scenario import Scenario
 from testbenches.binding.depth import depth_of
 from testbenches.binding.load import load_binding
 from testbenches.binding.reachable import reachable
 from testbenches.binding.schema import Binding
+from testbenches.hdl.vhdl import is_vhdl
+from testbenches.hunt.coverage import read_counts
 from testbenches.job import Asked
 from testbenches.lockstep import Lockstep
 from testbenches.on_demand import OnDemand
@@ -39,6 +42,7 @@ class Quarry:
     simulator: str
     policies: dict[str, str] = field(default_factory=dict)
     seed: int = 1
+    coverage: bool = False  # the simulator counts what ran of the core's source
 
 
 class CasePlayer:
@@ -94,7 +98,7 @@ class CasePlayer:
         ready = lockstep.prepare(scenarios, quiet)
         lockstep.lay(ready, self._folder)
         if self._simulator is None:
-            session = lockstep.session(name, folder=self._folder)
+            session = lockstep.session(name, folder=self._folder, coverage=self._quarry.coverage)
             self._simulator = OnDemand(session).__enter__()
         cycles = sum(p.disk.cycles for p in ready) * self._binding.clock.edges_a_cycle
         try:
@@ -122,7 +126,22 @@ class CasePlayer:
             if outcome.finding is not None:
                 kind, cycle = Kind.of(outcome.finding), outcome.finding.mismatch.cycle
                 batch.failed.append(Failed(seed, kind, cycle))
+        if self._quarry.coverage:
+            batch.source = self._source_counts()
         return batch
+
+    def refuse_coverage(self) -> None:
+        """Raise UserError unless the simulator can count what of the core's source has run."""
+        if self._quarry.simulator != "verilator":
+            raise UserError("--coverage takes Verilator: other simulators count nothing here")
+        if any(is_vhdl(Path(name)) for name in self._binding.core.sources):
+            raise UserError("--coverage takes a core in Verilog: that of a VHDL core is made")
+
+    def _source_counts(self) -> SourceCounts:
+        """End the simulator, which tells only then what of the source it has run."""
+        assert self._simulator is not None, "it has just played"
+        counted, self._simulator = self._simulator.finish(), None
+        return read_counts(counted, self._lockstep.ports.sources)
 
     def drawn(self, seed: int, aims: Sequence[Aim] = ()) -> DrawnCase:
         """Return the case of a seed."""

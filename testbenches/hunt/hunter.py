@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import chain, repeat
 from pathlib import Path
 
@@ -28,7 +29,8 @@ class Hunter:
     """Hunts one core on one simulator; a context. `given` is the binding as the user named it.
 
     With a history every part of the hunt is recorded as it ends, and what failed before is played
-    first.
+    first. With `coverage` the simulator counts what ran of the source; raises UserError where none
+    can.
     """
 
     def __init__(
@@ -40,6 +42,7 @@ class Hunter:
         seed: int | None = None,
         pool: Pool | None = None,
         history: History | None = None,
+        coverage: bool = False,
     ) -> None:
         self._say = say
         self._pool = pool or Alone()
@@ -47,8 +50,11 @@ class Hunter:
         self._name = str(given.resolve())
         first = history.next_seed(self._name, simulator) if history and seed is None else 1
         self._seed = first if seed is None else seed
-        self._quarry = Quarry(given.resolve(), simulator, policies)
-        self._player = CasePlayer(self._quarry)
+        plain = Quarry(given.resolve(), simulator, policies)
+        self._player = CasePlayer(plain)
+        if coverage:
+            self._player.refuse_coverage()
+        self._quarry = replace(plain, coverage=coverage)
         self.hunted = Hunted(
             str(given), simulator, self._seed, reachable=self._player.reachable, policies=policies
         )
