@@ -17,29 +17,38 @@ MOST_FRESH = 40  # cases tried in a simulator of their own, which takes a while 
 class Judge:
     """Tries cases in one core. What is tried beyond a limit counts as one that does not fail.
 
-    With `fresh` each is played in a simulator of its own, as one must be that fails only from the
-    state in which the core starts. With `any_clause` it may break another clause by the same field.
+    A core keeps what a reset leaves alone: with `behind` each is played behind that case, so that
+    all start from the same state, and with `fresh` in a simulator of its own. With `any_clause` it
+    may break another clause by the same field.
     """
 
     def __init__(
-        self, player: CasePlayer, kind: Kind, fresh: bool = False, any_clause: bool = False
+        self,
+        player: CasePlayer,
+        kind: Kind,
+        fresh: bool = False,
+        any_clause: bool = False,
+        behind: DrawnCase | None = None,
     ) -> None:
         self._player = player
         self._kind = kind
         self._fresh = fresh
         self._any_clause = any_clause
+        self._behind = () if behind is None else (behind,)
         self.tried = 0
         self._events = 0
 
     def __call__(self, cases: Sequence[DrawnCase]) -> list[bool]:
         """Return which cases fail so."""
         found: list[bool] = []
+        step = 1 + len(self._behind)
         for part in self._parts(cases):
             if self._is_over:
                 break
             self.tried += len(part)
             self._events += sum(len(case.events) for case in part)
-            outcomes = self._player.play(part, fresh=self._fresh)
+            played = [one for case in part for one in (*self._behind, case)]
+            outcomes = self._player.play(played, fresh=self._fresh)[len(self._behind) :: step]
             found += [o.finding is not None and self._alike(o.finding) for o in outcomes]
         return found + [False] * (len(cases) - len(found))
 

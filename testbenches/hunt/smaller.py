@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 
 from refmodel.engine.finding import Finding
 from refmodel.hunt.case import DrawnCase
+from refmodel.hunt.draw import Drawer
 from refmodel.hunt.found import Failure, Kind
 from refmodel.hunt.shrink import shrunk
 from testbenches.hunt.case_player import CasePlayer
 from testbenches.hunt.judge import Judge
 
 FEW = 3  # events that are plain enough
+WASHING, WASH_BITS = 8, 40  # cases that may bring a core to one state, and how long they are
 
 
 def fails(player: CasePlayer, case: DrawnCase, kind: Kind) -> Finding | None:
@@ -25,31 +28,46 @@ def smaller(
 ) -> Failure:
     """Return the failure of a case that fails in a fresh simulator, as small as it can be.
 
-    One that fails only from the state in which the core starts takes a simulator for each try. With
-    `any_clause` a case of many events may become one that breaks another clause by the same field,
-    if it is smaller: the first one can be a guess that more events make.
+    With `any_clause` a case of many events may become one that breaks another clause by the same
+    field, if it is smaller: the first one can be a guess that more events make.
     """
     began, reach = time.monotonic(), player.reach
-    warm, fresh = Judge(player, kind), Judge(player, kind, fresh=True)
-    loose = Judge(player, kind, any_clause=True)
+    judges: list[Judge] = []
     small, finding = case, None
-    for judge in (warm, fresh):
-        if finding is None and judge([case])[0]:
+    for judge in _judges(player, kind, case):
+        judges.append(judge)
+        if judge([case])[0]:
             small = shrunk(case, judge, reach.busy, reach.deep)
             finding = fails(player, small, kind)
+            if finding is not None:
+                break
     if finding is None:
         small, finding = case, fails(player, case, kind)
     assert finding is not None, "it failed like this a moment ago"
     if any_clause and len(small.parts()) > FEW:
-        other = shrunk(small, loose, reach.busy, reach.deep)
+        judges.append(Judge(player, kind, any_clause=True))
+        other = shrunk(small, judges[-1], reach.busy, reach.deep)
         found = player.play([other], fresh=True)[0].finding
         if found is not None and len(other.parts()) < len(small.parts()):
             small, finding = other, found
-    return Failure(
-        Kind.of(finding),
-        small,
-        finding,
-        [seed],
-        tried=warm.tried + fresh.tried + loose.tried,
-        seconds=time.monotonic() - began,
-    )
+    tried, took = sum(judge.tried for judge in judges), time.monotonic() - began
+    return Failure(Kind.of(finding), small, finding, [seed], tried=tried, seconds=took)
+
+
+def _judges(player: CasePlayer, kind: Kind, case: DrawnCase) -> Iterator[Judge]:
+    """Yield who may say whether a case fails, the quickest first.
+
+    Where a case that has nothing in it fails behind another one, all must start from the same
+    state: that in which some case leaves the core, or in which a simulator starts it.
+    """
+    empty = DrawnCase(case.start, ())
+    alone = Judge(player, kind)
+    if alone([empty, case, empty]) == [False, True, False]:
+        yield alone
+    for seed in range(WASHING):
+        wash = Drawer(player.reach, seed).case(WASH_BITS)
+        judge = Judge(player, kind, behind=wash)
+        if judge([empty, case, empty, case]) == [False, True, False, True]:
+            yield judge
+            break
+    yield Judge(player, kind, fresh=True)
