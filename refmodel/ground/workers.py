@@ -6,10 +6,10 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from typing import TypeVar, cast
 
 from refmodel.ground.errors import CannotRun
@@ -55,19 +55,42 @@ class Workers:
         A call and its result are pickled; what one raises is raised here. On an interrupt or an
         error the others are dropped, also those under way.
         """
-        try:
-            with held(DROP):  # half-way through, the start of a process cannot be undone
-                futures = [self._pool.submit(_call, call) for call in calls]
+        with self._dropping():
+            futures = [self._submitted(call) for call in calls]
             _wait(futures, done)
+            return [future.result() for future in futures]
+
+    def submit(self, call: Callable[[], T]) -> Future[T]:
+        """Have a worker make a call when one is free; `result` waits for what it returns."""
+        with self._dropping():
+            return self._submitted(call)
+
+    def result(self, future: Future[T]) -> T:
+        """Return what a call returns; raise what it raises. On that the others are dropped."""
+        with self._dropping():
+            return future.result()
+
+    def drop(self) -> None:
+        """Leave undone what is under way or waits, for good: nobody needs it any more."""
+        for worker in multiprocessing.active_children():
+            with suppress(ProcessLookupError):
+                os.kill(cast(int, worker.pid), DROP)  # it has one: it was started
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def _submitted(self, call: Callable[[], T]) -> Future[T]:
+        with held(DROP):  # half-way through, the start of a process cannot be undone
+            return self._pool.submit(_call, call)
+
+    @contextmanager
+    def _dropping(self) -> Iterator[None]:
+        """Drop all calls on an interrupt or an error."""
+        try:
+            yield
         except BrokenProcessPool:
             raise CannotRun(KILLED) from None
         except BaseException:
-            for worker in multiprocessing.active_children():
-                with suppress(ProcessLookupError):
-                    os.kill(cast(int, worker.pid), DROP)  # it has one: it was started
-            self._pool.shutdown(wait=True, cancel_futures=True)
+            self.drop()
             raise
-        return [future.result() for future in futures]
 
 
 def run_all(

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import chain, repeat
 from pathlib import Path
 
@@ -15,14 +16,27 @@ from refmodel.hunt.case import Access, DrawnCase
 from refmodel.hunt.found import Batch, Failure, Hunted, Kind
 from refmodel.report.history import History
 from testbenches.hunt.case_player import CasePlayer, Quarry, close_players
-from testbenches.hunt.pool import Alone, Pool
+from testbenches.hunt.pool import Alone, Played, Pool
 from testbenches.hunt.smaller import fails, smaller
 
-FIRST = ((8, 1), (32, 1))  # cases and batches of the first rounds
+FIRST = (8, 32)  # cases of the first parts
 BATCH = 40  # cases that a worker plays at a time
-ROUND = 4  # batches before the hunt looks at what has failed
 BEFORE = 3  # cases whose leavings a failure may need
 Say = Callable[[str], None]
+
+
+@dataclass
+class Part:
+    """Seeds that one worker plays, and what some of their cases aim at."""
+
+    number: int
+    seeds: range
+    aims: tuple[Aim, ...] = ()
+
+    @property
+    def rests_on(self) -> int:
+        """After how many parts the aims are those: a power of 2, at most half of those before."""
+        return 1 << (self.number // 2).bit_length() - 1 if self.number > 1 else 0
 
 
 class Hunter:
@@ -59,7 +73,8 @@ class Hunter:
             str(given), simulator, self._seed, reachable=self._player.reachable, policies=policies
         )
         self._run = 0
-        self._aims: tuple[Aim, ...] = ()  # of the cases drawn next
+        self._aims: tuple[Aim, ...] = ()  # of the part that is taken
+        self._aims_after: dict[int, tuple[Aim, ...]] = {}  # by how many parts were taken
 
     @property
     def lasts(self) -> Mapping[Access, int]:
@@ -84,34 +99,55 @@ class Hunter:
             name = self._quarry.simulator
             self._run = self._history.begin("hunt", self._name, name, self._seed)
             self._play_known()
-        for parts in self._rounds(most):
-            left = seconds - (time.monotonic() - began)
-            if (hunted.cases and left <= 0) or (hunted.failures and not keep_going):
-                break
-            for batch in self._pool.play(self._quarry, parts, self._aims):
-                self._take(batch, keep_going)
-            if sum(map(len, parts)) >= BATCH:
-                self._aims = hunted.aims()
+        for part, batch in self._played(began + seconds, most):
+            self._aims = part.aims
+            self._take(batch, keep_going)
             done = f"{hunted.cases} cases, {hunted.cycles / 1e6:.2f} M cycles"
             self._say(f"{hunted.simulator}: {done}")
+            if hunted.failures and not keep_going:
+                break
+        self._pool.drop()
         hunted.seconds = time.monotonic() - began
         if self._history is not None:
             found = ", ".join(_described(failure.kind) for failure in hunted.failures)
             self._history.end(self._run, hunted.verdict, hunted.seconds, told=found)
         return hunted
 
-    def _rounds(self, most: int) -> Iterator[list[range]]:
-        """Yield ranges of seeds, some at a time; the first are few, to be soon at a failure.
+    def _played(self, end: float, most: int) -> Iterator[tuple[Part, Batch]]:
+        """Yield parts and what became of them, in order, until the time `end` or `most` cases.
 
-        The rounds are the same whoever plays them, and so is where the hunt ends.
+        Some parts are under way ahead, as many as keep the pool busy. What a part aims at rests on
+        parts far enough before it, so that it is the same whoever plays them; and so is where the
+        hunt ends.
         """
+        coming = self._parts(most)
+        under_way: deque[tuple[Part, Played]] = deque()
+        taken, part = 0, next(coming, None)
+        while under_way or part is not None:
+            while part is not None and len(under_way) < self._pool.width:
+                if part.number and time.monotonic() > end:
+                    part = None
+                    break
+                if part.rests_on > taken:
+                    break
+                part.aims = self._aims_after.get(part.rests_on, ())
+                played = self._pool.submit(self._quarry, part.seeds, part.aims)
+                under_way.append((part, played))
+                part = next(coming, None)
+            first, waits = under_way.popleft()
+            yield first, waits()
+            taken += 1
+            if taken.bit_count() == 1:
+                self._aims_after[taken] = self.hunted.aims()
+
+    def _parts(self, most: int) -> Iterator[Part]:
+        """Yield the parts of a hunt; the first are short, to be soon at a failure."""
         end, first = self._seed + most, self._seed
-        for size, count in chain(FIRST, repeat((BATCH, ROUND))):
-            starts = range(first, min(end, first + count * size), size)
-            if not starts:
+        for number, size in enumerate(chain(FIRST, repeat(BATCH))):
+            if first >= end:
                 break
-            yield [range(start, min(end, start + size)) for start in starts]
-            first += count * size
+            yield Part(number, range(first, min(end, first + size)))
+            first += size
 
     def _play_known(self) -> None:
         """Play what failed in earlier runs."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future as LocalFuture
 from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
@@ -18,22 +19,36 @@ if TYPE_CHECKING:
 CONNECT = 10.0  # seconds to wait for a scheduler
 LOOK = 1.0  # seconds between two looks at whether it is still there
 GONE = 5  # looks without a worker after which none is waited for
+AHEAD = 2  # parts in flight for each worker, so that none waits for its next
 Say = Callable[[str], None]
+Played = Callable[[], Batch]  # waits for what became of a part
 
 
 class Pool(Protocol):
-    """Plays batches; the result depends on the seeds alone, not on who has played them."""
+    """Plays parts of a hunt; the result depends on them alone, not on who has played them."""
 
-    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
-        """Return what became of each range of seeds, in order."""
+    @property
+    def width(self) -> int:
+        """How many parts are best under way at a time."""
+
+    def submit(self, quarry: Quarry, seeds: range, aims: Sequence[Aim]) -> Played:
+        """Have some seeds played; return what waits for the result."""
+
+    def drop(self) -> None:
+        """Leave undone what is still under way: the hunt is over."""
 
 
 class Alone:
     """The process that hunts."""
 
-    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
-        """Play one range after the other."""
-        return [play_batch(quarry, seeds, aims) for seeds in parts]
+    width = 1
+
+    def submit(self, quarry: Quarry, seeds: range, aims: Sequence[Aim]) -> Played:
+        """Play when the result is asked for."""
+        return partial(play_batch, quarry, seeds, aims)
+
+    def drop(self) -> None:
+        """Nothing is ever under way."""
 
 
 class Local:
@@ -41,17 +56,34 @@ class Local:
 
     def __init__(self, workers: int) -> None:
         self._workers = Workers(workers)
+        self.width = AHEAD * workers
+        self._under_way: set[LocalFuture[Batch]] = set()
 
     def __enter__(self) -> Local:
         self._workers.__enter__()
         return self
 
     def __exit__(self, *given: object) -> None:
-        self._workers.__exit__(*given)
+        if all(future.done() for future in self._under_way):
+            self._workers.__exit__(*given)
+        else:
+            self._workers.drop()
 
-    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
-        """Play ranges side by side."""
-        return self._workers.all([partial(play_batch, quarry, seeds, aims) for seeds in parts])
+    def submit(self, quarry: Quarry, seeds: range, aims: Sequence[Aim]) -> Played:
+        """Have a process play."""
+        future = self._workers.submit(partial(play_batch, quarry, seeds, aims))
+        self._under_way.add(future)
+
+        def played() -> Batch:
+            self._under_way.discard(future)
+            return self._workers.result(future)
+
+        return played
+
+    def drop(self) -> None:
+        """Take back what no process has begun."""
+        for future in self._under_way:
+            future.cancel()
 
 
 class Scheduled:
@@ -80,6 +112,7 @@ class Scheduled:
         except TimeoutError:
             self._client.close()
             raise UserError(f"--scheduler {address}: has no worker") from None
+        self._under_way: set[Future] = set()
 
     def __enter__(self) -> Scheduled:
         return self
@@ -92,21 +125,33 @@ class Scheduled:
                 self._client.close()
         close_players()
 
-    def play(self, quarry: Quarry, parts: Sequence[range], aims: Sequence[Aim] = ()) -> list[Batch]:
-        """Play ranges on the workers; those that do not come back, here."""
-        found: dict[int, Batch] = {}
-        if self._client is not None:
-            futures = [
-                self._client.submit(play_batch, quarry, seeds, aims, pure=False) for seeds in parts
-            ]
-            for n, future in enumerate(futures):
-                batch = self._result(future)
-                if batch is not None:
-                    found[n] = batch
-        return [
-            found[n] if n in found else play_batch(quarry, seeds, aims)
-            for n, seeds in enumerate(parts)
-        ]
+    @property
+    def width(self) -> int:
+        """Parts for every thread there is just now."""
+        if self._client is None:
+            return 1
+        workers = self._client.scheduler_info(n_workers=-1)["workers"].values()
+        return AHEAD * max(1, sum(int(worker["nthreads"]) for worker in workers))
+
+    def submit(self, quarry: Quarry, seeds: range, aims: Sequence[Aim]) -> Played:
+        """Have a worker play; if its result does not come back, play here."""
+        if self._client is None:
+            return partial(play_batch, quarry, seeds, aims)
+        future = self._client.submit(play_batch, quarry, seeds, aims, pure=False)
+        self._under_way.add(future)
+
+        def played() -> Batch:
+            batch = self._result(future)
+            self._under_way.discard(future)
+            return play_batch(quarry, seeds, aims) if batch is None else batch
+
+        return played
+
+    def drop(self) -> None:
+        """Take back what no worker has begun."""
+        if self._client is not None and self._under_way:
+            self._client.cancel(list(self._under_way))
+        self._under_way.clear()
 
     def _result(self, future: Future) -> Batch | None:
         """Return what a worker has played; None when it is lost with its scheduler."""
@@ -132,5 +177,6 @@ class Scheduled:
         """Go on without the scheduler."""
         self._say(f"the scheduler is lost ({why}): what is left is played here")
         client, self._client = self._client, None
+        self._under_way.clear()
         if client is not None:
             client.close(timeout=LOOK)

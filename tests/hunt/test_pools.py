@@ -36,6 +36,12 @@ def played(quarry, seeds, aims=(), wait=0.0):
     return batch
 
 
+def all_of(who):
+    """Have all parts played; return the batches in order."""
+    waiting = [who.submit(QUARRY, part, ()) for part in PARTS]
+    return [waits() for waits in waiting]
+
+
 def merged(batches):
     """Return everything some batches say, added up."""
     met = Meetings()
@@ -86,7 +92,7 @@ def cluster(tmp_path_factory):
 def test_local_pool_is_one_process(monkeypatch):
     """Processes beside this one return what it would have returned, in the same order."""
     monkeypatch.setattr(pool, "play_batch", played)
-    alone = pool.Alone().play(QUARRY, PARTS)
+    alone = all_of(pool.Alone())
     with Workers(2) as workers:
         assert merged(alone) == merged(workers.all([partial(played, QUARRY, p) for p in PARTS]))
 
@@ -96,7 +102,7 @@ def test_cluster_is_the_local_pool(cluster, monkeypatch):
     """Two workers of a scheduler return the same batches."""
     monkeypatch.setattr(pool, "play_batch", played)
     with pool.Scheduled(cluster.address, pytest.fail) as scheduled:
-        assert merged(pool.Alone().play(QUARRY, PARTS)) == merged(scheduled.play(QUARRY, PARTS))
+        assert merged(all_of(pool.Alone())) == merged(all_of(scheduled))
 
 
 @pytest.mark.long
@@ -110,7 +116,7 @@ def test_lost_scheduler_or_workers(tmp_path, monkeypatch, killed):
         with pool.Scheduled(made.address, told.append) as scheduled:
             for process in made.processes[killed]:
                 threading.Timer(0.8, os.kill, (process.pid, signal.SIGKILL)).start()
-            batches = scheduled.play(QUARRY, PARTS)
+            batches = all_of(scheduled)
     finally:
         made.stop()
     assert merged([played(QUARRY, p) for p in PARTS]) == merged(batches)
