@@ -16,6 +16,17 @@ from testbenches.hdl.synth import NetSource, linked, read_command, run_yosys
 CHOICE = "cellstep_mutant"  # the input that yosys adds: 0 is the core as it was
 _OPTION = re.compile(r"-(mode|cell|port|portbit|ctrlbit|wire|wirebit|src) (\S+)")
 _PLACE = re.compile(r"(\d+):(\d+)")
+_COMPARED = re.compile(rf"assign (_\d+_) = (?={CHOICE} == )")
+_WIRE = re.compile(r"wire (_\d+_);")
+_HELD_OR_NOT = f"""\
+`ifdef YOSYS
+  `define CELLSTEP_HELD(NAME) wire NAME
+  `define CELLSTEP_WHEN assign
+`else
+  `define CELLSTEP_HELD(NAME) reg NAME = 1'b0
+  `define CELLSTEP_WHEN always @({CHOICE})
+`endif
+"""
 _SAID = {
     "inv": "inverted",
     "const0": "always 0",
@@ -58,8 +69,26 @@ def planted(
         ]
         commands = ["read_rtlil core.il", *changes, "write_verilog -noattr mutants.v"]
         run_yosys(commands, folder, source)
-        text = (folder / "mutants.v").read_text(encoding="utf-8")
+        text = _held((folder / "mutants.v").read_text(encoding="utf-8"))
     return Planted(text, [_mutant(n, line, source) for n, line in enumerate(listed, 1)], width)
+
+
+def _held(text: str) -> str:
+    """Return the Verilog with each comparison of the choice made when it changes only.
+
+    A simulator would make hundreds of them at each edge, and take half as long again.
+    """
+    modules = re.split(r"(?<=^endmodule\n)", text, flags=re.M)
+    return _HELD_OR_NOT + "".join(map(_with_held, modules))
+
+
+def _with_held(module: str) -> str:
+    """Return one module so."""
+    compared = set(_COMPARED.findall(module))
+    module = _COMPARED.sub(r"`CELLSTEP_WHEN \1 = ", module)
+    return _WIRE.sub(
+        lambda wire: f"`CELLSTEP_HELD({wire[1]});" if wire[1] in compared else wire[0], module
+    )
 
 
 def _elaborating(source: NetSource, top: str, parameters: Mapping[str, int | str]) -> list[str]:
