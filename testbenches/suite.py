@@ -33,6 +33,7 @@ from refmodel.report.result import (
 from refmodel.world.examples import SUITE, example_scenarios, names_examples
 from refmodel.world.find import find_suite, given_name
 from refmodel.world.scenario import Scenario
+from testbenches.again import takes_before
 from testbenches.ahead import built_ahead
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
@@ -50,6 +51,7 @@ from testbenches.toolchain import SIMULATORS, simulators, why_not
 
 Say = Callable[[str], None]
 Judged = tuple[Outcome, int]  # and the exit status it alone would give
+Played = tuple[Judged, list[Prepared]]  # and what its simulator played up to it
 MOST_TRIED = 2  # scenarios on whose mismatch other bindings are tried
 BUILD = 1_000_000  # number of the session that builds ahead: there are never so many at work
 ENOUGH = 4096  # bytes free on a disk that took all that was written
@@ -73,10 +75,16 @@ class Options:
     programs: Sequence[Path] = ()  # files with host programs, taken already
     absent: dict[str, str] = field(default_factory=dict)  # simulators not run, and why
     strict: bool = False  # what was not exercised counts as a mismatch
+    behind: Sequence[str] = ()  # scenarios played first, for what they leave in the core
 
-    def command(self, scenario: Path, simulator: str) -> str:
-        """Return the command that runs one scenario on one simulator in the same way."""
+    def command(self, scenario: Path, simulator: str, before: Sequence[Path] = ()) -> str:
+        """Return the command that runs one scenario on one simulator in the same way.
+
+        Those `before` it are played first in its simulator.
+        """
         words = ["cellstep", "run", self.given, "--suite", given_name(scenario)]
+        for name in self.behind or map(given_name, before):
+            words += ["--behind", name]
         words += ["--sim", simulator, "--seed", str(self.seed)]
         for name, value in self.policies.items():
             words += ["--policy", f"{name}={value}"]
@@ -129,6 +137,7 @@ def run_suite(
     OSError when they do not fit on the disk.
     """
     _refuse_nothing(binding)
+    first = [found for name in options.behind for found in find_suite(name)]
     with scratch("cellstep-") as work:
         make = lockstep_for(scenario for _, scenario in scenarios)
         lockstep = make(binding, work, options.seed, options.policies, options.live)
@@ -136,8 +145,10 @@ def run_suite(
         with built_ahead(builds):
             warnings = warnings_of(lockstep.ports, binding.core.defines)
             lockstep.loops = loops(warnings)
-            prepared = lockstep.prepare(scenarios, say)
-            outcomes = _outcomes(lockstep, prepared, options.simulators, say)
+            prepared = lockstep.prepare([*first, *scenarios], say)
+            played = _played(lockstep, prepared, options.simulators, say, len(first))
+            outcomes = [judged for judged, _ in played]
+            before = _before(lockstep, played, say)
         if any(status != EXIT_AGREE for _, status in outcomes):
             _refuse_full_disk(work)
     paths = [path for path, _ in scenarios] * len(options.simulators)
@@ -145,8 +156,14 @@ def run_suite(
     scope = as_run(scope, binding, lockstep.ports.unread, options.live)
     layout = lockstep.profile.status
     runs = tuple(
-        RunResult(outcome, options.command(path, outcome.simulator), status, given_name(path))
-        for path, (outcome, status) in zip(paths, outcomes, strict=True)
+        RunResult(
+            outcome,
+            options.command(path, outcome.simulator, before.get(place) or ()),
+            status,
+            given_name(path),
+            comes_again=before.get(place, ()) is not None,
+        )
+        for place, (path, (outcome, status)) in enumerate(zip(paths, outcomes, strict=True))
     )
     runs += tuple(_skipped(left_out or {}, options))
     return SuiteResult(
@@ -228,12 +245,37 @@ def _refuse_full_disk(work: Path) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(work))
 
 
-def _outcomes(
-    lockstep: Lockstep, prepared: list[Prepared], simulators: Sequence[str], say: Say
-) -> list[Judged]:
-    """Run the prepared scenarios on each simulator, a processor a session; in the order given."""
+def _before(
+    lockstep: Lockstep, played: Sequence[Played], say: Say
+) -> dict[int, Sequence[Path] | None]:
+    """Return which scenarios to play before the first mismatch on each simulator, by its place.
+
+    None stands for a mismatch that did not come again.
+    """
+    found: dict[int, Sequence[Path] | None] = {}
+    seen: set[str] = set()
+    for place, ((outcome, _), own) in enumerate(played):
+        if outcome.finding is not None and outcome.simulator not in seen:
+            seen.add(outcome.simulator)
+            first = takes_before(lockstep, own[:-1], own[-1], outcome, say)
+            found[place] = None if first is None else [p.path for p in first]
+    return found
+
+
+def _played(
+    lockstep: Lockstep,
+    prepared: list[Prepared],
+    simulators: Sequence[str],
+    say: Say,
+    first: int = 0,
+) -> list[Played]:
+    """Run the prepared scenarios on each simulator, a processor a session; in the order given.
+
+    The `first` ones are played before the others, all in one session, and not returned.
+    """
     cores = processors()
     count = cores if lockstep.binding.reset.port else len(prepared)  # each begins as the first does
+    count = 1 if first else count
     parts = [(name, part) for name in simulators for part in shares(prepared, count)]
     parts.sort(key=lambda unit: (unit[0] != "icarus", -_cycles(unit[1])))  # the slow ones first
     sessions = [lockstep.session(name, n) for n, (name, _) in enumerate(parts)]
@@ -251,7 +293,13 @@ def _outcomes(
             stopping.set()
             _stop(sessions, jobs)
             raise
-    return [found[name, p.index] for name in simulators for p in prepared]
+    own = {
+        (name, p.index): [one for one in part[: n + 1] if not one.skipped]
+        for name, part in parts
+        for n, p in enumerate(part)
+    }
+    wanted = [(name, p.index) for name in simulators for p in prepared[first:]]
+    return [(found[key], own[key]) for key in wanted]
 
 
 def shares(prepared: list[Prepared], count: int) -> list[list[Prepared]]:

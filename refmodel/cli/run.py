@@ -56,6 +56,14 @@ def run_command(
     policy: Policies = None,
     programs: Programs = None,
     history: HistoryFile = None,
+    behind: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SCENARIO",
+            help="Play this first in the same simulator, for what it leaves in registers that no"
+            " reset clears; may be repeated.",
+        ),
+    ] = None,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 as well when a field is not exercised.")
     ] = False,
@@ -96,6 +104,7 @@ def run_command(
         live=live,
         programs=programs or (),
         strict=strict,
+        behind=behind or (),
     )
     with _results(out) if out else nullcontext() as folder:
         with Progress(Console(stderr=True)) as progress:

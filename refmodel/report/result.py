@@ -65,6 +65,7 @@ class Outcome:
 class RunResult:
     """An outcome, with the command that brings it about again.
 
+    `comes_again` is False for a mismatch that did not come when it was played again.
     `exit_status` is what the run alone would end the command with. `scenario_file` is the scenario
     as `--suite` takes it, empty in a bench of the user's own.
     """
@@ -73,6 +74,7 @@ class RunResult:
     reproduce: str
     exit_status: int
     scenario_file: str = ""
+    comes_again: bool = True
 
     def _repr_html_(self) -> str:
         return drawn(self)

@@ -82,6 +82,8 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
         yield "tried", tried_text(finding.tried)
     yield "seed", str(suite.seed)
     yield "reproduce", run.reproduce
+    if not run.comes_again:
+        yield "flaky", "it was played again, also behind what was played before it, and agreed"
     if clause == "B14":
         lines = ["does the binding's reset name the right port and level?"]
         if len({run.outcome.scenario for run in suite.runs}) > 1:
