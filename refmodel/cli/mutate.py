@@ -53,7 +53,9 @@ def mutate_command(
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="FOLDER", help="Folder for mutants.json, mutants.txt and a page for each core."
+            metavar="FOLDER",
+            help="Folder for mutants.json, mutants.txt, a page for each core, and killing"
+            " scenarios.",
         ),
     ] = None,
     quiet: Quiet = False,
@@ -62,18 +64,20 @@ def mutate_command(
     """Plant one-point changes in a core, play the suites into each, and count what is missed.
 
     All changes are in one build, made by yosys; the core without them must agree with the model.
-    A change that no scenario finds has survived, unless a solver shows that nothing can.
+    A change that no scenario finds has survived, unless a solver shows that nothing can. For one
+    that something can, a scenario that kills it is written to the folder of --out.
 
     Example: cellstep mutate binding.yaml --count 400 --out mutants
 
-    Exit status: 0 every change that can be seen is killed, 1 some survived, 2 bad input, 125 a
+    Exit status: 0 every change that can be seen is killed, 1 some survived or are
+    unknown, 2 bad input, 125 a
     core that yosys or the simulator does not take.
     """
     from rich.console import Console
 
     from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
     from refmodel.mutate.report import files, lines, to_json, total
-    from refmodel.mutate.score import SURVIVED
+    from refmodel.mutate.score import SURVIVED, UNKNOWN
     from refmodel.report.progress import Progress
     from refmodel.report.whole_folder import WholeFolder
     from testbenches.mutate.mutator import Planting
@@ -87,7 +91,7 @@ def mutate_command(
             scores = [run_mutants(path, planting, progress.say, solver) for path in bindings]
         if history is not None:
             _record(history, scores)
-        survived = any(score.count(SURVIVED) for score in scores)
+        survived = any(score.count(fate) for score in scores for fate in (SURVIVED, UNKNOWN))
         status = EXIT_MISMATCH if survived else EXIT_AGREE
 
         def show() -> None:
@@ -107,7 +111,7 @@ def mutate_command(
 def _record(path: Path, scores: Sequence[Score]) -> None:
     """Write scores to a history."""
     from refmodel.mutate.report import total
-    from refmodel.mutate.score import SURVIVED
+    from refmodel.mutate.score import SURVIVED, UNKNOWN
     from refmodel.report.history import History
 
     history = History(path, lambda text: typer.echo(text, err=True))
@@ -115,6 +119,7 @@ def _record(path: Path, scores: Sequence[Score]) -> None:
         name = str(Path(score.binding).resolve())
         run = history.begin("mutate", name, score.simulator, score.seed)
         history.add(run, len(score.fates), score.cycles, {})
-        verdict = "survived" if score.count(SURVIVED) else "agree"
+        left = score.count(SURVIVED) + score.count(UNKNOWN)
+        verdict = "survived" if left else "agree"
         history.end(run, verdict, score.seconds, score.percent, total(score))
     history.close()

@@ -35,13 +35,15 @@ class Trail:
     last: Edge | None = None
     moves_since_gates: int = MANY  # words moved since a transfer met a gate that changed
     bits_since_start: int = 0  # since the last start or stop
-    moves_since_start: int = 0  # words moved since then, on edges before the last
+    moves_since_start: int = 0  # words it has moved, on edges before the last
+    left_over: bool = False  # a start or stop met words in the FIFO, and none moved since
     empty: bool = False  # the last start was one of no words
     stopped: bool = False  # the last of them was a stop
     started: bool = False  # a transfer, at any time
     in_a_row: bool = False  # the last write of transfer was accepted
     again: bool = False  # and so was the one before it
     control_written: bool = False  # when it held something, or has since
+    met_write: bool = False  # since the last byte a bit matched the old sync_word, or the new alone
     overwrote: bool = False  # an unread byte, with another one
     tied: bool = False  # a byte completed on the edge of a read
 
@@ -50,12 +52,14 @@ class Trail:
         if self.last is not None and completes_byte(self.last):
             self._follow_byte(self.last)
         inputs, last = edge.inputs, self.last
-        self.moves_since_start += last is not None and moves(last)
+        self.moves_since_start += last is not None and moves(last) and not self._cut_off(last)
         self.moves_since_gates += moves(edge)
         if self._gates_change(edge, last):
             self.moves_since_gates = 0
         self.bits_since_start += inputs.bit_strobe
         if self.starts(edge) or self.stops(edge):
+            waited = moves(edge) or edge.before.transfer.fifo.used > 0
+            self.left_over = waited or (self.left_over and not self.moves_since_start)
             self.bits_since_start = inputs.bit_strobe
             self.moves_since_start = 0
             self.stopped = self.stops(edge)
@@ -64,6 +68,9 @@ class Trail:
         self.started |= bool(edge.before.transfer.running) or self.starts(edge)
         held = edge.before.control or edge.after.control
         self.control_written |= bool(inputs.write_control and held)
+        if inputs.write_sync_word and inputs.bit_strobe:
+            window, words = edge.after.window, (edge.before.sync_word, edge.after.sync_word)
+            self.met_write |= words[0] != words[1] and window in words
         self.last = edge
 
     def starts(self, edge: Edge) -> bool:
@@ -76,8 +83,14 @@ class Trail:
         """Return whether transfer is written with enable clear (B9)."""
         return bool(edge.inputs.write_transfer) and not edge.inputs.transfer & ENABLE
 
+    def _cut_off(self, edge: Edge) -> bool:
+        """Return whether a word moved on the edge belongs to a transfer that ends there (B9)."""
+        begins = self.rules.start_acts == "next_edge" and self.starts(edge)
+        return begins or self.stops(edge)
+
     def _follow_byte(self, edge: Edge) -> None:
         """Take a completed byte that is behind."""
+        self.met_write = False
         if edge.inputs.read_status:
             self.tied = True
         elif edge.before.byte_ready and edge.before.data != edge.after.data:
@@ -102,7 +115,8 @@ def clause_of(mismatch: Mismatch, trail: Trail, observed: Observed) -> str:
         return "B5"  # the register was right: its read did not return it
     if field in ("data", "byte_ready"):
         clause = _framing_clause(mismatch, trail, observed)
-        return "B13" if clause == "B4" and trail.control_written else clause
+        by_control = trail.control_written and not trail.met_write
+        return "B13" if clause == "B4" and by_control else clause
     stopped = here is not None and here.inputs.write_transfer and not here.after.transfer.enable
     if field in TRANSFER_FIELDS or (field == "writing" and stopped):
         return _transfer_clause(mismatch, trail, observed)
@@ -165,12 +179,18 @@ def _done_clause(trail: Trail) -> str:
 def _move_clause(trail: Trail) -> str:
     """Return the clause when another word is moved, or none, while a transfer goes on.
 
-    A transfer that moved words as it should has started. One of no words must not move any (B10).
+    A transfer that moved words as it should has started, and so has one that moves a word too many,
+    unless that is left over from before. One of no words must not move any (B10).
     """
     if trail.empty:
         return "B10"
-    if trail.moves_since_start or trail.bits_since_start >= WORD_BITS:
-        writes = trail.last is not None and trail.last.before.transfer.write
+    last, here = trail.last, trail.here
+    too_many = last is not None and last.before.transfer.running and not (here and moves(here))
+    if too_many and trail.left_over and not trail.moves_since_start:
+        return "B9"
+    writes = last is not None and last.before.transfer.write
+    collected = trail.bits_since_start >= WORD_BITS and not writes
+    if too_many or collected or trail.moves_since_start:
         return "B11" if writes else "B10"
     return "B9"
 

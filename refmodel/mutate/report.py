@@ -7,15 +7,16 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from refmodel.mutate.score import EQUIVALENT, FATES, KILLED, SURVIVED, UNSEEN, Fate, Score
+from refmodel.mutate.score import EQUIVALENT, FATES, KILLED, SURVIVED, UNKNOWN, UNSEEN, Fate, Score
 from refmodel.report.numbers import counted, grouped
 from refmodel.report.page.summary import PageTable, summary_page
 
 TOLD = {
     KILLED: "a scenario mismatched",
-    SURVIVED: "every scenario agreed",
+    SURVIVED: "every scenario agreed, though a run can show it",
     EQUIVALENT: "no output can ever differ, says the solver",
     UNSEEN: "nothing that is compared can ever differ, says the solver",
+    UNKNOWN: "every scenario agreed, and the solver had no answer",
 }
 
 
@@ -29,7 +30,7 @@ def lines(score: Score) -> Iterator[str]:
     yield ""
     for fate in FATES:
         yield f"  {fate:<10} {score.count(fate):>4}  {TOLD[fate]}"
-    for fate in (SURVIVED, UNSEEN, EQUIVALENT):
+    for fate in (SURVIVED, UNKNOWN, UNSEEN, EQUIVALENT):
         if found := score.of(fate):
             yield ""
             yield f"{fate.capitalize()}, by line of the source:"
@@ -98,6 +99,7 @@ def _mutant(fate: Fate) -> dict[str, Any]:
         "scenario": fate.scenario,
         "clause": fate.clause,
         "why": fate.why,
+        "killed_by": fate.killer_file,
     }
 
 
@@ -107,6 +109,8 @@ def files(scores: Sequence[Score]) -> Iterator[tuple[str, str]]:
     yield "mutants.txt", "\n".join(line for score in scores for line in lines(score)) + "\n"
     for number, score in enumerate(scores, 1):
         yield f"mutants-{number}-{score.top}.html", page(score)
+        folder = f"{number}-{score.top}-" if len(scores) > 1 else ""
+        yield from ((f"{folder}{f.killer_file}", f.killer) for f in score.fates if f.killer)
 
 
 def page(score: Score) -> str:
@@ -125,7 +129,7 @@ def _rows(score: Score) -> Iterator[list[str]]:
     for (file, line), fates in sorted(by_line.items()):
         counts = [sum(f.fate == fate for f in fates) for fate in FATES]
         left = "; ".join(f"{f.mutant.change}: {f.fate}" for f in fates if f.fate != KILLED)
-        mark = "≠ " if any(f.fate == SURVIVED for f in fates) else ""
+        mark = "≠ " if any(f.fate in (SURVIVED, UNKNOWN) for f in fates) else ""
         source = texts[file][line - 1].strip() if 0 < line <= len(texts[file]) else ""
         shown = [str(count or "") for count in counts]
         yield [f"{Path(file).name}:{line}", source, *shown, f"{mark}{left}"]

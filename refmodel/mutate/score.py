@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 KILLED = "killed"  # a scenario's comparison with the model found it
-SURVIVED = "survived"
+SURVIVED = "survived"  # a run can show it, none of the scenarios did
+UNKNOWN = "unknown"  # no scenario found it, and no solver knows whether a run can
 EQUIVALENT = "equivalent"  # a solver: no output of the core can ever differ
 UNSEEN = "unseen"  # a solver: nothing that is compared can ever differ, other outputs may
-FATES = (KILLED, SURVIVED, EQUIVALENT, UNSEEN)
+FATES = (KILLED, SURVIVED, EQUIVALENT, UNSEEN, UNKNOWN)
 
 
 @dataclass(frozen=True)
@@ -29,13 +30,22 @@ class Mutant:
 
 @dataclass
 class Fate:
-    """What became of a mutant: killed by which scenario and how, or what a solver says of it."""
+    """What became of a mutant: killed by which scenario and how, or what a solver says of it.
+
+    `killer` is the text of a scenario that a proof has written and that kills a survivor.
+    """
 
     mutant: Mutant
     fate: str = SURVIVED
     scenario: str = ""
     clause: str = ""
     why: str = ""
+    killer: str = ""
+
+    @property
+    def killer_file(self) -> str:
+        """The name of the file for the killing scenario, empty if there is none."""
+        return f"kills-{self.mutant.number}.yaml" if self.killer else ""
 
 
 @dataclass

@@ -26,6 +26,8 @@ class Computer:
         self._steps: list[Step] = []
         self._variables: dict[str, int] = {}
         self._constants: dict[int, Any] = {}
+        self._shape: tuple[int, ...] | None = None
+        self._full: list[tuple[int, Array]] = []
         self._kept = list(expressions)  # so that no number of an expression is given away again
         widest = 1
         for part in _inner_first(expressions):
@@ -40,14 +42,22 @@ class Computer:
         found: list[Any] = [None] * len(self._places)
         for name, place in self._variables.items():
             found[place] = values[name]
-        shape = next((v.shape for v in values.values()), (1,))
-        for place, value in self._constants.items():
-            kind = bool if isinstance(value, bool) else self.dtype
-            found[place] = np.full(shape, value, kind)
+        for place, constant in self._filled(values):
+            found[place] = constant
         with np.errstate(over="ignore"):
             for place, operate, parts in self._steps:
                 found[place] = operate(*(found[p] for p in parts))
         return [found[place] for place in self._wanted]
+
+    def _filled(self, values: Mapping[str, Array]) -> list[tuple[int, Array]]:
+        """Return the constants as arrays of the values' size; they are never written to."""
+        shape = next((v.shape for v in values.values()), (1,))
+        if self._shape != shape:
+            kinds = [bool if isinstance(v, bool) else self.dtype for v in self._constants.values()]
+            pairs = zip(self._constants.items(), kinds, strict=True)
+            self._full = [(place, np.full(shape, value, kind)) for (place, value), kind in pairs]
+            self._shape = shape
+        return self._full
 
     def _add(self, part: z3.ExprRef) -> None:
         place = self._places.setdefault(part.get_id(), len(self._places))
@@ -102,12 +112,22 @@ def _signed(value: Array, width: int) -> Array:
     return flipped - np.int64(top) if width < MOST_BITS else value.astype(np.int64)
 
 
-def _every(*parts: Array) -> Array:
-    return np.asarray(np.logical_and.reduce(parts))
+def _every(first: Array, *others: Array) -> Array:
+    for other in others:
+        first = first & other
+    return first
 
 
-def _some(*parts: Array) -> Array:
-    return np.asarray(np.logical_or.reduce(parts))
+def _some(first: Array, *others: Array) -> Array:
+    for other in others:
+        first = first | other
+    return first
+
+
+def _condition(found: Any) -> Array:  # noqa: ANN401
+    """Return what numpy makes of a comparison, as an array of booleans."""
+    same: Array = found if found.dtype == bool else found.astype(bool)
+    return same
 
 
 _LOGIC: dict[int, Callable[..., Array]] = {
@@ -116,9 +136,9 @@ _LOGIC: dict[int, Callable[..., Array]] = {
     z3.Z3_OP_NOT: np.logical_not,
     z3.Z3_OP_XOR: np.logical_xor,
     z3.Z3_OP_IMPLIES: lambda a, b: ~a | b,
-    z3.Z3_OP_EQ: lambda a, b: np.asarray(a == b, bool),
-    z3.Z3_OP_IFF: lambda a, b: np.asarray(a == b, bool),
-    z3.Z3_OP_DISTINCT: lambda a, b: np.asarray(a != b, bool),
+    z3.Z3_OP_EQ: lambda a, b: _condition(a == b),
+    z3.Z3_OP_IFF: lambda a, b: _condition(a == b),
+    z3.Z3_OP_DISTINCT: lambda a, b: _condition(a != b),
     z3.Z3_OP_ITE: np.where,
 }
 Maker = Callable[[z3.ExprRef, list[int]], Callable[..., Array]]
@@ -146,8 +166,8 @@ def _order(compare: Callable[[Array, Array], Array], signed: bool) -> Maker:
         del part
         width = widths[0]
         if not signed:
-            return lambda a, b: np.asarray(compare(a, b), bool)
-        return lambda a, b: np.asarray(compare(_signed(a, width), _signed(b, width)), bool)
+            return lambda a, b: _condition(compare(a, b))
+        return lambda a, b: _condition(compare(_signed(a, width), _signed(b, width)))
 
     return make
 

@@ -22,8 +22,9 @@ class Unrolled:
         self.depth = 0
         self._state = [self._at(system.state, 0)]
         self._inputs: list[dict[str, z3.BitVecRef]] = []
+        first = [(system.state[name], held) for name, held in self._state[0].items()]
         for name, value in system.start.items():
-            self.solver.add(self._state[0][name] == value)
+            self.solver.add(self._state[0][name] == z3.substitute(value, *first))
 
     def _at(self, variables: dict[str, z3.BitVecRef], edge: int) -> dict[str, z3.BitVecRef]:
         return {n: z3.BitVec(f"{n}@{edge}", v.size()) for n, v in variables.items()}

@@ -12,6 +12,8 @@ import z3
 class System:
     """State, inputs and next state as bit vectors; `start` has what is known when it begins.
 
+    A start may be another register that has none: the two begin alike.
+
     `assumed` holds on every edge, each with what it says in words. `claims` are what is to be
     proved of every edge. Both speak of state and inputs; the state after the edge is in `after`.
     `ranges` says that every value keeps within the bits it has here. `helpers` are registers that
@@ -79,7 +81,7 @@ class System:
                 name = variable.decl().name()
                 if name not in needed:
                     needed.add(name)
-                    open_ += [self.after[name]] if name in self.after else []
+                    open_ += [part[name] for part in (self.after, self.start) if name in part]
         for part in (self.state, self.after, self.start, self.inputs):
             for name in set(part) - needed:
                 del part[name]

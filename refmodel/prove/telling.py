@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
 
 import z3
 
@@ -58,18 +59,33 @@ def tellings(
 def _quiet_move(system: System, broken: Sequence[str], length: int) -> Iterator[Telling]:
     """Yield runs in which a transfer goes wrong neither at an access nor at its end.
 
-    A word that moves wrongly tells more than the end that comes with it.
+    A word that moves wrongly tells more than the end that comes with it, unless the end is hidden
+    by what comes with it on one edge: runs of one thing at a time come first.
     """
-    idle = z3.And([v == 0 for name, v in system.inputs.items() if name == "host.access"])
-    due = system.state.get("host.due")
-    idle = idle if due is None else z3.And(idle, due == 0)
-    if DONE in broken and MOVES in system.claims:
-        others = z3.And([c for name, c in system.claims.items() if name != MOVES])
-        wrong = z3.And(z3.Not(system.claims[MOVES]), idle)
-        yield Telling(_only(system, MOVES, wrong, others), length + MORE_CYCLES)
-    if DONE in broken or MOVES in broken:
-        wrong = z3.And(z3.Not(z3.And(list(system.claims.values()))), idle)
-        yield Telling(_only(system, MOVES, wrong, z3.BoolVal(True)), length)
+    if DONE not in broken and MOVES not in broken:
+        return
+    idle = z3.Not(_accessed(system))
+    others = z3.And([c for name, c in system.claims.items() if name != MOVES])
+    wrong = z3.And(z3.Not(z3.And(list(system.claims.values()))), idle)
+    for apart, more in ((_one_at_a_time(system), MORE_CYCLES), (z3.BoolVal(True), 0)):
+        if DONE in broken and MOVES in system.claims:
+            moved = z3.And(z3.Not(system.claims[MOVES]), idle)
+            yield Telling(_only(system, MOVES, moved, z3.And(others, apart)), length + MORE_CYCLES)
+        yield Telling(_only(system, MOVES, wrong, apart), length + more)
+
+
+def _accessed(system: System) -> z3.BoolRef:
+    """Return that the host accesses the core on an edge."""
+    begun = [z3.Not(v == 0) for name, v in system.inputs.items() if name == "host.access"]
+    due = [z3.Not(v == 0) for name, v in system.state.items() if name == "host.due"]
+    return z3.Or(begun + due)
+
+
+def _one_at_a_time(system: System) -> z3.BoolRef:
+    """Return that a channel bit, a slot and an access do not come on one edge."""
+    names = ("drive.bit_strobe", "drive.slot")
+    comes = [system.inputs[name] == 1 for name in names if name in system.inputs]
+    return z3.And([z3.Not(z3.And(a, b)) for a, b in combinations([*comes, _accessed(system)], 2)])
 
 
 def _own_levels(system: System, broken: Sequence[str], length: int) -> Iterator[Telling]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +15,7 @@ from refmodel.prove.system import System
 Values = dict[str, Array]
 Inputs = list[dict[str, int]]  # of each edge of one run
 Draw = Callable[[Values], Values]  # the state before an edge; returns the inputs
+Feed = Callable[[int, Array], Values]  # an edge, and which runs; returns their inputs on it
 KEPT_EACH_EDGE = 16  # states kept of each edge, of different runs
 NARROW = 3  # bits of a register that tells states apart
 
@@ -72,13 +73,16 @@ class Walker:
         """Return a first state for each run, drawn where nothing is known of it."""
         system = self.system
         begins: Values = {}
+        alike: dict[str, str] = {}
         for name, register in system.state.items():
             known = system.start.get(name)
             if known is None:
                 begins[name] = self._drawn(rng, register.size(), runs)
+            elif z3.is_const(known) and not z3.is_bv_value(known):
+                alike[name] = known.decl().name()
             else:
                 begins[name] = np.full(runs, z3.simplify(known).as_long(), self.dtype)
-        return begins
+        return begins | {name: begins[other] for name, other in alike.items()}
 
     def _drawn(self, rng: np.random.Generator, width: int, runs: int) -> Array:
         drawn = rng.integers(0, 1 << min(width, 63), runs, dtype=np.int64)
@@ -119,28 +123,35 @@ class Walker:
 
     def replay(self, start: Mapping[str, int], inputs: Inputs) -> WalkTrace | None:
         """Run once on given inputs; return the run up to what it broke, None if nothing."""
-        return self.replay_all(start, [inputs])[0]
-
-    def replay_all(
-        self, start: Mapping[str, int], runs: Sequence[Inputs]
-    ) -> list[WalkTrace | None]:
-        """Run on several inputs side by side; a run ends where it breaks a claim, or may not be."""
-        found: list[WalkTrace | None] = [None] * len(runs)
-        state = {n: np.full(len(runs), v, self.dtype) for n, v in start.items()}
-        going = np.array([bool(inputs) for inputs in runs])
-        for edge in range(max(map(len, runs), default=0)):
-            given = [inputs[min(edge, len(inputs) - 1)] for inputs in runs]
-            arrays = {n: np.array([g[n] for g in given], self.dtype) for n in self.system.inputs}
+        state = {n: np.full(1, v, self.dtype) for n, v in start.items()}
+        for edge, given in enumerate(inputs, 1):
+            arrays = {n: np.full(1, given[n], self.dtype) for n in self.system.inputs}
             state, holds, allowed = self.step(state | arrays)
-            going &= allowed & np.array([edge < len(inputs) for inputs in runs])
-            wrong = going & ~np.logical_and.reduce(list(holds.values()))
-            for run in np.flatnonzero(wrong).tolist():
-                broken = [name for name, held in holds.items() if not held[run]]
-                found[run] = WalkTrace(dict(start), runs[run][: edge + 1], broken)
-            going &= ~wrong
-            if not going.any():
-                break
-        return found
+            if not allowed[0]:
+                return None
+            broken = [name for name, held in holds.items() if not held[0]]
+            if broken:
+                return WalkTrace(dict(start), inputs[:edge], broken)
+        return None
+
+    def ends(self, start: Mapping[str, int], lengths: Array, feed: Feed) -> Array:
+        """Run on several inputs side by side; return behind how many edges each breaks a claim.
+
+        It is 0 for a run that breaks none on its first `lengths` edges, or may not be.
+        """
+        ends = np.zeros(len(lengths), int)
+        left = np.flatnonzero(lengths > 0)
+        state = {n: np.full(len(left), v, self.dtype) for n, v in start.items()}
+        edge = 0
+        while len(left):
+            state, holds, allowed = self.step(state | feed(edge, left))
+            held = np.logical_and.reduce(list(holds.values()))
+            edge += 1
+            ends[left[allowed & ~held]] = edge
+            on = allowed & held & (lengths[left] > edge)
+            left = left[on]
+            state = {name: value[on] for name, value in state.items()}
+        return ends
 
 
 class _Rare:

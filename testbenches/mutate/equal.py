@@ -13,7 +13,7 @@ from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.processors import processors
-from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNSEEN, Fate
+from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNKNOWN, UNSEEN, Fate
 from testbenches.hdl.aiger import Aiger
 from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
 from testbenches.mutate.twin import Twin, asking, reading_core
@@ -97,7 +97,7 @@ class Solver:
         elif compared.cycle is not None:
             fate.why = f"can be told in cycle {compared.cycle} behind the reset, or later"
         else:
-            fate.why = f"the solver had no answer in {SECONDS} s"
+            fate.fate, fate.why = UNKNOWN, f"the solver had no answer in {SECONDS} s"
 
     def _answer(self, name: str, output: int) -> Answer:
         said = self._said(_SOLVER.format(aig=name, output=output, seconds=SECONDS))

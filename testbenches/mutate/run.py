@@ -12,6 +12,7 @@ from testbenches.binding.depth import refuse_words
 from testbenches.binding.load import load_binding
 from testbenches.mutate.equal import Solver
 from testbenches.mutate.mutator import Mutator, Planting
+from testbenches.mutate.refute import Refuter
 from testbenches.mutate.twin import Twin
 
 Say = Callable[[str], None]
@@ -37,8 +38,11 @@ def _solved(mutator: Mutator, score: Score, folder: Path, say: Say) -> str:
     """Ask the solver about the survivors; return why it was not asked, empty if it was."""
     lockstep = mutator.lockstep
     twin = Twin(lockstep.binding, lockstep.ports, mutator.planted.width)
+    unsolved = ""
     try:
         Solver(twin, folder, say).judge(score.fates)
     except CannotRun as error:
-        return str(error)
-    return ""
+        unsolved = str(error)
+    width, simulator = mutator.planted.width, score.simulator
+    Refuter(lockstep, width, simulator, folder, say).judge(score.fates)
+    return unsolved

@@ -20,6 +20,9 @@ from refmodel.prove.walk import Draw, Walked, Walker, WalkTrace
 
 RUNS = 256
 SHORTER = 10.0  # seconds of a search for a shorter run
+FAR = 32  # edges: where a run is longer, the search will hardly come there, and gets less time
+ALONE = 300  # edges on which nothing comes, in which a core may go wrong by itself
+LOOK = 200  # edges of runs that only count what is met
 LONGEST_WALK = 30.0  # seconds of runs side by side
 Say = Callable[[str], None]
 
@@ -56,6 +59,16 @@ class Attempt:
         """Return the verdict, and the run that shows it if it is `refuted`."""
         clock = Clock(self.effort.seconds)
         walker = Walker(self.system, self.watched)
+        verdict, trace = self._verdict(PROVED), None
+        if not self._is_twin(verdict, clock):
+            verdict, trace = self._run(walker, clock)
+        else:
+            self.reached |= walker.walk(self.draw, RUNS, LOOK, self.effort.seed).reached
+        verdict.seconds = clock.passed
+        return verdict, trace
+
+    def _run(self, walker: Walker, clock: Clock) -> tuple[Verdict, WalkTrace | None]:
+        """Run the two side by side; prove what never parts, make short what does."""
         self.say("running model and core side by side")
         effort = self.effort
         limit = Clock(min(LONGEST_WALK, effort.seconds / 4), busy=True)
@@ -66,15 +79,32 @@ class Attempt:
             effort.seed,
             stop=lambda: limit.passed > limit.seconds or clock.passed > effort.seconds / 2,
         )
-        self.reached = walked.reached
+        self.reached |= walked.reached
         if walked.broken is not None:
-            verdict, trace = self._refuted(walker, walked.broken, clock)
-        else:
-            verdict, trace = self._induction(walked, clock), None
-            if verdict.verdict != PROVED:
-                verdict, trace = self._bounded(walker, verdict, clock)
-        verdict.seconds = clock.passed
-        return verdict, trace
+            return self._refuted(walker, walked.broken, clock)
+        verdict = self._induction(walked, clock)
+        if verdict.verdict != PROVED:
+            return self._bounded(walker, verdict, clock)
+        return verdict, None
+
+    def _is_twin(self, verdict: Verdict, clock: Clock) -> bool:
+        """Prove two versions of a core equal by registers of one name alone, if that does."""
+        if not self.twins:
+            return False
+        try:
+            kept, left = self._sifted(self.hints, clock)
+        except OutOfTimeError:
+            return False
+        if not left:
+            self._conclude(verdict, kept, clock)
+        return not left
+
+    def _conclude(self, verdict: Verdict, kept: Sequence[Candidate], clock: Clock) -> None:
+        """Put into a verdict what the relations kept prove, and what another solver says."""
+        verdict.relations = len(kept)
+        if self.effort.second:
+            self.say(f"asking {SECOND} as well")
+            verdict.second = _opinion(questions(self.system, kept), clock)
 
     def _verdict(self, verdict: str) -> Verdict:
         system = self.system
@@ -86,24 +116,20 @@ class Attempt:
         """Look for relations that follow from themselves, and imply all that is claimed."""
         verdict = self._verdict(PROVED)
         try:
-            kept, left = self._sifted(self.hints, clock) if self.twins else ([], ["all"])
-            if left:
-                found = Finder(self.system, walked.samples).find()
-                kept, left = self._sifted([*self.hints, *found], clock)
+            found = Finder(self.system, walked.samples).find()
+            kept, left = self._sifted([*self.hints, *found], clock)
         except OutOfTimeError:
             verdict.verdict = BOUNDED
             verdict.why = f"the time, {self.effort.seconds:g} s, was over before induction ended"
             return verdict
         if left:
-            verdict.verdict = BOUNDED
+            verdict.verdict, verdict.relations = BOUNDED, len(kept)
             verdict.why = (
                 f"{', '.join(left)} does not follow from the {len(kept)} relations"
                 " found between model and core; a hint may help"
             )
-        elif self.effort.second:
-            self.say(f"asking {SECOND} as well")
-            verdict.second = _opinion(questions(self.system, kept), clock)
-        verdict.relations = len(kept)
+        else:
+            self._conclude(verdict, kept, clock)
         return verdict
 
     def _sifted(
@@ -136,7 +162,8 @@ class Attempt:
         """Make the run short, and see whether a shorter one can be, and one that tells more."""
         self.say(f"they differ after {len(trace)} edges; looking for a shorter run")
         short = shortened(walker, trace, self.idle)
-        sooner, depth = search(self.system, len(short) - 1, self._limit(SHORTER, clock))
+        limit = self._limit(_patience(short), clock)
+        sooner, depth = search(self.system, len(short) - 1, limit)
         if sooner is not None:
             found = walker.replay(sooner.start, sooner.inputs)
             assert found is not None, "what a solver finds happens on numbers, too"
@@ -150,15 +177,27 @@ class Attempt:
 
     def _telling(self, walker: Walker, short: WalkTrace, clock: Clock) -> WalkTrace:
         """Return the run that tells most of why they differ."""
+        alone = self._alone(walker, short)
+        if alone is not None:
+            return alone
         for telling in tellings(self.system, self.shown, short.broken, len(short)):
             self.say("looking for a run that tells more")
-            found, _ = search(telling.system, telling.depth, self._limit(SHORTER / 2, clock))
+            limit = self._limit(_patience(short) / 2, clock)
+            found, _ = search(telling.system, telling.depth, limit)
             if found is not None:
                 plain = shortened(Walker(telling.system), found, self.idle)
                 best = walker.replay(plain.start, plain.inputs)
                 assert best is not None, "it breaks the claims proper, too"
                 return best
         return short
+
+    def _alone(self, walker: Walker, short: WalkTrace) -> WalkTrace | None:
+        """Return a run behind whose reset nothing comes, if there is one and `short` is none."""
+        busy = [e[n] != value for e in short.inputs[1:] for n, value in self.idle.items()]
+        if not any(busy):
+            return None
+        nothing = {**dict.fromkeys(self.system.inputs, 0), **self.idle}
+        return walker.replay(short.start, [short.inputs[0], *[nothing] * ALONE])
 
     def _limit(self, seconds: float, clock: Clock) -> Clock:
         return Clock(min(seconds, max(1.0, self.effort.seconds - clock.passed)), busy=True)
@@ -167,6 +206,11 @@ class Attempt:
         verdict.broken = _fields(trace.broken)
         verdict.length, verdict.shortest = len(trace) - 1, shortest
         return verdict
+
+
+def _patience(trace: WalkTrace) -> float:
+    """Return for how many seconds a search for a run that is shorter, or tells more, may go on."""
+    return SHORTER if len(trace) <= FAR else SHORTER / 4
 
 
 def _fields(claims: Sequence[str]) -> list[str]:

@@ -29,6 +29,7 @@ AGE = "bench.age"
 CORE, OTHER = "core", "model"  # how names of registers begin; another core is in the model's place
 ACKNOWLEDGED = "bus.acknowledged"  # what the core answers, until the core is there
 LASTED = "bench.reset"  # for how many edges a reset has lasted
+ALIKE = "what reset leaves alone begins alike in registers of one name"
 FIRST_ACCESS = 2  # edges after the last one of the first reset, as a processor begins
 
 
@@ -152,6 +153,7 @@ class _Builder:
         hosts = self._hosts()
         for each, host in zip(self._cores, hosts, strict=True):
             each.join(system, inputs, host)
+        self._begin_alike()
         host = self._answered(hosts[0])
         inputs = self._inside(inputs)
         if host is not None:
@@ -188,6 +190,16 @@ class _Builder:
         most += self._subject.harness.shape.read_latency
         self._age = self._system.register(AGE, most.bit_length(), 0)
         self._system.after[AGE] = z3.If(self._age == most, self._age, self._age + 1)
+
+    def _begin_alike(self) -> None:
+        """Let registers of one name that no reset sets begin alike in two versions of a core."""
+        state, start = self._system.state, self._system.start
+        for name, held in state.items():
+            twin = f"{OTHER}.{name.removeprefix(f'{CORE}.')}"
+            pair = name.startswith(f"{CORE}.") and twin in state
+            if pair and not {name, twin} & start.keys() and state[twin].size() == held.size():
+                start[name] = state[twin]
+                self._system.assumed[ALIKE] = z3.BoolVal(True)
 
     def _old(self, edges: int) -> z3.BoolRef:
         return z3.UGE(self._age, edges) if edges else z3.BoolVal(True)

@@ -57,7 +57,14 @@ def prove_against(
     """  # fmt: skip
     one, other = (_subject(path, policies or {}) for path in (new, old))
     title = f"core {one.binding.core.top} of {new} equals core {other.binding.core.top} of {old}"
-    return _proof(one, other, title, effort, say)
+    return prove_subjects(one, other, title, effort, say)
+
+
+def prove_subjects(
+    new: Subject, old: Subject, title: str, effort: Effort, say: Say = lambda _: None
+) -> Proof:
+    """Prove one core equal to another, as `prove_against` does for those of two bindings."""
+    return _proof(new, old, title, effort, say)
 
 
 def _subject(path: Path, policies: dict[str, str]) -> Subject:

@@ -8,7 +8,7 @@ import numpy as np
 
 from refmodel.block.fields import TRANSFER_FIELDS, field
 from refmodel.ground.bus import READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
-from refmodel.ground.word import WORD
+from refmodel.ground.word import WORD, WORD_BITS
 from refmodel.prove.arrays import Array
 from refmodel.prove.walk import Values
 from testbenches.prove.product import AGE, FIRST_ACCESS, LASTED, Product
@@ -22,7 +22,10 @@ SLOT_EVERY = (1, 2, 6, 40, 150)
 CALM_EVERY = (40, 120, 300, 700)  # edges from one transfer to the next in a calm run
 CALM_LEVELS = 40  # how much more seldom levels change in a calm run
 SETTING, STARTING = 3, 9  # edges of them in which anything is accessed, and it is started
+KEEN = 0.3  # how often a slot comes with the last bit of a word in keen runs
 SELDOM = 0.01  # how often something else is accessed meanwhile
+LENGTHS = (0, 1, 1, 2, 3, 4, 5, 8)
+LONG = 0.05  # of the transfers that are asked for, with one bit of the length beside these
 RESET_EVERY = (0, 0, 200, 2000)
 LEVEL_EVERY = (0, 5, 40, 300)
 
@@ -41,6 +44,7 @@ class Habits:
         self._levels = {name: rng.integers(0, 2, runs) for name in product.levels}
         self._favourite = self._favourites()
         self._edge = 0
+        self._keen = rng.random(runs) < 0.5
         self._calm = Calm(rng, runs) if self._moves_words else None
         if self._calm is not None:
             self._level[self._calm.runs] *= CALM_LEVELS
@@ -76,13 +80,12 @@ class Habits:
         if "drive.bit_strobe" in drawn:
             drawn["drive.bit_strobe"] = self._now(self._bit)
             if self._calm is not None:
-                rest = self._calm.runs & (self._fixed_bit < 2)
-                drawn["drive.bit_strobe"] |= rest
+                drawn["drive.bit_strobe"] |= self._calm.bits
             drawn["drive.bit"] = np.where(
                 self._fixed_bit < 2, self._fixed_bit ^ (rng.random(runs) < 0.02), drawn["drive.bit"]
             )
         if "drive.slot" in drawn:
-            drawn["drive.slot"] = self._now(self._slot)
+            drawn["drive.slot"] = self._slots(state, drawn["drive.bit_strobe"])
         for name, held in self._levels.items():
             held = np.where(self._now(self._level) == 1, 1 - held, held)
             if name.endswith("_enable"):
@@ -98,6 +101,23 @@ class Habits:
             if name.startswith("drive.") and name != "drive.reset":
                 drawn[name] = np.where(awake, drawn[name], 0)
         return {name: value.astype(self._dtype) for name, value in drawn.items()}
+
+    def _slots(self, state: Values, bit: Array) -> Array:
+        """Return 1 where a slot comes.
+
+        In keen runs one comes on the edge of the last bit of a word that is read, and seldom while
+        words are written, so that the FIFO runs full, or empty.
+        """
+        rng, slot = self._rng, self._now(self._slot)
+        bits = state.get("model.transfer.collector.bits")
+        if bits is None:
+            return slot
+        last = (bits == WORD_BITS - 1) & (bit == 1) & (rng.random(self._runs) < KEEN)
+        starved = slot * (
+            (state["model.transfer.writer.active"] == 0) | (rng.random(self._runs) < SELDOM)
+        )
+        keen = np.where(state["model.transfer.write"] == 0, last, starved)
+        return np.where(self._keen, keen, slot).astype(int)
 
     def _now(self, every: Array) -> Array:
         """Return 1 where something that comes every so many edges comes on this one."""
@@ -130,7 +150,9 @@ class Habits:
         window = state.get("model.window", np.zeros(runs, int)).astype(int)
         near = np.where(rng.random(runs) < 0.5, window, window << 1 & WORD | rng.integers(0, 2))
         value = np.where((kinds == WRITE_SYNC_WORD) & (rng.random(runs) < 0.8), near, value)
-        length = rng.choice((0, 1, 1, 2, 3, 4, 5), runs)
+        length = rng.choice(LENGTHS, runs)
+        highest = 1 << rng.integers(0, LENGTH.bit_length(), runs)
+        length = np.where(rng.random(runs) < LONG, length | highest, length)
         order = value & (WORD ^ LENGTH) | length
         order = np.where(rng.random(runs) < 0.85, order | ENABLE, order)
         if self._calm is not None:
@@ -150,6 +172,7 @@ class Calm:
     def __init__(self, rng: np.random.Generator, runs: int) -> None:
         self._rng = rng
         self.runs = rng.random(runs) < 0.5
+        self.bits = self.runs & (rng.random(runs) < 0.5)  # where one comes on every edge
         self._every = rng.choice(CALM_EVERY, runs)
         self._begins = rng.integers(0, self._every)
         self._write = rng.integers(0, 2, runs)
