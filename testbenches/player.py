@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +30,7 @@ from testbenches.harness import Harness
 Words = NDArray[np.uint64]
 KINDS = {**WRITE_KINDS, DRIVE_LINES: WRITE_DRIVE, DRIVE_STATUS: READ_DRIVE}
 IDLE_CHANGES = 4
+IDLE_LINES = ("address", "write_data", "bit")
 IDLE = 2  # stream of random numbers beside the track's and the memory's
 
 
@@ -37,10 +38,14 @@ class Player:
     """Writes drive words for a harness. An event is the word of one cycle: `cycle word` in hex.
 
     What the core must not look at is random, drawn from `seed`: address and data without a strobe,
-    and the channel bit without its own. Half of the idle addresses are those of status.
+    and the channel bit without its own. Half of the idle addresses are those of status. From the
+    first cycle of `idle` on they are what that says: rows of cycle, address, data and bit.
     """
 
-    def __init__(self, harness: Harness, slots: Slots, seed: int = 0) -> None:
+    def __init__(
+        self, harness: Harness, slots: Slots, seed: int = 0, idle: Sequence[Sequence[int]] = ()
+    ) -> None:
+        self._given = np.array(idle, np.int64).reshape(-1, len(IDLE_LINES) + 1)
         self._harness = harness
         self._drive = harness.drive
         self._pulse_cycles = harness.binding.pulse_cycles
@@ -93,8 +98,9 @@ class Player:
         bits = stimulus.bit_cycle if "bit" in self._drive.slots else granted[:0]
         begun, bus_words = self._accesses(before, stimulus)
         lasting = begun if self._hold == 1 else self._bounds(begun, stimulus)
-        edges = np.unique(np.concatenate((bits, lasting, granted, *changes)))
-        words = self._idle(len(edges))
+        known = self._known(stimulus)
+        edges = np.unique(np.concatenate((bits, lasting, granted, known, *changes)))
+        words = self._idle(edges)
         for name, lane in held.items():
             words |= self._slot(name, lane.at(edges))
         if len(bits):
@@ -121,7 +127,22 @@ class Player:
         kind, mask = np.array([bus_cycle.kind]), np.array([bus_cycle.mask])
         return int(self._bus_words(kind, mask, np.array([bus_cycle.value]))[0])
 
-    def _idle(self, count: int) -> Words:
+    def _known(self, stimulus: Stimulus) -> Cycles:
+        """Return the edges of a span on which it is given what idle lines carry."""
+        first = self._given[0, 0] if len(self._given) else stimulus.end
+        return np.arange(max(first, stimulus.first), stimulus.end, dtype=np.int64)
+
+    def _idle(self, edges: Cycles) -> Words:
+        """Return what is on the lines the core must not look at: as given, or random."""
+        latest = np.searchsorted(self._given[:, 0], edges, side="right") - 1
+        words = self._random_idle(len(edges))
+        at = np.flatnonzero(latest >= 0)
+        words[at] = 0
+        for column, name in enumerate(IDLE_LINES, 1):
+            words[at] |= self._slot(name, self._given[latest[at], column])
+        return words
+
+    def _random_idle(self, count: int) -> Words:
         """Return random words in all that the core must not look at, half of them with status."""
         words = self._random.integers(0, 1 << 63, count, np.uint64)
         words &= np.uint64(self._drive.moving)
@@ -155,6 +176,7 @@ class Player:
     def _hold_idle(self, words: Words, taken: NDArray[np.bool_], pauses: NDArray[np.bool_]) -> None:
         """Let an idle bus change at one event in IDLE_CHANGES only: each change costs time."""
         moves = self._random.integers(0, IDLE_CHANGES, len(words)) == 0
+        moves |= len(self._given) > 0
         kept = taken | (moves & ~pauses)
         source = np.maximum.accumulate(np.where(kept, np.arange(len(words)), 0))
         lines = np.uint64(self._drive.mask("address") | self._drive.mask("write_data"))

@@ -125,7 +125,8 @@ class Preparation:
         if ready.skipped:
             return ready
         disk = ready.disk
-        player = Player(self.harness, disk.profile.slots, ready.seed)
+        idle = [line.row for line in ready.scenario.idle_lines]
+        player = Player(self.harness, disk.profile.slots, ready.seed, idle)
         try:
             with reading(ready.path):
                 stimuli, window_end = self._stimuli(ready)

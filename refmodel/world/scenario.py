@@ -15,6 +15,7 @@ from pydantic import PrivateAttr, field_validator, model_validator
 from refmodel.block.slots import Slots
 from refmodel.ground.duration import cycles_of, is_duration
 from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.word import WORD
 from refmodel.ground.yamlfile import Document, Schema, exact_number
 from refmodel.host.catalogue import programs
 from refmodel.host.machine import Timing
@@ -128,6 +129,20 @@ class ResetPulse(Schema):
         return [(begin, begin + self.cycles) for begin in begins]
 
 
+class IdleLines(Schema):
+    """What the lines carry without a strobe from cycle `at` on: a core must not look at them."""
+
+    at: Cycle
+    address: int = Key(0, ge=0)
+    data: int = Key(0, ge=0, le=WORD)
+    bit: int = Key(0, ge=0, le=1)
+
+    @property
+    def row(self) -> tuple[int, int, int, int]:
+        """All four, as a player takes them."""
+        return self.at, self.address, self.data, self.bit
+
+
 class Scenario(Schema):
     """One scenario file."""
 
@@ -156,6 +171,7 @@ class Scenario(Schema):
     levels: dict[LevelName, Level] = Key({})
     resets: list[ResetPulse] = Key([])
     slots: Slots | None = None  # memory slots other than the profile's
+    idle_lines: list[IdleLines] = Key([])  # without them what idle lines carry is random
     memory: list[MemoryPart] = Key([])  # from its first word on; the rest is random by the seed
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)
 
@@ -170,6 +186,14 @@ class Scenario(Schema):
                     f"the step to track {later.track} at {later.at_us} us stands behind the one at"
                     f" {step.at_us} us; give steps in order of time"
                 )
+        return value
+
+    @field_validator("idle_lines")
+    @classmethod
+    def _in_order_of_cycles(cls, value: list[IdleLines]) -> list[IdleLines]:
+        for one, later in pairwise(value):
+            if later.at <= one.at:
+                raise ValueError(f"cycle {later.at} stands behind {one.at}; give them in order")
         return value
 
     @model_validator(mode="after")

@@ -153,6 +153,7 @@ class Attempt:
             return verdict, None
         found = walker.replay(trace.start, trace.inputs)
         assert found is not None, "what a solver finds happens on numbers, too"
+        found = shortened(walker, found, self.idle)
         best = self._telling(walker, found, clock)
         return self._refuting(self._verdict(REFUTED), best, shortest=len(best) == len(found)), best
 

@@ -45,11 +45,27 @@ def scenario_of(product: Product, harness: Harness, trace: WalkTrace, name: str)
         levels[level] = {"changes_at": changes}
     found["levels"] = levels
     found["resets"] = _resets(trace, first)
+    found["idle_lines"] = _idle_lines(trace, first)
     if harness.binding.memory is not None:
         slots = [first + n for n, edge in enumerate(inputs) if edge.get("drive.slot")]
         found["slots"] = {"line_cycles": start + length + 9, "at": slots or [start + length + 8]}
         words = _memory(product, trace)
         found["memory"] = [{"words": words}] if words else []
+    return found
+
+
+def _idle_lines(trace: WalkTrace, first: int) -> list[dict[str, int]]:
+    """Return what the lines carry while they mean nothing, from each cycle on in which it moves."""
+    found: list[dict[str, int]] = []
+    for n, edge in enumerate(trace.inputs):
+        bit = 0 if edge.get("drive.bit_strobe") else edge.get("drive.bit", 0)
+        lines = {
+            "address": edge.get("host.loose_address", 0),
+            "data": edge.get("host.loose_data", 0),
+            "bit": bit,
+        }
+        if not found or lines.items() - found[-1].items():
+            found.append({"at": first + n, **lines})
     return found
 
 
