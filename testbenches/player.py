@@ -30,6 +30,7 @@ from testbenches.harness import Harness
 Words = NDArray[np.uint64]
 KINDS = {**WRITE_KINDS, DRIVE_LINES: WRITE_DRIVE, DRIVE_STATUS: READ_DRIVE}
 IDLE_CHANGES = 4
+EVERY_BIT = np.uint64((1 << 64) - 1)
 IDLE_LINES = ("address", "write_data", "bit")
 IDLE = 2  # stream of random numbers beside the track's and the memory's
 
@@ -193,8 +194,11 @@ class Player:
         at = np.flatnonzero((latest >= 0) & (edges < begun[latest] + self._hold))
         latest = latest[at]
         kept = np.uint64(self._drive.mask("address") | self._drive.mask("write_data"))
-        words[at] &= ~kept
-        words[at] |= bus_words[latest]
+        own = np.full(len(at), EVERY_BIT)
+        if len(self._given):  # a read carries no data to the core: they are as given
+            own[self._reads(bus_words[latest])] ^= np.uint64(self._drive.mask("write_data"))
+        words[at] &= ~(kept & own)
+        words[at] |= bus_words[latest] & own
         if self._hold > 1:
             counts = edges[at] == begun[latest] + self._acts
             words[at] |= self._slot("counts", counts & self._reads(bus_words[latest]))

@@ -50,10 +50,14 @@ def tellings(
     yield from _own_levels(system, broken, length)
     data = system.state.get("model.data")
     if READY in broken and data is not None:
-        # A byte unlike the one before shows in data whether it is there.
+        # A byte unlike the one before shows in data whether it is there. A byte that is framed
+        # wrongly with control as reset leaves it is no fault of control.
         moved = system.after["model.data"] != data
-        wrong = z3.Not(z3.And(list(system.claims.values())))
-        yield Telling(_only(system, READY, z3.And(wrong, moved), z3.BoolVal(True)), length)
+        wrong = z3.And(z3.Not(z3.And(list(system.claims.values()))), moved)
+        control = system.state.get("model.control")
+        if control is not None:
+            yield Telling(_only(system, READY, wrong, control == 0), length)
+        yield Telling(_only(system, READY, wrong, z3.BoolVal(True)), length)
 
 
 def _quiet_move(system: System, broken: Sequence[str], length: int) -> Iterator[Telling]:
@@ -82,20 +86,26 @@ def _accessed(system: System) -> z3.BoolRef:
 
 
 def _one_at_a_time(system: System) -> z3.BoolRef:
-    """Return that a channel bit, a slot and an access do not come on one edge."""
+    """Return that no gate is off, and bit, slot and access come on edges of their own."""
     names = ("drive.bit_strobe", "drive.slot")
     comes = [system.inputs[name] == 1 for name in names if name in system.inputs]
-    return z3.And([z3.Not(z3.And(a, b)) for a, b in combinations([*comes, _accessed(system)], 2)])
+    pairs = combinations([*comes, _accessed(system)], 2)
+    return z3.And([_gates_on(system), *(z3.Not(z3.And(a, b)) for a, b in pairs)])
+
+
+def _gates_on(system: System) -> z3.BoolRef:
+    """Return that no gate is off once the first reset is over."""
+    gates = [v == 1 for name, v in system.inputs.items() if name.endswith("_enable")]
+    age = system.state.get("bench.age")
+    return z3.BoolVal(True) if age is None or not gates else z3.Or(age == 0, z3.And(gates))
 
 
 def _own_levels(system: System, broken: Sequence[str], length: int) -> Iterator[Telling]:
     """Yield runs in which a level is wrong though no gate and no stop has a part in it."""
     wrong = z3.Not(z3.And(list(system.claims.values())))
-    gates = [v == 1 for name, v in system.inputs.items() if name.endswith("_enable")]
-    age, enable = system.state.get("bench.age"), system.after.get("model.transfer.enable")
-    if DMA in broken and gates and age is not None:
-        on = z3.Or(age == 0, z3.And(gates))
-        yield Telling(_only(system, DMA, wrong, on), length + MORE_CYCLES)
+    enable = system.after.get("model.transfer.enable")
+    if DMA in broken:
+        yield Telling(_only(system, DMA, wrong, _gates_on(system)), length + MORE_CYCLES)
     if WRITING in broken and enable is not None:
         yield Telling(_only(system, WRITING, z3.And(wrong, enable == 1), z3.BoolVal(True)), length)
 

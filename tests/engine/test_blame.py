@@ -90,3 +90,71 @@ def test_start_or_its_length(words, again, observed, clause):
     trail = Trail(rules, here=edge, last=edge, started=True, again=again)
     wrong = Mismatch(90, "transfer_done", 1 - observed, observed, 0, 0, "status")
     assert clause == clause_of(wrong, trail, NOTHING)
+
+
+START_READ, START_WRITE, STOP = 0x8002, 0xC002, 0x0000
+
+
+def blamed(edges, wrong):
+    """Return the clause for what is wrong behind edges, each of `Inputs` as keywords."""
+    block = RegisterBlock(load_profile("pal_dd"))
+    trail = Trail(block.rules)
+    for cycle, given in enumerate(edges):
+        inputs, before, shown = Inputs(**given), block.state, block.status
+        block.step(inputs)
+        trail.follow(Edge(cycle, inputs, (), before, block.state, shown, block.status))
+    trail.here = trail.last
+    return clause_of(wrong, trail, NOTHING)
+
+
+def started(value):
+    """Return the edges that start a transfer."""
+    return [{"write_transfer": 1, "transfer": value}] * 2
+
+
+WORD = Mismatch(9, MEMORY, 0, 0x4489, 0, 0, "slot")
+BITS = [{"bit_strobe": 1}] * 16
+
+
+@pytest.mark.parametrize(
+    ("edges", "clause"),
+    [
+        ([*started(START_READ), {"slot": 1}], "B10"),  # no word has come: one too many
+        ([*started(START_WRITE), *[{"slot": 1}] * 4], "B11"),  # no room for a fourth
+        ([*started(STOP), {"slot": 1}], "B9"),  # nothing runs
+        ([*started(START_READ), *BITS, *started(START_READ), {"slot": 1}], "B9"),  # an old word
+        (
+            [
+                *started(START_READ),
+                *BITS,
+                {"write_transfer": 1},
+                *started(START_READ),
+                {"slot": 1},
+            ],
+            "B9",
+        ),
+        (
+            [
+                *started(START_WRITE),
+                {"slot": 1, "write_transfer": 1, "transfer": START_READ},
+                {"slot": 1},
+            ],
+            "B9",  # the slot on the edge of the start was the old transfer's
+        ),
+    ],
+)
+def test_a_word_too_many_is_old_or_shows_that_the_transfer_has_started(edges, clause):
+    """Where none is due, a word left over from before is B9, any other the transfer's own."""
+    assert blamed(edges, WORD) == clause
+
+
+@pytest.mark.parametrize(("new", "clause"), [(0x0001, "B4"), (0x1234, "B13")])
+def test_a_bit_that_meets_a_write_of_sync_word_is_not_controls_fault(new, clause):
+    """A byte framed wrongly is put down to control if that was written and no such bit came."""
+    edges = [
+        {"write_control": 1, "control": 0x8001},
+        {"bit_strobe": 1, "bit": 1, "write_sync_word": 0xFFFF, "sync_word": new},
+        {},
+    ]
+    wrong = Mismatch(9, "byte_ready", 0, 1, 0, 0, "status")
+    assert blamed(edges, wrong) == clause

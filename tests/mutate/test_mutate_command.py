@@ -9,6 +9,7 @@ from command import cellstep
 from replaced import replace_in
 
 from hdl_stubs.defects import HERE
+from refmodel.mutate.score import FATES
 from testbenches.toolchain import available
 
 PLAIN = HERE / "plain/registered/binding.yaml"
@@ -30,10 +31,10 @@ def test_every_change_is_accounted_for(mutants):
     done, core, _ = mutants
     fates = [mutant["fate"] for mutant in core["mutants"]]
     assert 12 == len(fates)
-    counts = {name: fates.count(name) for name in ("killed", "survived", "equivalent", "unseen")}
+    counts = {name: fates.count(name) for name in FATES}
     assert counts == {name: core[name] for name in counts}
     assert counts["killed"] >= 6
-    seen = counts["killed"] + counts["survived"]
+    seen = counts["killed"] + counts["survived"] + counts["unknown"]
     assert core["score_percent"] == round(100 * counts["killed"] / seen, 2)
     assert (1 if counts["survived"] else 0) == done.returncode
 
@@ -43,6 +44,24 @@ def test_a_kill_names_its_scenario(mutants):
     killed = [m for m in mutants[1]["mutants"] if m["fate"] == "killed"]
     assert {"sync_words"} == {m["scenario"] for m in killed}
     assert all(m["clause"].startswith("B") and " in cycle " in m["why"] for m in killed)
+
+
+def test_a_survivor_comes_with_the_scenario_that_kills_it(mutants):
+    """A proof has written it: played into the same changes as a suite, it kills the survivor."""
+    _, core, out = mutants
+    survivors = [m for m in core["mutants"] if m["fate"] == "survived"]
+    assert survivors
+    one = survivors[0]
+    killer = out / one["killed_by"]
+    again = ["mutate", PLAIN, "--count", "12", "--no-solver", "--suite", killer, "--json"]
+    (core,) = json.loads(cellstep(*again, "--sim", SLOWEST).stdout)["cores"]
+    (killed,) = [m for m in core["mutants"] if m["number"] == one["number"]]
+    assert (killed["fate"], killed["why"]) == ("killed", one["why"].partition(": ")[2])
+
+
+def test_nothing_stays_unknown(mutants):
+    """Each change is killed, or a proof has killed it or shown that nothing can."""
+    assert mutants[1]["unknown"] == 0
 
 
 def test_page_has_every_line(mutants):

@@ -84,6 +84,25 @@ def test_a_wrong_core_equals_itself(tmp_path):
 
 
 @pytest.mark.parametrize(
+    "core",
+    [
+        "reference",
+        "bytewide",
+        "drive",
+        "plain/registered",
+        pytest.param("plain/one_data_bus", marks=pytest.mark.long),
+    ],
+)
+def test_a_core_equals_itself_by_the_names_of_its_registers(core):
+    """The whole block too: what no reset sets begins alike, and the verdict lists that."""
+    binding = REFERENCE.parent / core / "binding.yaml"
+    verdict = prove_against(binding, binding, Effort(seconds=60, second=False)).verdict
+    assert verdict.verdict == PROVED
+    if core == "reference":
+        assert "what reset leaves alone begins alike in registers of one name" in verdict.assumed
+
+
+@pytest.mark.parametrize(
     ("old", "new", "said"),
     [
         ("read_latency: 0", "read_latency: 1", "the bus is not that of"),
