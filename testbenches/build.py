@@ -46,6 +46,7 @@ COVERAGE = ("--coverage-line", "--coverage-toggle")
 PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidden, and fast
     "go",
     "finished",
+    "ends_in",
     "recording",
     "live",
     "run_index",

@@ -30,6 +30,7 @@ from testbenches.binding.roles import GATES, Watched
 from testbenches.binding.schema import PADDING, Binding
 from testbenches.bus_wires import bus_connections, bus_values
 from testbenches.drive_word import DriveWord
+from testbenches.event_file import word_bytes
 from testbenches.expressions import held_back, inverted, seen, shown, signal_of
 from testbenches.hdl.elaborate import verilog_literal
 from testbenches.recorder import record_words
@@ -72,6 +73,7 @@ def generate(binding: Binding, ports: CorePorts, chosen: Choice | None = None) -
     drive = drive_of(binding, ports)
     name = _own_name(ports)
     values = wiring(binding, ports, drive) | {"own": name, "chosen": chosen, "beyond": BEYOND}
+    values["event_bytes"] = word_bytes(drive.width)
     if chosen is not None:
         values["connections"] |= {chosen.port: "mutant"}
     source = render("harness.sv.j2", values)

@@ -217,8 +217,7 @@ class Lockstep(Preparation):
         drive = self.harness.drive
         if "bit" not in drive.slots:
             return finding
-        lsb, end = drive.lsb("bit"), finding.shown.stimulus.end
-        line = value_line(self.events(index), lsb, drive.flipped >> lsb & 1, end)
+        line = value_line(self.events(index), drive, finding.shown.stimulus.end)
         return replace(finding, shown=replace(finding.shown, value_line=line))
 
     def _told_of(

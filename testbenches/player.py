@@ -25,9 +25,10 @@ from refmodel.ground.bus import (
 )
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.stimulus import LEVEL_INPUTS, Stimulus
+from testbenches.drive_word import DriveWord
+from testbenches.event_file import Words, encoded, head, read_events
 from testbenches.harness import Harness
 
-Words = NDArray[np.uint64]
 KINDS = {**WRITE_KINDS, DRIVE_LINES: WRITE_DRIVE, DRIVE_STATUS: READ_DRIVE}
 IDLE_CHANGES = 4
 EVERY_BIT = np.uint64((1 << 64) - 1)
@@ -72,19 +73,18 @@ class Player:
     def _written(
         self, stimuli: Iterable[Stimulus], path: Path, cycles: int, window_end: int
     ) -> Iterator[Stimulus]:
-        with path.open("w", encoding="ascii") as file:
-            file.write(f"{cycles} {window_end}\n")
+        with path.open("wb") as file:
+            file.write(head(cycles, window_end))
             before = Stimulus(0, 0)
             for stimulus in stimuli:
-                file.write(self.lines(stimulus, before))
+                file.write(self.encoded(stimulus, before))
                 before = stimulus
                 yield stimulus
 
-    def lines(self, stimulus: Stimulus, before: Stimulus) -> str:
-        """Return the lines of the events of a stimulus, which follows another."""
+    def encoded(self, stimulus: Stimulus, before: Stimulus) -> bytes:
+        """Return the events of a stimulus, which follows another, as they stand in the file."""
         edges, words = self.events(stimulus, before)
-        pairs = zip(edges.tolist(), words.tolist(), strict=True)
-        return "".join(map("%d %x\n".__mod__, pairs))
+        return encoded(edges, words, self._drive.width)
 
     def events(self, stimulus: Stimulus, before: Stimulus) -> tuple[Cycles, Words]:
         """Return the cycles in which a driven input changes or lasts, and their drive words.
@@ -287,15 +287,12 @@ class Player:
         return fitted << np.uint64(lsb)
 
 
-def value_line(events: Path, lsb: int, flipped: int, end: int) -> Lane:
-    """Return one bit of the drive word in each cycle before `end`, `flipped` behind an event."""
-    cycles, values = [-1], [0]
-    with events.open(encoding="ascii") as file:
-        next(file)
-        for cycle, word in map(str.split, file):
-            if int(cycle) >= end:
-                break
-            value = int(word, 16) >> lsb & 1
-            cycles += [int(cycle), int(cycle) + 1]
-            values += [value, value ^ flipped]
-    return Lane.of(np.array(cycles, np.int64), np.array(values))
+def value_line(events: Path, drive: DriveWord, end: int) -> Lane:
+    """Return the channel bit's pin in each cycle before `end`: inverted behind an event."""
+    edges, words = read_events(events, drive.width)
+    edges, words = edges[edges < end], words[edges < end]
+    value = (words >> np.uint64(drive.lsb("bit")) & np.uint64(1)).astype(np.int64)
+    flipped = value ^ int(bool(drive.flipped))
+    cycles = np.stack((edges, edges + 1), axis=1).ravel()
+    values = np.stack((value, flipped), axis=1).ravel()
+    return Lane.of(np.append(-1, cycles), np.append(0, values))

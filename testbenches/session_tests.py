@@ -8,9 +8,10 @@ from dataclasses import replace
 from typing import Any
 
 import cocotb
-from cocotb.triggers import Timer, ValueChange
+from cocotb.triggers import Timer
 
 from testbenches.job import Job, Run, RunDone
+from testbenches.run_end import end_of_run
 
 
 @cocotb.test()
@@ -35,7 +36,7 @@ async def play(dut: Any, run: Run) -> RunDone:
     started = time.perf_counter()
     dut.go.value = 1
     if host is None:
-        await ValueChange(dut.finished)
+        await end_of_run(dut)
     else:
         await host.serve()
     seconds = time.perf_counter() - started

@@ -7,9 +7,10 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 import cocotb
-from cocotb.triggers import Timer, ValueChange
+from cocotb.triggers import Timer
 
 from testbenches.job import TRIALS
+from testbenches.run_end import end_of_run
 
 
 @cocotb.test()
@@ -23,7 +24,7 @@ async def trials(dut: Any) -> None:
         dut.run_index.value = number
         await Timer(1, "ns")
         dut.go.value = 1
-        await ValueChange(dut.finished)
+        await end_of_run(dut)
         dut.go.value = 0
         await Timer(1, "ns")
         bench.send(number)

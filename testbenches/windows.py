@@ -54,7 +54,7 @@ class Windows:
         self._take_writes()
         self._passing = self._at_pins()
         file = self._folder / f"{self._index}.window"
-        file.write_text(self._player.lines(self._passing, before), encoding="ascii")
+        file.write_bytes(self._player.encoded(self._passing, before))
         self._dut.window_end.value = Immediate(self._passing.end)
 
     def _at_pins(self) -> Stimulus:

@@ -25,6 +25,7 @@ from refmodel.ground.stimulus import Stimulus
 from testbenches.binding.depth import refuse_words
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
+from testbenches.event_file import read_events
 from testbenches.prepared import Preparation, Prepared
 from testbenches.recorder import slices_of
 from testbenches.separated import recovery_of
@@ -85,7 +86,7 @@ def vectors_of(side: Preparation, prepared: Prepared) -> Vectors:
     slices = slices_of(binding, side.profile.status)
     return Vectors(
         disk.cycles,
-        _driven(side.events(prepared.index)),
+        _driven(side.events(prepared.index), side.harness.drive.width),
         _shown(expected, lags, slices, binding, disk.resets),
         _care(binding, slices),
         disk.start - 1 + max(lags.values()),
@@ -179,11 +180,10 @@ def _joined(parts: list[Expected]) -> Expected:
     )
 
 
-def _driven(events: Path) -> VectorChanges:
-    """Return the drive words of a run's event file."""
-    rows = [line.split() for line in events.read_text("ascii").splitlines()[1:]]
-    cycle = np.array([int(row[0]) for row in rows], np.int64)
-    return VectorChanges(cycle, np.array([int(row[1], 16) for row in rows], object))
+def _driven(events: Path, width: int) -> VectorChanges:
+    """Return the drive words of a run's event file, `width` bits wide."""
+    cycle, words = read_events(events, width)
+    return VectorChanges(cycle, words.astype(object))
 
 
 def _shown(
