@@ -6,7 +6,6 @@ from typing import Any, TypeAlias
 
 from cocotb.triggers import Timer, ValueChange
 
-
 Handle: TypeAlias = Any  # a simulator's handle has no type of its own
 
 

@@ -9,7 +9,7 @@ from testbenches.event_file import encoded, head, read_events
 
 
 def test_bytes_come_highest_first() -> None:
-    """IEEE 1364-2005, 17.2.4.4: $fread puts the first byte read into the most significant place."""
+    """IEEE 1364-2005, 17.2.4.4 (from memory): $fread fills from the most significant byte on."""
     assert head(0x01020304, 5) == bytes([1, 2, 3, 4, 0, 0, 0, 5])
     events = encoded(np.array([0x0A0B0C0D]), np.array([0x1ABCDE], np.uint64), 21)
     assert events == bytes([0x0A, 0x0B, 0x0C, 0x0D, 0x1A, 0xBC, 0xDE])
