@@ -10,7 +10,7 @@ import typer
 
 from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
-from refmodel.ground.errors import EXIT_BAD_INPUT
+from refmodel.ground.errors import EXIT_BAD_INPUT, UserError
 
 if TYPE_CHECKING:
     from refmodel.drive.plan_search import Plan
@@ -22,9 +22,10 @@ def link_command(
     ],
     quiet: Quiet = False,
     as_json: AsJson = False,
-    picture: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Draw the plan into this SVG file.")
+    svg: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also draw it to this SVG file.")
     ] = None,
+    picture: Annotated[Path | None, typer.Option(hidden=True)] = None,
 ) -> None:
     """Plan the pins of a board: how late each signal comes, which need a pin, the best places.
 
@@ -32,7 +33,7 @@ def link_command(
     and a serial port expander with two banks of eight pins. The best plan is found by exact search.
     docs/drives.md describes the file.
 
-    Example: cellstep link seven_pins --picture plan.svg
+    Example: cellstep link seven_pins --svg plan.svg
 
     Exit status: 0 with a plan, 2 when none is possible or the file is wrong.
     """
@@ -40,6 +41,8 @@ def link_command(
     from refmodel.drive.plan_report import plan_json
     from refmodel.drive.plan_search import find_plan
 
+    if picture is not None:
+        raise UserError("--picture: is now called --svg")
     plan = find_plan(load_plan(given))
     if as_json or not plan.refused:
         report(
@@ -54,8 +57,8 @@ def link_command(
         for line in plan.refused:
             typer.echo(line, err=True)
         raise typer.Exit(EXIT_BAD_INPUT)
-    if picture is not None:
-        _draw(plan, picture)
+    if svg is not None:
+        _draw(plan, svg)
 
 
 def _line(plan: Plan) -> str:
@@ -78,5 +81,5 @@ def _draw(plan: Plan, path: Path) -> None:
     from refmodel.drive.plan_report import plan_picture
     from refmodel.report.atomic import write_text
 
-    write_text(path, plan_picture(plan).decode(), "--picture")
+    write_text(path, plan_picture(plan).decode(), "--svg")
     say_wrote(path, "picture of the plan")

@@ -36,27 +36,34 @@ class Entry:
     help: str
 
 
+TASKS = {  # how `--help` groups the commands
+    "Hold a core to the model": ("demo", "bind", "run", "protect", "margin", "wire", "vectors"),
+    "Look for what no suite aims at": ("hunt", "mutate", "prove", "history"),
+    "Real hardware": ("check", "fit", "track", "link"),
+    "Understand the register": ("trace", "explain", "lesson"),
+    "This machine": ("doctor",),
+}
 COMMANDS = {
     "demo": Entry("demo", "demo_command", "Compare a good core, then one with a defect."),
     "bind": Entry("bind", "bind_command", "Draft a binding from a core's source."),
     "run": Entry("run", "run_command", "Compare cores with the model, cycle by cycle."),
-    "prove": Entry("prove", "prove_command", "Prove a core equal to the model for all inputs."),
     "protect": Entry(
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),
+    "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
+    "wire": Entry("wire", "wire_command", "Check a core's two-wire controller, edge by edge."),
+    "vectors": Entry(
+        "vectors", "vectors_command", "Write a scenario as files for any simulator's bench."
+    ),
     "hunt": Entry("hunt", "hunt_command", "Look for a mismatch with random cases."),
     "mutate": Entry("mutate", "mutate_command", "Plant changes in a core: which would be missed?"),
+    "prove": Entry("prove", "prove_command", "Prove a core equal to the model for all inputs."),
     "history": Entry("history", "history_command", "Show recorded runs, and the first bad one."),
-    "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
     "check": Entry("check", "check_command", "Hold a capture to the model, without a simulator."),
     "fit": Entry("fit", "fit_command", "Find which policies a captured controller follows."),
     "track": Entry("track", "track_command", "Show what is on a track, captured or made."),
     "link": Entry("link", "link_command", "Plan pins: what may go through a serial link."),
-    "wire": Entry("wire", "wire_command", "Check a core's two-wire controller, edge by edge."),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
-    "vectors": Entry(
-        "vectors", "vectors_command", "Write a scenario as files for any simulator's bench."
-    ),
     "explain": Entry("explain", "explain_command", "Explain one moment, with a diagram."),
     "lesson": Entry("lesson", "lesson_command", "Learn the register by playing with it."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
@@ -90,10 +97,17 @@ class Commands(TyperGroup):
         del ctx
         return list(self.commands)
 
+    def format_commands(self, ctx: object, formatter: Any) -> None:  # noqa: ANN401
+        """Write the commands, grouped by what they are for."""
+        del ctx
+        width = max(map(len, COMMANDS))
+        for task, names in TASKS.items():
+            with formatter.section(task):
+                formatter.write_dl([(n.ljust(width), COMMANDS[n].help) for n in names])
+
 
 app = typer.Typer(
     cls=Commands,
-    add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,

@@ -1,5 +1,6 @@
 """The command itself: help, version, and errors that are messages."""
 
+import os
 import signal
 import subprocess
 import sys
@@ -8,7 +9,7 @@ import pytest
 from command import COMMAND, apart, cellstep
 
 from refmodel import __version__
-from refmodel.cli.main import COMMANDS
+from refmodel.cli.main import COMMANDS, TASKS
 from refmodel.world.find import suite_names
 
 HEAVY = ("cocotb", "pyslang", "hypothesis", "numpy", "rich.console")
@@ -21,10 +22,12 @@ def test_version():
 
 
 def test_help_lists_the_commands():
-    """The help has a line for each command, in the order a user meets them."""
+    """The help has a line for each command, grouped by task, in the order a user meets them."""
     done = cellstep("--help")
-    listed = [line.split()[0] for line in done.stdout.partition("Commands:")[2].splitlines()[1:]]
-    assert list(COMMANDS) == listed
+    lines = done.stdout.partition("Show this message and exit.")[2].splitlines()
+    assert list(TASKS) == [line.rstrip(":") for line in lines if line and line[0] != " "]
+    listed = [line.split()[0] for line in lines if line.startswith("  ")]
+    assert list(COMMANDS) == listed == [name for names in TASKS.values() for name in names]
     assert ["demo", "bind", "run"] == listed[:3]
     assert 0 == done.returncode
 
@@ -33,7 +36,19 @@ def test_no_command_shows_the_help():
     """The bare command shows its help and is an error."""
     done = cellstep()
     assert 2 == done.returncode
-    assert "Commands:" in done.stdout + done.stderr
+    assert "Hold a core to the model:" in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [("cellstep pro", {"protect", "prove"}), ("cellstep run --su", {"--suite"})],
+)
+def test_shell_completes_commands_and_options(typed, offered):
+    """The shell is offered the commands, and the options of the command that was typed."""
+    words = {"COMP_WORDS": typed, "COMP_CWORD": str(len(typed.split()) - 1)}
+    asked = {**os.environ, "_CELLSTEP_COMPLETE": "complete_bash", **words}
+    done = subprocess.run(COMMAND, env=asked, capture_output=True, text=True, check=False)
+    assert offered == set(done.stdout.split())
 
 
 def test_help_is_fast():

@@ -185,10 +185,10 @@ def test_the_command_prints_table_reasons_and_cautions():
 
 def test_the_command_writes_json_and_a_picture(tmp_path):
     """JSON has the same numbers; the picture is an SVG, the same each time."""
-    done = cellstep("link", "seven_pins", "--json", "--picture", tmp_path / "a.svg")
+    done = cellstep("link", "seven_pins", "--json", "--svg", tmp_path / "a.svg")
     data = json.loads(done.stdout)
     assert (True, 17, 71.3) == (data["feasible"], len(data["signals"]), data["link"]["write_us"])
-    cellstep("link", "seven_pins", "--json", "--picture", tmp_path / "b.svg")
+    cellstep("link", "seven_pins", "--json", "--svg", tmp_path / "b.svg")
     drawn = (tmp_path / "a.svg").read_text()
     assert drawn == (tmp_path / "b.svg").read_text()
     assert "write_gate (out)" in drawn
