@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
@@ -162,10 +163,12 @@ class Lockstep(Preparation):
     def _memory_file(self, memory: NDArray[np.uint16]) -> Path:
         """Return the file with the words of a memory; those that are alike have one."""
         path = self._work / f"{sha256(memory.tobytes()).hexdigest()[:20]}.words"
-        if not path.exists():  # others may lay the same words just now
+        if not path.exists():
             part = path.with_suffix(f".{get_ident()}")
             part.write_text("".join(map("%04x\n".__mod__, memory.tolist())))
-            part.replace(path)
+            with suppress(FileExistsError):  # laid just now, and perhaps being linked to
+                path.hardlink_to(part)
+            part.unlink()
         return path
 
     def runs(self, prepared: Sequence[Prepared]) -> list[Run]:

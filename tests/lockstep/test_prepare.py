@@ -11,6 +11,7 @@ from refmodel.world.find import find_suite
 from refmodel.world.load import load_scenario
 from testbenches import prepared as module
 from testbenches.binding.load import load_binding
+from testbenches.lockstep import Lockstep
 from testbenches.prepared import Preparation
 
 BINDING = Path("hdl_stubs/reference/binding.yaml")
@@ -75,3 +76,15 @@ def test_a_fault_of_a_program_is_told_alike(tmp_path, monkeypatch):
     assert f"{path}:" in str(here.value)
     assert "cost must be 1 cycle or more" in str(here.value)
     assert str(here.value) == str(far.value)
+
+
+def test_a_laid_memory_file_is_never_put_in_the_place_of_another(tmp_path, monkeypatch):
+    """Two sessions lay the same words at once: who links to the first's file still finds it."""
+    lockstep = Lockstep(load_binding(BINDING), tmp_path, 1, {})
+    words = np.arange(4, dtype=np.uint16)
+    first = lockstep._memory_file(words)
+    inode = first.stat().st_ino
+    monkeypatch.setattr(Path, "exists", lambda _: False)  # as the second has seen it
+    second = lockstep._memory_file(words)
+    assert (inode, "0000\n0001\n0002\n0003\n") == (second.stat().st_ino, second.read_text())
+    assert [first] == list(tmp_path.glob(f"{first.stem}.*"))
