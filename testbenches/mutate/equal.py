@@ -46,8 +46,9 @@ def find_solver() -> str:
 class Solver:
     """Judges the survivors of one core."""
 
-    def __init__(self, twin: Twin, folder: Path, say: Say) -> None:
+    def __init__(self, twin: Twin, folder: Path, say: Say, seconds: int = SECONDS) -> None:
         self._twin = twin
+        self._seconds = seconds
         self._folder = folder
         self._say = say
         self._program = find_solver()
@@ -100,7 +101,7 @@ class Solver:
             fate.fate, fate.why = UNKNOWN, f"the solver had no answer in {SECONDS} s"
 
     def _answer(self, name: str, output: int) -> Answer:
-        said = self._said(_SOLVER.format(aig=name, output=output, seconds=SECONDS))
+        said = self._said(_SOLVER.format(aig=name, output=output, seconds=self._seconds))
         found = _DIFFERS.search(said)
         return Answer("Property proved" in said, int(found[1]) if found else None)
 

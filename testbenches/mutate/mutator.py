@@ -9,12 +9,15 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import accumulate
 from pathlib import Path
+from typing import TypeVar
 
 from refmodel.engine.inner import COUNTERS
 from refmodel.ground.errors import UserError
 from refmodel.ground.processors import processors
-from refmodel.mutate.score import KILLED, Mutant, Score
+from refmodel.mutate.score import EQUIVALENT, KILLED, SURVIVED, UNSEEN, Fate, Mutant, Score
 from refmodel.world.find import find_suite
 from refmodel.world.scenario import Scenario
 from testbenches.binding.ports import CorePorts
@@ -27,6 +30,9 @@ from testbenches.mutate.bench import Judged, MutantBench
 from testbenches.prepared import Prepared
 
 Say = Callable[[str], None]
+Ask = Callable[[list[Fate]], None]  # says of some mutants whether anything can tell them
+T = TypeVar("T")
+FIRST = 5  # a mutant is asked about that a part of all cycles, one in so many, does not kill
 SUITES = ("quick", "block", "aimed")
 COUNTING = "counters"  # played as well when the binding observes a counter
 
@@ -63,6 +69,7 @@ class Mutator:
         self.score = Score(given, binding.core.top, simulator, suites, planting.seed)
         self._kills: Counter[int] = Counter()
         self._waiting: queue.SimpleQueue[Mutant] = queue.SimpleQueue()
+        self._doubted: queue.SimpleQueue[tuple[Fate, list[int]]] = queue.SimpleQueue()
         self._stopping = threading.Event()
 
     def _plant(self, ports: CorePorts) -> Planted:
@@ -84,9 +91,11 @@ class Mutator:
         self.lockstep.harness = generate(binding, changed, Choice(CHOICE, found.width))
         return found
 
-    def run(self) -> Score:
+    def run(self, ask: Ask | None = None) -> Score:
         """Play the scenarios into each mutant until one kills it; return what became of all.
 
+        A mutant that lives through the first of them is asked about first, if there is somebody to
+        ask: to play all the rest into one that nothing can tell from the core is what takes long.
         Raises CannotRun for a core that does not run, UserError for one that does not agree with
         the model as it is.
         """
@@ -95,11 +104,12 @@ class Mutator:
         for mutant in self.planted.mutants:
             self._waiting.put(mutant)
         count = min(processors(), len(self.planted.mutants))
+        self._all_there = threading.Barrier(count, partial(self._asked_about, ask))
         with ThreadPoolExecutor(count) as pool:
             jobs = [pool.submit(self._work_off, n, ready) for n in range(count)]
             try:
                 for job in jobs:
-                    self.score.fates += [judged.fate for judged in job.result()]
+                    self.score.fates += job.result()
             except BaseException:
                 self._stopping.set()
                 raise
@@ -118,30 +128,66 @@ class Mutator:
         self.score.scenarios = len(ready)
         return ready
 
-    def _work_off(self, number: int, ready: list[Prepared]) -> list[Judged]:
+    def _work_off(self, number: int, ready: list[Prepared]) -> list[Fate]:
         """Judge mutants in a simulator of its own until none is left."""
-        found: list[Judged] = []
+        try:
+            return self._judged(number, ready)
+        except BaseException:
+            self._all_there.abort()
+            raise
+
+    def _judged(self, number: int, ready: list[Prepared]) -> list[Fate]:
+        found: list[Fate] = []
         simulator = self._planting.simulator
         folder = self._work / f"{simulator}-{number}"
         with MutantBench(self.lockstep, simulator, number, folder, ready) as bench:
-            for mutant in self._taken():
-                judged = bench.judge(mutant, self._order(ready))
+            for mutant in self._taken(self._waiting):
+                first, rest = self._order(ready)
+                judged = bench.judge(mutant, first)
                 self._note(judged, ready)
-                found.append(judged)
+                if judged.fate.fate == KILLED or not rest:
+                    found.append(judged.fate)
+                else:
+                    self._doubted.put((judged.fate, rest))
+            try:
+                self._all_there.wait()
+            except threading.BrokenBarrierError:
+                return found  # another one has failed, and says why
+            for fate, rest in self._taken(self._doubted):
+                if fate.fate == SURVIVED:
+                    judged = bench.judge(fate.mutant, rest)
+                    self._note(judged, ready)
+                    fate = judged.fate
+                found.append(fate)
         return found
 
-    def _taken(self) -> Iterator[Mutant]:
-        """Yield mutants that nobody has taken yet."""
+    def _asked_about(self, ask: Ask | None) -> None:
+        """Ask about those that are left; what is not known of them then is played."""
+        doubted = list(self._taken(self._doubted))
+        if ask is not None:
+            ask([fate for fate, _ in doubted])
+        for fate, rest in doubted:
+            known = fate.fate in (EQUIVALENT, UNSEEN)
+            self._doubted.put((fate if known else Fate(fate.mutant), rest))
+
+    def _taken(self, waiting: queue.SimpleQueue[T]) -> Iterator[T]:
+        """Yield what waits and nobody has taken yet."""
         while not self._stopping.is_set():
             try:
-                yield self._waiting.get_nowait()
+                yield waiting.get_nowait()
             except queue.Empty:
                 return
 
-    def _order(self, ready: Sequence[Prepared]) -> list[int]:
-        """Return the scenarios by number: first what has killed most for its length."""
+    def _order(self, ready: Sequence[Prepared]) -> tuple[list[int], list[int]]:
+        """Return the scenarios by number, what has killed most for its length first.
+
+        The first ones come to a part of all cycles; the rest stands apart.
+        """
         rated = sorted(ready, key=lambda p: -(self._kills[p.index] + 1) / p.disk.cycles)
-        return [p.index for p in rated]
+        order, cycles = [p.index for p in rated], [p.disk.cycles for p in rated]
+        most = sum(cycles) / FIRST
+        count = 1 + sum(until <= most for until in accumulate(cycles[1:], initial=cycles[0]))
+        return order[:count], order[count:]
 
     def _note(self, judged: Judged, ready: Sequence[Prepared]) -> None:
         """Count a mutant that was judged, and say how far the run is."""

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
+from functools import partial
 from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.scratch import scratch
-from refmodel.mutate.score import SURVIVED, Score
+from refmodel.mutate.score import SURVIVED, Fate, Score
 from testbenches.binding.depth import refuse_words
 from testbenches.binding.load import load_binding
 from testbenches.mutate.equal import Solver
@@ -15,6 +17,7 @@ from testbenches.mutate.mutator import Mutator, Planting
 from testbenches.mutate.refute import Refuter
 from testbenches.mutate.twin import Twin
 
+EARLY = 3  # seconds for a question whose answer may not be needed
 Say = Callable[[str], None]
 
 
@@ -28,10 +31,19 @@ def run_mutants(path: Path, planting: Planting, say: Say, solve: bool = True) ->
         binding = load_binding(path)
         refuse_words(binding, "mutate")
         mutator = Mutator(binding, str(path), planting, work, say)
-        score = mutator.run()
+        score = mutator.run(partial(_asked_early, mutator, work / "early", say) if solve else None)
         if solve and score.count(SURVIVED):
             score.unsolved = _solved(mutator, score, work / "solver", say)
     return score
+
+
+def _asked_early(mutator: Mutator, folder: Path, say: Say, doubted: list[Fate]) -> None:
+    """Ask the solver for a short time about mutants that have not been played to the end."""
+    lockstep = mutator.lockstep
+    if doubted:
+        twin = Twin(lockstep.binding, lockstep.ports, mutator.planted.width)
+        with suppress(CannotRun):  # that is said of those that survive
+            Solver(twin, folder, say, EARLY).judge(doubted)
 
 
 def _solved(mutator: Mutator, score: Score, folder: Path, say: Say) -> str:

@@ -52,9 +52,9 @@ def merged(batches):
 
 
 class Cluster:
-    """A scheduler and two workers, processes of their own."""
+    """A scheduler and its workers, processes of their own."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, workers=2):
         self.file = folder / "scheduler.json"
         here = ["--no-dashboard", "--scheduler-file", str(self.file)]
         self.processes = [self._start("scheduler", "--port", "0", "--host", "127.0.0.1", *here)]
@@ -62,7 +62,7 @@ class Cluster:
             time.sleep(0.05)
         self.address = json.loads(self.file.read_text())["address"]
         one = [self.address, "--nthreads", "1", "--no-dashboard", "--no-nanny"]
-        self.processes += [self._start("worker", *one) for _ in range(2)]
+        self.processes += [self._start("worker", *one) for _ in range(workers)]
 
     def _start(self, *words):
         path = os.pathsep.join(sys.path)
