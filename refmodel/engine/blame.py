@@ -146,6 +146,9 @@ def _transfer_clause(mismatch: Mismatch, trail: Trail, observed: Observed) -> st
         return "B10" if ended else "B6"
     if field == "transfer_done":  # its length is B12's, where it stands follows from the transfer
         return _done_clause(trail) if mismatch.observed else "B10"
+    old = trail.left_over and not trail.moves_since_start
+    if old and field in ("write_gate", "write_data") and mismatch.observed:
+        return "B9"  # what is written can only be left over from before
     return CLAUSE_OF[field]
 
 

@@ -158,3 +158,13 @@ def test_a_bit_that_meets_a_write_of_sync_word_is_not_controls_fault(new, clause
     ]
     wrong = Mismatch(9, "byte_ready", 0, 1, 0, 0, "status")
     assert blamed(edges, wrong) == clause
+
+
+@pytest.mark.parametrize(("moved", "clause"), [(0, "B9"), (1, "B11")])
+def test_words_written_though_none_has_moved(moved, clause):
+    """A gate that opens before a slot of its transfer writes what the one before has left."""
+    rules = Rules.of(load_profile("pal_dd"))
+    trail = Trail(rules, last=last_edge(running=1, write=1), left_over=True)
+    trail.moves_since_start = moved
+    wrong = Mismatch(100, "write_gate", 0, 1, 0, 0, "status")
+    assert clause == clause_of(wrong, trail, NOTHING)
