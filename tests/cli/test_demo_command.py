@@ -3,7 +3,9 @@
 A short scenario stands in for the whole suite of the first part; `make demo` runs that.
 """
 
+import re
 import shutil
+from pathlib import Path
 
 import pytest
 from cli_cases import needs_icarus
@@ -14,6 +16,8 @@ from refmodel.cli.main import app
 from testbenches import demo, suite
 
 pytestmark = needs_icarus
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 @pytest.fixture
@@ -26,17 +30,38 @@ def shown(monkeypatch, tmp_path):
 
 def test_demo(shown, tmp_path):
     """The reference agrees, the defect is reported at its clause, and both results are kept."""
-    done = shown("--out", "kept")
+    done = shown("--out", "cellstep-out/demo")
     assert 0 == done.exit_code
     parts = [done.output.index(text) for text in ("First the", "agree: ", "Now a", "First mis")]
     assert sorted(parts) == parts
     assert "  clause    B3: " in done.output
     assert "against B3, and the report says B3: caught.\n" in done.output
-    assert done.output.endswith("kept/reference/report.html and kept/defect/report.html\n")
-    assert (tmp_path / "kept" / "defect" / "report.html").exists()
-    assert {"reference", "defect", "core"} == {path.name for path in (tmp_path / "kept").iterdir()}
-    assert (tmp_path / "kept" / "core" / "binding.yaml").exists()
-    assert (tmp_path / "kept" / "defect" / "mismatch-sync_poll-icarus.vcd").exists()
+    kept = "cellstep-out/demo"
+    assert done.output.endswith(f"{kept}/reference/report.html and {kept}/defect/report.html\n")
+    out = tmp_path / kept
+    assert (out / "defect" / "report.html").exists()
+    assert {"reference", "defect", "core"} == {path.name for path in out.iterdir()}
+    assert (out / "core" / "binding.yaml").exists()
+    assert (out / "defect" / "mismatch-sync_poll-icarus.vcd").exists()
+    as_the_readme_shows_it(done.output)
+    as_the_readme_draws_it(out / "defect", tmp_path / "now.svg")
+
+
+def as_the_readme_shows_it(output):
+    """Hold the README's mismatch to the demonstration's, line for line."""
+    block = re.search(r"(?:^    .*\n)+", README.partition("First mismatch")[2], re.MULTILINE)
+    lines = [line.strip() for line in block[0].splitlines() if "reproduce" not in line]
+    assert len(lines) > 15  # the block was found
+    assert [] == [line for line in lines if line not in output]
+
+
+def as_the_readme_draws_it(results, now):
+    """Hold the README's drawing to the same mismatch; `explain --svg` writes it anew."""
+    asked = ["explain", str(results), "--around", "mismatch:1", "--svg", str(now)]
+    assert 0 == CliRunner().invoke(app, asked).exit_code
+    drawing = ROOT / "docs" / "mismatch.svg"
+    assert f"]({drawing.relative_to(ROOT)})" in README
+    assert drawing.read_text() == now.read_text(), f"write {drawing} anew: {' '.join(asked)}"
 
 
 def test_defect_that_is_not_caught(shown, monkeypatch):
