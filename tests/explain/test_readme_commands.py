@@ -16,6 +16,7 @@ TRACES = [  # of scenarios; a folder of results is not there
     for line in re.findall(r"^    cellstep trace ([^#\n]*\w)", README, re.MULTILINE)
     if not line.startswith("results/")
 ]
+FIRST = re.findall(r"^## My .*\n\n    cellstep (.*)", README, re.MULTILINE)
 SCRIPTS = re.findall(r"(?:^    from .*\n)+(?:^(?:    .*)?\n)+", SCENARIOS, re.MULTILINE)
 SCRIPT = next(script for script in SCRIPTS if "print(" in script)
 
@@ -38,6 +39,20 @@ def test_trace(line, tmp_path):
     """Each trace of the README finds its scenario."""
     done = cellstep("trace", *line.split(), cwd=tmp_path)
     assert done.stderr.startswith("sync_poll, profile pal_dd: cycles ")
+
+
+def test_each_task_begins_with_a_command():
+    """Every section on a task has one, but the first, whose commands need the user's own core."""
+    assert len(FIRST) == len(re.findall("^## My ", README, re.MULTILINE)) - 1 == 7
+
+
+@pytest.mark.parametrize("line", FIRST)
+def test_first_command_of_each_task(line, tmp_path):
+    """The command a section of the README begins with runs as it stands, in a clone."""
+    (tmp_path / "hdl_stubs").symlink_to(TESTS.parent / "hdl_stubs")
+    done = cellstep(*line.split(), cwd=tmp_path)
+    assert (0, "") == (done.returncode, done.stderr if done.returncode else "")
+    assert done.stdout + done.stderr
 
 
 def test_script(capsys):
