@@ -24,12 +24,13 @@ PROFILES = Path(str(resources.files("refmodel"))) / "profiles"
 class WritePulse(Schema):
     """How the machine's block shows a written 1 to the drive, unless a binding says otherwise.
 
-    A pulse of `ns`, as whole cycles, or a line that changes its level (`toggle`). Drives take 150
-    to 1 100 ns (from memory, common practice).
+    Drives take pulses of 150 to 1 100 ns (from memory, common practice).
     """
 
     form: Literal["pulse", "toggle"] = "pulse"
+    """`toggle`: the line changes its level for each 1."""
     ns: float | None = Key(None, ge=SHORTEST_PULSE_NS, le=LONGEST_PULSE_NS)
+    """The length of a pulse in nanoseconds, taken as the nearest whole cycles."""
 
     @model_validator(mode="after")
     def _is_one_of_both(self) -> WritePulse:
@@ -50,9 +51,13 @@ class Profile(Settings):
     """One kind of controller and clock: the block's settings, and its data separator's."""
 
     name: str
+    """The profile's name."""
     about: str = ""
+    """A sentence about it."""
     separator: SeparatorPart = SeparatorPart()
-    write_pulse: WritePulse | None = None  # None: pulses of a cycle
+    """The data separators and their numbers."""
+    write_pulse: WritePulse | None = None
+    """How a written 1 shows to the drive; without it as pulses of a cycle."""
 
     @model_validator(mode="after")
     def _bits_last(self) -> Profile:

@@ -21,41 +21,54 @@ class WireClock(Schema):
     """The clock: its port and how fast it is."""
 
     port: str
+    """The clock's port."""
     hz: int = Key(gt=0, le=1_000_000_000)
+    """How fast it is, in Hz."""
 
 
 class WireReset(Schema):
     """The reset: its port, its active level, how many cycles it lasts."""
 
     port: str
+    """The reset's port."""
     active: Active = "high"
+    """The level that resets."""
     cycles: int = Key(4, ge=1, le=1000)
+    """For how many cycles it is held at the start."""
 
 
 class OpenDrain(Schema):
     """A wire: the output that pulls it low, and the input that senses it."""
 
     pulls: Pin
+    """The output that pulls the wire low."""
     senses: Pin
+    """The input that sees it."""
 
 
 class WireBinding(Schema):
-    """One file: a core that drives a port expander of two banks over two wires.
-
-    `outputs` is the port with the 16 pins to be set, bank 0 in the low byte; `inputs` shows what
-    the pins were when read last.
-    """
+    """One file: a core that drives a port expander of two banks over two wires."""
 
     core: Core
+    """The user's Verilog."""
     clock: WireClock
+    """The clock."""
     reset: WireReset
+    """The reset."""
     scl: OpenDrain
+    """The clock wire."""
     sda: OpenDrain
+    """The data wire."""
     speed: Speed = 400_000
+    """The speed of the wires in Hz: 100000, 400000 or 1000000."""
     address: int = Key(0x20, ge=0x08, le=0x77)
+    """The address of the port expander."""
     outputs: str
+    """The input of the core with the 16 pins to be set, bank 0 in the low byte."""
     inputs: str | None = None
+    """The output of the core that shows what the pins were when read last."""
     tie: dict[str, int] = Key({})
+    """A constant for each input without a role."""
 
     @property
     def cycle_ns(self) -> Fraction:

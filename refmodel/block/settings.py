@@ -20,22 +20,40 @@ LEAST_WRITE_BIT_CYCLES = 9
 class Policies(Schema):
     """Behaviour that differs between real parts. Each choice is a clause's policy in SPEC.md."""
 
-    sync_view: Literal["live", "registered"] = "live"  # B3
-    sync_compare: Literal["always", "at_bits"] = "always"  # B3
-    same_edge_write: Literal["new", "old"] = "old"  # B3
-    realign: Literal["when_waiting", "always", "never"] = "when_waiting"  # B4
-    matching_byte: Literal["delivered", "dropped"] = "delivered"  # B4
-    ready_tie: Literal["set_wins", "clear_wins"] = "set_wins"  # B5
-    read_clears: Literal["at_edge", "edge_after"] = "at_edge"  # B5
-    dma_active_means: Literal["running", "enabled"] = "enabled"  # B6
-    writing_means: Literal["requested", "gate_open", "as_written"] = "as_written"  # B7
-    start_acts: Literal["same_edge", "next_edge"] = "next_edge"  # B9
-    arming_counts: Literal["afresh", "from_last_enable"] = "from_last_enable"  # B9
-    length_loads: Literal["accepted", "every_write"] = "every_write"  # B9
-    zero_length: Literal["done_at_once", "ignored"] = "done_at_once"  # B10
-    fifo_forwarding: Literal["both", "read", "write", "none"] = "none"  # B10
-    write_tail_lost_bits: Literal["0", "3"] = "0"  # B11
-    gates_stop: Literal["path", "slots"] = "path"  # B15
+    sync_view: Literal["live", "registered"] = "live"
+    """Whether `sync_equal` shows at once or one cycle later (B3)."""
+    sync_compare: Literal["always", "at_bits"] = "always"
+    """Whether the window is compared in every cycle, or only with a channel bit (B3)."""
+    same_edge_write: Literal["new", "old"] = "old"
+    """What a bit meets when `sync_word` is written on its edge: the new or the old word (B3)."""
+    realign: Literal["when_waiting", "always", "never"] = "when_waiting"
+    """When a match restarts the count of bits (B4)."""
+    matching_byte: Literal["delivered", "dropped"] = "delivered"
+    """What becomes of a byte that completes on the matching bit (B4)."""
+    ready_tie: Literal["set_wins", "clear_wins"] = "set_wins"
+    """A byte and a read on one edge: whether `byte_ready` ends set or clear (B5)."""
+    read_clears: Literal["at_edge", "edge_after"] = "at_edge"
+    """Whether a read clears `byte_ready` at its edge or at the one after (B5)."""
+    dma_active_means: Literal["running", "enabled"] = "enabled"
+    """Whether the bit says that a transfer runs, or that all enables are on (B6)."""
+    writing_means: Literal["requested", "gate_open", "as_written"] = "as_written"
+    """What the bit shows: the transfer's direction, the open write gate, or the bit as it was
+    written (B7)."""
+    start_acts: Literal["same_edge", "next_edge"] = "next_edge"
+    """Whether slot and bit of the starting edge already see the transfer (B9)."""
+    arming_counts: Literal["afresh", "from_last_enable"] = "from_last_enable"
+    """Whether the count of writes with enable set begins again at each start, or stays, so that
+    each further such write starts again (B9)."""
+    length_loads: Literal["accepted", "every_write"] = "every_write"
+    """Whether the length changes with each write or only with the accepted one (B9)."""
+    zero_length: Literal["done_at_once", "ignored"] = "done_at_once"
+    """What a transfer of no words does (B10)."""
+    fifo_forwarding: Literal["both", "read", "write", "none"] = "none"
+    """Where a word just stored or taken counts on the same edge (B10)."""
+    write_tail_lost_bits: Literal["0", "3"] = "0"
+    """How many bits of the last word are not written (B11)."""
+    gates_stop: Literal["path", "slots"] = "path"
+    """What a closed gate stops: the whole path, or memory slots alone (B15)."""
 
     @field_validator("write_tail_lost_bits", mode="before")
     @classmethod
@@ -48,10 +66,15 @@ class ResetValues(Schema):
     """What each register holds while reset is asserted (B14)."""
 
     window: int = Key(0, ge=0, le=0xFFFF)
+    """The last 16 channel bits."""
     sync_word: int = Key(0x4489, ge=0, le=0xFFFF)
+    """The sync word."""
     bit_count: int = Key(0, ge=0, le=7)
+    """The count of bits."""
     data: int = Key(0, ge=0, le=0xFF)
+    """The data of status."""
     byte_ready: int = Key(0, ge=0, le=1)
+    """The flag of status."""
 
 
 Kept = Literal["window", "sync_word", "data"]
@@ -61,17 +84,31 @@ class Settings(Schema):
     """What the register block is built to. Immutable; `with_policies` returns a changed copy."""
 
     clock_hz: Fraction
+    """The clock in Hz: a whole number, or a fraction such as `78750000/11`."""
     channel_bit_ns: int = Key(gt=0, le=1_000_000)
+    """The nominal length of a channel bit in nanoseconds: 2000 at double density."""
     layout: dict[str, int | str] = Key({})
+    """Fields of status that lie elsewhere, each with its bit or bits: `{byte_ready: 7, data:
+    "15..8"}`."""
     transfer_layout: dict[str, int | str] = Key({})
+    """Fields of transfer that lie elsewhere, likewise."""
     control_layout: dict[str, int | str] = Key({})
+    """Fields of control that lie elsewhere, likewise."""
     reset: ResetValues = ResetValues()
-    reset_leaves: list[Kept] = Key([])  # registers that reset leaves as they are (B14)
+    """What each register holds while reset is on (B14)."""
+    reset_leaves: list[Kept] = Key([])
+    """Registers that reset leaves as they are (B14)."""
     policies: Policies = Policies()
-    arming_writes: int = Key(2, ge=1, le=8)  # B9
-    fifo_words: int = Key(3, ge=1, le=64)  # B10, B11
+    """Behaviour in which real parts differ."""
+    arming_writes: int = Key(2, ge=1, le=8)
+    """How many writes in a row arm a transfer (B9)."""
+    fifo_words: int = Key(3, ge=1, le=64)
+    """Words the FIFO holds (B10, B11)."""
     slots: Slots = Slots()
-    write_bit_cycles: int | None = None  # B11; None: the whole cycles of a nominal channel bit
+    """The memory slots (B10)."""
+    write_bit_cycles: int | None = None
+    """Cycles of a written channel bit (B11), 9 or more; without it the whole cycles of a
+    nominal one."""
 
     @field_validator("write_bit_cycles")
     @classmethod

@@ -64,19 +64,33 @@ class CaptureMap(Schema):
     """A whole map. Load it with `load_map`, which knows where each key stands."""
 
     profile: str = "pal_dd"
+    """The controller: a profile by name, or a YAML file."""
     file: TablePart = TablePart()
+    """How a table is read; not for waveforms."""
     policies: dict[str, str] = Key({})
+    """Policies that differ from the profile's, e.g. `{ready_tie: clear_wins}`."""
     clock: ClockPart
+    """The controller's clock."""
     reset: Line | None = None
+    """The reset."""
     disk: DiskPart = DiskPart()
+    """Where the disk enters: channel bits or flux pulses."""
     bus: BusPart | None = None
+    """The host's accesses."""
     inputs: InputsPart = InputsPart()
+    """Levels from outside."""
     lines: LinesPart = LinesPart()
+    """Output lines."""
     memory: MemoryPart | None = None
+    """Words to and from memory."""
     observe: ObservePart = ObservePart()
+    """What shows the state without a read."""
     begin: BeginPart = BeginPart()
+    """What is known where the capture begins without a reset."""
     latency: dict[str, Annotated[int, Key(ge=0, le=4096)]] = Key({})
+    """For a field or line: cycles by which it lags behind the model, e.g. `{status: 1}`."""
     glitch_ns: float = Key(0, ge=0, le=1e6)
+    """Shorter pulses are left out."""
 
     _document: Document | None = PrivateAttr(None)
 

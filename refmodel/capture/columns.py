@@ -36,20 +36,22 @@ TIME_NAMES = ("time", "t", "time_ns", "time_us", "time_ms", "time_s", "sample")
 
 
 class TablePart(Schema):
-    """How a table is read.
-
-    `time` names the column of the time, in `unit`s; without one, rows are `rate` samples a second.
-    `wrap` is where a counter of time starts again. `widths` has columns of several bits.
-    `threshold` in volts makes analog columns digital, `hysteresis` keeps noise from doing so.
-    """
+    """How a table is read."""
 
     time: str | None = None
+    """The column of the time; without it one with a usual name, such as `time`."""
     unit: str = "ns"
+    """The unit of the time: s, ms, us, ns, ps or fs."""
     rate: Fraction | None = None
+    """Samples a second, where rows are samples without a time."""
     wrap: float | None = None
+    """Where a counter of time starts again."""
     widths: dict[str, int] = Key({})
+    """Columns of several bits, each with how many."""
     threshold: float | None = None
+    """In volts: makes analog columns digital."""
     hysteresis: float = Key(0.0, ge=0)
+    """In volts: a level changes only when it is passed by half as much; keeps noise out."""
 
     @field_validator("rate", mode="before")
     @classmethod

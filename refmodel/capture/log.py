@@ -44,18 +44,20 @@ BLOCK = 4 << 20  # bytes read at a time
 
 
 class LogPart(Schema):
-    """How a log is read: the unit of its times or the rate of its ticks, and what they lack.
-
-    `offset_us` is when its time 0 was in the flux, `auto` to find it; `drift_ppm` how much faster
-    its clock runs than that of the flux. An access lies within `tolerance_us` of its time.
-    """
+    """How a log is read: the unit of its times or the rate of its ticks, and how exact they are."""
 
     unit: str = "us"
+    """The unit of the times: s, ms, us, ns, ps or fs."""
     rate: Fraction | None = None
+    """Ticks a second, where the times are ticks."""
     wrap: float | None = None
+    """Where a counter of time starts again."""
     offset_us: float | Literal["auto"] = "auto"
+    """When its time 0 was within the flux; `auto` finds it."""
     drift_ppm: float = Key(0.0, ge=-100_000, le=100_000)
+    """How much faster its clock runs than that of the flux."""
     tolerance_us: float = Key(1.0, gt=0, le=1000)
+    """An access lies within so much of its time."""
 
     @field_validator("rate", mode="before")
     @classmethod
@@ -79,7 +81,10 @@ class TrackPart(Schema):
     """The disk the log was made with: captured flux."""
 
     file: str
+    """The file of flux."""
     rate: Fraction | None = None
+    """Ticks a second that the file's numbers are counted in, e.g. 24000000; without it they are
+    ns."""
 
     @field_validator("rate", mode="before")
     @classmethod
@@ -91,11 +96,17 @@ class LogMap(Schema):
     """A map for a log: the flux it belongs to, and levels that were held while it was made."""
 
     profile: str = "pal_dd"
+    """The controller: a profile by name, or a YAML file."""
     policies: dict[str, str] = Key({})
+    """Policies that differ from the profile's."""
     log: LogPart
+    """How the log is read."""
     track: TrackPart
+    """The flux of the disk the log was made with."""
     begin: BeginPart = BeginPart()
+    """What is known of the controller at the log's begin."""
     wait_for_sync: Literal[0, 1] = 0
+    """The level that was held while it was made."""
 
 
 @dataclass(frozen=True)

@@ -20,46 +20,56 @@ class Line(ShortForm):
     """A recorded signal: its name, or `{signal: name, active: low}`."""
 
     short: ClassVar[str] = "signal"
+    called: ClassVar[tuple[str, str]] = ("a signal", "signals")
     signal: Names
+    """The signal's name; of several, the highest bit first."""
     active: Active = "high"
+    """The level at which it is on."""
 
 
 class PulseLine(Line):
-    """A recorded output line that pulses for `cycles` cycles, or changes its level instead."""
+    """A recorded output line that pulses, or changes its level instead."""
 
+    called: ClassVar[tuple[str, str]] = ("a pulsing line", "pulsing lines")
     form: Literal["pulse", "toggle"] = "pulse"
+    """`toggle`: the line changes its level instead."""
     cycles: int = Key(1, ge=1, le=64)
+    """For how many cycles a pulse lasts."""
 
 
 class ClockPart(Schema):
-    """The clock of the controller; only its edges with `enable` active are cycles.
-
-    `sampled` says that the capture was sampled by a clock of its own: what edge a change belongs
-    to is then told from its time. A signal shows a new value up to `settle_ns` after its edge;
-    samples may be `jitter_ns` off, and `sample_ns` apart, which is found from the capture if not
-    given.
-    """
+    """The clock of the controller."""
 
     signal: str
+    """The clock, or with `sampled` any strobe in step with it."""
     edge: Literal["rising", "falling"] = "rising"
+    """The edge at which registers move."""
     enable: Line | None = None
+    """Only edges with it on are cycles."""
     sampled: bool = False
+    """The capture has a clock of its own, as of a logic analyser: what edge a change belongs to
+    is told from its time."""
     sample_ns: float | None = Key(None, gt=0, le=1e6)
+    """From sample to sample; without it found from the capture."""
     settle_ns: float = Key(30, ge=0, le=1e6)
+    """A signal shows a new value so long after its edge at most."""
     jitter_ns: float = Key(1, ge=0, le=1e6)
+    """Samples may be so far off."""
 
 
 class DiskPart(Schema):
-    """Where the disk enters: channel bits with a strobe, or flux pulses, and the index line.
-
-    A channel bit counts `latency` edges later than it was recorded.
-    """
+    """Where the disk enters: channel bits with a strobe, or flux pulses, and the index line."""
 
     strobe: Line | None = None
+    """On at an edge that takes a channel bit."""
     value: Line | None = None
+    """The channel bit."""
     flux: Line | None = None
+    """The read-data line."""
     index: Line | None = None
+    """The index line."""
     latency: int = Key(0, ge=0, le=64)
+    """How many edges later than recorded a channel bit counts."""
 
     @model_validator(mode="after")
     def _both(self) -> DiskPart:
@@ -72,50 +82,67 @@ class SharedBus(Schema):
     """A data bus for both directions, and what is up while the core drives it."""
 
     signal: Names
+    """The bus."""
     drives: Line | None = None
+    """Up while the core drives it; a read without has no value."""
 
 
 class Acknowledged(Line):
-    """An output of the core that ends an access, at the latest `timeout` cycles from its first."""
+    """An output of the core that ends an access."""
 
+    called: ClassVar[tuple[str, str]] = ("an acknowledge", "acknowledges")
     timeout: int = Key(64, ge=1, le=4096)
+    """An access ends so many cycles from its first at the latest."""
 
 
 class ByteStrobes(Schema):
     """Data strobes of the two bytes of a word."""
 
     high: Line
+    """The strobe of the high byte."""
     low: Line
+    """The strobe of the low byte."""
 
 
 class BusPart(Schema):
     """The host's accesses, as recorded.
 
-    A strobe that stays active over several cycles is an access in each of them (`held`), or one in
-    the first or the last, as `acts` says. It counts `latency` edges later, a write `write_latency`
-    more, and what a read returns is there `read_latency` edges after that. Without an address every
-    read is one of status.
-
-    With `acknowledge` an access is one, and counts at its first edge or at the one that samples the
-    acknowledge; what it returns is there at that one. `decoded` has the address lines that count.
+    What an access with `acknowledge` returns is there at the edge it counts at.
     """
 
     address: Names | None = None
+    """The address; without it every read is one of status."""
     read: Line | None = None
+    """The read strobe."""
     select: Line | None = None
+    """In place of a read strobe: up in any access."""
     write: Line | None = None
+    """The write strobe; with `select`, up in writes."""
     write_data: Names | None = None
+    """Data written."""
     read_data: Names | None = None
+    """Data read."""
     data: SharedBus | None = None
+    """In place of both: one bus for both directions."""
     strobes: ByteStrobes | None = None
+    """Data strobes of the two bytes."""
     byte_order: Literal["straight", "swapped"] = "straight"
+    """`swapped` where the high byte is on the low lines."""
     acknowledge: Acknowledged | None = None
+    """An output that ends an access, which counts at its first edge or, with `acts: last`, at
+    the one that samples this."""
     decoded: int | None = Key(None, ge=0)
+    """The address lines that count, as a mask."""
     registers: Registers
+    """The registers on the bus."""
     read_latency: int = Key(0, ge=0, le=256)
+    """Edges from the one a read counts at until its answer is there."""
     latency: int = Key(0, ge=0, le=256)
+    """How many edges later an access counts."""
     write_latency: int = Key(0, ge=0, le=256)
+    """How many edges later than a read a write counts."""
     acts: Literal["first", "last", "held"] = "held"
+    """A strobe that stays on is one access, in its first or last cycle, or one in each (`held`)."""
 
     @model_validator(mode="after")
     def _one_bus(self) -> BusPart:
@@ -140,18 +167,22 @@ class BusPart(Schema):
 
 
 class InputsPart(Schema):
-    """Level inputs of the model that were recorded; each acts `latency` edges later.
-
-    On a `straight` path status shows a level in the very cycle in which it changes.
-    """
+    """Level inputs of the model that were recorded."""
 
     dma_active: Line | None = None
+    """A transfer of another design is under way (B6)."""
     writing: Line | None = None
+    """A transfer of another design writes (B7)."""
     wait_for_sync: Line | None = None
+    """Bytes are framed anew by a match (B4, B10)."""
     master_enable: Line | None = None
+    """The enable of all transfers (B15)."""
     channel_enable: Line | None = None
+    """The enable of the disk's transfers (B15)."""
     latency: int = Key(0, ge=0, le=64)
+    """How many edges later they all act."""
     path: Literal["registered", "straight"] = "registered"
+    """`straight`: status shows a level in the very cycle in which it changes."""
 
     @model_validator(mode="after")
     def _straight(self) -> InputsPart:
@@ -169,29 +200,37 @@ class LinesPart(Schema):
     """Output lines that were recorded."""
 
     write_gate: Line | None = None
+    """Open while the block writes (B11)."""
     write_data: PulseLine | None = None
+    """A pulse for each 1 that is written (B11)."""
     sync_found: PulseLine | None = None
+    """Pulses when `sync_equal` rises (B12)."""
     transfer_done: PulseLine | None = None
+    """Pulses when a transfer's length reaches zero (B10, B12)."""
 
 
 class MemoryPart(Schema):
-    """Memory slots: on an edge with `slot` granted and `request` up, one word moves.
-
-    It moves to memory from `data_out` where `store` is up, else from memory on `data_in`.
-    """
+    """Words to and from memory, in memory slots."""
 
     slot: Line
+    """On at an edge with a memory slot; one word moves when `request` is up."""
     request: Line
+    """Up while the core wants a slot."""
     store: Line
+    """Up when the word goes to memory, down when it comes from there."""
     data_out: Names
+    """A word to memory."""
     data_in: Names
+    """A word from memory."""
 
 
 class ObservePart(Schema):
     """What shows without being read: status as a word, or field by field."""
 
     status: Names | None = None
+    """The status word."""
     fields: dict[str, Line] = Key({})
+    """In place of it: its fields one by one."""
 
     @model_validator(mode="after")
     def _known(self) -> ObservePart:
@@ -202,11 +241,11 @@ class ObservePart(Schema):
 
 
 class BeginPart(Schema):
-    """What is known of the controller where a capture begins in the middle, without a reset.
-
-    `stopped` says that no transfer of its own is under way there.
-    """
+    """What is known of the controller where a capture begins in the middle, without a reset."""
 
     sync_word: int | None = Key(None, ge=0, le=0xFFFF)
+    """What `sync_word` holds."""
     control: int = Key(0, ge=0, le=0x7FFF)
+    """What `control` holds."""
     stopped: bool = False
+    """No transfer of its own is under way."""

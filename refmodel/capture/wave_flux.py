@@ -21,8 +21,11 @@ class TrackMap(Schema):
     """The part of a map that a track needs: the lines of the drive, and how a table is read."""
 
     disk: DiskPart
+    """The lines of the drive: `flux` and `index`."""
     file: TablePart = TablePart()
+    """How a table is read."""
     glitch_ns: float = 0.0
+    """Shorter pulses are left out."""
 
 
 def is_write_map(path: Path) -> bool:

@@ -31,31 +31,34 @@ class Interlock(Schema):
     """Hardware between controller and cable that keeps the write gate shut.
 
     It lets the gate open only when no change of another line is under way on the link, and shuts
-    it when no transfer has ended for `watchdog_us`. A gate it kept shut stays shut until the
-    controller lets go of it.
+    it when the link has fallen silent. A gate it kept shut stays shut until the controller lets go
+    of it.
     """
 
     watchdog_us: float = Key(2000, gt=0, le=MOST_US)
+    """Without a transfer for so long the gate is shut."""
 
 
 class LinkSettings(Schema):
-    """A two-bank port expander on a two-wire bus: which lines go through it, and how.
-
-    `banks` has the lines of each bank, outputs and inputs; lines not named go on pins. `queue`:
-    `each` sends every change as a transfer of its own, `latest` sends what the lines are when a
-    transfer starts, so that a pulse shorter than the wait is lost. `write`: `changed` sends the
-    banks that changed, `both` always both. `poll_us` is the time from one read of the inputs to
-    the next, 0 for as often as the bus allows.
-    """
+    """A two-bank port expander on a two-wire bus: which lines go through it, and how."""
 
     speed: Speed = 400_000
+    """The speed of the two wires in Hz: 100000, 400000 or 1000000."""
     banks: list[list[str]] = Key(min_length=1, max_length=BANKS)
+    """The lines of each bank, outputs and inputs, 8 at most; lines not named go on pins."""
     queue: Literal["each", "latest"] = "latest"
+    """`each` sends every change as a transfer of its own; `latest` what the lines are when a
+    transfer starts, so that a pulse shorter than the wait is lost."""
     write: Literal["changed", "both"] = "changed"
+    """Which banks a transfer sends: those that changed, or always both."""
     read: Literal["with_register", "without_register"] = "with_register"
+    """Whether a read first names the register."""
     poll_us: Annotated[float, Key(ge=0, le=MOST_US)] = 0
+    """From one read of the inputs to the next; 0 for as often as the bus allows."""
     dies_at_us: Annotated[float, Key(ge=0, le=MOST_US)] | None = None
+    """When the link falls silent, counted from the begin of the run."""
     interlock: Interlock | None = None
+    """Hardware that keeps the write gate shut."""
 
     @model_validator(mode="after")
     def _lines_fit(self) -> LinkSettings:

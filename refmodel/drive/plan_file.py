@@ -19,47 +19,64 @@ MOST_SIGNALS = 32
 
 
 class PlanLink(Schema):
-    """The link of a plan: its speed, the pins it takes, and how it is used."""
+    """The serial link: its speed, the pins it takes, and how it is used."""
 
     speed: Speed = SPEEDS[1]
+    """The speed of the two wires in Hz: 100000, 400000 or 1000000."""
     pins: int = Key(2, ge=2, le=4)
+    """The pins it takes."""
     queue: Literal["each", "latest"] = "latest"
+    """`each` sends every change as a transfer of its own; `latest` what the lines are when a
+    transfer starts."""
     read: Literal["with_register", "without_register"] = "with_register"
+    """Whether a read first names the register."""
     poll_us: Time = 0
+    """From one read of the inputs to the next; 0 for as often as the bus allows."""
 
 
 class PlanSignal(Schema):
-    """One signal. It must arrive, or be seen, `deadline_us` after it changed at the latest.
-
-    `shortest_pulse_us` is the shortest pulse that must pass; `may_stretch` says that a longer one
-    serves as well. `on: pin` asks for a pin whatever the times say.
-    """
+    """One signal: which way it goes, and how late it may come."""
 
     way: Literal["in", "out"]
+    """Out to the drive, or in from it."""
     deadline_us: Annotated[float, Key(gt=0, le=60_000_000)]
+    """How long after a change it must have arrived, or be seen, at the latest."""
     shortest_pulse_us: Time | None = None
+    """The shortest pulse that must pass."""
     may_stretch: bool = False
+    """A longer pulse serves as well."""
     on: Literal["pin", "any"] = "any"
+    """`pin` asks for a pin, whatever the times say."""
     source: str = ""
+    """Where the figures are from."""
 
 
 class OrderRule(Schema):
-    """`first` must have arrived `gap_us` before `then` does."""
+    """One signal must have arrived before another does."""
 
     first: str
+    """The signal that must have arrived."""
     then: str
+    """The one that waits for it."""
     gap_us: Time = 0
+    """How long before."""
 
 
 class PlanFile(Schema):
     """One plan file."""
 
     name: str
+    """The plan's name."""
     about: str = ""
+    """A sentence about it."""
     pins: int = Key(ge=1, le=256)
+    """How many pins are free, those of the link among them."""
     link: PlanLink = PlanLink()
+    """The serial link."""
     signals: dict[str, PlanSignal] = Key(min_length=1, max_length=MOST_SIGNALS)
+    """The signals by name, each with its times; up to 32."""
     order: list[OrderRule] = Key([])
+    """What must come before what."""
 
 
 def load_plan(name: str) -> PlanFile:

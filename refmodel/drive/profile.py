@@ -27,9 +27,13 @@ class Published(ShortForm):
     """
 
     short: ClassVar[str] = "use"
+    called: ClassVar[tuple[str, str]] = ("a time", "times")
     use: Time
+    """The time that is used, in microseconds."""
     spread: list[Time] | None = Key(None, min_length=2, max_length=2)
+    """The least and the most of published data, in microseconds."""
     source: str = ""
+    """Where it is from."""
 
     @model_validator(mode="after")
     def _inside(self) -> Published:
@@ -50,70 +54,103 @@ class Speed(ShortForm):
     """The error of the long-term speed in percent, with its spread and source."""
 
     short: ClassVar[str] = "use"
+    called: ClassVar[tuple[str, str]] = ("a speed error", "speed errors")
     use: Percent = 0
+    """The error that is used, in percent."""
     spread: list[Percent] | None = Key(None, min_length=2, max_length=2)
+    """The least and the most of published data, in percent."""
     source: str = ""
+    """Where it is from."""
 
 
 class Motor(Schema):
     """How the disk comes to speed, and which line says so."""
 
     spin_up_us: Published
+    """From motor on until the disk is at speed."""
     spin_down_us: Published
+    """From motor off until it stands."""
     turned_on_by: Literal["line", "latched_on_select"] = "line"
+    """Whether the drive follows the motor line, or takes it as it is when it is selected."""
     source: str = ""
+    """Where that is from."""
 
 
 class Index(Schema):
     """The index pulse: its width, and how far from its place it may come."""
 
     width_us: Published
+    """The width of the pulse."""
     jitter_us: Published
+    """How far from its place it may come."""
 
 
 class StepTimes(Schema):
     """What a step pulse must be, and what the head does with it."""
 
     acts_on: Literal["leading", "trailing"]
+    """The edge of a step pulse that acts."""
     acts_on_source: str = ""
+    """Where that is from."""
     pulse_us: Published
+    """The least width of a pulse."""
     period_us: Published
+    """The least time from step to step."""
     direction_setup_us: Published
+    """For how long direction stands before a step."""
     direction_hold_us: Published
+    """For how long direction stands after it."""
     reversal_us: Published
+    """The least time from a step to one the other way."""
     settle_us: Published
+    """From the last step until the head has settled."""
 
 
 class WriteTimes(Schema):
-    """When the write gate may open, and what must follow it.
-
-    `hold_us` is how long after the gate the erase current still flows: until then no step, no
-    other side, no other drive.
-    """
+    """When the write gate may open, and what must follow it."""
 
     after_motor_us: Published
+    """From motor on until the gate may open."""
     after_step_us: Published
+    """From the last step until it may."""
     after_select_us: Published
+    """From the select until it may."""
     after_side_us: Published
+    """From a change of side until it may."""
     first_pulse_us: Published
+    """From the gate to the first pulse at most."""
     hold_us: Published
+    """How long the erase current flows behind the gate: until then no step, no other side, no
+    other drive."""
 
 
 class DriveProfile(Schema):
-    """One kind of drive. All times in microseconds."""
+    """One kind of drive."""
 
     name: str
+    """The profile's name."""
     about: str = ""
+    """A sentence about it."""
     turns_a_minute: Literal[300, 360]
+    """The speed in turns a minute."""
     speed_percent: Speed = Speed()
+    """The error of the long-term speed."""
     cylinders: int = Key(ge=1, le=256)
+    """How many cylinders the head can reach."""
     sides: int = Key(2, ge=1, le=2)
+    """How many sides."""
     motor: Motor
+    """The motor."""
     index: Index
+    """The index pulse."""
     step: StepTimes
+    """Steps."""
     side_settle_us: Published
+    """From a change of side until it reads well."""
     density_settle_us: Published
+    """From a change of density until it reads well."""
     write: WriteTimes
+    """The write gate."""
 
     @property
     def turn_us(self) -> float:

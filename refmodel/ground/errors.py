@@ -9,9 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 EXIT_AGREE = 0
+"""All is well: core and model agree, or what was asked for was done."""
 EXIT_MISMATCH = 1
+"""A mismatch, or whatever else the command looks for, was found."""
 EXIT_BAD_INPUT = 2
-EXIT_CANNOT_RUN = 125  # what `git bisect run` skips
+"""Something you gave is wrong, or nothing was compared; the message names it."""
+EXIT_CANNOT_RUN = 125
+"""The core does not build or simulate, which `git bisect run` skips; or Cellstep has an error."""
 
 
 class UserError(Exception):

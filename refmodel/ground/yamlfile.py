@@ -55,9 +55,11 @@ class ShortForm(Schema):
     """A mapping that may also be written as the value of its key `short`: `rd` for `{port: rd}`.
 
     Use it in place of a union such as `str | Signal`, which answers one mistake with many faults.
+    `called` is what it and several of it are called in the reference pages.
     """
 
     short: ClassVar[str]
+    called: ClassVar[tuple[str, str]]
 
     @model_validator(mode="before")
     @classmethod

@@ -20,10 +20,15 @@ class StatusAddress(ShortForm):
     """
 
     short: ClassVar[str] = "word"
+    called: ClassVar[tuple[str, str]] = ("the address of status", "addresses of status")
     word: Natural | None = None
+    """The address of the word."""
     high: Natural | None = None
+    """The address of the high byte; alone for flags only."""
     low: Natural | None = None
+    """The address of the low byte."""
     clears_on: Half | None = None
+    """The byte whose read clears `byte_ready`."""
 
     @model_validator(mode="after")
     def _one_form(self) -> StatusAddress:
@@ -42,9 +47,13 @@ class WordAddress(ShortForm):
     """Where a register is written: one address, or one for each byte."""
 
     short: ClassVar[str] = "word"
+    called: ClassVar[tuple[str, str]] = ("an address", "addresses")
     word: Natural | None = None
+    """The address of the word."""
     high: Natural | None = None
+    """The address of the high byte."""
     low: Natural | None = None
+    """The address of the low byte."""
 
     @model_validator(mode="after")
     def _one_form(self) -> WordAddress:
@@ -64,6 +73,10 @@ class Registers(Schema):
     """The registers the core has on its bus. What is not here is not tested."""
 
     status: StatusAddress | None = None
+    """The status register, which is read."""
     sync_word: WordAddress | None = None
+    """The sync word, which is written."""
     transfer: WordAddress | None = None
+    """Start, direction and length of transfers, written."""
     control: WordAddress | None = None
+    """The control register in its set/clear form, written."""

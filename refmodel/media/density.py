@@ -20,16 +20,16 @@ RAMP_BITS = 16
 
 
 class Stretch(Schema):
-    """A density region: its cells are `percent` longer than nominal, shorter below 0.
-
-    It is `bits` channel bits from `first_bit` on; without `bits` it goes on to the end. With
-    `to_percent` the length goes evenly from `percent` to that, in steps of `RAMP_BITS`.
-    """
+    """A density region: cells longer or shorter than nominal."""
 
     first_bit: int = Key(0, ge=0)
+    """Its first channel bit."""
     bits: int | None = Key(None, ge=1)
+    """How many; without it to the track's end."""
     percent: float = Key(ge=-40, le=100)
+    """How much longer its cells are; below 0 they are shorter."""
     to_percent: float | None = Key(None, ge=-40, le=100)
+    """The length goes evenly from `percent` to this, in steps of 16 bits."""
 
     def end(self, track_bits: int) -> int:
         """Return the first channel bit behind it."""

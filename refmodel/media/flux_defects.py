@@ -20,7 +20,9 @@ class Region(Schema):
     """A stretch of a track: `bits` channel bits from `first_bit` on."""
 
     first_bit: int = Key(ge=0)
+    """Its first channel bit."""
     bits: int = Key(ge=1)
+    """How many channel bits."""
 
     @property
     def end_bit(self) -> int:
@@ -35,18 +37,20 @@ class Region(Schema):
 class Weak(Region):
     """Pulses near the window's edge, so that a revolution may read them in either window.
 
-    They lie `shift_ns` late (half a channel bit if not given), and `noise_ns` is the sigma of a
-    Gaussian jitter of their own (an eighth of a channel bit). The region comes `times` times, each
-    `every` channel bits behind the one before; with `graded` the first of them is not late at all
-    and the last one a whole channel bit, evenly in between (US 4,849,836 shifts a pulse gradually
-    until 1101 reads as 1011). Common practice, no source.
+    Common practice, no source; that a pulse moves gradually until 1101 reads as 1011 is from
+    US 4,849,836.
     """
 
     times: int = Key(1, ge=1, le=100_000)
+    """How often the region comes."""
     every: int = Key(16, ge=1)
+    """Channel bits from one to the next."""
     graded: bool = False
+    """The first is not late at all, the last a whole channel bit, evenly in between."""
     shift_ns: float | None = Key(None, ge=-4000, le=4000)
+    """How late its pulses are; without it half a channel bit."""
     noise_ns: float | None = Key(None, ge=0, le=4000)
+    """The sigma of their jitter; without it an eighth of a channel bit."""
 
     def late_ns(self, bit: Cycles, bit_ns: float) -> Floats:
         """Return how late the pulses of channel bits in it are."""
@@ -69,25 +73,28 @@ class Weak(Region):
 class NoFlux(Region):
     """A stretch without transitions: silent at first, then noise as the amplifier's gain rises.
 
-    Noise begins `quiet_ns` into it, its pulses `noise_ns` apart on average (null: none ever).
     Tens of microseconds of silence are common practice, no source.
     """
 
     quiet_ns: float = Key(30_000, ge=0, le=1e9)
+    """How long it is silent before noise begins."""
     noise_ns: float | None = Key(8_000, ge=500, le=1e9)
+    """How far apart pulses of noise are on the average; null for none ever."""
 
 
 class Dropout(Region):
-    """A flaw of the coating: the read signal loses up to `loss` of its amplitude in the middle.
+    """A flaw of the coating: the read signal loses amplitude, most of it in the middle.
 
-    Towards both ends the loss goes back to nothing, as half a sine does. A pulse is missing when
-    the amplitude, with a Gaussian noise of `noise` of the full one, is below `threshold`. That a
-    dropout is a burst and loses amplitude is common practice, no source.
+    Towards both ends the loss goes back to nothing, as half a sine does. That a dropout is a burst
+    and loses amplitude is common practice, no source.
     """
 
     loss: float = Key(1, gt=0, le=1)
+    """The part of the amplitude that is lost in the middle."""
     threshold: float = Key(0.4, gt=0, lt=1)
+    """A pulse of less amplitude is missing."""
     noise: float = Key(0.05, ge=0, le=1)
+    """The sigma of noise on the amplitude, as a part of the full one."""
 
     def amplitude(self, bit: Cycles) -> Floats:
         """Return the read signal of channel bits, 1 where nothing is lost."""
@@ -96,26 +103,29 @@ class Dropout(Region):
 
 
 class Defects(Schema):
-    """Every defect of a track's flux; the default is a perfect one.
-
-    `speed_percent` above 0 is a disk that turns fast; `wow_percent` is the peak of a sinusoidal
-    speed error with one period a revolution. `jitter_ns` is a Gaussian sigma, `uniform_ns` half
-    the range of uniform jitter. `pw50_ns` is the width of the Lorentzian pulses whose overlap
-    shifts peaks; `asymmetry_ns` moves every other pulse late against the others.
-    `dropout_rate` is the chance of a pulse to be missing, `extra_rate` the chance of a pulse that
-    does not belong in each channel bit. `dropouts` are bursts with a loss of amplitude. `filter_ns`
-    is what the read filter passes: a pulse closer behind another one is lost.
-    """
+    """Every defect of a track's flux; the default is a perfect one."""
 
     speed_percent: float = Key(0, ge=-25, le=25)
+    """Not in a scenario, which has a `speed_percent` of its own."""
     wow_percent: float = Key(0, ge=0, le=10)
+    """The peak of a speed error that goes as a sine, once a revolution."""
     jitter_ns: float = Key(0, ge=0, le=2000)
+    """The sigma of Gaussian jitter."""
     uniform_ns: float = Key(0, ge=0, le=2000)
+    """Half the range of uniform jitter."""
     pw50_ns: float = Key(0, ge=0, le=6000)
+    """The width of read pulses, whose overlap shifts peaks by their neighbours."""
     asymmetry_ns: float = Key(0, ge=-2000, le=2000)
+    """How late every other pulse is against the others."""
     dropout_rate: float = Key(0, ge=0, le=1)
+    """The chance of each pulse to be missing."""
     extra_rate: float = Key(0, ge=0, le=1)
+    """The chance of a pulse that does not belong, in each channel bit."""
     weak: list[Weak] = Key([])
+    """Regions that read differently in each revolution."""
     no_flux: list[NoFlux] = Key([])
+    """Regions without transitions."""
     dropouts: list[Dropout] = Key([])
+    """Flaws of the coating: bursts with a loss of amplitude."""
     filter_ns: float = Key(0, ge=0, le=10_000)
+    """What the read filter passes: a pulse closer behind another is lost."""

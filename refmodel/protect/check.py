@@ -26,16 +26,17 @@ LIMIT = 300_000  # accesses of a check's program, unless its file says otherwise
 
 
 class VerdictRule(Schema):
-    """One bound of the verdict: the program's `measure` must lie in `at_least` .. `at_most`.
-
-    With a unit the measure is in cycles and the bounds are microseconds, nominal channel bits, or
-    channel bits as the profile's block writes them.
-    """
+    """One bound of the verdict."""
 
     measure: str
+    """The measure, as the host program calls it."""
     at_least: float | None = None
+    """What it must be at least."""
     at_most: float | None = None
+    """What it may be at most."""
     unit: Literal["", "us", "bits", "written bits"] = ""
+    """What the bounds are counted in, where the measure is in cycles: microseconds, nominal
+    channel bits, or channel bits as the block writes them."""
 
     @model_validator(mode="after")
     def _can_hold(self) -> VerdictRule:
@@ -51,7 +52,9 @@ class Needs(Schema):
     """What a check takes to be possible: cycles in a channel bit for its host's polls, and time."""
 
     cycles_per_bit: float = Key(0, ge=0)
+    """Cycles in a channel bit at least, for the host's polls."""
     channel_bit_ns: int = Key(0, ge=0)
+    """The least length of a channel bit in nanoseconds."""
 
     def missing(self, profile: Profile) -> str:
         """Say what a profile lacks; nothing if the check applies to it."""
@@ -67,22 +70,28 @@ class Needs(Schema):
 
 
 class CheckFile(Schema):
-    """The file. `original` is a scenario without a name; `copy` has what differs on the copy.
-
-    `first` is a host that plays a revolution before: what it writes lies on the disk afterwards.
-    """
+    """One check file."""
 
     name: str = Key(pattern="^[a-z][a-z0-9_]*$")
+    """The check's name: small letters, digits, `_`."""
     number: int = Key(ge=1)
+    """The number of its class."""
     about: str
+    """A sentence about it."""
     watches: list[Literal["byte_ready", "dma_active", "writing", "sync_equal", "data"]] = Key(
         min_length=1
     )
+    """The fields of status it looks at."""
     needs: Needs = Needs()
+    """What it takes to be possible; with less it is not run."""
     original: dict[str, Any]
+    """The disk that must be accepted: a scenario without its name."""
     first: HostPart | None = None
+    """A host that plays one revolution before: what it writes lies on the disk afterwards."""
     copied: dict[str, Any] = Key(alias=COPY, min_length=1)
+    """The copy that must be refused: the scenario's keys that differ."""
     verdict: list[VerdictRule] = Key(min_length=1)
+    """The bounds of what the program measures; the disk is accepted when all hold."""
 
     @model_validator(mode="after")
     def _rules_agree(self) -> CheckFile:

@@ -18,20 +18,27 @@ STABLE = "stable while kp > 0, ki > 0 and 2 kp + ki < 4"
 
 
 class RephasePart(Schema):
-    """The design without numbers but its resolution: 1 / 2^fraction_bits of a cycle."""
+    """The separator that makes each pulse the centre of its window."""
 
     fraction_bits: int = Key(4, ge=0, le=16)
+    """Its resolution is 1 / 2^fraction_bits of a cycle."""
 
 
 class CounterPart(Schema):
-    """Steps in 1 / 2^fraction_bits cycles; see `refmodel.separator.counter`."""
+    """The separator made of increments and decrements."""
 
     fraction_bits: int = Key(4, ge=0, le=16)
+    """Its steps are 1 / 2^fraction_bits of a cycle."""
     phase_step: int = Key(16, ge=1)
+    """How far a pulse outside the dead zone moves the window, in steps."""
     dead_zone: int = Key(8, ge=0)
+    """How far from the middle a pulse may lie without a correction, in steps."""
     period_step: int = Key(1, ge=1)
+    """How much the window's length changes at a time, in steps."""
     votes: int = Key(2, ge=1, le=64)
+    """How many pulses on one side change the length."""
     lock_range_percent: float = Key(8, gt=0, le=25)
+    """How far the length may go from the nominal one."""
 
     @model_validator(mode="after")
     def _stable(self) -> CounterPart:
@@ -47,17 +54,23 @@ class CounterPart(Schema):
 
 
 class SecondOrderPart(Schema):
-    """Gains per pulse of a zero preamble, two channel bits apart; see `second_order`.
+    """A loop of second order, its gains per pulse of a zero preamble, two channel bits apart.
 
-    Written as fractions such as `1/4`: multiples of 1/4096, so that hardware has them exactly.
+    Gains are multiples of 1/4096, so that hardware has them exactly; see `second_order`.
     """
 
     kp: Fraction = Fraction(1, 4)
+    """The gain of the phase, per pulse: a multiple of 1/4096."""
     ki: Fraction = Fraction(1, 32)
+    """The gain of the frequency, per pulse: a multiple of 1/4096."""
     fraction_bits: int = Key(12, ge=4, le=20)
+    """Its resolution is 1 / 2^fraction_bits of a cycle."""
     lock_range_percent: float = Key(8, gt=0, le=25)
+    """How far the length of a window may go from the nominal one."""
     coast_bits: int = Key(16, ge=LONGEST_GAP, le=1_000_000)
+    """After so many channel bits without a pulse it coasts."""
     coast: Literal["hold", "nominal"] = "hold"
+    """What it does then: hold its speed, or go back to the nominal one."""
 
     @field_validator("kp", "ki", mode="before")
     @classmethod
@@ -93,18 +106,21 @@ class SecondOrderPart(Schema):
 
 
 class SeparatorPart(Schema):
-    """The designs' numbers; `use` names the one a profile's flux goes through.
-
-    `clock_hz` is the separator's own clock, faster than the block's; without it both have one. Real
-    parts run at 28 to 50 MHz beside a block of 7 MHz (common practice, no source).
-    """
+    """The designs and their numbers."""
 
     use: SeparatorName = "second_order"
+    """The separator that flux goes through."""
     clock_hz: Fraction | None = None
-    follows_slow_bits: bool = True  # its windows take twice as long with control.slow_bits (B13)
+    """The separator's own clock in Hz, not below the block's; without it both have one. Real
+    parts run at 28 to 50 MHz (common practice, no source)."""
+    follows_slow_bits: bool = True
+    """Its windows take twice as long with control.slow_bits (B13)."""
     rephase: RephasePart = RephasePart()
+    """Numbers of the separator that starts its window anew with each pulse."""
     counter: CounterPart = CounterPart()
+    """Numbers of the separator that corrects phase and length in steps."""
     second_order: SecondOrderPart = SecondOrderPart()
+    """Numbers of the separator with a loop of second order."""
 
     @field_validator("clock_hz", mode="before")
     @classmethod

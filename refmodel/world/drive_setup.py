@@ -21,40 +21,47 @@ Us = Annotated[int, Key(ge=0, le=LONGEST_US)]
 
 
 class Swap(Schema):
-    """At `at_us` a disk goes in or comes out."""
+    """A disk goes in or comes out."""
 
     at_us: Us
+    """When, counted from the begin of the run."""
     disk: Literal["in", "out"]
+    """Whether a disk goes in or out."""
     protected: bool = False
+    """The disk that goes in is write-protected."""
 
 
 class DriveSource(Schema):
-    """From `from_us` on the drive's disk holds `tracks`, or one track for all cylinders.
-
-    A track in ISO layout, made or from an image, has the cylinder and head it is under written in
-    its ID fields.
-    """
+    """What is on a drive's disk from some time on."""
 
     from_us: Us = 0
+    """From when on, counted from the begin of the run."""
     track: ScenarioTrack
+    """The track for all cylinders. One in ISO layout, made or from an image, has the cylinder
+    and head it is under in its ID fields; an image may be that of a whole disk."""
 
 
 class DrivePart(Schema):
-    """One drive: which select is its own, its kind, what is in it and how it stands at the start.
-
-    `turning` says that its motor has been on for long. `sources` are what is on its disk, one after
-    the other; the scenario's `track` without them. `changes` are keys of the profile set anew.
-    """
+    """One drive: its select, its kind, what is in it and how it stands at the start."""
 
     select: int = Key(ge=0, le=3)
+    """The select line that is its own."""
     profile: str = "mm90"
+    """Its kind: a drive profile by name, or a YAML file."""
     disk: Literal["in", "out"] = "in"
+    """Whether a disk is in it at the start."""
     protected: bool = False
+    """That disk is write-protected."""
     turning: bool = False
+    """Its motor has been on for long."""
     cylinder: int = Key(0, ge=0, le=255)
+    """Where its head stands at the start."""
     angle: float = Key(0, ge=0, lt=1)
+    """How far the disk has turned at the start, in revolutions."""
     sources: list[DriveSource] = Key([])
+    """What is on its disk, one after the other; without it the scenario's `track`."""
     swaps: list[Swap] = Key([])
+    """When disks go in and out."""
 
     @property
     def inserted(self) -> Inserted | None:
@@ -83,14 +90,14 @@ class DrivePart(Schema):
 
 
 class DriveSetup(Schema):
-    """Every drive of a scenario, and the link they hang on, if any.
-
-    `gate_held` is a jumper that holds the write gate open, whatever the core does.
-    """
+    """Every drive of a scenario, and the link they hang on, if any."""
 
     units: list[DrivePart] = Key(min_length=1, max_length=4)
+    """The drives."""
     link: LinkSettings | None = None
+    """The serial link that lines go through, if any do."""
     gate_held: bool = False
+    """A jumper holds the write gate open, whatever the core does."""
 
     @model_validator(mode="after")
     def _one_on_a_select(self) -> DriveSetup:

@@ -36,11 +36,14 @@ def _check_length(bits: int) -> None:
 
 
 class WordsLayout(Schema):
-    """A track of raw 16-bit words of channel bits, repeated `repeat` times."""
+    """A track of raw words of channel bits."""
 
     layout: Literal["words"]
+    """Words of channel bits."""
     words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key(min_length=1)
+    """Words of 16 channel bits."""
     repeat: int = Key(1, ge=1, le=100_000)
+    """How often."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track; raise UserError when it is too long."""
@@ -50,12 +53,16 @@ class WordsLayout(Schema):
 
 
 class RandomLayout(Schema):
-    """A track of random channel bits drawn from the run's seed, `marks` sync words among them."""
+    """A track of random channel bits drawn from the run's seed."""
 
     layout: Literal["random"]
+    """Channel bits drawn from the seed."""
     bits: int = Key(100_000, ge=16, le=LONGEST)
+    """How many channel bits."""
     marks: int = Key(0, ge=0, le=10_000)
+    """How many sync words are among them."""
     mark: int = Key(0x4489, ge=0, le=0xFFFF)
+    """The sync word."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track."""
@@ -64,16 +71,17 @@ class RandomLayout(Schema):
 
 
 class CaptureLayout(Schema):
-    """A track as it was read from a disk: a file of flux, see `refmodel.media.flux_list`.
-
-    Index pulses cut it into revolutions. `rate` says that its numbers are ticks of so many a
-    second, `channel_bit_ns` how long a channel bit is, to name its places.
-    """
+    """A track as it was read from a disk; `refmodel.media.flux_list` says in what files."""
 
     layout: Literal["capture"]
+    """Flux read from a disk, cut into revolutions by its index pulses."""
     file: str
+    """The file of flux, in the scenario's folder."""
     rate: Fraction | None = None
+    """Ticks a second that the file's numbers are counted in, e.g. 24000000; without it they are
+    ns."""
     channel_bit_ns: int = Key(2000, ge=100, le=1_000_000)
+    """The length of a channel bit in nanoseconds, to name its places."""
 
     @field_validator("rate", mode="before")
     @classmethod
@@ -96,11 +104,14 @@ class CaptureLayout(Schema):
 
 
 class WordRun(Schema):
-    """A run of channel bits: `words` of 16 or a text of `bits`, `repeat` times over."""
+    """A run of channel bits: words, or the bits one by one."""
 
     words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key([])
+    """Words of 16 channel bits."""
     bits: str = Key("", pattern="^[01_]*$")
+    """Channel bits as 0 and 1, behind the words; `_` may part them."""
     repeat: int = Key(1, ge=1, le=100_000)
+    """How often."""
 
     @property
     def length(self) -> int:
@@ -115,14 +126,14 @@ class WordRun(Schema):
 
 
 class RunsLayout(Schema):
-    """A track of runs of channel bits, MFM or not, one behind the other.
-
-    `rotate` turns the ring by so many channel bits: what the index cuts in two then moves there.
-    """
+    """A track made run by run."""
 
     layout: Literal["runs"]
+    """Runs of channel bits, MFM or not, one behind the other."""
     runs: list[WordRun] = Key(min_length=1)
+    """The runs."""
     rotate: int = 0
+    """Channel bits by which the ring is turned: what the index cuts in two then moves there."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track; raise UserError when its runs hold no channel bit, or too many."""

@@ -23,9 +23,10 @@ Held = Annotated[int, Key(ge=0, le=1)]
 
 
 class Toggling(Schema):
-    """A level that is 1 from the end of reset on, and changes every `toggle_every` cycles."""
+    """A level that changes again and again."""
 
     toggle_every: Cycles
+    """1 from the end of reset on, and a change every so many cycles."""
 
     def fault(self, revolution: Fraction) -> str:
         """Say why a revolution of so many cycles cannot be laid out; nothing if it can."""
@@ -39,11 +40,14 @@ class Toggling(Schema):
 
 
 class Raised(Schema):
-    """A level that is 1 from `rise` to `fall` only: cycles, or nominal channel bits."""
+    """A level that is 1 once."""
 
     rise: Cycle
+    """When it goes to 1."""
     fall: Cycle
+    """When it goes back to 0."""
     unit: Literal["cycles", "bits"] = "cycles"
+    """What both are counted in: cycles, or nominal channel bits."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Raised:
@@ -53,9 +57,10 @@ class Raised(Schema):
 
 
 class Changing(Schema):
-    """A level that is 0 in reset and changes at each of these cycles."""
+    """A level that changes at given cycles."""
 
     changes_at: list[Cycle] = Key(max_length=MOST_CHANGES)
+    """0 in reset, and a change at each of these cycles."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Changing:

@@ -22,10 +22,12 @@ Word = Annotated[int, Key(ge=0, le=0xFFFF)]
 
 
 class WordsPart(Schema):
-    """Words as they are given, `repeat` times."""
+    """Given words."""
 
     words: list[Word] = Key(min_length=1)
+    """Words as they are given."""
     repeat: int = Key(1, ge=1, le=MEMORY_WORDS)
+    """How often."""
 
     def fill(self, seed: int) -> NDArray[np.uint16]:
         """Return the words."""
@@ -34,14 +36,15 @@ class WordsPart(Schema):
 
 
 class DataFieldPart(Schema):
-    """The channel bits of a sector's data field, from its sync on, with a right check code.
-
-    Its contents are `size` bytes of `fill`, or random by the run's seed.
-    """
+    """A sector's data field, for a program that writes one."""
 
     data_field: Literal["random"] | Annotated[int, Key(ge=0, le=0xFF)]
+    """The channel bits of a sector's data field, from its sync on, with a right check code; its
+    contents are this byte over and over, or drawn from the seed."""
     size: Literal[128, 256, 512, 1024] = 512
+    """Bytes of the sector."""
     mark: Annotated[int, Key(ge=0, le=0xFF)] = 0xFB
+    """The byte of the mark."""
 
     def contents(self, seed: int) -> bytes:
         """Return the sector's bytes."""
@@ -55,9 +58,10 @@ class DataFieldPart(Schema):
 
 
 class TrackPart(Schema):
-    """The channel bits of a whole track from the index on, for a program that formats one."""
+    """A whole track, for a program that formats one."""
 
     track: IsoLayout
+    """The channel bits of a whole track from the index on, for a program that formats one."""
 
     def fill(self, seed: int) -> NDArray[np.uint16]:
         """Return the words of channel bits."""

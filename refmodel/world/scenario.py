@@ -38,7 +38,9 @@ class Contention(Schema):
     """The bus belongs to others in the first `busy` of every `every` cycles."""
 
     busy: int = Key(ge=0)
+    """The cycles at the begin of each stretch in which the host cannot get on."""
     every: int = Key(ge=1)
+    """The length of a stretch in cycles."""
 
     @model_validator(mode="after")
     def _leaves_something(self) -> Contention:
@@ -48,19 +50,21 @@ class Contention(Schema):
 
 
 class HostPart(Schema):
-    """Which program the host runs, its parameters, and how it gets onto the bus.
-
-    Times among the parameters are cycles, or text such as `2.25 bits` (channel bits) or `300 us`.
-    Costs are multiplied by `cost_factor` (a slow host has more than 1); accesses fall on multiples
-    of `align` cycles. After `limit` accesses the program is taken for one that never ends.
-    """
+    """Which program the host runs, its parameters, and how it gets onto the bus."""
 
     program: str = "idle"
+    """The host program by name: one that ships, or one of `programs`."""
     params: dict[str, Any] = Key({})
+    """Its parameters. A time is cycles, or text such as `2.25 bits` (channel bits) or `300 us`."""
     cost_factor: Fraction = Fraction(1)
+    """What the program's costs are multiplied by, e.g. 4/3; above 1 the host is slow. At least
+    1/64."""
     align: int = Key(1, ge=1, le=4096)
+    """Accesses fall on multiples of so many cycles."""
     contention: Contention = Contention(busy=0, every=1)
+    """Cycles in which the bus belongs to others."""
     limit: int = Key(10_000_000, ge=1)
+    """After so many accesses the program is taken for one that never ends."""
 
     @model_validator(mode="after")
     def _gets_onto_the_bus(self) -> HostPart:
@@ -84,18 +88,23 @@ class HostPart(Schema):
 
 
 class HeadStep(Schema):
-    """The head leaves for `track` (its place in `tracks`) at `at_us` microseconds of the run."""
+    """The head leaves for another track."""
 
     at_us: Microseconds
+    """When the head leaves, counted from the begin of the run."""
     track: int = Key(ge=0)
+    """The track it leaves for: its place in `tracks` from 1 on, 0 for `track`."""
 
 
 class WrittenPart(Schema):
-    """What a write has left: `bits`, `bit_cycles` each, from `first` cycles behind the index on."""
+    """What a write has left."""
 
     first: Cycle
+    """The cycle of its first bit, counted from the index."""
     bit_cycles: Cycles
+    """Cycles of a channel bit."""
     bits: str = Key(pattern="^[01_]+$")
+    """The channel bits as 0 and 1; `_` may part them."""
 
 
 def exact(value: object, example: str, least: Fraction | None = None) -> Fraction:
@@ -109,12 +118,16 @@ def exact(value: object, example: str, least: Fraction | None = None) -> Fractio
 
 
 class ResetPulse(Schema):
-    """A reset in the middle of the run; with `every`, `times` of them, so many cycles apart."""
+    """A reset in the middle of the run, or several, equally far apart."""
 
     at: Cycle
+    """The cycle it begins in."""
     cycles: Cycles = 4
+    """For how many cycles it is held."""
     every: Cycles | None = None
+    """Cycles from one reset to the next, where there are several."""
     times: int = Key(1, ge=1, le=100_000)
+    """How many resets."""
 
     @model_validator(mode="after")
     def _come_apart(self) -> ResetPulse:
@@ -130,12 +143,16 @@ class ResetPulse(Schema):
 
 
 class IdleLines(Schema):
-    """What the lines carry without a strobe from cycle `at` on: a core must not look at them."""
+    """What lines carry from a cycle on while there is no strobe: no core must look at them."""
 
     at: Cycle
+    """From this cycle on."""
     address: int = Key(0, ge=0)
+    """What the address lines carry."""
     data: int = Key(0, ge=0, le=WORD)
+    """What the write data lines carry."""
     bit: int = Key(0, ge=0, le=1)
+    """What the channel bit's line carries."""
 
     @property
     def row(self) -> tuple[int, int, int, int]:
@@ -147,33 +164,66 @@ class Scenario(Schema):
     """One scenario file."""
 
     name: str
+    """The scenario's name."""
     about: str = ""
+    """A sentence about it."""
     track: ScenarioTrack
-    tracks: list[TrackLayout] = Key([])  # more tracks, numbered from 1; `track` is number 0
+    """What is on the disk: one of the layouts below."""
+    tracks: list[TrackLayout] = Key([])
+    """More tracks, numbered from 1 on; `track` is number 0."""
     density: list[Stretch] = Key([])
-    slow_bits: bool = False  # channel bits twice as long, and a separator that follows slow_bits
+    """Regions of long or short cells."""
+    slow_bits: bool = False
+    """The track's channel bits last twice as long, and a separator that follows slow bits takes
+    them so."""
     speed_percent: float = Key(0, ge=-25, le=25)
-    separator: SeparatorName | None = None  # None: see `Disk`
+    """How much too fast the drive turns."""
+    separator: SeparatorName | None = None
+    """The model's separator that the disk is read through; without it, and without flux
+    defects, channel bits come as they are on the track."""
     flux: Defects = Defects()
+    """What is wrong with the flux."""
     steps: list[HeadStep] = Key([])
-    written: list[WrittenPart] = Key([])  # over the track, by a run before
-    write_protected: bool = False  # nothing can be written
-    settle_us: Microseconds = 18_000  # a step of 3 ms and 15 ms to settle
+    """When the head leaves for which track, in order of time; there is noise on its way."""
+    written: list[WrittenPart] = Key([])
+    """Channel bits that a run before has left over the track."""
+    write_protected: bool = False
+    """Nothing can be written on the disk."""
+    settle_us: Microseconds = 18_000
+    """How long a step takes until the track is read well: 3 ms and 15 ms to settle."""
     index_us: int = Key(2_000, ge=1, le=LONGEST_US)
-    index_offset_us: float = Key(0, ge=-5_000, le=5_000)  # of the pulse behind the track's begin
-    index_spread_us: float = Key(0, ge=0, le=5_000)  # drawn for each drive, at most so far off
-    index_jitter_us: float = Key(0, ge=0, le=100)  # sigma, from revolution to revolution
+    """The width of the index pulse; the track begins at the index."""
+    index_offset_us: float = Key(0, ge=-5_000, le=5_000)
+    """How far behind the track's begin the index pulse comes."""
+    index_spread_us: float = Key(0, ge=0, le=5_000)
+    """Drives differ by as much at most; drawn for each drive."""
+    index_jitter_us: float = Key(0, ge=0, le=100)
+    """The sigma of the pulse's place from revolution to revolution."""
     seed: int | None = Key(None, ge=0)
+    """A seed of its own, whatever `--seed` says."""
     revolutions: int = Key(1, ge=1, le=1000)
-    programs: list[str] = Key([])  # Python files with host programs, in the scenario's folder
+    """How often the disk turns."""
+    programs: list[str] = Key([])
+    """Python files with host programs, in the scenario's folder; they are run, so trust them
+    first."""
     host: HostPart = HostPart()
-    drives: DriveSetup | None = None  # several drives, whose lines the core moves
+    """What the host does."""
+    drives: DriveSetup | None = None
+    """Several drives, whose lines the core moves."""
     levels: dict[LevelName, Level] = Key({})
+    """Level inputs: 0, 1, or one of the forms below. One that is not named is 0."""
     resets: list[ResetPulse] = Key([])
-    slots: Slots | None = None  # memory slots other than the profile's
-    idle_lines: list[IdleLines] = Key([])  # without them what idle lines carry is random
-    memory: list[MemoryPart] = Key([])  # from its first word on; the rest is random by the seed
+    """Resets in the middle of the run."""
+    slots: Slots | None = None
+    """Memory slots other than the profile's."""
+    idle_lines: list[IdleLines] = Key([])
+    """What lines carry without a strobe, in order; without it that is random. A core must not
+    look at them."""
+    memory: list[MemoryPart] = Key([])
+    """What memory holds, one part after the other from its first word on; the rest is random by
+    the seed."""
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)
+    """The size of the memory in words."""
 
     _document: Document | None = PrivateAttr(None)
 

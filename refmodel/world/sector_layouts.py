@@ -24,22 +24,26 @@ LARGEST_CODE = 7  # 128 << 7 bytes; the ID has no meaning beyond it
 
 
 class OddSector(Schema):
-    """What is odd about the sector in a `place`, counted from 1 behind the index.
-
-    `cylinder`, `head`, `number` and `size_code` stand in its ID whatever is true; its data is as
-    long as the track's other sectors'. `mark` is that of the data, `id_check` and `data_check`
-    whether the check codes are right, `data: false` leaves the data field out.
-    """
+    """What is odd about one sector: its ID says what is given here, whatever is true."""
 
     place: int = Key(ge=1, le=256)
+    """Which sector: its place behind the index, from 1 on."""
     cylinder: Byte | None = None
+    """The cylinder in its ID."""
     head: Byte | None = None
+    """The head in its ID."""
     number: Byte | None = None
+    """The number in its ID."""
     size_code: Byte | None = None
+    """The size in its ID, 128 << size_code bytes, 0 to 7; its data is as long as the others'."""
     mark: Literal["normal", "deleted"] = "normal"
+    """The mark of its data."""
     id_check: Literal["right", "wrong"] = "right"
+    """Whether the check code of the ID is right."""
     data_check: Literal["right", "wrong"] = "right"
+    """Whether the check code of the data is right."""
     data: bool = True
+    """Whether there is a data field."""
 
     @field_validator("size_code")
     @classmethod
@@ -73,22 +77,24 @@ class OddSector(Schema):
 
 
 class SectorKeys(Schema):
-    """What tracks of sectors have in common, whatever the recording.
-
-    `numbers` are the sectors' numbers if not 1, 2, 3 ... `interleave` and `skew` say where they
-    lie: the next one so many places behind, the first so many behind the index. `odd` lists
-    sectors with something wrong. `splice` are channel bits more, left in the track gap where
-    writing ended; `rotate` turns the ring by channel bits, so that the index falls somewhere else.
-    """
+    """What tracks of sectors have in common, whatever the recording."""
 
     cylinder: int = Key(0, ge=0, le=255)
+    """The cylinder in the IDs."""
     head: int = Key(0, ge=0, le=1)
+    """The head in the IDs."""
     numbers: list[Byte] | None = None
+    """The sectors' numbers; without it 1, 2, 3 ..."""
     interleave: int = Key(1, ge=1, le=64)
+    """The next sector lies so many places behind."""
     skew: int = Key(0, ge=0, le=63)
+    """The first sector lies so many places behind the index."""
     odd: list[OddSector] = Key([])
+    """Sectors with something wrong."""
     splice: str = Key("", pattern="^[01_]*$")
+    """Channel bits more, left in the track gap where writing ended."""
     rotate: int = 0
+    """Channel bits by which the ring is turned, so that the index falls somewhere else."""
 
     @model_validator(mode="after")
     def _odd_once(self) -> SectorKeys:
@@ -119,20 +125,22 @@ class SectorKeys(Schema):
 
 
 class MfmKeys(SectorKeys):
-    """What a track in the ISO layout has, drawn or from an image.
-
-    `lead_in` is what lies between index and first sector: `long` for the 146 bytes with the index
-    mark, or a number of gap bytes. `sync` are the zeros before a field, `gap2` and `gap3` the bytes
-    behind an ID and behind a sector.
-    """
+    """What a track in the ISO layout has, drawn or from an image."""
 
     sectors: int = Key(9, ge=1, le=64)
+    """How many sectors."""
     size: SectorBytes = 512
+    """Bytes of a sector."""
     sync: int = Key(12, ge=0, le=10_000)
+    """Bytes of zeros before a field."""
     gap2: GapBytes = 22
+    """Bytes behind an ID."""
     gap3: int = Key(84, ge=1, le=LONGEST // 16)
+    """Bytes behind a sector."""
     bytes: int = Key(6250, gt=0, le=LONGEST // 16)
+    """Bytes of the whole track."""
     lead_in: Literal["long"] | GapBytes = "long"
+    """Gap bytes from the index to the first sector; `long`: the 146 bytes with the index mark."""
 
     @property
     def gaps(self) -> dict[str, Any]:
@@ -147,9 +155,10 @@ class MfmKeys(SectorKeys):
 
 
 class IsoLayout(MfmKeys):
-    """A track in the ISO layout, with sector data drawn from the run's seed."""
+    """A track in the ISO layout, its sectors' data drawn from the run's seed."""
 
     layout: Literal["iso"]
+    """MFM sectors in the ISO layout, their data drawn from the seed."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track."""
@@ -160,13 +169,13 @@ class IsoLayout(MfmKeys):
 
 
 class ImageLayout(MfmKeys):
-    """A track made from a file of sectors in the ISO layout.
-
-    The file holds them one after the other in the order of their numbers, wherever they lie.
-    """
+    """A track in the ISO layout, its sectors' data from a file."""
 
     layout: Literal["image"]
+    """MFM sectors in the ISO layout, their data from a file."""
     file: str
+    """The file of sectors in the order of their numbers, wherever they lie; in the scenario's
+    folder."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track; raise UserError when the file is missing or of another length."""
@@ -180,17 +189,26 @@ class ImageLayout(MfmKeys):
 
 
 class FmLayout(SectorKeys):
-    """An FM track, as of 8-inch disks: see `refmodel.media.fm`."""
+    """An FM track; `refmodel.media.fm` has its form."""
 
     layout: Literal["fm"]
+    """FM sectors, as of 8-inch disks."""
     sectors: int = Key(26, ge=1, le=64)
+    """How many sectors."""
     size: SectorBytes = 128
+    """Bytes of a sector."""
     sync: int = Key(6, ge=0, le=10_000)
+    """Bytes of zeros before a field."""
     gap1: GapBytes = 26
+    """Bytes behind the index mark."""
     gap2: GapBytes = 11
+    """Bytes behind an ID."""
     gap3: int = Key(27, ge=1, le=LONGEST // 16)
+    """Bytes behind a sector."""
     bytes: int = Key(5208, gt=0, le=LONGEST // 16)
+    """Bytes of the whole track."""
     lead_in: GapBytes = 40
+    """Bytes before the index mark."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track."""
@@ -211,16 +229,24 @@ class FmLayout(SectorKeys):
 
 
 class GroupLayout(Schema):
-    """A group-coded track: see `refmodel.media.group`. Its bits are meant to be 4 us long."""
+    """A group-coded track; `refmodel.media.group` has its form."""
 
     layout: Literal["group"]
+    """Group-coded sectors; their bits are meant to be 4 us long."""
     sectors: int = Key(10, ge=1, le=64)
+    """How many sectors."""
     size: int = Key(256, ge=1, le=4096)
+    """Bytes of a sector."""
     cylinder: int = Key(0, ge=0, le=255)
+    """The cylinder in the headers."""
     head: int = Key(0, ge=0, le=1)
+    """The head in the headers."""
     steps: int = Key(STEPS, ge=1, le=1000)
+    """Groups that align the framing before each field."""
     bits: int = Key(50_000, ge=1, le=LONGEST)
+    """Channel bits of the whole track."""
     rotate: int = 0
+    """Channel bits by which the ring is turned."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track."""

@@ -68,12 +68,16 @@ class TimedPace:
 
 
 class TimedLayout(Schema):
-    """Channel bits at the cycles `at`, counted from the first behind the reset, of `cycles`."""
+    """A track of channel bits whose cycles are given."""
 
     layout: Literal["timed"]
+    """Channel bits at the very cycles that are given; no drive is like that."""
     at: list[Cycle] = Key(min_length=1)
+    """The cycle of each, in order, counted from the first behind the reset."""
     bits: str = Key(pattern="^[01_]+$")
+    """The channel bits as 0 and 1; `_` may part them."""
     cycles: int = Key(ge=1, le=1_000_000_000)
+    """Cycles of a revolution."""
 
     @model_validator(mode="after")
     def _bits_have_their_cycles(self) -> TimedLayout:
@@ -94,16 +98,18 @@ class TimedLayout(Schema):
 
 
 class DenseLayout(Schema):
-    """Random channel bits much closer than any disk has them: `gaps` cycles, from least to most.
-
-    `marks` sync words are among them, as on a track of random bits.
-    """
+    """A track that brings together what no disk brings so close."""
 
     layout: Literal["dense"]
+    """Random channel bits, much closer than any disk has them."""
     bits: int = Key(ge=16, le=1_000_000)
+    """How many channel bits."""
     gaps: tuple[Annotated[int, Key(ge=1, le=100)], Annotated[int, Key(ge=1, le=100)]]
+    """Cycles from bit to bit: the least and the most."""
     marks: int = Key(0, ge=0, le=100_000)
+    """How many sync words are among them."""
     mark: int = Key(0x4489, ge=0, le=0xFFFF)
+    """The sync word."""
 
     @model_validator(mode="after")
     def _least_first(self) -> DenseLayout:

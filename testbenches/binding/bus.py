@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import Field as Key
 from pydantic import model_validator
@@ -22,14 +22,18 @@ class Strobes(Schema):
     """Data strobes of the two bytes of a word: both are active with an access of the word."""
 
     high: Pin
+    """The strobe of the high byte."""
     low: Pin
+    """The strobe of the low byte."""
 
 
 class SharedData(Schema):
     """A data bus for both directions on one port, and what is up while the core drives it."""
 
     port: str
+    """The inout port."""
     drives: ObservedSignal
+    """Up while the core drives it: its output enable."""
 
     @model_validator(mode="before")
     @classmethod
@@ -44,51 +48,60 @@ class SharedData(Schema):
 
 
 class Acknowledge(Pin):
-    """An output of the core that ends an access; one that never comes ends the run.
+    """An output of the core that ends an access; one that never comes ends the run."""
 
-    The host holds its strobes up to the edge that samples it active, `timeout` cycles at most.
-    """
-
+    called: ClassVar[tuple[str, str]] = ("an acknowledge", "acknowledges")
     timeout: int = Key(256, ge=1, le=100_000)
+    """The host holds its strobes for so many cycles at most; then the run ends with a mismatch."""
 
 
 class Bus(Schema):
-    """The host's side: read and write strobes, or a select and a write line for the direction.
-
-    An access holds its strobe for `hold` cycles and counts at the edge of them that `acts` names,
-    `latency` edges later for each register it passes first, a write `write_latency` more. What a
-    read returns is at the port `read_latency` edges after the one it counts at. `idle` cycles pass
-    between accesses at least, in which address and data stay as they are.
-
-    `decoded` has the address lines the core looks at, all of them if it is not given, and `others`
-    the addresses at which something answers that is not bound: they are left alone. Where a
-    register is not bound and `others` is not given, no write goes anywhere else: it might hit that.
-
-    With `acknowledge` the core says how long an access takes: it counts at its first edge, or at
-    the last, which samples the acknowledge. With `asynchronous` the host's lines change anywhere
-    between two edges.
-    """
+    """The host's side: read and write strobes, or a select and a write line for the direction."""
 
     address: str
+    """The address port."""
     read: Pin | None = None
+    """The read strobe."""
     select: Pin | None = None
+    """In place of a read strobe: up in any access, `write` then tells the direction."""
     write: Pin | None = None
+    """The write strobe; with `select`, up in writes."""
     write_data: str | None = None
+    """The port that data are written on."""
     read_data: str | None = None
+    """The port that data are read from."""
     data: SharedData | None = None
+    """In place of both: one port for both directions."""
     strobes: Strobes | None = None
+    """Data strobes of the two bytes of a word; both are on in an access of the word."""
     byte_order: Literal["straight", "swapped"] = "straight"
+    """`swapped` where the high byte is on the low lines."""
     acknowledge: Acknowledge | None = None
+    """An output of the core that ends each access, which counts at its first edge or, with
+    `acts: last`, at the one that samples this."""
     asynchronous: bool = False
+    """The host has a clock of its own, and its lines change anywhere between two edges; needs
+    `hold`."""
     registers: Registers
+    """The registers on the bus; what is not here is not tested."""
     decoded: Natural | None = None
+    """The address lines the core looks at, as a mask; without it all of them."""
     others: list[Natural] | None = None
+    """Addresses where something answers that is not bound; `[]` for none. The bench writes to all
+    addresses but these, and without the key, where a register is not bound, to none: it might hit
+    that."""
     hold: int = Key(1, ge=1, le=256)
+    """For how many cycles an access holds its strobe."""
     acts: Literal["first", "last", "held"] = "first"
+    """At which edge of a held strobe the access counts; `held`: at each of them."""
     idle: Cycles = 0
+    """Cycles between accesses at least, in which address and data stay as they are."""
     latency: Cycles = 0
+    """Registers an access passes before it counts: edges."""
     write_latency: Cycles = 0
+    """Edges by which a write counts later than a read."""
     read_latency: Cycles = 0
+    """Edges from the one a read counts at until its answer is at the port."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core, and its data bus if it is one for both directions."""

@@ -16,15 +16,16 @@ from testbenches.binding.roles import Driven, ObservedSignal, Pin, Watched
 
 
 class DriveRegisters(Schema):
-    """Where the lines are written and read on the bus, one address each.
-
-    `bits` and `status_bits` say which bit of the register each line is, if not in the usual order.
-    """
+    """Where the lines are written and read on the bus, one address each."""
 
     lines: Natural
+    """The address at which the lines to the drive are written."""
     status: Natural
+    """The address at which the lines back are read."""
     bits: dict[str, int] = Key({})
+    """The bits of lines to the drive; without it as the keys stand here, `select_0` at bit 0."""
     status_bits: dict[str, int] = Key({})
+    """The bits of lines back; without it as the keys stand here, `index` at bit 0."""
 
     @model_validator(mode="after")
     def _bits_fit(self) -> DriveRegisters:
@@ -66,20 +67,35 @@ class DriveRoles(Schema):
     """
 
     select_0: ObservedSignal | None = None
+    """Selects drive 0; bit 0 of the register of lines."""
     select_1: ObservedSignal | None = None
+    """Selects drive 1."""
     select_2: ObservedSignal | None = None
+    """Selects drive 2."""
     select_3: ObservedSignal | None = None
+    """Selects drive 3."""
     motor: ObservedSignal | None = None
+    """Turns the motor on."""
     step: ObservedSignal | None = None
+    """Steps the head."""
     direction: ObservedSignal | None = None
+    """On: steps go to higher tracks."""
     side: ObservedSignal | None = None
+    """On: the other side, head 1."""
     density: ObservedSignal | None = None
+    """The density line."""
     index: Pin | None = None
+    """From the drive: the index pulse; bit 0 of the register of lines back."""
     track_zero: Pin | None = None
+    """From the drive: the head is on track 0."""
     change: Pin | None = None
+    """From the drive: the disk was changed."""
     protect: Pin | None = None
+    """From the drive: the disk is write-protected."""
     ready: Pin | None = None
+    """From the drive: a disk is in and at speed."""
     registers: DriveRegisters
+    """Where the host writes and reads the lines."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core: the lines back."""

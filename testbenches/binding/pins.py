@@ -17,26 +17,29 @@ LEVEL_INPUTS = ("dma_active", "writing", "wait_for_sync")
 
 
 class ClockPins(Schema):
-    """The clock port, at which of its edges registers move, and how many of those count.
-
-    One of `enable_every` does, or as many as a pattern says.
-    `enable_pattern` has a 1 for each clock period in which the enable is on, and starts again at
-    its end; `enable_ratio` such as `3/8` spreads 3 of them evenly over 8 periods. `divide` is for
-    a core that divides the clock itself, by that number, or enables itself one edge of so many.
-    With `enabled_by`, a signal of the core, an edge counts when that is on before it. `slow` is a
-    second clock of the core, in step with the first: it rises with each edge of that which counts.
-    """
+    """The clock port, at which of its edges registers move, and how many of those count."""
 
     port: str
+    """The clock's port."""
     edge: Literal["rising", "falling"] = "rising"
+    """The edge at which registers move."""
     slow: str | None = None
+    """The port of a second clock in step with the first: it rises with each edge of that which
+    counts."""
     enable: str | None = None
+    """The port of a clock enable; an edge counts when it is on."""
     enable_active: Active = "high"
+    """The level at which the enable is on."""
     enable_every: int = Key(1, ge=1, le=1024)
+    """The enable is on in one of so many clock periods."""
     enable_pattern: str | None = None
+    """The periods in which the enable is on: a 1 or 0 for each, over and over."""
     enable_ratio: str | None = None
+    """How often the enable is on: `3/8` spreads 3 periods evenly over 8."""
     divide: int = Key(1, ge=1, le=1024)
+    """For a core that divides its clock or enables itself: one edge of so many counts."""
     enabled_by: ObservedSignal | None = None
+    """For a core that enables itself: the inner signal that is on before an edge that counts."""
 
     @field_validator("enable_pattern", mode="before")
     @classmethod
@@ -87,18 +90,20 @@ class ClockPins(Schema):
 
 
 class Reset(Schema):
-    """The reset port, asserted for `cycles` cycles at the start.
-
-    An asynchronous one comes just behind an edge, and is released anywhere before the next. A core
-    without (kind `none`) has initial values; it is left alone for as many cycles. Registers that
-    reset `leaves` alone are unknown until their first value, and keep theirs through later resets.
-    """
+    """The reset at the start of a run, and later ones that a scenario has."""
 
     port: str = ""
+    """The reset's port; not for kind `none`."""
     active: Active = "high"
+    """The level that resets."""
     cycles: int = Key(4, ge=1, le=1_000_000)
+    """For how many cycles it is held at the start."""
     kind: Literal["synchronous", "asynchronous", "none"] = "synchronous"
+    """`asynchronous`: comes just behind an edge and is released anywhere before the next.
+    `none`: the core has initial values and is left alone for as many cycles."""
     leaves: list[Kept] = Key([])
+    """Registers that reset leaves alone: unknown until their first value, kept through later
+    resets."""
 
     @model_validator(mode="after")
     def _has_port(self) -> Reset:
@@ -108,19 +113,20 @@ class Reset(Schema):
 
 
 class DiskPins(Schema):
-    """Where the disk enters: channel bits, or flux pulses for the core's own separator.
-
-    A channel bit `value` is taken on an edge on which `strobe` is active. A pulse holds `flux`
-    active for `pulse_cycles` cycles; not given, for as long as a drive's read pulse of 400 ns.
-    A channel bit counts `latency` edges later: the core registers its strobe so often.
-    """
+    """Where the disk enters: channel bits, or flux pulses for the core's own separator."""
 
     strobe: Pin | None = None
+    """On at an edge that takes a channel bit."""
     value: Pin | None = None
+    """The channel bit."""
     flux: str | None = None
+    """In place of strobe and value: the read-data line, for a core with a separator of its own."""
     active: Active = "high"
+    """The level of `flux` in a pulse."""
     pulse_cycles: int | None = Key(None, ge=1, le=1000)
+    """For how many cycles a pulse lasts; without it as long as a drive's read pulse, 400 ns."""
     latency: int = Key(0, ge=0, le=64)
+    """How many edges later a channel bit counts: the core registers its strobe so often."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core."""
@@ -136,5 +142,8 @@ class InputPins(Schema):
     """Model inputs the core takes on ports."""
 
     dma_active: LevelPin | None = None
+    """A transfer of another design is under way (B6)."""
     writing: LevelPin | None = None
+    """A transfer of another design writes (B7)."""
     wait_for_sync: LevelPin | None = None
+    """Bytes are framed anew by a match (B4, B10)."""

@@ -21,56 +21,70 @@ class Pin(ShortForm):
     """A port of the core: `rd`, or `{port: rd, active: low}`."""
 
     short: ClassVar[str] = "port"
+    called: ClassVar[tuple[str, str]] = ("a port", "ports")
     port: str
+    """The port's name."""
     active: Active = "high"
+    """The level at which it is on."""
 
 
 class LevelPin(Pin):
-    """A level input: registered by the block, `latency` times more before, or passed straight.
+    """A level input, registered by the block or passed straight into status."""
 
-    A straight level shows in status in the cycle in which another register drives it.
-    """
-
+    called: ClassVar[tuple[str, str]] = ("a level", "levels")
     path: Literal["registered", "straight"] = "registered"
+    """`straight`: not registered, so a level shows in status in the very cycle it changes."""
     latency: int = Key(0, ge=0, le=64)
+    """Registers before the block's own: edges."""
 
 
 class PulseLine(ShortForm):
-    """An output line that pulses for `cycles` cycles, or changes its level instead."""
+    """An output line that pulses, or changes its level instead."""
 
     short: ClassVar[str] = "signal"
+    called: ClassVar[tuple[str, str]] = ("a pulsing line", "pulsing lines")
     signal: str
+    """The port or inner signal."""
     active: Active = "high"
+    """The level at which it is on."""
     form: Literal["pulse", "toggle"] = "pulse"
+    """`toggle`: the line changes its level instead."""
     cycles: int = Key(1, ge=1, le=64)
+    """For how many cycles a pulse lasts."""
 
 
 class ObservedSignal(ShortForm):
     """A port or hierarchical name that shows one field without side effects."""
 
     short: ClassVar[str] = "signal"
+    called: ClassVar[tuple[str, str]] = ("a signal", "signals")
     signal: str
+    """A port, or an inner name such as `u0.ready`."""
     active: Active = "high"
+    """The level at which it is on."""
 
 
 class FieldPart(ObservedSignal):
-    """One of the signals a field is joined from, held back `delay` cycles to meet later ones."""
+    """One of the signals a field is joined from."""
 
+    called: ClassVar[tuple[str, str]] = ("a joined signal", "joined signals")
     delay: int = Key(0, ge=0, le=64)
+    """Cycles it is held back, to meet signals that come later."""
 
 
 class ObservedField(ShortForm):
-    """What shows a field: one signal, or several that are `joined`.
-
-    By `bits` they stand side by side, the first one highest; by `and`, `or`, `xor` the field is
-    what that makes of them. `active` low inverts the whole.
-    """
+    """What shows a field: one signal, or several that are joined."""
 
     short: ClassVar[str] = "signal"
+    called: ClassVar[tuple[str, str]] = ("a field's signal", "fields' signals")
     signal: str | None = None
+    """The one signal that shows the field."""
     joined: list[FieldPart] = Key([])
+    """Several signals that make the field."""
     by: Literal["bits", "and", "or", "xor"] = "bits"
+    """How: `bits` puts them side by side, the first one highest."""
     active: Active = "high"
+    """`low` inverts the whole."""
 
     @model_validator(mode="after")
     def _one_form(self) -> ObservedField:
@@ -120,7 +134,9 @@ class Gates(Schema):
     }
 
     master_enable: LevelPin | None = None
+    """The enable of all transfers."""
     channel_enable: LevelPin | None = None
+    """The enable of the disk's transfers."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the gates the core takes on ports."""
@@ -131,20 +147,23 @@ class Gates(Schema):
 
 
 class Memory(Schema):
-    """Memory slots: on an edge with `slot` granted and `request` up, one word moves.
+    """Words to and from memory: in memory slots, or written by the host.
 
-    It moves to memory from `data_out` where `store` is up, else from memory on `data_in`.
-
-    A core without memory slots takes each word for the disk from its host, `written_at` an address
-    of its bus while `request` is up; it reads no words from the disk.
+    A core without memory slots, whose host writes the words, reads none from the disk.
     """
 
     request: ObservedSignal
+    """Up while the core wants a slot, or with `written_at` a word."""
     slot: Pin | None = None
+    """On at an edge with a memory slot; one word moves when `request` is up."""
     store: ObservedSignal | None = None
+    """Up when the word goes to memory, down when it comes from there."""
     data_out: str | None = None
+    """The port of a word to memory."""
     data_in: str | None = None
+    """The port of a word from memory."""
     written_at: Natural | None = None
+    """In place of slots: the address at which the host writes each word for the disk."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core."""
@@ -167,9 +186,13 @@ class Lines(Schema):
     """Output lines beside status: compared in every cycle where the core shows them."""
 
     write_gate: ObservedSignal | None = None
+    """Open while the block writes (B11)."""
     write_data: PulseLine | None = None
+    """A pulse for each 1 that is written (B11); comes before the profile's `write_pulse`."""
     sync_found: ObservedSignal | None = None
+    """Pulses when `sync_equal` rises (B12)."""
     transfer_done: ObservedSignal | None = None
+    """Pulses when a transfer's length reaches zero (B10, B12)."""
 
     def watched(self) -> Iterator[Watched]:
         """Yield the lines the core shows."""

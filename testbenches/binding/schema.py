@@ -51,24 +51,38 @@ class Core(Schema):
     """The user's Verilog; paths and globs are relative to the binding's folder."""
 
     top: str
+    """The top module."""
     sources: list[str] = Key(min_length=1)
+    """Files, folders, patterns such as `rtl/*.v`, or lists of files of other tools."""
     include_dirs: list[str] = Key([])
+    """Folders that `` `include `` looks in."""
     defines: dict[str, str | int | None] = Key({})
+    """Macros, each with its value; null for one that is defined without a value."""
     parameters: dict[str, int | str] = Key({})
+    """Parameters of the top module, each with its value."""
 
 
 class Observe(Schema):
     """What shows without being read: status as a word or field by field, and what is inside."""
 
     status: str | None = None
+    """The status word: a port or an inner name that shows it without a read."""
     fields: dict[str, ObservedField] = Key({})
+    """In place of `status`: its fields one by one, by the names in SPEC."""
     channel_bit: ChannelBit | None = None
+    """What the core's own data separator delivers; only where the core takes flux."""
     sync_word: ObservedSignal | None = None
+    """The register, 16 bits (B3)."""
     control: ObservedSignal | None = None
+    """The register, 5 bits, as in SPEC's table of control (B13)."""
     window: ObservedSignal | None = None
+    """The last 16 channel bits, the newest in bit 0 (B2)."""
     bit_count: ObservedSignal | None = None
+    """3 bits: how many channel bits of the byte under way have come (B4)."""
     lost_words: ObservedSignal | None = None
+    """16 bits: how many words found the FIFO full (B10)."""
     underruns: ObservedSignal | None = None
+    """16 bits: how many zeros were written for want of a word (B11)."""
 
     def inner(self) -> Iterator[Watched]:
         """Yield the registers and counters inside that the core shows."""
@@ -79,46 +93,68 @@ class Observe(Schema):
 
 
 class Waiver(Schema):
-    """A field that is not held against the core up to and including the day `until`."""
+    """A field that is not held against the core yet."""
 
     field: str
+    """The field of status, or the register inside, that is not held against the core."""
     reason: str = Key(min_length=1)
+    """Why not; every report repeats it."""
     until: date
+    """The last day it holds, e.g. 2027-01-31."""
 
 
 class Prove(Schema):
-    """What `cellstep prove` may assume of the host and the disk, and what may help it.
-
-    At most one channel bit comes in `bit_every` cycles, and one access begins in `access_every`.
-    `hints` says which part of the model a register of the core holds: it is tried, not believed.
-    """
+    """What `cellstep prove` may assume of the host and the disk, and what may help it."""
 
     bit_every: int = Key(1, ge=1, le=1024)
+    """At most one channel bit comes in so many cycles."""
     access_every: int = Key(1, ge=1, le=1024)
+    """At most one access begins in so many cycles."""
     hints: dict[str, str] = Key({})
+    """For a register of the core, by its inner name: the part of the model it holds. It is
+    tried, not believed."""
 
 
 class Binding(Schema):
     """A whole binding.yaml. Load it with `load_binding`, which knows where each key stands."""
 
     core: Core
+    """The user's Verilog."""
     profile: str
+    """Clock rate, channel-bit time and policies: a profile by name, or a YAML file."""
     policies: dict[str, str] = Key({})
+    """Policies that differ from the profile's, e.g. `{ready_tie: clear_wins}`."""
     clock: ClockPins
+    """The clock, and which of its edges are cycles."""
     reset: Reset
+    """The reset, or how the core does without."""
     disk: DiskPins
+    """Where the disk enters: channel bits or flux pulses."""
     bus: Bus | None = None
+    """The host's side: strobes, address, data, registers."""
     inputs: InputPins = InputPins()
+    """Levels that the model knows and the core takes on ports (B6, B7, B10)."""
     gates: Gates = Gates()
+    """The outside enables of the transfer (B15)."""
     memory: Memory | None = None
+    """How words go to and from memory (B10, B11)."""
     lines: Lines = Lines()
+    """Output lines beside status."""
     drive: DriveRoles | None = None
+    """The lines of a drive, on a core that has them."""
     separator: SeparatorKeys = SeparatorKeys()
+    """What is known of the core's own data separator."""
     tie: dict[str, Natural] = Key({})
+    """A constant for each input without a role, e.g. `{test_mode: 0}`."""
     observe: Observe = Observe()
+    """What shows the state without a read; without it status is compared in reads alone."""
     latency: dict[str, Annotated[int, Key(ge=0, le=1_000_000)]] = Key({})
+    """For a field, line or register inside: cycles by which it lags behind the model, always as
+    many, e.g. `{status: 1}`."""
     waivers: list[Waiver] = Key([])
+    """What is known to be wrong and not held against the core yet."""
     prove: Prove = Prove()
+    """What `cellstep prove` may assume, and what may help it."""
 
     _document: Document = PrivateAttr()
     _today: date = PrivateAttr(default_factory=date.today)

@@ -18,10 +18,12 @@ Edges = Annotated[int, Key(ge=0, le=64)]
 
 
 class ChannelBit(Schema):
-    """Where the core's separator shows what it delivers: `value`, in a cycle with `strobe` on."""
+    """Where the core's separator shows what it delivers."""
 
     strobe: ObservedSignal
+    """On in a cycle in which a channel bit is delivered."""
     value: ObservedSignal
+    """The channel bit."""
 
     def watched(self) -> Iterator[Watched]:
         """Yield the two signals."""
@@ -32,17 +34,17 @@ class ChannelBit(Schema):
 
 
 class SeparatorKeys(Schema):
-    """What is known of the core's separator: the model it is equal to, and when it sees a pulse.
-
-    It sees one `pulse_latency` edges after the first at which the line is active: 2 for a
-    synchroniser of two flip-flops. The verdict keeps `max_error_rate` (errors per pulse) and
-    `max_slips`; see VERDICTS.md for what holds without them.
-    """
+    """What is known of the core's own separator, and what its verdict allows."""
 
     model: SeparatorName | None = None
+    """The model's separator it is equal to; each channel bit must then come in the same cycle."""
     pulse_latency: Edges = 0
+    """Edges from the first with the line on until the separator sees the pulse: 2 for a
+    synchroniser of two flip-flops."""
     max_error_rate: Annotated[float, Key(ge=0, le=1)] | None = None
+    """Errors per pulse the verdict allows; VERDICTS.md says what holds without it."""
     max_slips: Annotated[int, Key(ge=0)] | None = None
+    """Slips of a channel bit the verdict allows."""
 
     @property
     def bounds(self) -> Bounds:
