@@ -4,7 +4,7 @@ PYTEST_ARGS ?=
 python := .venv/bin/python
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test long check lint bench lock clean distclean
+.PHONY: help setup demo test long check lint reference bench lock clean distclean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-10s %s\n", $$1, $$2 }' Makefile
@@ -30,6 +30,9 @@ lint: setup ## look for mistakes in style, layout and types without running anyt
 	@$(python) -m ruff format --check .
 	@$(python) -m mypy
 	@.venv/bin/lint-imports --no-logo
+
+reference: setup ## write the pages of docs/reference from the code's schemas
+	@$(python) -m refmodel.cli.reference
 
 bench: setup ## measure the speeds and print them beside their targets
 	@$(python) -m testbenches.bench

@@ -1,0 +1,44 @@
+"""JSON schemas of the files, for editors: what pydantic makes, with each key described."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+
+from refmodel.cli.reference.described import described, first_sentence
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+class Described(GenerateJsonSchema):
+    """Puts what stands below a key in its schema beside the key, and leaves titles out."""
+
+    def model_schema(self, schema: Any) -> JsonSchemaValue:  # noqa: ANN401 - pydantic's own type
+        """Return a schema's form, described."""
+        made = super().model_schema(schema)
+        model: type[BaseModel] = schema["cls"]
+        made["description"] = first_sentence(model.__doc__ or "")
+        for name, text in described(model).items():
+            made["properties"][model.model_fields[name].alias or name]["description"] = text
+        return made
+
+
+def json_schema(model: type[BaseModel]) -> str:
+    """Return the JSON schema of a file as text."""
+    made = model.model_json_schema(schema_generator=Described)
+    return json.dumps({"$schema": DIALECT, **_plain(made)}, indent=1) + "\n"
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - any JSON
+    """Return it without titles, which only repeat the keys, and formats nobody else knows."""
+    if isinstance(value, dict):
+        odd = value.get("format") == "fraction"
+        return {
+            key: _plain(part)
+            for key, part in value.items()
+            if not (key == "title" and isinstance(part, str)) and not (odd and key == "format")
+        }
+    return [_plain(part) for part in value] if isinstance(value, list) else value

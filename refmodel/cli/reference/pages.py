@@ -1,0 +1,142 @@
+"""Which pages there are, and the text of each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import BaseModel
+
+from refmodel.capture.capture_map import CaptureMap
+from refmodel.capture.log import LogMap
+from refmodel.cli.reference.exits import exit_page
+from refmodel.cli.reference.json_schemas import json_schema
+from refmodel.cli.reference.sections import Page
+from refmodel.drive.plan_file import PlanFile
+from refmodel.drive.profile import DriveProfile
+from refmodel.profile import Profile
+from refmodel.protect.check import CheckFile
+from refmodel.world.scenario import Scenario
+from testbenches.binding.schema import Binding
+from testbenches.wire_binding import WireBinding
+
+ROOT = Path(__file__).parents[3]
+FOLDER = ROOT / "docs" / "reference"
+BASIS = "Written by `make reference` from the schemas in the code; change it there."
+READING = """\
+A path such as `bus.read` is the key `read` within `bus`; `[]` stands for each entry of a list,
+`NAME` for a name of your own. "-" under "if left out" says that nothing holds in its place."""
+
+
+@dataclass(frozen=True)
+class File:
+    """A kind of file: its schema, the name of its JSON schema, its title, an example that ships."""
+
+    schema: type[BaseModel]
+    name: str
+    title: str
+    example: str
+
+
+@dataclass(frozen=True)
+class Described:
+    """A page: what it tells first, where there is more to read, and the files it describes."""
+
+    name: str
+    about: str
+    more: str
+    files: tuple[File, ...]
+
+
+PAGES = (
+    Described(
+        "binding",
+        "Which port of your core plays which role. `cellstep bind` drafts one.",
+        "[hdl_stubs](../../hdl_stubs/README.md#the-keys-of-a-binding) says how unlike cores"
+        " are bound, [own_bench](../own_bench.md#file-lists-of-other-tools) tells of file lists,"
+        " [prove](../prove.md) and [drives](../drives.md) of their parts of it.",
+        (File(Binding, "binding", "A binding", "hdl_stubs/plain/acknowledged/binding.yaml"),),
+    ),
+    Described(
+        "profile",
+        "A kind of controller: its clock, its registers, its policies, its data separator.",
+        "[SPEC](../../refmodel/SPEC.md#policies) says what each policy means, with examples;"
+        " [RECORDING](../../refmodel/RECORDING.md) tells of write pulses and separators.",
+        (File(Profile, "profile", "A profile", "refmodel/profiles/pal_dd.yaml"),),
+    ),
+    Described(
+        "scenario",
+        "What is on the disk, what reaches the other inputs, and what the host does.",
+        "[scenarios](../scenarios.md) has host programs of your own,"
+        " [RECORDING](../../refmodel/RECORDING.md) what can be on a disk.",
+        (File(Scenario, "scenario", "A scenario", "refmodel/scenarios/recording/odd_ids.yaml"),),
+    ),
+    Described(
+        "check",
+        "A timing check of a protected disk: an original, a copy, and the bounds between them.",
+        "[PROTECTIONS](../../refmodel/PROTECTIONS.md) has the checks that ship;"
+        " [scenario](scenario.md) the keys of `original` and `copy`.",
+        (File(CheckFile, "check", "A check", "refmodel/protect/checks/09-index_to_sync.yaml"),),
+    ),
+    Described(
+        "map",
+        "Which recorded signal plays which role in a capture. `cellstep check --draft` drafts one.",
+        "[captures](../captures.md) says how they are read.",
+        (
+            File(CaptureMap, "map", "A map of a capture", "docs/reference/examples/map.yaml"),
+            File(LogMap, "log_map", "A map of a log", "docs/reference/examples/log_map.yaml"),
+        ),
+    ),
+    Described(
+        "plan",
+        "The signals of a drive's bus, how late each may come, and how many pins are free.",
+        "[drives](../drives.md#a-plan-for-the-pins) says how the answer is found.",
+        (File(PlanFile, "plan", "A plan of the pins", "docs/reference/examples/plan.yaml"),),
+    ),
+    Described(
+        "drive",
+        "A kind of drive: every time with its spread and its source. Each may be a number alone.",
+        "[drives](../drives.md#drive-profiles) says what is done with it.",
+        (File(DriveProfile, "drive", "A drive profile", "docs/reference/examples/drive.yaml"),),
+    ),
+    Described(
+        "wire",
+        "A core's two-wire controller, for `cellstep wire`.",
+        "[drives](../drives.md#the-wire-itself) says what is held against it.",
+        (File(WireBinding, "wire", "A binding of the wires", "hdl_stubs/wire/wire.yaml"),),
+    ),
+)
+
+
+def written_files() -> dict[str, str]:
+    """Return every file of the folder by its name, with its text."""
+    made = {f"{page.name}.md": page_text(page) for page in PAGES}
+    made["exit_status.md"] = exit_page()
+    for page in PAGES:
+        made |= {f"{file.name}.schema.json": json_schema(file.schema) for file in page.files}
+    return made
+
+
+def page_text(page: Described) -> str:
+    """Return a page."""
+    return "\n".join(_parts(page)).rstrip() + "\n"
+
+
+def _parts(page: Described) -> Iterator[str]:
+    """Yield the page's parts."""
+    sections = Page()
+    for n, file in enumerate(page.files):
+        yield f"# {file.title}\n"
+        if n == 0:
+            yield f"{page.about} {page.more}\n\n{READING}\n"
+        yield f"For editors: [{file.name}.schema.json]({file.name}.schema.json). An example:\n"
+        yield f"```yaml\n{(ROOT / file.example).read_text(encoding='utf-8')}```\n"
+        for section in sections.add(file.schema):
+            yield sections.written(section)
+    if sections.forms:
+        yield "# Short forms\n"
+        yield "A value alone stands for a mapping with its first key: `rd` for `{port: rd}`.\n"
+        for section in sections.forms:
+            yield sections.written(section)
+    yield BASIS
