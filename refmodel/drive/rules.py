@@ -3,9 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+
+from typing_extensions import TypedDict
 
 from refmodel.drive.ticks import Ticks
+
+
+class RuleBroken(TypedDict):
+    """A rule of a drive's lines that was broken."""
+
+    rule: str
+    """The rule's name."""
+    cycle: int
+    """When the line reached the drive."""
+    drive: int | None
+    """The drive's select; null for no drive."""
+    measured: float
+    """What was measured, in `unit`s."""
+    required: float
+    """What is required, in `unit`s."""
+    unit: str
+    """The unit."""
+    consequence: str
+    """What it may do to the disk."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +62,7 @@ class Violation:
             f" {rule.consequence}"
         )
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> RuleBroken:
         """Return the event as plain data."""
         rule = RULES[self.rule]
         return {

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from refmodel.engine.meetings import DISTANCES, HAPPENINGS, REACH, Meetings
 from refmodel.engine.unmet import Unmet, reachable_pairs, unmet
 from refmodel.report.result import AGREE, Gap, SuiteResult
+from refmodel.report.result_form import Met, NeverMet
 
 
 def meetings_of(suite: SuiteResult) -> Meetings:
@@ -18,7 +18,7 @@ def meetings_of(suite: SuiteResult) -> Meetings:
     return met
 
 
-def meetings_json(met: Meetings) -> list[dict[str, Any]]:
+def meetings_json(met: Meetings) -> list[Met]:
     """Return what met as data: a row a pair and state, its counts by distance."""
     return [
         {
@@ -32,7 +32,7 @@ def meetings_json(met: Meetings) -> list[dict[str, Any]]:
     ]
 
 
-def unmet_json(suite: SuiteResult) -> list[dict[str, Any]]:
+def unmet_json(suite: SuiteResult) -> list[NeverMet]:
     """Return as data what never met, of all that the core can make meet."""
     return [
         {"first": pair.first, "second": pair.second, "distances": list(pair.distances)}

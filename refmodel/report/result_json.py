@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
-from typing import Any
 
+from refmodel.engine.compare import Compared
 from refmodel.engine.finding import AccessSeen, Finding
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import (
@@ -22,12 +21,23 @@ from refmodel.ground.word import WORD
 from refmodel.profile import Profile
 from refmodel.report.exercised import fields_of, not_exercised
 from refmodel.report.met import meetings_json, meetings_of, never_met, unmet_json
-from refmodel.report.result import RunResult, SuiteResult, overall
+from refmodel.report.result import Decided, RunResult, SuiteResult, overall
+from refmodel.report.result_form import (
+    Access,
+    DecidedForm,
+    FieldCompared,
+    FirstMismatch,
+    RecoveredForm,
+    Result,
+    Run,
+    Unsaid,
+    Waived,
+)
 
 
 def to_json(suites: Sequence[SuiteResult]) -> str:
     """Return the results as JSON text; every number in it is a decimal one."""
-    found = {
+    found: Result = {
         "verdict": overall(
             [suite.exit_status for suite in suites], [o for suite in suites for o in suite.outcomes]
         ),
@@ -52,36 +62,57 @@ def to_json(suites: Sequence[SuiteResult]) -> str:
     return json.dumps(found, indent=2, ensure_ascii=False) + "\n"
 
 
-def _waivers(suite: SuiteResult) -> Iterator[dict[str, str]]:
+def _waivers(suite: SuiteResult) -> Iterator[Waived]:
     for waiver in suite.scope.waivers:
-        data = {
+        data: Waived = {
             "binding": suite.scope.binding,
             "field": waiver.field,
             "reason": waiver.reason,
             "until": waiver.until.isoformat(),
         }
-        yield data | ({"as_of": waiver.as_of.isoformat()} if waiver.as_of else {})
+        if waiver.as_of:
+            data["as_of"] = waiver.as_of.isoformat()
+        yield data
 
 
-def _gaps(suite: SuiteResult) -> Iterator[dict[str, str]]:
+def _gaps(suite: SuiteResult) -> Iterator[Unsaid]:
     for gap in (*suite.scope.not_compared, *never_met(suite)):
         yield {"binding": suite.scope.binding, "subject": gap.subject, "why": gap.why}
 
 
-def _not_exercised(suite: SuiteResult) -> Iterator[dict[str, str]]:
+def _not_exercised(suite: SuiteResult) -> Iterator[Unsaid]:
     for gap in not_exercised(suite):
         yield {"binding": suite.scope.binding, "subject": gap.subject, "why": gap.why}
 
 
-def _fields(suite: SuiteResult) -> dict[str, dict[str, int | None]]:
+def _fields(suite: SuiteResult) -> dict[str, FieldCompared]:
     """Return how far each field was compared, in all runs together."""
-    return {name: asdict(one) for name, one in fields_of(suite).items()}
+    return {name: _compared(one) for name, one in fields_of(suite).items()}
 
 
-def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
+def _compared(one: Compared) -> FieldCompared:
+    return {
+        "cycles": one.cycles,
+        "changes": one.changes,
+        "reads": one.reads,
+        "read_changes": one.read_changes,
+        "shortest": one.shortest,
+    }
+
+
+def _decided(one: Decided) -> DecidedForm:
+    return {
+        "cycles": one.cycles,
+        "reads": one.reads,
+        "bits": one.bits,
+        "reasons": one.reasons,
+    }
+
+
+def _run(suite: SuiteResult, run: RunResult) -> Run:
     outcome = run.outcome
     finding = outcome.finding
-    data = {
+    data: Run = {
         "binding": suite.scope.binding,
         "scenario": outcome.scenario,
         "simulator": outcome.simulator,
@@ -98,17 +129,19 @@ def _run(suite: SuiteResult, run: RunResult) -> dict[str, Any]:
         "live": suite.live,
     }
     if outcome.decided is not None:
-        data["decided"] = asdict(outcome.decided)
+        data["decided"] = _decided(outcome.decided)
     if outcome.recovered is not None:
         data["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
     if outcome.broken:
         data["rules_broken"] = [violation.as_json() for violation in outcome.broken]
-    return data | ({"note": outcome.note} if outcome.note else {})
+    if outcome.note:
+        data["note"] = outcome.note
+    return data
 
 
-def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
+def _recovered(found: Recovered, profile: Profile) -> RecoveredForm:
     lock = found.lock_cycles
-    data: dict[str, Any] = {
+    data: RecoveredForm = {
         "channel_bits": found.bits,
         "pulses": found.pulses,
         "errors": found.errors,
@@ -121,7 +154,7 @@ def _recovered(found: Recovered, profile: Profile) -> dict[str, Any]:
     return data
 
 
-def _mismatch(finding: Finding) -> dict[str, Any]:
+def _mismatch(finding: Finding) -> FirstMismatch:
     d, cause = finding.mismatch, finding.cause
     return {
         "cycle": d.cycle,
@@ -151,20 +184,26 @@ def _mismatch(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _access(seen: AccessSeen) -> dict[str, Any]:
+def _access(seen: AccessSeen) -> Access:
     """Tell a bus cycle; what a read of another register returned is not known."""
-    data: dict[str, Any] = {"cycle": seen.cycle}
     if seen.kind in (READ_DRIVE, READ_OTHER):
         name = DRIVE_STATUS if seen.kind == READ_DRIVE else "other"
-        return data | {"access": "read", "register": name}
+        return {"cycle": seen.cycle, "access": "read", "register": name}
     if seen.kind in (READ_UNUSED, WRITE_UNUSED):
-        verb = "read" if seen.kind == READ_UNUSED else "write"
-        return data | {"access": verb, "register": None, "address": seen.value}
+        return {
+            "cycle": seen.cycle,
+            "access": "read" if seen.kind == READ_UNUSED else "write",
+            "register": None,
+            "address": seen.value,
+        }
     register = WRITTEN.get(seen.kind)
-    data |= {
+    data: Access = {
+        "cycle": seen.cycle,
         "access": "write" if register else "read",
         "register": register or "status",
-        "part": {WORD: "word", HIGH: "high"}.get(seen.mask, "low"),
+        "part": "word" if seen.mask == WORD else "high" if seen.mask == HIGH else "low",
         "value": seen.value,
     }
-    return data if register else data | {"unknown": seen.unknown}
+    if not register:
+        data["unknown"] = seen.unknown
+    return data

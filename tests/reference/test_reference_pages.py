@@ -1,5 +1,6 @@
 """The pages of docs/reference, beside the schemas they are written from."""
 
+import json
 import re
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Literal
@@ -10,17 +11,15 @@ from pydantic import Field as Key
 
 from refmodel.cli.main import COMMANDS
 from refmodel.cli.reference.described import described, first_sentence
-from refmodel.cli.reference.exits import exit_page, said_by
-from refmodel.cli.reference.pages import FOLDER, PAGES, ROOT, page_text, written_files
+from refmodel.cli.reference.exits import said_by
+from refmodel.cli.reference.pages import FOLDER, PAGES, ROOT, written_files
 from refmodel.cli.reference.sections import Page, slug
 from refmodel.cli.reference.words import default, taken
 from refmodel.ground.yamlfile import Schema, ShortForm, load
 
 WRITTEN = written_files()
 FILES = [file for page in PAGES for file in page.files]
-PAGE_TEXTS = {f"{page.name}.md": page_text(page) for page in PAGES} | {
-    "exit_status.md": exit_page()
-}
+PAGE_TEXTS = {name: text for name, text in WRITTEN.items() if name.endswith(".md")}
 
 
 class Short(ShortForm):
@@ -113,7 +112,7 @@ def test_links_lead_somewhere(name):
     assert len(anchors) == len(set(anchors))
     for file, anchor in re.findall(r"\]\(([^)#]*)#?([^)]*)\)", text):
         if file:
-            assert (FOLDER / file).is_file() or file.endswith(".schema.json"), file
+            assert (FOLDER / file).is_file(), file
         else:
             assert anchor in anchors
 
@@ -152,6 +151,18 @@ def test_defaults_are_said():
         "text": "-",
     }
     assert default(Other.model_fields["fall"]) == "`0xFB`"
+
+
+def test_every_key_of_a_result_is_described():
+    """Each key of result.json has a sentence below it in its form."""
+    made = json.loads(WRITTEN["result.schema.json"])
+    silent = [
+        key
+        for form in [made, *made["$defs"].values()]
+        for key, of in form["properties"].items()
+        if not of.get("description", "").endswith(".")
+    ]
+    assert silent == []
 
 
 def test_strings_below_keys_are_found():

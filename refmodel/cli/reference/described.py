@@ -15,16 +15,18 @@ from pydantic import BaseModel
 
 
 @cache
-def described(model: type[BaseModel]) -> dict[str, str]:
-    """Return each key of a schema with what the string below it says; keys without are not in it.
+def described(form: type) -> dict[str, str]:
+    """Return each key of a form with what the string below it says; keys without are not in it.
 
-    A schema has its bases' keys too, each as the nearest of them describes it.
+    A form is a schema, with its bases' keys, each as the nearest of them describes it, or a typed
+    dictionary.
     """
     found: dict[str, str] = {}
-    for base in reversed(model.__mro__):
-        if issubclass(base, BaseModel):
+    for base in reversed(form.__mro__):
+        if base is form or issubclass(base, BaseModel):
             found |= strings_below(_body(base))
-    return {name: found[name] for name in model.model_fields if name in found}
+    keys = form.model_fields if issubclass(form, BaseModel) else form.__annotations__
+    return {name: found[name] for name in keys if name in found}
 
 
 def constants(module: ModuleType) -> dict[str, str]:
@@ -57,10 +59,10 @@ def _name(statement: ast.stmt) -> str:
     return target.id if isinstance(target, ast.Name) else ""
 
 
-def _body(model: type[BaseModel]) -> list[ast.stmt]:
-    """Return what stands in a schema's class."""
-    for node in _tree(model.__module__).body:
-        if isinstance(node, ast.ClassDef) and node.name == model.__name__:
+def _body(form: type) -> list[ast.stmt]:
+    """Return what stands in a form's class."""
+    for node in _tree(form.__module__).body:
+        if isinstance(node, ast.ClassDef) and node.name == form.__name__:
             return node.body
     return []
 

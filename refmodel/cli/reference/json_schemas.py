@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from pydantic import BaseModel
+from pydantic import BaseModel, TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from refmodel.cli.reference.described import described, first_sentence
@@ -18,17 +18,27 @@ class Described(GenerateJsonSchema):
 
     def model_schema(self, schema: Any) -> JsonSchemaValue:  # noqa: ANN401 - pydantic's own type
         """Return a schema's form, described."""
-        made = super().model_schema(schema)
         model: type[BaseModel] = schema["cls"]
-        made["description"] = first_sentence(model.__doc__ or "")
-        for name, text in described(model).items():
-            made["properties"][model.model_fields[name].alias or name]["description"] = text
-        return made
+        names = {name: field.alias or name for name, field in model.model_fields.items()}
+        return _with(super().model_schema(schema), model, names)
+
+    def typed_dict_schema(self, schema: Any) -> JsonSchemaValue:  # noqa: ANN401
+        """Return a typed dictionary's form, described."""
+        form: type = schema["cls"]
+        return _with(super().typed_dict_schema(schema), form, {n: n for n in form.__annotations__})
 
 
-def json_schema(model: type[BaseModel]) -> str:
+def _with(made: JsonSchemaValue, form: type, names: dict[str, str]) -> JsonSchemaValue:
+    """Return a form with what stands below its keys; `names` are theirs in a file."""
+    made["description"] = first_sentence(form.__doc__ or "")
+    for name, text in described(form).items():
+        made["properties"][names[name]]["description"] = text
+    return made
+
+
+def json_schema(form: type) -> str:
     """Return the JSON schema of a file as text."""
-    made = model.model_json_schema(schema_generator=Described)
+    made = TypeAdapter(form).json_schema(schema_generator=Described)
     return json.dumps({"$schema": DIALECT, **_plain(made)}, indent=1) + "\n"
 
 

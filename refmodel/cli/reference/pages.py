@@ -17,6 +17,7 @@ from refmodel.drive.plan_file import PlanFile
 from refmodel.drive.profile import DriveProfile
 from refmodel.profile import Profile
 from refmodel.protect.check import CheckFile
+from refmodel.report.result_form import Result
 from refmodel.world.scenario import Scenario
 from testbenches.binding.schema import Binding
 from testbenches.wire_binding import WireBinding
@@ -27,6 +28,22 @@ BASIS = "Written by `make reference` from the schemas in the code; change it the
 READING = """\
 A path such as `bus.read` is the key `read` within `bus`; `[]` stands for each entry of a list,
 `NAME` for a name of your own. "-" under "if left out" says that nothing holds in its place."""
+
+
+INDEX = """\
+# Reference
+
+Every key of every file you write: what it takes, what holds without it, what it means. An editor
+that knows JSON schemas completes and checks them as you type.
+
+| page | what it is about | for editors |
+|---|---|---|
+"""
+RESULTS = """
+[exit_status](exit_status.md) has what each command returns,
+[result.schema.json](result.schema.json) the form of `result.json`, and
+[VERDICTS](../../refmodel/VERDICTS.md) what a verdict promises.
+"""
 
 
 @dataclass(frozen=True)
@@ -115,7 +132,22 @@ def written_files() -> dict[str, str]:
     made["exit_status.md"] = exit_page()
     for page in PAGES:
         made |= {f"{file.name}.schema.json": json_schema(file.schema) for file in page.files}
+    made["result.schema.json"] = json_schema(Result)
+    made["README.md"] = index_page()
     return made
+
+
+def index_page() -> str:
+    """Return the list of the pages."""
+    rows = "".join(
+        f"| [{page.name}]({page.name}.md) | {page.about} | {_schemas(page)} |\n" for page in PAGES
+    )
+    return f"{INDEX}{rows}{RESULTS}\n{BASIS}\n"
+
+
+def _schemas(page: Described) -> str:
+    names = [f"{file.name}.schema.json" for file in page.files]
+    return ", ".join(f"[{name}]({name})" for name in names)
 
 
 def page_text(page: Described) -> str:
