@@ -12,6 +12,7 @@ from refmodel.block.rules import Rules
 from refmodel.engine.compare import MEMORY, Mismatch
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.evidence import Observed
+from refmodel.engine.happened import at_last_bit
 from refmodel.ground.clauses import CLAUSE_OF
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD_BITS
@@ -58,7 +59,8 @@ class Trail:
             self.moves_since_gates = 0
         self.bits_since_start += inputs.bit_strobe
         if self.starts(edge) or self.stops(edge):
-            waited = moves(edge) or edge.before.transfer.fifo.used > 0
+            ends = bool(inputs.bit_strobe) and at_last_bit(edge.before.transfer)
+            waited = moves(edge) or ends or edge.before.transfer.fifo.used > 0
             self.left_over = waited or (self.left_over and not self.moves_since_start)
             self.bits_since_start = inputs.bit_strobe
             self.moves_since_start = 0
