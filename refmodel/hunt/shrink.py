@@ -13,6 +13,7 @@ Fails = Callable[[Sequence[DrawnCase]], list[bool]]  # tries some cases at once
 ROUNDS = 60
 APART = (1, 2, 4, 8, 16, 32, 64)  # cycles from one event to the next, tried for all at once
 BYTE_BITS = 8
+FEW = 4  # moves that are tried one by one when they are not possible together
 SHORTEST = 16  # events of an end that is tried alone
 
 
@@ -101,16 +102,37 @@ def _closer(case: DrawnCase, fails: Fails, busy: int, deep: int) -> DrawnCase:
     tight = [case.no_further(apart) for apart in APART]
     case = _smallest([c for c in tight if c.can_be(busy, deep)], fails) or case
     for _ in range(ROUNDS):
-        rooms = [(place, _room(case, place)) for place in range(len(case.events))]
-        tried = [
-            case.sooner(place, step)
-            for place, room in rooms
-            for step in sorted({room, room - 1, room // 2, 1} & set(range(1, room + 1)))
-        ]
-        found = _smallest([c for c in tried if c.can_be(busy, deep)], fails)
+        alone = _moves_alone(case, fails, busy, deep)
+        if not alone:
+            break
+        half, quarter = len(alone) // 2, max(1, len(alone) // 4)
+        chosen = (alone, alone[:half], alone[half:], alone[:quarter], alone[-quarter:])
+        tried = [_moved(case, moves) for moves in (*chosen, *([move] for move in alone[:FEW]))]
+        found = _smallest([c for c in tried if c != case and c.can_be(busy, deep)], fails)
         if found is None:
             break
         case = found
+    return case
+
+
+def _moves_alone(case: DrawnCase, fails: Fails, busy: int, deep: int) -> list[tuple[int, int]]:
+    """Return from which places on the events can come sooner, and how far, one place at a time."""
+    steps = [
+        (place, step)
+        for place in range(len(case.events))
+        for room in (_room(case, place),)
+        for step in sorted({room, room - 1, room // 2, 1} & set(range(1, room + 1)))
+    ]
+    able = [step for step in steps if case.sooner(*step).can_be(busy, deep)]
+    failed = fails([case.sooner(*step) for step in able])
+    found = dict(step for step, fails_so in zip(able, failed, strict=True) if fails_so)
+    return list(found.items())  # the furthest of each place
+
+
+def _moved(case: DrawnCase, moves: Sequence[tuple[int, int]]) -> DrawnCase:
+    """Return the case with the events from each of some places on so many edges sooner."""
+    for place, edges in moves:
+        case = case.sooner(place, edges)
     return case
 
 
