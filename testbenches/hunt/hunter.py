@@ -134,6 +134,8 @@ class Hunter:
                 played = self._pool.submit(self._quarry, part.seeds, part.aims)
                 under_way.append((part, played))
                 part = next(coming, None)
+            if not under_way:
+                return  # the time is up
             first, waits = under_way.popleft()
             yield first, waits()
             taken += 1

@@ -62,6 +62,15 @@ def test_good_core_agrees(tmp_path):
     assert "Not met yet (" in done.stdout
 
 
+@pytest.mark.parametrize("workers", [1, 2])
+def test_hunt_ends_when_its_time_is_up(workers):
+    """What is under way is still counted, and there is a verdict."""
+    words = ("--seconds", "0", "--sim", "icarus", "--workers", workers)
+    done = cellstep("hunt", HERE / "plain/registered/binding.yaml", *words, "--quiet")
+    assert 0 == done.returncode, done.stderr
+    assert "agree: no mismatch in " in done.stdout
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("name", DEFECTS)
 def test_every_defect_is_found(name, tmp_path):
