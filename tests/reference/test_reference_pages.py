@@ -58,6 +58,9 @@ class Sample(Schema):
     parts: dict[str, Part | Other] = Key({})
     words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key(min_length=1)
     gaps: tuple[int, int] | None = None
+    side: int = Key(2, ge=1, le=2)
+    kept: list[Literal["window", "data"]] = Key([])
+    shown: list[Literal["a", "b"]] = Key(min_length=1)
     text: str = Key("", pattern="^[01_]*$")
 
 
@@ -131,6 +134,9 @@ def test_types_and_limits_are_said_in_plain_words():
         "parts": "names, each with [one of several kinds](#partsname-with-rise)",
         "words": "a list of one or more whole numbers, 0 to 0xFFFF",
         "gaps": "a list of two whole numbers",
+        "side": "1 or 2",
+        "kept": "a list of any of `window` or `data`",
+        "shown": "a list of one or more of `a` or `b`",
         "text": "0 and 1 as text",
     }
 
@@ -148,6 +154,9 @@ def test_defaults_are_said():
         "parts": "none",
         "words": needed,
         "gaps": "-",
+        "side": "`2`",
+        "kept": "none",
+        "shown": needed,
         "text": "-",
     }
     assert default(Other.model_fields["fall"]) == "`0xFB`"

@@ -26,8 +26,8 @@ ROOT = Path(__file__).parents[3]
 FOLDER = ROOT / "docs" / "reference"
 BASIS = "Written by `make reference` from the schemas in the code; change it there."
 READING = """\
-A path such as `bus.read` is the key `read` within `bus`; `[]` stands for each entry of a list,
-`NAME` for a name of your own. "-" under "if left out" says that nothing holds in its place."""
+In a path such as `a.b[].c` the key `b` stands within `a` and holds a list, and `c` stands within
+each of its entries; `NAME` is a name of your own. "-" means that nothing holds in its place."""
 
 
 INDEX = """\
@@ -72,7 +72,8 @@ PAGES = (
         "Which port of your core plays which role. `cellstep bind` drafts one.",
         "[hdl_stubs](../../hdl_stubs/README.md#the-keys-of-a-binding) says how unlike cores"
         " are bound, [own_bench](../own_bench.md#file-lists-of-other-tools) tells of file lists,"
-        " [prove](../prove.md) and [drives](../drives.md) of their parts of it.",
+        " [prove](../prove.md) and [drives](../drives.md) of their parts of it, and"
+        " [profile](profile.md#policies) lists the policies.",
         (File(Binding, "binding", "A binding", "hdl_stubs/plain/acknowledged/binding.yaml"),),
     ),
     Described(
@@ -99,7 +100,8 @@ PAGES = (
     Described(
         "map",
         "Which recorded signal plays which role in a capture. `cellstep check --draft` drafts one.",
-        "[captures](../captures.md) says how they are read.",
+        "[captures](../captures.md) says how they are read, [profile](profile.md#policies) lists"
+        " the policies. For `cellstep track` a map may have `disk`, `file` and `glitch_ns` alone.",
         (
             File(CaptureMap, "map", "A map of a capture", "docs/reference/examples/map.yaml"),
             File(LogMap, "log_map", "A map of a log", "docs/reference/examples/log_map.yaml"),
@@ -168,7 +170,8 @@ def _parts(page: Described) -> Iterator[str]:
             yield sections.written(section)
     if sections.forms:
         yield "# Short forms\n"
-        yield "A value alone stands for a mapping with its first key: `rd` for `{port: rd}`.\n"
+        first = next(iter(sections.forms[0].schema.model_fields))
+        yield f"A value alone stands for the first key: `VALUE` for `{{{first}: VALUE}}`.\n"
         for section in sections.forms:
             yield sections.written(section)
     yield BASIS

@@ -89,8 +89,10 @@ def _type(annotation: object, metadata: Sequence[object], link: Link, many: bool
     if origin is Literal:
         return _listed([f"`{choice}`" for choice in args if choice != ""])
     if origin is list or (origin is tuple and args[-1] is ...):
-        items = _type(args[0], (), link, many=True)
-        return f"{'lists' if many else 'a list'} of {_count(_limits(metadata))}{items}"
+        items, count = _type(args[0], (), link, many=True), _count(_limits(metadata))
+        if typing.get_origin(args[0]) is Literal:
+            count = f"{count or 'any '}of "
+        return f"{'lists' if many else 'a list'} of {count}{items}"
     if origin is tuple:
         return f"a list of {COUNTED[len(args)]} {_type(args[0], (), link, many=True)}"
     if origin is dict:
@@ -134,9 +136,9 @@ def _plain(annotation: object, limits: dict[str, Any], many: bool) -> str:
         return "0 and 1 as text" if "[01" in str(limits.get("pattern", "")) else words
     low, high = limits.get("ge"), limits.get("le")
     above, below = limits.get("gt"), limits.get("lt")
-    if (low, high) == (0, 1) and annotation is int:
-        return "0 or 1"
     if low is not None and high is not None:
+        if annotation is int and high == low + 1:
+            return f"{low} or {high}"
         return f"{words}, {_number(low)} to {_number(high)}"
     said = [words]
     said += [f"{_number(low)} or more"] if low is not None else []
