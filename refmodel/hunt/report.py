@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import shlex
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 from refmodel.block.fields import Layout
 from refmodel.engine.meetings import DISTANCES
+from refmodel.hunt.case import CaseEvent
+from refmodel.hunt.form import EventForm, FailureForm, HuntForm, HuntsForm
 from refmodel.hunt.found import Failure, Hunted
 from refmodel.report import words
 from refmodel.report.met import meetings_json
@@ -100,10 +101,11 @@ def _total(hunted: Hunted) -> str:
 
 def as_json(hunts: Sequence[Hunted]) -> str:
     """Return hunts as JSON text."""
-    return json.dumps({"hunts": [_data(hunted) for hunted in hunts]}, indent=1) + "\n"
+    found: HuntsForm = {"hunts": [_data(hunted) for hunted in hunts]}
+    return json.dumps(found, indent=1) + "\n"
 
 
-def _data(hunted: Hunted) -> dict[str, Any]:
+def _data(hunted: Hunted) -> HuntForm:
     return {
         "binding": hunted.binding,
         "simulator": hunted.simulator,
@@ -120,7 +122,7 @@ def _data(hunted: Hunted) -> dict[str, Any]:
     }
 
 
-def _failure_data(hunted: Hunted, failure: Failure) -> dict[str, Any]:
+def _failure_data(hunted: Hunted, failure: Failure) -> FailureForm:
     mismatch, cause = failure.finding.mismatch, failure.finding.cause
     return {
         "clause": cause.clause,
@@ -130,9 +132,13 @@ def _failure_data(hunted: Hunted, failure: Failure) -> dict[str, Any]:
         "expected": mismatch.expected,
         "observed": mismatch.observed,
         "seeds": failure.seeds,
-        "events": [event._asdict() for event in failure.case.events],
+        "events": [_event(event) for event in failure.case.events],
         "shrink_cases": failure.tried,
         "shrink_seconds": round(failure.seconds, 3),
         "scenario": failure.file,
         "reproduce": command(hunted, failure) if failure.file else "",
     }
+
+
+def _event(event: CaseEvent) -> EventForm:
+    return {"at": event.at, "kind": event.kind, "name": event.name, "value": event.value}

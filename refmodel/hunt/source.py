@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
+
+from refmodel.hunt.form import SourceRow
 
 MOST_SHOWN = 10  # lines of a kind in the terminal; the JSON has all
 BRANCH, CHANGE = "branch", "change"
@@ -60,9 +62,19 @@ class SourceCounts:
             if len(places) > MOST_SHOWN:
                 yield f"  and {len(places) - MOST_SHOWN} more lines, in hunt.json with --out"
 
-    def as_data(self) -> list[dict[str, Any]]:
+    def as_data(self) -> list[SourceRow]:
         """Return a row for each point, in order of the source."""
-        return [{**point._asdict(), "count": count} for point, count in sorted(self.counts.items())]
+        return [
+            {
+                "file": point.file,
+                "line": point.line,
+                "kind": point.kind,
+                "name": point.name,
+                "column": point.column,
+                "count": count,
+            }
+            for point, count in sorted(self.counts.items())
+        ]
 
 
 def _together(names: list[str]) -> str:

@@ -15,31 +15,44 @@ WIDTH = 96  # of a line
 
 @dataclass
 class Verdict:
-    """The outcome for one core, for every input and every cycle if it is `proved`.
-
-    `claims` are what is equal, `assumed` on what conditions, `reached` how often each clause's
-    trigger was seen under them. `depth` is how many cycles from the reset on nothing can differ,
-    where no more is proved; `why` says why not. `broken` names what differs, after `length` cycles.
-    """
+    """The outcome for one core, for every input and every cycle if it is `proved`."""
 
     verdict: str
+    """proved, refuted or bounded."""
     subject: str
+    """What is held to what."""
     claims: list[str]
+    """What is equal in every cycle."""
     assumed: list[str]
+    """On what conditions."""
     reached: dict[str, int]
+    """How often the trigger of each clause was seen under them."""
     seconds: float = 0.0
-    relations: int = 0  # between the two, that hold in every cycle
-    edges: int = 1  # of the induction step
+    """How long it took."""
+    relations: int = 0
+    """Relations between the two that hold in every cycle."""
+    edges: int = 1
+    """Edges of the induction step."""
     depth: int = 0
+    """For how many cycles from the reset on nothing can differ, where no more is proved."""
     why: str = ""
+    """Why no more is proved."""
     broken: list[str] = field(default_factory=list)
+    """What differs."""
     length: int = 0
+    """After how many cycles from the reset."""
     shortest: bool = False
-    sooner: str = ""  # what differs sooner, in a run that tells less
-    second: str = ""  # what another solver says of a proof
-    scenario: str = ""  # the file that shows a refutation
-    replayed: str = ""  # what simulators show of it
-    left_out: list[str] = field(default_factory=list)  # what only one of two cores has
+    """Whether nothing differs sooner."""
+    sooner: str = ""
+    """What differs sooner, in a run that says less."""
+    second: str = ""
+    """What another solver says of a proof."""
+    scenario: str = ""
+    """The file that shows a refutation."""
+    replayed: str = ""
+    """What simulators show of it."""
+    left_out: list[str] = field(default_factory=list)
+    """What only one of two cores has."""
 
     @property
     def exit_status(self) -> int:

@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 import yaml
 from command import cellstep
+from pydantic import TypeAdapter
 from replaced import replace_in
 
 from hdl_stubs.defects import HERE, load_defects
+from refmodel.hunt.form import HuntsForm
 from testbenches.hunt.catalogue import MOST_EVENTS, sought
 from testbenches.toolchain import available
 
@@ -26,13 +28,20 @@ def defective(folder, name):
     return folder / "binding.yaml"
 
 
+def hunts_in(folder):
+    """Return what hunt.json holds, which has the form that is published for it."""
+    text = (folder / "hunt.json").read_text()
+    assert json.loads(text) == TypeAdapter(HuntsForm).validate_json(text, strict=True)
+    return json.loads(text)["hunts"]
+
+
 def hunted(folder, name, *options):
     """Hunt a defect; return the command's end and its only failure as hunt.json has it."""
     binding = defective(folder / "core", name)
     done = cellstep(
         "hunt", binding, "--cases", "20", "--workers", "1", "--out", folder / "found", *options
     )
-    (hunt,) = json.loads((folder / "found" / "hunt.json").read_text())["hunts"]
+    (hunt,) = hunts_in(folder / "found")
     return binding, done, hunt["failures"]
 
 
@@ -55,7 +64,7 @@ def test_good_core_agrees(tmp_path):
     words = ("--cases", "10", "--workers", "1", "--out", out)
     done = cellstep("hunt", HERE / "reference/binding.yaml", *words)
     assert 0 == done.returncode
-    (hunt,) = json.loads((out / "hunt.json").read_text())["hunts"]
+    (hunt,) = hunts_in(out)
     assert (10, []) == (hunt["cases"], hunt["failures"])
     assert hunt["cycles_compared"] > 10_000
     assert len(hunt["coverage"]) > 200

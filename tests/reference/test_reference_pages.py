@@ -12,10 +12,11 @@ from pydantic import Field as Key
 from refmodel.cli.main import COMMANDS
 from refmodel.cli.reference.described import described, first_sentence
 from refmodel.cli.reference.exits import said_by
-from refmodel.cli.reference.pages import FOLDER, PAGES, ROOT, written_files
+from refmodel.cli.reference.pages import FOLDER, PAGES, RESULTS, ROOT, written_files
 from refmodel.cli.reference.sections import Page, slug
 from refmodel.cli.reference.words import default, taken
 from refmodel.ground.yamlfile import Schema, ShortForm, load
+from refmodel.prove.verdict import Verdict
 
 WRITTEN = written_files()
 FILES = [file for page in PAGES for file in page.files]
@@ -162,16 +163,24 @@ def test_defaults_are_said():
     assert default(Other.model_fields["fall"]) == "`0xFB`"
 
 
-def test_every_key_of_a_result_is_described():
-    """Each key of result.json has a sentence below it in its form."""
-    made = json.loads(WRITTEN["result.schema.json"])
+@pytest.mark.parametrize("name", RESULTS)
+def test_every_key_of_a_result_is_described(name):
+    """Each key of what commands write has a sentence below it in its form."""
+    made = json.loads(WRITTEN[f"{name}.schema.json"])
     silent = [
         key
-        for form in [made, *made["$defs"].values()]
+        for form in [made, *made.get("$defs", {}).values()]
         for key, of in form["properties"].items()
         if not of.get("description", "").endswith(".")
     ]
     assert silent == []
+
+
+def test_a_proof_has_its_form():
+    """What a proof writes has every key of the published form, and no other."""
+    made = json.loads(Verdict("proved", "core and model", ["status"], [], {"B3": 2}).to_json())
+    form = json.loads(WRITTEN["proof.schema.json"])
+    assert sorted(made) == sorted(form["required"]) == sorted(form["properties"])
 
 
 def test_strings_below_keys_are_found():

@@ -24,15 +24,21 @@ class Described(GenerateJsonSchema):
 
     def typed_dict_schema(self, schema: Any) -> JsonSchemaValue:  # noqa: ANN401
         """Return a typed dictionary's form, described."""
-        form: type = schema["cls"]
-        return _with(super().typed_dict_schema(schema), form, {n: n for n in form.__annotations__})
+        return _with(super().typed_dict_schema(schema), schema["cls"], {})
+
+    def dataclass_schema(self, schema: Any) -> JsonSchemaValue:  # noqa: ANN401
+        """Return a data class's form, described; every key is written, so none may be missing."""
+        made = _with(super().dataclass_schema(schema), schema["cls"], {})
+        for of_key in made["properties"].values():
+            of_key.pop("default", None)
+        return {**made, "required": list(made["properties"])}
 
 
 def _with(made: JsonSchemaValue, form: type, names: dict[str, str]) -> JsonSchemaValue:
-    """Return a form with what stands below its keys; `names` are theirs in a file."""
+    """Return a form, described; `names` has the keys that are called otherwise in a file."""
     made["description"] = first_sentence(form.__doc__ or "")
     for name, text in described(form).items():
-        made["properties"][names[name]]["description"] = text
+        made["properties"][names.get(name, name)]["description"] = text
     return made
 
 

@@ -15,8 +15,10 @@ from refmodel.cli.reference.json_schemas import json_schema
 from refmodel.cli.reference.sections import Page
 from refmodel.drive.plan_file import PlanFile
 from refmodel.drive.profile import DriveProfile
+from refmodel.hunt.form import HuntsForm
 from refmodel.profile import Profile
 from refmodel.protect.check import CheckFile
+from refmodel.prove.verdict import Verdict
 from refmodel.report.result_form import Result
 from refmodel.world.scenario import Scenario
 from testbenches.binding.schema import Binding
@@ -39,10 +41,10 @@ that knows JSON schemas completes and checks them as you type.
 | page | what it is about | for editors |
 |---|---|---|
 """
-RESULTS = """
-[exit_status](exit_status.md) has what each command returns,
-[result.schema.json](result.schema.json) the form of `result.json`, and
-[VERDICTS](../../refmodel/VERDICTS.md) what a verdict promises.
+RESULTS = {"result": Result, "hunt": HuntsForm, "proof": Verdict}
+AFTER = """
+[exit_status](exit_status.md) has what each command returns, and
+[VERDICTS](../../refmodel/VERDICTS.md) what a verdict promises. What commands write has a form, too:
 """
 
 
@@ -134,7 +136,7 @@ def written_files() -> dict[str, str]:
     made["exit_status.md"] = exit_page()
     for page in PAGES:
         made |= {f"{file.name}.schema.json": json_schema(file.schema) for file in page.files}
-    made["result.schema.json"] = json_schema(Result)
+    made |= {f"{name}.schema.json": json_schema(form) for name, form in RESULTS.items()}
     made["README.md"] = index_page()
     return made
 
@@ -144,12 +146,16 @@ def index_page() -> str:
     rows = "".join(
         f"| [{page.name}]({page.name}.md) | {page.about} | {_schemas(page)} |\n" for page in PAGES
     )
-    return f"{INDEX}{rows}{RESULTS}\n{BASIS}\n"
+    links = ", ".join(f"`{name}.json`: {_link(name)}" for name in RESULTS)
+    return f"{INDEX}{rows}{AFTER}{links}.\n\n{BASIS}\n"
 
 
 def _schemas(page: Described) -> str:
-    names = [f"{file.name}.schema.json" for file in page.files]
-    return ", ".join(f"[{name}]({name})" for name in names)
+    return ", ".join(_link(file.name) for file in page.files)
+
+
+def _link(name: str) -> str:
+    return f"[{name}.schema.json]({name}.schema.json)"
 
 
 def page_text(page: Described) -> str:
