@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Any, Literal, Self, get_args
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import Field as Key
-from pydantic import ValidationInfo, field_validator
+from pydantic import ValidationInfo, WithJsonSchema, field_validator
 
 from refmodel.block.fields import WRITTEN_FIELDS, Layout, moved_fields, placed
 from refmodel.block.slots import SlotRate, Slots
@@ -50,7 +50,9 @@ class Policies(Schema):
     """What a transfer of no words does (B10)."""
     fifo_forwarding: Literal["both", "read", "write", "none"] = "none"
     """Where a word just stored or taken counts on the same edge (B10)."""
-    write_tail_lost_bits: Literal["0", "3"] = "0"
+    write_tail_lost_bits: Annotated[
+        Literal["0", "3"], WithJsonSchema({"enum": ["0", "3", 0, 3]})
+    ] = "0"
     """How many bits of the last word are not written (B11)."""
     gates_stop: Literal["path", "slots"] = "path"
     """What a closed gate stops: the whole path, or memory slots alone (B15)."""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field as Key
-from pydantic import field_validator, model_validator
+from pydantic import WithJsonSchema, field_validator, model_validator
 
 from refmodel.block.settings import Kept
 from refmodel.ground.yamlfile import Schema
@@ -32,7 +32,9 @@ class ClockPins(Schema):
     """The level at which the enable is on."""
     enable_every: int = Key(1, ge=1, le=1024)
     """The enable is on in one of so many clock periods."""
-    enable_pattern: str | None = None
+    enable_pattern: Annotated[
+        str | None, WithJsonSchema({"type": ["string", "integer", "null"]})
+    ] = None
     """The periods in which the enable is on: a 1 or 0 for each, over and over."""
     enable_ratio: str | None = None
     """How often the enable is on: `3/8` spreads 3 periods evenly over 8."""
