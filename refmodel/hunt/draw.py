@@ -78,6 +78,7 @@ class Drawer:
         self._memory = 1 + seed % MEMORIES
         self._weights = dict(weights or {})
         self._aims = aims
+        self._calm = False  # whether a transfer is mostly left alone
 
     def case(self, bits: int = 120) -> DrawnCase:
         """Return a case of so many channel bits."""
@@ -85,6 +86,7 @@ class Drawer:
         calm = CALM[int(rng.integers(len(CALM)))] if bits >= CALM_FROM else ALL_ALIKE
         aimed = Aimed.drawn(self._aims, rng)
         calm = QUIETER if aimed.is_long else calm
+        self._calm = calm is not ALL_ALIKE
         low, high = GAPS[rng.integers(len(GAPS))]
         at = reach.start + rng.integers(1, 9) + np.cumsum(rng.integers(low, high + 1, bits))
         at -= low
@@ -97,6 +99,8 @@ class Drawer:
             share = often * self._weights.get(kind, 1.0) * calm.get(kind, 1.0)
             chosen = np.flatnonzero(rng.random(bits) < share)
             near = at[chosen] + rng.integers(*NEAR, len(chosen))
+            if kind == SLOT and self._calm:  # a word may end there, with no room for it
+                near = np.where(rng.random(len(chosen)) < 0.5, at[chosen], near)
             events += self._events(kind, np.maximum(reach.start, near), window[chosen], word)
         for kind, edges, windows in aimed.events(at, window, word, rng):
             events += self._events(kind, np.maximum(reach.start, edges), windows, word)
@@ -177,6 +181,8 @@ class Drawer:
         one_more = few | 1 << rng.integers(LENGTH.bit_length(), size=count)  # a counter may lack it
         any_length = rng.integers(LENGTH + 1, size=count)
         length = np.choose(rng.integers(6, size=count), (*[few] * 4, one_more, any_length))
+        if self._calm:  # some go on for long
+            length = np.where(rng.random(count) < 0.5, any_length, length)
         enabled, to_disk = rng.random(count) < 0.85, rng.random(count) < 0.4
         asked: Columns = enabled * ENABLE | to_disk * TO_DISK | length
         return asked

@@ -13,7 +13,7 @@ Fails = Callable[[Sequence[DrawnCase]], list[bool]]  # tries some cases at once
 ROUNDS = 60
 APART = (1, 2, 4, 8, 16, 32, 64)  # cycles from one event to the next, tried for all at once
 BYTE_BITS = 8
-FEW = 4  # moves that are tried one by one when they are not possible together
+FEW = 4  # moves that are tried one by one when they are not possible together; events
 SHORTEST = 16  # events of an end that is tried alone
 
 
@@ -37,6 +37,7 @@ def shrunk(case: DrawnCase, fails: Fails, busy: int, deep: int = 0) -> DrawnCase
         else:
             size //= 2
     case = _without_beginning(_without_bits(case, fails), fails)
+    case = _without_one_and_bits(case, fails)
     return _plainer(_closer(case, fails, busy, deep), fails)
 
 
@@ -88,6 +89,25 @@ def _without_bits(case: DrawnCase, fails: Fails) -> DrawnCase:
             if found is None:
                 break
             case = found
+    return case
+
+
+def _without_one_and_bits(case: DrawnCase, fails: Fails) -> DrawnCase:
+    """Return the case without events that can go only together with some of its first bits.
+
+    What begins later without them counts from another bit on.
+    """
+    for _ in range(ROUNDS):
+        bits = [n for n, event in enumerate(case.events) if event.kind == BIT]
+        others = [n for n, event in enumerate(case.events) if event.kind != BIT]
+        if len(others) <= FEW:
+            break
+        counts = range(1, min(WORD_BITS, len(bits)) + 1)
+        tried = [case.without([n, *bits[:count]]) for n in others for count in counts]
+        found = _smallest(tried, fails)
+        if found is None:
+            break
+        case = found
     return case
 
 
