@@ -179,3 +179,22 @@ def test_core_without_reset_gets_none():
     """Nothing is drawn that its pins cannot be given."""
     kinds = {e.kind for e in Drawer(Reach(4, ["status"], [], resets=False), 3).case(2000).events}
     assert {BIT, READ} == kinds
+
+
+def test_event_goes_together_with_bits():
+    """Where an event and some bits count together, both go, and neither can alone."""
+    case = Drawer(EVERYTHING, 9).case(40)
+
+    def fails(cases):
+        found = []
+        for c in cases:
+            bits, writes = len(c.of(BIT)), len(c.of(WRITE))
+            found.append(len(c.of(SLOT)) >= 5 and bits == 4 + 3 * writes)
+        return found
+
+    bits = case.of(BIT)[:7]
+    write = CaseEvent(bits[4].at, WRITE, "control", 0)
+    slots = [CaseEvent(bits[-1].at + n, SLOT) for n in range(1, 6)]
+    given = DrawnCase(4, (*bits[:5], write, *bits[5:], *slots))
+    small = shrunk(given, fails, EVERYTHING.busy)
+    assert [BIT] * 4 + [SLOT] * 5 == [e.kind for e in small.events]

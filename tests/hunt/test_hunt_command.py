@@ -16,7 +16,10 @@ from testbenches.hunt.catalogue import MOST_EVENTS, sought
 from testbenches.toolchain import available
 
 DEFECTS = {defect.name: defect for defect in load_defects()}
-ELSEWHERE = {"bytes_at_a_fixed_rate": "B5"}  # data is right: the first thing seen is the flag
+ELSEWHERE = {
+    "bytes_at_a_fixed_rate": "B5",  # data is right: the first thing seen is the flag
+    "dma_falls_late": "B15",  # at a gate
+}
 fastest = available()[-1]
 
 
