@@ -3,10 +3,10 @@
 import shutil
 
 import pytest
-from catalogue import refute
 
 from hdl_stubs.defects import load_defects
 from refmodel.prove.verdict import REFUTED
+from testbenches.prove.catalogue import refute
 
 pytestmark = [
     pytest.mark.long,

@@ -1,9 +1,9 @@
-"""Proves the reference core with each defect of the catalogue, and prints a row of each.
+"""Proves the reference core with each defect of the catalogue, and prints what refutes it.
 
-    python tests/prove/catalogue.py [NAME ...] [--seconds 60]
+python -m testbenches.prove.catalogue [DEFECT ...] [--seconds 60]
 
 Each row has what differs first, how long the run is, the clause of the entry, and the clause that
-each simulator reports. The last column has the seconds of one processor the proof took.
+the simulators report. The last column has the seconds of one processor that the proof took.
 """
 
 from __future__ import annotations
@@ -14,14 +14,12 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-import hdl_stubs
-from hdl_stubs.defects import Defect, apply, load_defects
+from hdl_stubs.defects import REFERENCE, Defect, apply, load_defects
 from refmodel.prove.verdict import REFUTED, Verdict
 from testbenches.prove.attempt import Effort
 from testbenches.prove.prover import prove_binding
 from testbenches.prove.replay import replayed
 
-REFERENCE = Path(hdl_stubs.__file__).parent / "reference"
 HEAD = ("defect", "what differs first", "cycles", "shortest", "clause", "reported", "CPU s")
 
 
@@ -72,9 +70,9 @@ def refute(defect: Defect, folder: Path, seconds: float = 60) -> Refuted:
 
 def main() -> None:
     """Print the table."""
-    parser = argparse.ArgumentParser()
-    parser.add_argument("names", nargs="*", help="defects, by default all")
-    parser.add_argument("--seconds", type=float, default=60.0, help="for each proof, by the clock")
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("names", nargs="*", metavar="DEFECT", help="By default all.")
+    parser.add_argument("--seconds", type=float, default=60.0, help="For each, by the clock.")
     given = parser.parse_args()
     print(f"| {' | '.join(HEAD)} |\n{'|---' * len(HEAD)}|", flush=True)
     for defect in load_defects():
