@@ -56,20 +56,24 @@ class Unrolled:
         return WalkTrace(read(self._state[0]), [read(inputs) for inputs in self._inputs], [])
 
 
-def search(system: System, depth: int, clock: Clock) -> tuple[WalkTrace | None, int]:
+def search(
+    system: System, depth: int, clock: Clock, known: int = 0
+) -> tuple[WalkTrace | None, int]:
     """Return the shortest run that breaks a claim within `depth` edges, and how far it looked.
 
-    When the time is over it returns how many edges were gone through without one.
+    On the first `known` edges no claim can be broken, it is known. When the time is over it
+    returns how many edges were gone through without one.
     """
     unrolled = Unrolled(system)
     try:
         for edge in range(depth):
             holds = unrolled.advance()
-            unrolled.solver.push()
-            unrolled.solver.add(z3.Not(holds))
-            if clock.check(unrolled.solver) == z3.sat:
-                return unrolled.trace(unrolled.solver.model()), edge + 1
-            unrolled.solver.pop()
+            if edge >= known:
+                unrolled.solver.push()
+                unrolled.solver.add(z3.Not(holds))
+                if clock.check(unrolled.solver) == z3.sat:
+                    return unrolled.trace(unrolled.solver.model()), edge + 1
+                unrolled.solver.pop()
             unrolled.solver.add(holds)
     except OutOfTimeError:
         return None, unrolled.depth - 1

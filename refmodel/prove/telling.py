@@ -53,11 +53,12 @@ def tellings(
         # A byte unlike the one before shows in data whether it is there. A byte that is framed
         # wrongly with control as reset leaves it is no fault of control.
         moved = system.after["model.data"] != data
-        wrong = z3.And(z3.Not(z3.And(list(system.claims.values()))), moved)
+        wrong = z3.Not(z3.And(list(system.claims.values())))
         control = system.state.get("model.control")
         if control is not None:
+            yield Telling(_only(system, READY, z3.And(wrong, moved), control == 0), length)
             yield Telling(_only(system, READY, wrong, control == 0), length)
-        yield Telling(_only(system, READY, wrong, z3.BoolVal(True)), length)
+        yield Telling(_only(system, READY, z3.And(wrong, moved), z3.BoolVal(True)), length)
 
 
 def _quiet_move(system: System, broken: Sequence[str], length: int) -> Iterator[Telling]:

@@ -154,7 +154,7 @@ class Attempt:
         found = walker.replay(trace.start, trace.inputs)
         assert found is not None, "what a solver finds happens on numbers, too"
         found = shortened(walker, found, self.idle)
-        best = self._telling(walker, found, clock)
+        best = self._telling(walker, found, clock, len(found) - 1)
         return self._refuting(self._verdict(REFUTED), best, shortest=len(best) == len(found)), best
 
     def _refuted(
@@ -170,21 +170,21 @@ class Attempt:
             assert found is not None, "what a solver finds happens on numbers, too"
             short = shortened(walker, found, self.idle)
         shortest = sooner is not None or depth >= len(short) - 1
-        best = self._telling(walker, short, clock)
+        best = self._telling(walker, short, clock, min(depth, len(short) - 1))
         verdict = self._refuting(self._verdict(REFUTED), best, shortest and len(best) == len(short))
         if len(best) > len(short):
             verdict.sooner = f"{_names(short.broken)} after {len(short) - 1}"
         return verdict, best
 
-    def _telling(self, walker: Walker, short: WalkTrace, clock: Clock) -> WalkTrace:
-        """Return the run that tells most of why they differ."""
+    def _telling(self, walker: Walker, short: WalkTrace, clock: Clock, known: int) -> WalkTrace:
+        """Return the run that tells most of why they differ; on `known` edges none can."""
         alone = self._alone(walker, short)
         if alone is not None:
             return alone
         for telling in tellings(self.system, self.shown, short.broken, len(short)):
             self.say("looking for a run that tells more")
             limit = self._limit(_patience(short) / 2, clock)
-            found, _ = search(telling.system, telling.depth, limit)
+            found, _ = search(telling.system, telling.depth, limit, known)
             if found is not None:
                 plain = shortened(Walker(telling.system), found, self.idle)
                 best = walker.replay(plain.start, plain.inputs)
