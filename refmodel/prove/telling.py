@@ -73,7 +73,7 @@ def _quiet_move(system: System, broken: Sequence[str], length: int) -> Iterator[
     others = z3.And([c for name, c in system.claims.items() if name != MOVES])
     wrong = z3.And(z3.Not(z3.And(list(system.claims.values()))), idle)
     for apart, more in ((_one_at_a_time(system), MORE_CYCLES), (z3.BoolVal(True), 0)):
-        if DONE in broken and MOVES in system.claims:
+        if MOVES in system.claims:
             moved = z3.And(z3.Not(system.claims[MOVES]), idle)
             yield Telling(_only(system, MOVES, moved, z3.And(others, apart)), length + MORE_CYCLES)
         yield Telling(_only(system, MOVES, wrong, apart), length + more)

@@ -181,9 +181,13 @@ class Attempt:
         alone = self._alone(walker, short)
         if alone is not None:
             return alone
+        patience = _patience(short)
+        left = self._limit(patience, clock)
         for telling in tellings(self.system, self.shown, short.broken, len(short)):
+            if left.passed > left.seconds:
+                break
             self.say("looking for a run that tells more")
-            limit = self._limit(_patience(short) / 2, clock)
+            limit = self._limit(min(patience / 2, left.seconds - left.passed), clock)
             found, _ = search(telling.system, telling.depth, limit, known)
             if found is not None:
                 plain = shortened(Walker(telling.system), found, self.idle)
