@@ -21,6 +21,7 @@ from refmodel.prove.seen import (
     HOST,
     MODEL,
     NARROW,
+    ON_ITS_WAY,
     SIDES,
     SPLIT,
     Atom,
@@ -171,10 +172,12 @@ class Finder(Seen):
         """Yield what is known of loose bits where a condition holds."""
         if np.count_nonzero(guard.seen) < FEWEST or guard.seen.all():
             return
-        first: dict[bytes, Atom] = {}
+        others: dict[bytes, list[Atom]] = {}
         for atom in self._bits:
             if side(atom) == MODEL:
-                first.setdefault(np.packbits(atom.seen[guard.seen]).tobytes(), atom)
+                alike = others.setdefault(np.packbits(atom.seen[guard.seen]).tobytes(), [])
+                if not alike or atom.of.startswith(ON_ITS_WAY):
+                    alike.append(atom)
         for atom in loose:
             if atom.of == guard.of:
                 continue
@@ -183,14 +186,12 @@ class Finder(Seen):
                 constant = atom.truth if seen[0] else z3.Not(atom.truth)
                 yield given(guard, f"{atom.said} is {int(seen[0])}", constant)
             elif side(atom) == CORE:
-                other = first.get(np.packbits(seen).tobytes())
-                opposite = first.get(np.packbits(~seen).tobytes())
-                if other is not None:
+                same, unlike = (others.get(np.packbits(s).tobytes(), []) for s in (seen, ~seen))
+                for other in same:
                     yield given(guard, f"{atom.said} = {other.said}", atom.truth == other.truth)
-                elif opposite is not None:
-                    yield given(
-                        guard, f"{atom.said} = not {opposite.said}", atom.truth != opposite.truth
-                    )
+                for other in () if same else unlike:
+                    said = f"{atom.said} = not {other.said}"
+                    yield given(guard, said, atom.truth != other.truth)
 
     def _pairs_of_values(self) -> Iterator[Atom]:
         """Yield values of two narrow registers at once, one of each side."""

@@ -18,6 +18,7 @@ FEWEST = 24  # states in which a condition must hold before something is read of
 MODEL, CORE = "model.", "core."
 SIDES = (MODEL, CORE)
 BENCH = "bench."  # what the bench remembers of model and bus
+ON_ITS_WAY = "bench.inside."  # an input of a deep core on its way to the block
 HOST = "host."  # an access under way
 
 

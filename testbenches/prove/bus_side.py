@@ -28,6 +28,7 @@ from refmodel.ground.word import WORD, WORD_BITS
 from refmodel.prove.system import System
 from testbenches.binding.depth import depth_of
 from testbenches.harness import Harness
+from testbenches.prove.on_its_way import delayed
 
 INDEX_BITS = 5  # of a kind of bus cycle
 BESIDE = {DRIVE_LINES: WRITE_DRIVE, DRIVE_STATUS: READ_DRIVE}  # registers that are no block's
@@ -259,14 +260,9 @@ class _Host:
     ) -> tuple[z3.BitVecRef, z3.BitVecRef, z3.BitVecRef]:
         """Return what reaches the block, as late as the core is deep: reads, writes and a word."""
         depth, system = depth_of(self._harness.binding), self._system
-        reset = system.inputs["drive.reset"] == 1
-        numbers, values = [counts], [value]
-        for n in range(max(depth.reads, depth.writes)):
-            for name, stages, width in (("kind", numbers, INDEX_BITS), ("word", values, WORD_BITS)):
-                held = system.register(f"bench.inside.{name}.{n}", width, 0)
-                none = z3.BitVecVal(0, width)
-                system.after[f"bench.inside.{name}.{n}"] = z3.If(reset, none, stages[-1])
-                stages.append(held)
+        reset, edges = system.inputs["drive.reset"], max(depth.reads, depth.writes)
+        numbers = delayed(system, "kind", counts, edges, reset)
+        values = delayed(system, "word", value, edges, reset)
         return numbers[depth.reads], numbers[depth.writes], values[depth.writes]
 
 

@@ -23,6 +23,7 @@ from testbenches.harness import Harness
 from testbenches.prove.bound_core import MEMORY_WORD, BoundCore
 from testbenches.prove.bus_side import BusSide, bus_side
 from testbenches.prove.claims import Claims, hints, same_names
+from testbenches.prove.on_its_way import delayed, emptied
 from testbenches.prove.reference import Reference, core_reference, model_reference
 
 AGE = "bench.age"
@@ -175,7 +176,7 @@ class _Builder:
             reference,
             inputs | {"gates": next(enables) & next(enables)},
             core.moves == 1,
-            [*given, *twins, *claims.hints],
+            [*given, *twins, *claims.hints, *self._emptied()],
             claims.left_out,
             claims.shown,
             self._long_reset,
@@ -260,11 +261,8 @@ class _Builder:
         late = {"bit_strobe": depth.disk, "bit": depth.disk, **depth.levels}
         found = dict(inputs)
         for name, edges in late.items():
-            for n in range(edges):
-                none, value = z3.BitVecVal(0, 1), found[name]
-                found[name] = system.register(f"bench.inside.{name}.{n}", 1, 0)
-                after = value if name == "bit" else z3.If(inputs["reset"] == 1, none, value)
-                system.after[f"bench.inside.{name}.{n}"] = after
+            reset = None if name == "bit" else inputs["reset"]
+            found[name] = delayed(system, name, found[name], edges, reset)[-1]
         self._assume_long_resets(inputs, depth)
         return found
 
@@ -285,6 +283,11 @@ class _Builder:
         system.assumed[f"a reset lasts {least} cycles or more, and nothing comes in it"] = z3.And(
             z3.Implies(goes_on, reset), z3.Implies(reset, z3.And(quiet))
         )
+
+    def _emptied(self) -> list[Candidate]:
+        """Return what may hold of a deep core's inputs in a reset."""
+        lasted = self._system.state.get(LASTED)
+        return list(emptied(self._system, lasted)) if lasted is not None else []
 
     def _reference(self, inputs: Mapping[str, z3.BitVecRef]) -> Reference:
         if self._against is not None:
