@@ -73,14 +73,20 @@ class Mutator:
         self._stopping = threading.Event()
 
     def _plant(self, ports: CorePorts) -> Planted:
-        """Put the mutants in the place of the core; raise UserError for one without reset."""
-        if not self.lockstep.binding.reset.port:
+        """Put the mutants in the place of the core; raise UserError where that cannot be."""
+        binding, planting = self.lockstep.binding, self._planting
+        if not binding.reset.port:
             raise UserError(
-                f"{self.lockstep.binding.path}: mutate plays many runs in one simulator, and a core"
-                " without reset begins with its initial values only once; give it a reset to mutate"
+                f"{binding.path}: mutate plays many runs in one simulator, and a core without reset"
+                " begins with its initial values only once; give it a reset to mutate"
+            )
+        if binding.bus is not None and binding.bus.data is not None:
+            raise UserError(
+                f"{binding.path}: bus.data: of lines that core and host both drive yosys takes what"
+                " the core drives for what it reads; to mutate, bind a core with data lines for"
+                " each direction, which this one may contain"
             )
         self._say("yosys: planting changes")
-        binding, planting = self.lockstep.binding, self._planting
         source = NetSource(ports.sources, ports.include_dirs, binding.core.defines)
         found = planted(source, ports.top, ports.parameters, planting.count, planting.seed)
         path = self._work / "mutants.v"

@@ -96,6 +96,10 @@ def test_core_that_does_not_agree(tmp_path):
         ([PLAIN, "--count", "0"], "--count"),
         ([PLAIN, "--suite", "nothing"], "no such suite"),
         ([PLAIN, "--suite", "block/write_transfer"], "none of the scenarios applies"),
+        (
+            [HERE / "plain/one_data_bus/binding.yaml"],
+            "bus.data: of lines that core and host",
+        ),
     ],
 )
 def test_bad_input(words, told):
