@@ -1,8 +1,8 @@
 """The file of a run's events, in the form the harness reads with `$fread`: binary, big-endian.
 
 It begins with the cycles of the run and the cycle in which its first window ends, 32 bits each.
-Then each event has its cycle, 32 bits, and its drive word in as few bytes as hold it. Text would
-take a simulator longer to read than the cycles between take it to simulate.
+Then each event has its cycle, 32 bits, and its drive word in as few bytes as hold it. As text,
+reading the events took Verilator a fifth of a run.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ class Entry:
 
 TASKS = {  # how `--help` groups the commands
     "Hold a core to the model": ("demo", "bind", "run", "protect", "margin", "wire", "vectors"),
-    "Look for what no suite aims at": ("hunt", "mutate", "prove", "history"),
+    "Find what the suites miss": ("hunt", "mutate", "prove", "history"),
     "Real hardware": ("check", "fit", "track", "link"),
     "Understand the register": ("trace", "explain", "lesson"),
     "This machine": ("doctor",),

@@ -13,10 +13,10 @@ from refmodel.report.page.summary import PageTable, summary_page
 
 TOLD = {
     KILLED: "a scenario mismatched",
-    SURVIVED: "every scenario agreed, though a run can show it",
+    SURVIVED: "every scenario agreed, but another run differs",
     EQUIVALENT: "no output can ever differ, says the solver",
     UNSEEN: "nothing that is compared can ever differ, says the solver",
-    UNKNOWN: "every scenario agreed, and the solver had no answer",
+    UNKNOWN: "every scenario agreed; whether any run can differ is not known",
 }
 
 

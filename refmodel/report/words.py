@@ -83,7 +83,7 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     yield "seed", str(suite.seed)
     yield "reproduce", run.reproduce
     if not run.comes_again:
-        yield "flaky", "it was played again, also behind what was played before it, and agreed"
+        yield "flaky", "it agreed when played again, alone and after the scenarios before it"
     if clause == "B14":
         lines = ["does the binding's reset name the right port and level?"]
         if len({run.outcome.scenario for run in suite.runs}) > 1:

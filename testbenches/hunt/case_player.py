@@ -133,9 +133,9 @@ class CasePlayer:
     def refuse_coverage(self) -> None:
         """Raise UserError unless the simulator can count what of the core's source has run."""
         if self._quarry.simulator != "verilator":
-            raise UserError("--coverage takes Verilator: other simulators count nothing here")
+            raise UserError("--coverage needs Verilator, give --sim verilator")
         if any(is_vhdl(Path(name)) for name in self._binding.core.sources):
-            raise UserError("--coverage takes a core in Verilog: that of a VHDL core is made")
+            raise UserError("--coverage needs a core in Verilog: that of a VHDL core is generated")
 
     def _source_counts(self) -> SourceCounts:
         """End the simulator, which tells only then what of the source it has run."""

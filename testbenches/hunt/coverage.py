@@ -25,13 +25,13 @@ def read_counts(path: Path, sources: Sequence[Path]) -> SourceCounts:
     try:
         rows = path.read_text(encoding="utf-8", errors="replace").splitlines()
     except OSError as error:
-        raise CannotRun(f"Verilator left no counts of the source: {error}") from None
+        raise CannotRun(f"Verilator wrote no coverage data: {error}") from None
     for row in rows:
         if row.startswith("#") or not row:
             continue
         parts = _ROW.match(row)
         if parts is None:
-            raise CannotRun(f"Verilator's counts of the source have an odd row: {row[:80]!r}")
+            raise CannotRun(f"cannot read Verilator's coverage data, row {row[:80]!r}")
         keys = dict(_KEY.findall(parts[1]))
         if str(Path(keys["f"]).resolve()) in wanted:
             found[_point(keys)] += int(parts[2])

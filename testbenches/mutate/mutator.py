@@ -82,9 +82,9 @@ class Mutator:
             )
         if binding.bus is not None and binding.bus.data is not None:
             raise UserError(
-                f"{binding.path}: bus.data: of lines that core and host both drive yosys takes what"
-                " the core drives for what it reads; to mutate, bind a core with data lines for"
-                " each direction, which this one may contain"
+                f"{binding.path}: bus.data: mutate cannot take data lines that both core and host"
+                " drive, since yosys mixes up what the core drives with what it reads; bind a"
+                " module with separate data in and data out"
             )
         self._say("yosys: planting changes")
         source = NetSource(ports.sources, ports.include_dirs, binding.core.defines)

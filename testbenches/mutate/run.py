@@ -9,7 +9,7 @@ from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
 from refmodel.ground.scratch import scratch
-from refmodel.mutate.score import SURVIVED, Fate, Score
+from refmodel.mutate.score import SURVIVED, UNKNOWN, Fate, Score
 from testbenches.binding.depth import refuse_words
 from testbenches.binding.load import load_binding
 from testbenches.mutate.equal import Solver
@@ -34,6 +34,10 @@ def run_mutants(path: Path, planting: Planting, say: Say, solve: bool = True) ->
         score = mutator.run(partial(_asked_early, mutator, work / "early", say) if solve else None)
         if solve and score.count(SURVIVED):
             score.unsolved = _solved(mutator, score, work / "solver", say)
+        if not solve:
+            score.unsolved = "--no-solver was given"
+            for fate in score.of(SURVIVED):
+                fate.fate = UNKNOWN  # that a run can show it has to be shown
     return score
 
 

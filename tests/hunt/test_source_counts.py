@@ -79,7 +79,7 @@ def test_counts_that_are_not_there(tmp_path, text):
     path = tmp_path / "counts.dat"
     if text is not None:
         path.write_text(text)
-    with pytest.raises(CannotRun, match="counts of the source"):
+    with pytest.raises(CannotRun, match="coverage data"):
         read_counts(path, [])
 
 
@@ -87,7 +87,7 @@ def test_only_verilator_counts():
     """On another simulator --coverage is bad input."""
     done = cellstep("hunt", BINDING, "--coverage", "--sim", "icarus", "--workers", "1")
     assert 2 == done.returncode
-    assert "--coverage takes Verilator" in done.stderr
+    assert "--coverage needs Verilator" in done.stderr
 
 
 @pytest.mark.long

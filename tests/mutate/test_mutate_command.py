@@ -98,7 +98,7 @@ def test_core_that_does_not_agree(tmp_path):
         ([PLAIN, "--suite", "block/write_transfer"], "none of the scenarios applies"),
         (
             [HERE / "plain/one_data_bus/binding.yaml"],
-            "bus.data: of lines that core and host",
+            "bus.data: mutate cannot take data lines",
         ),
     ],
 )

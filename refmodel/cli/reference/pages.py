@@ -59,7 +59,7 @@ class File:
 
 
 @dataclass(frozen=True)
-class Described:
+class Topic:
     """A page: what it tells first, where there is more to read, and the files it describes."""
 
     name: str
@@ -69,7 +69,7 @@ class Described:
 
 
 PAGES = (
-    Described(
+    Topic(
         "binding",
         "Which port of your core plays which role. `cellstep bind` drafts one.",
         "[hdl_stubs](../../hdl_stubs/README.md#the-keys-of-a-binding) says how unlike cores"
@@ -78,28 +78,28 @@ PAGES = (
         " [profile](profile.md#policies) lists the policies.",
         (File(Binding, "binding", "A binding", "hdl_stubs/plain/acknowledged/binding.yaml"),),
     ),
-    Described(
+    Topic(
         "profile",
         "A kind of controller: its clock, its registers, its policies, its data separator.",
         "[SPEC](../../refmodel/SPEC.md#policies) says what each policy means, with examples;"
         " [RECORDING](../../refmodel/RECORDING.md) tells of write pulses and separators.",
         (File(Profile, "profile", "A profile", "refmodel/profiles/pal_dd.yaml"),),
     ),
-    Described(
+    Topic(
         "scenario",
         "What is on the disk, what reaches the other inputs, and what the host does.",
         "[scenarios](../scenarios.md) has host programs of your own,"
         " [RECORDING](../../refmodel/RECORDING.md) what can be on a disk.",
         (File(Scenario, "scenario", "A scenario", "refmodel/scenarios/recording/odd_ids.yaml"),),
     ),
-    Described(
+    Topic(
         "check",
         "A timing check of a protected disk: an original, a copy, and the bounds between them.",
         "[PROTECTIONS](../../refmodel/PROTECTIONS.md) has the checks that ship;"
         " [scenario](scenario.md) the keys of `original` and `copy`.",
         (File(CheckFile, "check", "A check", "refmodel/protect/checks/09-index_to_sync.yaml"),),
     ),
-    Described(
+    Topic(
         "map",
         "Which recorded signal plays which role in a capture. `cellstep check --draft` drafts one.",
         "[captures](../captures.md) says how they are read, [profile](profile.md#policies) lists"
@@ -109,19 +109,19 @@ PAGES = (
             File(LogMap, "log_map", "A map of a log", "docs/reference/examples/log_map.yaml"),
         ),
     ),
-    Described(
+    Topic(
         "plan",
         "The signals of a drive's bus, how late each may come, and how many pins are free.",
         "[drives](../drives.md#a-plan-for-the-pins) says how the answer is found.",
         (File(PlanFile, "plan", "A plan of the pins", "docs/reference/examples/plan.yaml"),),
     ),
-    Described(
+    Topic(
         "drive",
         "A kind of drive: every time with its spread and its source. Each may be a number alone.",
         "[drives](../drives.md#drive-profiles) says what is done with it.",
         (File(DriveProfile, "drive", "A drive profile", "docs/reference/examples/drive.yaml"),),
     ),
-    Described(
+    Topic(
         "wire",
         "A core's two-wire controller, for `cellstep wire`.",
         "[drives](../drives.md#the-wire-itself) says what is held against it.",
@@ -150,7 +150,7 @@ def index_page() -> str:
     return f"{INDEX}{rows}{AFTER}{links}.\n\n{BASIS}\n"
 
 
-def _schemas(page: Described) -> str:
+def _schemas(page: Topic) -> str:
     return ", ".join(_link(file.name) for file in page.files)
 
 
@@ -158,12 +158,12 @@ def _link(name: str) -> str:
     return f"[{name}.schema.json]({name}.schema.json)"
 
 
-def page_text(page: Described) -> str:
+def page_text(page: Topic) -> str:
     """Return a page."""
     return "\n".join(_parts(page)).rstrip() + "\n"
 
 
-def _parts(page: Described) -> Iterator[str]:
+def _parts(page: Topic) -> Iterator[str]:
     """Yield the page's parts."""
     sections = Page()
     for n, file in enumerate(page.files):
