@@ -29,6 +29,7 @@ def takes_before(
         first = list(before[len(before) - count :])
         session = lockstep.session(outcome.simulator, AGAIN)
         *_, again = lockstep.run([*first, ready], session, _silent)
+        session.let_go()
         if again.finding is not None and again.finding.same_as(outcome.finding):
             return first
     return None

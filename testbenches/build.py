@@ -43,6 +43,7 @@ VERILATOR = [
     "--timescale", TIMESCALE,
 ]  # fmt: skip
 COVERAGE = ("--coverage-line", "--coverage-toggle")
+WAVES = ("--trace-vcd",)
 PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidden, and fast
     "go",
     "finished",
@@ -61,6 +62,9 @@ PUBLIC = (  # of the harness: what a session reads and sets; all else stays hidd
     "begun*",
     "mutant",
     "against",
+    "tracing",
+    "marked_cycle",
+    "cycle_now",
 )
 ELSEWHERE = "link the folder under another name, and bind that"
 NO_SPACE = b"No space left on device"  # as the tools of a build say it
@@ -149,7 +153,8 @@ def _verilator(job: Job, folder: Path) -> Made:
     names = ["--top-module", job.toplevel, "--prefix", "Vtop", "-o", job.toplevel, "-Mdir", "."]
     main = shutil.copy(config.share_dir / "lib" / "verilator" / "verilator.cpp", folder)
     sources = [Path(main).name, _seen_by_python(job, folder), *_sources(job)]
-    command = ["verilator", "-cc", "--exe", "--vpi", *names, *(COVERAGE if job.coverage else ())]
+    more = (*(COVERAGE if job.coverage else ()), *(WAVES if job.traced else ()))
+    command = ["verilator", "-cc", "--exe", "--vpi", *names, *more]
     _run(job, folder, [*command, *VERILATOR, *_options(job), *sources])
     listed = _VERILATOR_READ.findall((folder / "Vtop__verFiles.dat").read_text(errors="replace"))
     classes = (folder / "Vtop_classes.mk").read_text()

@@ -65,15 +65,18 @@ class Choice:
     width: int
 
 
-def generate(binding: Binding, ports: CorePorts, chosen: Choice | None = None) -> Harness:
+def generate(
+    binding: Binding, ports: CorePorts, chosen: Choice | None = None, traced: bool = False
+) -> Harness:
     """Generate the harness for a binding whose ports have been checked.
 
-    `chosen` is an input beside them that says which of several changes is in force.
+    `chosen` is an input beside them that says which of several changes is in force. With `traced`
+    it can write every signal of the core.
     """
     drive = drive_of(binding, ports)
     name = _own_name(ports)
     values = wiring(binding, ports, drive) | {"own": name, "chosen": chosen, "beyond": BEYOND}
-    values["event_bytes"] = word_bytes(drive.width)
+    values |= {"event_bytes": word_bytes(drive.width), "traced": traced}
     if chosen is not None:
         values["connections"] |= {chosen.port: "mutant"}
     source = render("harness.sv.j2", values)

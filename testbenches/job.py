@@ -15,6 +15,7 @@ from typing import Any
 BUILD_FAILED, DISK_FULL = 3, 4  # the worker's exit status
 LONGEST_LIVE = (1 << 31) - 2  # cycles: a live host counts in 31 bits, and the last one is never
 TRIALS = "CELLSTEP_TRIALS"  # in the environment of a session on demand: the pipe to the bench
+BENCH = "CELLSTEP_BENCH"  # in that of a session with snapshots: a pipe that ends with the bench
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,15 @@ class Asked:
 
 
 @dataclass(frozen=True)
+class Traced:
+    """Cycles of a run, `first` to `end` - 1, in which every signal is wanted; one is marked."""
+
+    first: int
+    end: int
+    marked: int
+
+
+@dataclass(frozen=True)
 class Job:
     """What a worker gets: how to build, and where the session finds its runs."""
 
@@ -96,6 +106,7 @@ class Job:
     all_public: bool = False  # every signal of the core within Python's reach: slower
     builds_only: bool = False  # nothing is run
     coverage: bool = False  # Verilator counts which lines of the source ran, and which bits changed
+    traced: bool = False  # the simulator leaves snapshots of itself, and can write all signals
     place: Path | None = None  # the folder that relative names of a core's own files are in
 
     @property
@@ -107,6 +118,14 @@ class Job:
     def coverage_file(self) -> Path:
         """Where the simulator leaves its counts when it ends by itself."""
         return self.folder / f"coverage-{self.number}.dat"
+
+    def waves_file(self, run: int) -> Path:
+        """Where a snapshot of a run leaves the signals."""
+        return self.folder / f"{run}.signals"
+
+    def snapshots(self, run: int) -> Path:
+        """Return the folder with a pipe to each snapshot of a run, by the cycle it is from."""
+        return self.folder / f"snapshots-{self.number}" / str(run)
 
     @property
     def built(self) -> Path:

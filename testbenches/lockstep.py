@@ -16,14 +16,15 @@ from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.comparison import Comparison, Held
 from refmodel.engine.finding import Finding
-from refmodel.ground.errors import in_file
+from refmodel.ground.errors import UserError, in_file
 from refmodel.ground.stimulus import Stimulus
+from refmodel.report.mismatch_vcd import BITS_AFTER, BITS_BEFORE
 from refmodel.report.result import Outcome
 from refmodel.world.timed import TimedTrack
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
-from testbenches.harness import BEYOND
-from testbenches.job import Run, RunDone
+from testbenches.harness import BEYOND, generate
+from testbenches.job import Run, RunDone, Traced
 from testbenches.player import value_line
 from testbenches.prepared import Preparation, Prepared, Progress
 from testbenches.recorder import Recorder
@@ -36,6 +37,7 @@ def _silent(said: str) -> None:
     del said
 
 
+UNTRACED = "--trace: no snapshot of the run has come to the mismatch; run it alone"
 OWN_ENABLE, EARLY = 2, 3  # what a run got stuck at, or went on in spite of
 MOVES_EARLY = (
     "status changes without an active edge of the clock: what it is after one edge it is not "
@@ -71,13 +73,26 @@ class Lockstep(Preparation):
             self._lines[CHANNEL_BIT] = binding.latency.get(CHANNEL_BIT, 0)
         self._compares_memory = binding.memory is not None and MOVES not in waived
         self._say: Progress = _silent
+        self._traced = False
+
+    def trace(self) -> None:
+        """Have the sessions to come leave snapshots, from which a mismatch is gone through again.
+
+        Its outcome then has every signal of the core around it. Raises UserError where a process
+        cannot leave copies of itself.
+        """
+        if not Path("/proc/self/fd").exists():
+            raise UserError("--trace takes Linux: elsewhere a simulator leaves no snapshots")
+        self._traced = True
+        self.harness = generate(self.binding, self.ports, traced=True)
 
     def session(
         self, simulator: str, number: int = 0, folder: Path | None = None, coverage: bool = False
     ) -> Session:
         """Return a simulator session for this core; those at work at once differ in number."""
         folder = folder or self._folder(simulator)
-        return Session(simulator, self.harness, self.ports, folder, self.seed, number, coverage)
+        which = (folder, self.seed, number, coverage, self._traced)
+        return Session(simulator, self.harness, self.ports, *which)
 
     def _folder(self, simulator: str) -> Path:
         return self._work / simulator
@@ -97,6 +112,22 @@ class Lockstep(Preparation):
             else:
                 say(f"{name}: comparing {p.scenario.name}")
                 yield self.outcome(p, name, done[p.index])
+
+    def with_signals(self, p: Prepared, outcome: Outcome, session: Session) -> Outcome:
+        """Return an outcome with every signal around its mismatch, if `trace` has been called.
+
+        The session is the one that has played it.
+        """
+        if outcome.finding is None or not self._traced:
+            return outcome
+        cycle, bit = outcome.finding.mismatch.cycle, p.disk.profile.cycles_per_bit
+        self._say(f"{session.simulator}: writing the signals around the mismatch")
+        first = max(0, int(cycle - BITS_BEFORE * bit))
+        wanted = Traced(first, int(cycle + BITS_AFTER * bit) + 1, cycle)
+        signals = session.signals(p.index, wanted)
+        if signals is not None:
+            return replace(outcome, signals=signals)
+        return replace(outcome, note="; ".join(filter(None, (outcome.note, UNTRACED))))
 
     def outcome(
         self, p: Prepared, simulator: str, done: RunDone, folder: Path | None = None

@@ -18,8 +18,25 @@ from testbenches.run_end import end_of_run
 async def session(dut: Any) -> None:
     """Play every run of the job; leave the results after each, so that a crash loses one only."""
     job = Job.read(os.environ["CELLSTEP_JOB"])
+    if job.traced:
+        await _play_with_snapshots(dut, job)
+        return
     for run in job.runs():
         job.leave(await play(dut, run))
+
+
+async def _play_with_snapshots(dut: Any, job: Job) -> None:
+    """Play every run so that each can be gone through again from within."""
+    from testbenches.snapshots import Snapshots
+
+    snapshots = Snapshots(dut, job)
+    for run in job.runs():
+        keeping = cocotb.start_soon(snapshots.keep(run.index))
+        done = await play(dut, run)
+        if snapshots.goes_on:  # a copy, which keep brings to its end
+            await keeping
+        keeping.cancel()
+        job.leave(done)
 
 
 async def play(dut: Any, run: Run) -> RunDone:

@@ -9,6 +9,7 @@ import errno
 import hashlib
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -26,10 +27,11 @@ from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.build import PUBLIC
 from testbenches.harness import Harness
-from testbenches.job import BUILD_FAILED, DISK_FULL, Job, Run, RunDone
+from testbenches.job import BUILD_FAILED, DISK_FULL, Job, Run, RunDone, Traced
 from testbenches.offspring import RUN_MEMORY
 from testbenches.pulse import Pulse
 from testbenches.toolchain import cache_folder, need, simulator_environment
+from testbenches.traced import Bench, signals_of
 
 RECORDS = ("changes", "unknown", "reads", "moves")  # as their lengths stand in a run's last words
 SHOWN_LINES = 12  # of a simulator's own message
@@ -73,6 +75,7 @@ class Session:
         seed: int,
         number: int = 0,
         coverage: bool = False,
+        traced: bool = False,
     ) -> None:
         self.simulator = simulator
         self._harness = harness
@@ -81,6 +84,8 @@ class Session:
         self._seed = seed
         self._number = number
         self._coverage = coverage
+        self._traced = traced
+        self._bench: Bench | None = None  # while there may be snapshots
         self._process: subprocess.Popen[bytes] | None = None
         self._log: threading.Thread | None = None
 
@@ -93,7 +98,11 @@ class Session:
         job = self.job()
         job.built.unlink(missing_ok=True)
         job.write(runs)
-        self.start(job)
+        self.let_go()
+        if self._traced:
+            self._start_with_snapshots(job)
+        else:
+            self.start(job)
         try:
             status = self._wait_moving(job, runs, timeout)
         except subprocess.TimeoutExpired:
@@ -130,6 +139,31 @@ class Session:
         log.start()
         self._log = log
         return self._process
+
+    def _start_with_snapshots(self, job: Job) -> None:
+        """Start the worker so that its snapshots outlive it, until `let_go`."""
+        shutil.rmtree(job.snapshots(0).parent, ignore_errors=True)
+        self._bench = bench = Bench()
+        try:
+            self.start(job, (bench.simulators_end,), bench.settings)
+        finally:
+            bench.started()
+
+    def signals(self, run: int, wanted: Traced) -> bytes | None:
+        """Return a VCD of all signals of a run that was played with snapshots; None if it cannot.
+
+        The last one before the cycles wanted goes on from where it was made.
+        """
+        return signals_of(self.job(), run, wanted) if self._bench is not None else None
+
+    def let_go(self) -> None:
+        """End the snapshots of the runs that were played, also one that is under way."""
+        if self._bench is None or self._process is None:
+            return
+        self._bench.close()
+        self._bench = None
+        with suppress(ProcessLookupError):
+            os.killpg(self._process.pid, signal.SIGKILL)
 
     def wait(self, timeout: float | None = None) -> int:
         """Wait for the worker's end, and for the last it printed; return its exit status.
@@ -176,6 +210,7 @@ class Session:
         if self._process is not None and self._process.poll() is None:
             os.killpg(self._process.pid, signal.SIGKILL)
             self.wait()
+        self.let_go()
 
     def job(self) -> Job:
         """Describe the work."""
@@ -185,7 +220,8 @@ class Session:
         cache = cache_folder()
         built = (tool.mark, PUBLIC, self._harness.source, core.defines)
         counting = ("coverage",) * self._coverage
-        key = _digest(*built, *counting, *_contents(self._ports))
+        waves = ("waves",) * self._traced
+        key = _digest(*built, *counting, *waves, *_contents(self._ports))
         return Job(
             self.simulator,
             self._harness.name,
@@ -199,6 +235,7 @@ class Session:
             self._number,
             {"harness.sv": self._harness.source},
             coverage=self._coverage,
+            traced=self._traced,
             place=self._harness.binding.folder.absolute(),
         )
 

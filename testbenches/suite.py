@@ -76,6 +76,7 @@ class Options:
     absent: dict[str, str] = field(default_factory=dict)  # simulators not run, and why
     strict: bool = False  # what was not exercised counts as a mismatch
     behind: Sequence[str] = ()  # scenarios played first, for what they leave in the core
+    trace: bool = False  # every signal of the core around each mismatch
 
     def command(self, scenario: Path, simulator: str, before: Sequence[Path] = ()) -> str:
         """Return the command that runs one scenario on one simulator in the same way.
@@ -141,6 +142,8 @@ def run_suite(
     with scratch("cellstep-") as work:
         make = lockstep_for(scenario for _, scenario in scenarios)
         lockstep = make(binding, work, options.seed, options.policies, options.live)
+        if options.trace:
+            lockstep.trace()
         builds = [lockstep.session(name, BUILD) for name in options.simulators]
         with built_ahead(builds):
             warnings = warnings_of(lockstep.ports, binding.core.defines)
@@ -337,12 +340,14 @@ def _session_outcomes(
     """Run the prepared scenarios on one simulator; what stops it is the outcome of each."""
     outcomes: list[Judged] = []
     try:
-        for outcome in lockstep.run(prepared, session, say):
-            outcomes.append(_judged(outcome))
+        for p, outcome in zip(prepared, lockstep.run(prepared, session, say), strict=True):
+            outcomes.append(_judged(lockstep.with_signals(p, outcome, session)))
             if stopping.is_set():
                 break
     except UserError as error:
         outcomes += _failures(prepared[len(outcomes) :], session.simulator, error, lockstep.loops)
+    finally:
+        session.let_go()
     printed = session.printed()
     if printed:
         lockstep.printed.setdefault(session.simulator, []).extend(printed)

@@ -38,7 +38,7 @@ def session(job: Job, entry: Path) -> tuple[list[str], dict[str, str]]:
         "OPENBLAS_NUM_THREADS": "1",  # each thread's memory counts, and there is nothing to share
     }
     if job.simulator == "icarus":
-        arguments.append("-none")  # no waves
+        arguments += [] if job.traced else ["-none"]  # no waves
     else:
         arguments += ["+verilator+rand+reset+2", f"+verilator+seed+{job.seed % (1 << 31) + 1}"]
         environment["COCOTB_TRUST_INERTIAL_WRITES"] = "1"

@@ -67,6 +67,14 @@ def run_command(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 as well when a field is not exercised.")
     ] = False,
+    trace: Annotated[
+        bool,
+        typer.Option(
+            "--trace",
+            help="Write every signal of the core around each mismatch to --out, as a VCD: a"
+            " snapshot of the simulator goes on from shortly before it.",
+        ),
+    ] = False,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -90,6 +98,7 @@ def run_command(
     """
     from rich.console import Console
 
+    from refmodel.ground.errors import UserError
     from refmodel.report.exercised import status_of
     from refmodel.report.progress import Progress
     from refmodel.report.result import WAVES, worst_status
@@ -105,7 +114,10 @@ def run_command(
         programs=programs or (),
         strict=strict,
         behind=behind or (),
+        trace=trace,
     )
+    if trace and out is None:
+        raise UserError("--trace: the waves go to the folder of results; give --out FOLDER")
     with _results(out) if out else nullcontext() as folder:
         with Progress(Console(stderr=True)) as progress:
             results = run_bindings(bindings, suite, options, progress.say)

@@ -57,7 +57,10 @@ def result_files(
             name = _waves_name(run)
             taken.append(name)
             number = taken.count(name)  # of several bindings, each has its own
-            yield f"{name}-{number}.vcd" if number > 1 else f"{name}.vcd", _waves(suite, run)
+            name = f"{name}-{number}" if number > 1 else name
+            yield f"{name}.vcd", _waves(suite, run)
+            if run.outcome.signals:
+                yield f"{name}.signals.vcd", run.outcome.signals
 
 
 def to_tools(suites: Sequence[SuiteResult]) -> str:

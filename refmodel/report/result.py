@@ -59,6 +59,7 @@ class Outcome:
     broken: tuple[Violation, ...] = ()  # rules of a drive's lines
     revolutions: tuple[Revolution, ...] = ()
     met: Meetings = field(default_factory=Meetings)
+    signals: bytes = b""  # a VCD of all the core's signals around the mismatch, if asked for
 
 
 @dataclass(frozen=True)
