@@ -77,6 +77,7 @@ def generate(
     name = _own_name(ports)
     values = wiring(binding, ports, drive) | {"own": name, "chosen": chosen, "beyond": BEYOND}
     values |= {"event_bytes": word_bytes(drive.width), "traced": traced}
+    values["begun"] = max(1, binding.reset.cycles - 1)
     if chosen is not None:
         values["connections"] |= {chosen.port: "mutant"}
     source = render("harness.sv.j2", values)

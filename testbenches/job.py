@@ -71,11 +71,12 @@ class Asked:
     """Runs to play in order, with one of the changes planted in the core if it has any.
 
     With a mutant other than 0 the runs end with the first whose records part from those of mutant
-    0, soon behind the cycle in which they do.
+    0, soon behind the cycle in which they do unless they are to be played `to_end`.
     """
 
     runs: Sequence[Run]
     mutant: int | None = None
+    to_end: bool = False
 
 
 @dataclass(frozen=True)

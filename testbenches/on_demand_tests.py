@@ -34,7 +34,8 @@ async def _played(dut: Any, asked: Asked, folder: Path) -> list[RunDone]:
     done: list[RunDone] = []
     if asked.mutant is not None:
         dut.mutant.value = asked.mutant
-        dut.against.value = int(asked.mutant > 0 and not any(run.live for run in asked.runs))
+        whole = asked.to_end or any(run.live for run in asked.runs)
+        dut.against.value = int(asked.mutant > 0 and not whole)
     for run in asked.runs:
         done.append(await play(dut, run))
         if asked.mutant == 0:

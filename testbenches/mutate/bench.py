@@ -79,19 +79,32 @@ class MutantBench:
         while left:
             try:
                 played = self._play(left, mutant.number)
+                cycles += sum(done.cycles for done in played)
+                last = self._outcome(played[-1])
+                if last.verdict == AGREE and self._was_ended(played[-1]):
+                    (whole,) = self._play([played[-1].index], mutant.number, to_end=True)
+                    cycles += whole.cycles
+                    last = self._outcome(whole)
             except SilentError as error:
                 return Judged(Fate(mutant, KILLED, why=str(error)), cycles)
-            cycles += sum(done.cycles for done in played)
-            last = self._outcome(played[-1])
             if last.verdict != AGREE:
                 return Judged(_killed(mutant, last), cycles)
             left = left[len(played) :]
         return Judged(Fate(mutant), cycles)
 
-    def _play(self, indexes: Sequence[int], mutant: int | None) -> list[RunDone]:
+    def _was_ended(self, done: RunDone) -> bool:
+        """Return whether a run was not played to its end: its records part from the core's own.
+
+        They may where nothing is compared, and what is compared may part later.
+        """
+        return done.cycles < self._ready[done.index].disk.cycles
+
+    def _play(
+        self, indexes: Sequence[int], mutant: int | None, to_end: bool = False
+    ) -> list[RunDone]:
         cycles = sum(self._ready[index].disk.cycles for index in indexes)
         edges = self._lockstep.binding.clock.edges_a_cycle
-        asked = Asked([self._runs[index] for index in indexes], mutant)
+        asked = Asked([self._runs[index] for index in indexes], mutant, to_end)
         return self._on_demand.play(asked, PATIENCE + cycles * edges / SLOWEST)
 
     def _outcome(self, done: RunDone) -> Outcome:
