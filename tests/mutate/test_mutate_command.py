@@ -80,6 +80,19 @@ def test_same_seed_same_score(mutants):
     assert mutants[1]["mutants"] == core["mutants"]
 
 
+def test_a_survivor_has_been_played_to_the_end(tmp_path):
+    """Also one whose records part from the core's own at once, where nothing is compared."""
+    shutil.copytree(PLAIN.parent, tmp_path / "core")
+    binding = tmp_path / "core/binding.yaml"
+    waiver = "waivers: [{field: data, reason: not bound right yet, until: 2099-01-01}]"
+    binding.write_text(f"{binding.read_text()}\n{waiver}\n")
+    run = json.loads(cellstep("run", binding, *SUITE, "--json").stdout)
+    done = cellstep("mutate", binding, "--count", "12", *SUITE, "--no-solver", "--json")
+    (core,) = json.loads(done.stdout)["cores"]
+    assert core["unknown"] > 2
+    assert core["cycles"] >= core["unknown"] * run["cycles_compared"]
+
+
 def test_core_that_does_not_agree(tmp_path):
     """Of a core that mismatches without a change no score is reported."""
     shutil.copytree(PLAIN.parent, tmp_path / "core")
