@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -173,29 +172,23 @@ def _answer_line(question: Question, indent: str) -> str:
     return f"{indent}{question.name}: {question.answer}  # {sure}"
 
 
-def write_fit(
-    folder: Path,
+def files_of_fit(
     fitted: Fitted,
     plan: Plan,
     base: Profile,
     captures: Sequence[str],
     given: Path,
-) -> Iterator[str]:
-    """Write the profile, the map, the findings, and what to capture next; yield their names."""
+) -> Iterator[tuple[str, str]]:
+    """Yield the findings, the profile, the map, and what to capture next: names and texts."""
     profile = fitted.best.reading.profile(base)
-    findings = json.dumps(fit_json(fitted, plan, profile), indent=1) + "\n"
-    (folder / FINDINGS).write_text(findings, encoding="utf-8")
-    yield FINDINGS
+    yield FINDINGS, json.dumps(fit_json(fitted, plan, profile), indent=1) + "\n"
     if not fitted.holds:
         return
-    (folder / PROFILE).write_text(profile_text(fitted, base, captures), encoding="utf-8")
-    yield PROFILE
+    yield PROFILE, profile_text(fitted, base, captures)
     text = map_text(fitted.best.reading, given)
     if text is not None:
-        (folder / MAP).write_text(text, encoding="utf-8")
-        yield MAP
-    for one in plan.chosen:
-        shutil.copy(one.path, folder / f"next-{one.path.name}")
+        yield MAP, text
+    for path in dict.fromkeys(one.path for one in plan.chosen):
+        yield f"next-{path.name}", path.read_text(encoding="utf-8")
     lines = ["# What to capture next", "", *(f"- {t}" for t in plan.described(fitted.best.reading))]
-    (folder / NEXT).write_text("\n".join(lines) + "\n", encoding="utf-8")
-    yield NEXT
+    yield NEXT, "\n".join(lines) + "\n"

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from refmodel.capture.wave_flux import flux_of_wave
+from refmodel.ground.content import content_of
 from refmodel.ground.errors import UserError, near, reading
 from refmodel.media import flux_build
 from refmodel.media.flux_defects import Defects
@@ -19,6 +20,7 @@ from refmodel.world.captured import CapturedTrack
 from refmodel.world.disk import Disk
 from refmodel.world.find import find_scenario
 from refmodel.world.revolutions import Turns, turns_of
+from refmodel.world.sector_layouts import LARGEST_IMAGE
 from refmodel.world.spans import disk_of
 from refmodel.world.turning import Turning
 
@@ -79,10 +81,7 @@ def find_track(
 
 def _image(path: Path, shape: ImageShape) -> Track:
     """Return the track that a file of sectors makes."""
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise UserError(f"{path}: cannot be read: {error.strerror}") from None
+    data = content_of(path, LARGEST_IMAGE)
     with reading(path):
         return image_track(data, sectors=shape.sectors, size=shape.size)
 

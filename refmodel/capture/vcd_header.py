@@ -16,6 +16,7 @@ _SCALE = re.compile(r"(1|10|100)\s*(s|ms|us|ns|ps|fs)")
 _RANGE = re.compile(r"\[(-?\d+)(?::(-?\d+))?\]")
 BLOCK = 1 << 16
 LONGEST = 1 << 30  # bytes of a header; longer is no header
+LONGEST_WORD = 1 << 22  # bytes without a space among them, or of a comment's rest
 PLAIN = {"wire", "reg", "logic", "bit", "integer", "parameter", "tri", "tri0", "tri1", "int"}
 
 
@@ -61,8 +62,11 @@ class _Tokens:
                 return word
             self._gone += self._at
             self._text, self._at = self._text[self._at :] + block, 0
-            if self._gone > LONGEST:
-                raise UserError(f"{self.name}: no $enddefinitions in its first {LONGEST} bytes")
+            if self._gone > LONGEST or len(self._text) > LONGEST_WORD:
+                raise UserError(
+                    f"{self.name}: no $enddefinitions in its first {self._gone + len(self._text)}"
+                    " bytes; is it a value change dump (VCD)?"
+                )
 
     def back(self, word: bytes) -> None:
         """Take back the word just read."""

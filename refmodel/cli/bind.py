@@ -49,7 +49,10 @@ def bind_command(
     from testbenches.drafting.draft import draft
 
     if out is not None and out.exists() and not force:
-        raise UserError(f"{out}: exists already; --force overwrites it")
+        raise UserError(f"--out {out}: exists already; --force overwrites it")
+    for path in include or []:
+        if not path.is_dir():
+            raise UserError(f"--include {path}: no such folder")
     macros = dict(_macro(text) for text in define or [])
     folder = out.parent if out is not None else None
     text = draft(sources, top, folder, include or [], macros)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
 
@@ -43,31 +44,29 @@ def fit_command(
     from rich.console import Console
 
     from refmodel.capture.fit import fit
-    from refmodel.capture.fit_files import fit_json, show_fit, summary, write_fit
+    from refmodel.capture.fit_files import files_of_fit, fit_json, show_fit, summary
     from refmodel.capture.next_capture import Plan, what_next
     from refmodel.capture.opened import open_capture
-    from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH, UserError
+    from refmodel.ground.errors import EXIT_AGREE, EXIT_MISMATCH
     from refmodel.report.progress import Progress
+    from refmodel.report.whole_folder import WholeFolder
 
-    if out is not None:
-        try:
-            out.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise UserError(f"--out {out}: cannot be written: {error.strerror}") from None
-    with Progress(Console(stderr=True)) as progress:
-        progress.say("fit: reading the captures")
-        opened = [open_capture(path, given) for path in captures]
-        fitted = fit(opened, progress.say)
-        base = fitted.profile
-        plan = what_next(fitted, opened[0].map, base, progress.say) if fitted.holds else Plan()
-    report(
-        quiet,
-        as_json,
-        full=lambda: show_fit(Console(), fitted, plan, base),
-        line=lambda: summary(fitted),
-        data=lambda: json.dumps(fit_json(fitted, plan, base), indent=1),
-    )
-    if out is not None:
-        names = write_fit(out, fitted, plan, base, [str(path) for path in captures], given)
-        say_wrote(out, ", ".join(names))
+    with WholeFolder(out) if out else nullcontext() as folder:
+        with Progress(Console(stderr=True)) as progress:
+            progress.say("fit: reading the captures")
+            opened = [open_capture(path, given) for path in captures]
+            fitted = fit(opened, progress.say)
+            base = fitted.profile
+            plan = what_next(fitted, opened[0].map, base, progress.say) if fitted.holds else Plan()
+        report(
+            quiet,
+            as_json,
+            full=lambda: show_fit(Console(), fitted, plan, base),
+            line=lambda: summary(fitted),
+            data=lambda: json.dumps(fit_json(fitted, plan, base), indent=1),
+        )
+        if folder is not None and out is not None:
+            names = [str(path) for path in captures]
+            written = folder.put(files_of_fit(fitted, plan, base, names, given), "next-*")
+            say_wrote(out, ", ".join(written))
     raise typer.Exit(EXIT_AGREE if fitted.holds else EXIT_MISMATCH)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 from typing import Annotated
 
@@ -40,7 +41,7 @@ def history_command(
     """
     from refmodel.ground.errors import UserError
     from refmodel.report.atomic import write_text
-    from refmodel.report.history import History
+    from refmodel.report.history import History, refuse_other_files
     from refmodel.report.numbers import counted
     from refmodel.report.trend import lines, page, to_json
 
@@ -49,13 +50,12 @@ def history_command(
     for path in merge or [history]:
         if not path.exists():
             raise UserError(f"{path}: no such file; runs with --history FILE begin one")
-    store = History(history, _say)
-    for path in merge or []:
-        other = History(path, _say)
-        _say(f"{path}: {counted(store.merge(other), 'run')} added")
-        other.close()
-    runs = store.runs(str(Path(binding).resolve()) if binding else "")
-    store.close()
+        refuse_other_files(path, "--merge" if merge else "--history")
+    with closing(History(history, _say)) as store:
+        for path in merge or []:
+            with closing(History(path, _say)) as other:
+                _say(f"{path}: {counted(store.merge(other), 'run')} added")
+        runs = store.runs(str(Path(binding).resolve()) if binding else "")
     text = list(lines(runs, last)) or ["no run is recorded"]
     report(
         quiet,

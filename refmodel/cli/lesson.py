@@ -25,6 +25,7 @@ def lesson_command(
 
     Exit status: 0, 2 for bad input.
     """
+    from refmodel.ground.errors import cannot_write
     from refmodel.lessons.catalogue import INDEX, MAKERS, TITLES, index_page, lesson_page, names_of
     from refmodel.report.atomic import write_text
 
@@ -34,7 +35,10 @@ def lesson_command(
         typer.echo("\ncellstep lesson NAME writes one as a page, cellstep lesson all writes all")
         return
     chosen = names_of(name)
-    out.mkdir(parents=True, exist_ok=True)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise cannot_write("--out", out, error) from None
     for short in chosen:
         write_text(out / f"{short}.html", lesson_page(short))
         say_wrote(out / f"{short}.html", TITLES[short])

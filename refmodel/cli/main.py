@@ -215,6 +215,12 @@ def _report(error: Exception) -> int:
     if isinstance(error, UserError):
         _complain(str(error))  # a file's place at the start of the line, for editors
         return error.exit_status
+    if isinstance(error, MemoryError):
+        _complain("cellstep: memory ran out; give a smaller file, or more memory")
+        return EXIT_BAD_INPUT
+    if isinstance(error, RuntimeError) and "Symlink loop from" in str(error):  # of Path.resolve
+        _complain(f"cellstep: {str(error).partition('from ')[2]}: a link to itself cannot be read")
+        return EXIT_BAD_INPUT
     if isinstance(error, OSError):
         where = f"{error.filename}: " if error.filename else ""
         full = error.errno == errno.ENOSPC

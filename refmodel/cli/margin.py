@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from refmodel.cli.either import names_profile
 from refmodel.cli.options import Seed
 from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
@@ -142,18 +143,13 @@ def margin_command(
 
 def _given(name: str) -> tuple[Profile, Binding | None]:
     """Return the profile of that name or file, or a binding and its profile."""
-    from refmodel.ground.yamlfile import load
-    from refmodel.profile import load_profile, profile_names
+    from refmodel.profile import load_profile
 
-    path = Path(name)
-    if name in profile_names() or path.suffix not in (".yaml", ".yml"):
-        return load_profile(name), None
-    data = load(path).data
-    if not (isinstance(data, dict) and "core" in data):
+    if names_profile(name):
         return load_profile(name), None
     from testbenches.binding.load import load_binding
 
-    binding = load_binding(path)
+    binding = load_binding(Path(name))
     return binding.load_profile().on_one_clock(), binding  # the clock its core is driven with
 
 

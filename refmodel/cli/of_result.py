@@ -37,7 +37,7 @@ def is_result(given: str) -> bool:
     from refmodel.explain.results import RESULT
 
     path = Path(given)
-    return (path / RESULT).is_file() or path.name == RESULT
+    return path.is_dir() or path.name == RESULT
 
 
 def given_by_user(context: typer.Context, name: str) -> bool:

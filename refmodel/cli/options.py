@@ -41,6 +41,15 @@ def _run_now(files: list[Path] | None) -> list[Path] | None:
     return files
 
 
+def _looked_at(path: Path | None) -> Path | None:
+    """Return a history's file, before anything runs; UserError for one that is none."""
+    if path is not None:
+        from refmodel.report.history import refuse_other_files
+
+        refuse_other_files(path)
+    return path
+
+
 Programs = Annotated[
     list[Path] | None,
     typer.Option(
@@ -62,6 +71,7 @@ HistoryFile = Annotated[
         "--history",
         metavar="FILE",
         envvar="CELLSTEP_HISTORY",
+        callback=_looked_at,
         help="File that records runs; made if it is not there.",
     ),
 ]

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from refmodel.cli.either import names_profile
 from refmodel.cli.options import Policies, chosen_policies
 from refmodel.cli.reporting import AsJson, Quiet, report
-from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN, EXIT_MISMATCH, UserError
+from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN, EXIT_MISMATCH
 
 if TYPE_CHECKING:
     from refmodel.prove.theorems import Proven
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 def prove_command(
     given: Annotated[
         str,
-        typer.Argument(metavar="BINDING|PROFILE", help="A binding file, or a shipped profile."),
+        typer.Argument(metavar="BINDING|PROFILE", help="A shipped profile, or a file of either."),
     ],
     policy: Policies = None,
     seconds: Annotated[
@@ -65,15 +66,18 @@ def prove_command(
     """
     from rich.console import Console
 
-    from refmodel.profile import profile_names
     from refmodel.prove.verdict import REFUTED
     from refmodel.report.progress import Progress
+    from refmodel.report.whole_folder import WholeFolder
     from testbenches.prove.attempt import Effort
     from testbenches.prove.prover import prove_against, prove_binding
 
     effort = Effort(seconds=seconds, depth=depth, second=second)
     policies = chosen_policies(policy)
-    if against is None and given in profile_names():
+    if out is not None:
+        with WholeFolder(out):
+            pass  # what cannot be written is told before anything is proved
+    if against is None and names_profile(given):
         raise typer.Exit(_prove_clauses(given, policies, quiet, as_json))
     binding = Path(given) if against is None else against
     with Progress(Console(stderr=True)) as progress:
@@ -83,7 +87,7 @@ def prove_command(
             proof = prove_against(Path(given), against, effort, policies, progress.say)
     verdict = proof.verdict
     if out is not None:
-        _make_folder(out)
+        out.mkdir(parents=True, exist_ok=True)
     if verdict.verdict == REFUTED:
         _show_refutation(proof, binding, policies, out, silent=quiet or as_json)
     report(
@@ -128,14 +132,6 @@ def _as_data(proven: Proven) -> dict[str, object]:
     theorem = proven.theorem
     said = {"clause": theorem.clause, "says": theorem.says, "needs": list(theorem.needs)}
     return {**said, "holds": proven.holds, "seconds": proven.seconds}
-
-
-def _make_folder(out: Path) -> None:
-    """Make the folder of the results; UserError if that cannot be."""
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UserError(f"--out {out}: cannot be made: {error.strerror}") from None
 
 
 def _show_refutation(

@@ -10,12 +10,14 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from refmodel.explain.moment import MISMATCH, Found, Moment, Played, find_in
 from refmodel.explain.trace import Trace, trace_of_played
+from refmodel.ground.content import content_of
 from refmodel.ground.errors import UserError, near
 from refmodel.report.kept import KEPT, Kept, read_kept
 from refmodel.report.numbers import counted
 from refmodel.world.spans import Span
 
 RESULT = "result.json"
+LARGEST = 1 << 28  # bytes of it
 
 
 class _Part(BaseModel):
@@ -165,12 +167,10 @@ def _chosen(file: Path, runs: list[_Run], name: str) -> int:
 
 def _read(file: Path) -> list[_Run]:
     try:
-        return _Result.model_validate_json(file.read_bytes()).runs
-    except OSError as error:
-        raise UserError(
-            f"{file}: cannot be read: {error.strerror}; {MISMATCH}:N is asked of the folder"
-            " `cellstep run --out` has written"
-        ) from None
+        return _Result.model_validate_json(content_of(file, LARGEST)).runs
+    except UserError as error:
+        told = f"{error}; a folder is to be one that `cellstep run --out` has written"
+        raise UserError(told) from None
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"]))

@@ -74,6 +74,13 @@ def in_file(file: Path, message: str) -> str:
     return message if str(file) in message else f"{file}: {message}"
 
 
+def cannot_write(option: str, path: Path, error: OSError) -> UserError:
+    """Return the error for what the user gave with `option` as a place of results."""
+    return UserError(
+        f"{option} {path}: cannot be written: {error.strerror}; give a place that can be written"
+    )
+
+
 def near(name: object, known: Iterable[str]) -> str:
     """Return `; did you mean 'x'?` for the known name nearest to `name`, or what there is."""
     names = sorted(known)

@@ -49,6 +49,8 @@ def _say(schema: type[BaseModel], key: Key, fault: ErrorDetails) -> str:
         return f"missing; '{key[-1]}' must be given"
     if kind == "literal_error":
         return f"'{value}' is not one of {fault['ctx']['expected']}"
+    if kind in ("union_tag_not_found", "union_tag_invalid"):
+        return _wrong_kind(fault)
     if kind in ("value_error", "assertion_error"):
         return message.removeprefix("Value error, ").removeprefix("Assertion failed, ")
     if kind in ("too_short", "string_too_short") and fault["ctx"]["min_length"] == 1:
@@ -56,6 +58,16 @@ def _say(schema: type[BaseModel], key: Key, fault: ErrorDetails) -> str:
     if message.startswith("Input should "):
         return f"{_shown(value)} {message.removeprefix('Input ')}"
     return f"{_shown(value)}: {message[0].lower()}{message[1:]}"
+
+
+def _wrong_kind(fault: ErrorDetails) -> str:
+    """Say of a mapping that does not say which kind it is, or one that there is not."""
+    told = fault["ctx"]
+    name = told["discriminator"].strip("'")
+    if "tag" not in told:
+        return f"missing; '{name}' must be given"
+    known = [tag.strip("' ") for tag in told["expected_tags"].split(", ")]
+    return f"no {name} is called '{told['tag']}'{near(told['tag'], known)}"
 
 
 def _shown(value: object) -> str:

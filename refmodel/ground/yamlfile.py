@@ -10,10 +10,7 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import re
-import select
-import stat
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -30,13 +27,13 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, ErrorDetails
 
+from refmodel.ground.content import content_of
 from refmodel.ground.errors import InputError, Problem, UserError
 from refmodel.ground.schema_faults import TYPES, Key, explain
 from refmodel.ground.text import acts
 
 DEEPEST = 40  # mappings and lists inside each other
 LARGEST = 1 << 64
-SILENCE = 10  # seconds that a pipe may keep silent
 LARGEST_FILE = 16 << 20  # bytes
 M = TypeVar("M", bound=BaseModel)
 
@@ -162,42 +159,13 @@ def _below(key: Key, other: Key) -> bool:
 
 def load(path: Path) -> Document:
     """Read one YAML file as plain data; raise UserError if it is missing, unreadable, not plain."""
-    try:
-        content = _content(path)
-    except FileNotFoundError:
-        raise UserError(f"{path}: no such file") from None
-    except OSError as error:
-        raise UserError(f"{path}: cannot be read: {error.strerror}") from None
-    except ValueError as error:  # a null byte in the name
-        raise UserError(f"{path!r}: cannot be read: {error}") from None
-    if len(content) > LARGEST_FILE:
-        raise UserError(f"{path}: is larger than {LARGEST_FILE >> 20} MiB; is it such a file?")
+    content = content_of(path, LARGEST_FILE)
     try:
         return parse(content.decode(), path)
     except UnicodeDecodeError as error:
         before = content[: error.start].decode()
         message = f"is not UTF-8 text: byte {content[error.start]:#x}"
         raise InputError([_problem_behind(before, path, message)]) from None
-
-
-def _content(path: Path) -> bytes:
-    """Return the bytes of a file up to one more than it may have; a pipe must not keep silent."""
-    if not stat.S_ISFIFO(path.stat().st_mode):
-        with path.open("rb") as file:
-            return file.read(LARGEST_FILE + 1)
-    content = b""
-    pipe = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
-    try:
-        while len(content) <= LARGEST_FILE:
-            if not select.select([pipe], [], [], SILENCE)[0]:
-                raise UserError(f"{path}: a pipe, and nothing has come out of it for {SILENCE} s")
-            part = os.read(pipe, 1 << 16)
-            if not part:
-                break
-            content += part
-    finally:
-        os.close(pipe)
-    return content
 
 
 def parse(text: str, path: Path) -> Document:

@@ -9,6 +9,7 @@ import traceback
 from collections.abc import Iterable
 from pathlib import Path
 
+from refmodel.ground.content import content_of
 from refmodel.ground.errors import UserError
 from refmodel.host.aimed_programs import AIMED_PROGRAMS
 from refmodel.host.drive_programs import DRIVE_PROGRAMS
@@ -20,6 +21,7 @@ from refmodel.host.protection_programs import PROTECTION_PROGRAMS
 from refmodel.host.sector_transfer import SECTOR_PROGRAMS
 from refmodel.host.transfer_programs import TRANSFER_PROGRAMS
 
+LARGEST = 1 << 24  # bytes of a file of programs
 FILES = "CELLSTEP_PROGRAMS"  # the user's files: a simulator's process inherits it
 SHIPPED = (
     PROGRAMS,
@@ -41,7 +43,7 @@ def programs(files: Iterable[Path] = ()) -> dict[str, ProgramMaker]:
     """
     own: dict[str, ProgramMaker] = {}
     named = filter(None, os.environ.get(FILES, "").split(os.pathsep))
-    for name in (*named, *(str(path.resolve()) for path in files)):
+    for name in (*named, *(os.path.abspath(path) for path in files)):
         own |= _programs_of(name)
     shipped = {name: make for table in SHIPPED for name, make in table.items()}
     return {**shipped, **own}
@@ -52,7 +54,7 @@ def use_programs(path: Path) -> None:
 
     Raises UserError when the file cannot be run or holds none.
     """
-    name = str(path.resolve())
+    name = os.path.abspath(path)
     _programs_of(name)
     names = [n for n in os.environ.get(FILES, "").split(os.pathsep) if n and n != name]
     os.environ[FILES] = os.pathsep.join([*names, name])
@@ -71,7 +73,8 @@ def _programs_of(name: str) -> dict[str, ProgramMaker]:
     if name not in _loaded:
         spec = importlib.util.spec_from_file_location(Path(name).stem, name)
         if spec is None or spec.loader is None:
-            raise UserError(f"{name}: is not a Python file")
+            raise UserError(f"{name}: is not a Python file, whose name ends in .py")
+        content_of(Path(name), LARGEST)  # raises for what Python would read without end
         module = importlib.util.module_from_spec(spec)
         try:
             spec.loader.exec_module(module)

@@ -224,7 +224,7 @@ def image_track(image: bytes, sectors: int = 9, size: int = 512, **layout: Unpac
     if len(image) != sectors * size:
         raise UserError(
             f"the image of a track has {len(image)} bytes;"
-            f" {sectors} sectors of {size} are {sectors * size}"
+            f" {sectors} sectors of {size} are {sectors * size}; check sectors and size"
         )
     data = [image[first : first + size] for first in range(0, len(image), max(size, 1))]
     layout["data"] = data

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
-from refmodel.ground.errors import UserError
+from refmodel.ground.errors import cannot_write
 
 Write = Callable[[IO[str]], None]
 
@@ -29,7 +29,7 @@ def write_whole(path: Path, write: Write, option: str = "--out") -> None:
                 write(file)
             new.replace(path)
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError, PermissionError) as error:
-        raise UserError(f"{option} {path}: cannot be written: {error.strerror}") from None
+        raise cannot_write(option, path, error) from None
 
 
 def write_text(path: Path, text: str, option: str = "--out") -> None:

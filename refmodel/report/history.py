@@ -7,6 +7,7 @@ write at once. What goes wrong with the file never ends a run: it is said, and t
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -57,6 +58,24 @@ class Recorded:
     met: int
 
 
+def refuse_other_files(path: Path, option: str = "--history") -> None:
+    """Raise UserError for a file that has never been a history: it is somebody's.
+
+    Also for one that cannot be read, so that no run is lost for want of a place to record it.
+    """
+    if not os.path.lexists(path):
+        return
+    if not path.is_file():
+        raise UserError(f"{option} {path}: is no plain file; give a new name")
+    try:
+        with path.open("rb") as file:
+            begins = file.read(len(MAGIC))
+    except OSError as error:
+        raise UserError(f"{option} {path}: cannot be read: {error.strerror}") from None
+    if not (MAGIC.startswith(begins) or path.suffix in (".sqlite", ".sqlite3", ".db")):
+        raise UserError(f"{option} {path}: is another kind of file; give a new name")
+
+
 class History:
     """One file of runs; made if it is not there. `say` is told what is wrong with the file.
 
@@ -70,7 +89,7 @@ class History:
         self._lost = False
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            self._refuse_other_files()
+            refuse_other_files(path)
             self._file = self._opened()
         except sqlite3.OperationalError as error:
             raise UserError(f"--history {path}: {error}") from None
@@ -84,17 +103,6 @@ class History:
         """Close the file."""
         with suppress(sqlite3.Error):
             self._file.close()
-
-    def _refuse_other_files(self) -> None:
-        """Raise UserError for a file that has never been a history: it is somebody's."""
-        if not self.path.exists():
-            return
-        if not self.path.is_file():
-            raise UserError(f"--history {self.path}: is no plain file")
-        with self.path.open("rb") as file:
-            begins = file.read(len(MAGIC))
-        if not (MAGIC.startswith(begins) or self.path.suffix in (".sqlite", ".sqlite3", ".db")):
-            raise UserError(f"--history {self.path}: is another kind of file; give a new name")
 
     def _opened(self) -> sqlite3.Connection:
         """Open the file and look whether it is whole; raise sqlite3's error if it is not."""

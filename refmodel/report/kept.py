@@ -36,6 +36,7 @@ from refmodel.profile import Profile
 from refmodel.report.result import Outcome, Scope, SuiteResult, WaiverNote
 
 KEPT = "spans.jsonl"
+LONGEST = 1 << 28  # characters of a line
 KINDS = {
     kind.__name__: kind
     for kind in (
@@ -103,7 +104,11 @@ def read_kept(path: Path, number: int) -> Kept | None:
     """
     try:
         with path.open(encoding="utf-8") as file:
-            line = next((line for n, line in enumerate(file) if n == number), "null")
+            lines = (file.readline(LONGEST) for _ in range(number + 1))
+            *_, line = lines
+        if len(line) == LONGEST:
+            raise ValueError(f"a line of more than {LONGEST} bytes")
+        line = line or "null"
         data = json.loads(line)
         return None if data is None else _kept(data)
     except FileNotFoundError:

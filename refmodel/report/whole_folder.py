@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from refmodel.ground.errors import UserError
+from refmodel.ground.errors import UserError, cannot_write
 from refmodel.ground.scratch import scratch
 from refmodel.report.atomic import Write
 
@@ -83,4 +83,4 @@ class WholeFolder:
                 content(file)
 
     def _failed(self, path: Path, error: OSError) -> UserError:
-        return UserError(f"--out {path}: cannot be written: {error.strerror}")
+        return cannot_write("--out", path, error)

@@ -8,7 +8,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field as Key
 from pydantic import field_validator, model_validator
 
-from refmodel.ground.errors import UserError
+from refmodel.ground.content import content_of
+from refmodel.ground.errors import UserError, reading
 from refmodel.ground.yamlfile import Schema
 from refmodel.media.fm import fm_track
 from refmodel.media.group import STEPS, group_track
@@ -180,12 +181,10 @@ class ImageLayout(MfmKeys):
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track; raise UserError when the file is missing or of another length."""
         del seed
-        path = beside(folder, self.file)
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise UserError(f"{path}: cannot be read: {error.strerror}") from None
-        return self._turned(image_track(data, self.sectors, self.size, **self.gaps, **self.which))
+        data = content_of(beside(folder, self.file), LARGEST_IMAGE)
+        with reading(Path(self.file)):
+            track = image_track(data, self.sectors, self.size, **self.gaps, **self.which)
+        return self._turned(track)
 
 
 class FmLayout(SectorKeys):
@@ -257,9 +256,12 @@ class GroupLayout(Schema):
         return turned(track, [], self.rotate)
 
 
+LARGEST_IMAGE = 1 << 26  # bytes
+
+
 def beside(folder: Path, file: str) -> Path:
     """Return the path of a file a scenario names; UserError for one outside its folder."""
-    path = (folder / file).resolve()
-    if folder.resolve() not in path.parents:
-        raise UserError(f"{file}: lies outside the scenario's folder {folder}")
+    path = folder / file
+    if folder.resolve() not in path.resolve().parents:
+        raise UserError(f"{file}: lies outside the scenario's folder {folder}; copy it there")
     return path

@@ -5,13 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from refmodel.drive.ticks import Ticks
+from refmodel.ground.content import content_of
 from refmodel.ground.errors import UserError
 from refmodel.media.seeded import seed_of
 from refmodel.media.track import Track, image_track
 from refmodel.world.disk import Disk
 from refmodel.world.drive_setup import DriveSetup
 from refmodel.world.layouts import ScenarioTrack
-from refmodel.world.sector_layouts import ImageLayout, IsoLayout, beside
+from refmodel.world.sector_layouts import LARGEST_IMAGE, ImageLayout, IsoLayout, beside
 
 
 class Sources:
@@ -53,7 +54,7 @@ class Sources:
 
         Raises UserError when the image ends before that track.
         """
-        data = beside(self._folder, layout.file).read_bytes()
+        data = content_of(beside(self._folder, layout.file), LARGEST_IMAGE)
         length = layout.sectors * layout.size
         number = 0 if len(data) == length else cylinder * self._sides[drive] + side
         part = data[number * length : (number + 1) * length]

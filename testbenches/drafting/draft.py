@@ -74,7 +74,7 @@ def draft(
         sources_read = _in_verilog(sources, top)
         design = elaborate(sources_read, top, folders, macros)
     except UnknownTopError as error:
-        raise UserError(_unclear_top(top, error.known)) from None
+        raise UserError(_unclear_top(top, error.known, named)) from None
     home = (folder or Path()).absolute()
     kept = named if any(map(is_list, named)) else _packages_first(sources)
     places = [os.path.relpath(path.absolute(), home) for path in kept]
@@ -107,11 +107,11 @@ def _in_verilog(sources: Sequence[Path], top: str | None) -> Sequence[Path]:
     return [translate(vhdl, top, cache_folder() / "vhdl")]
 
 
-def _unclear_top(top: str | None, known: Sequence[str]) -> str:
+def _unclear_top(top: str | None, known: Sequence[str], named: Sequence[Path]) -> str:
     if top is not None:
         return f"--top {top}: no such module in the sources{near(top, known)}"
     if not known:
-        return "the sources hold no module"
+        return f"{', '.join(map(str, named[:3]))}: the sources hold no module; is it Verilog?"
     return f"several modules could be the top: {', '.join(known)}; choose one with --top NAME"
 
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from refmodel.ground.errors import CannotRun, UserError, near
+from refmodel.ground.content import content_of
+from refmodel.ground.errors import CannotRun, near
 from refmodel.ground.signals import held
 from testbenches.hdl.guard import guarded
-from testbenches.hdl.includes import hints, shown_path
+from testbenches.hdl.includes import hints, refuse_odd_paths, shown_path
 from testbenches.hdl.loops import combinational_loop
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 Direction = Literal["input", "output", "inout"]
 SHOWN_FAULTS = 20
 OWN_MACROS = ("__ICARUS__", "VERILATOR")
+LARGEST = 1 << 28  # bytes of a source
 PLAIN_NAME = re.compile(r"[A-Za-z_][\w$]*")
 _INDEX = r"\d{1,9}"
 _INDEXED = rf"({PLAIN_NAME.pattern})((?:\[{_INDEX}\])*)"
@@ -169,7 +171,7 @@ def elaborate(
     with held():  # a stop half-way through would abort the process
         import pyslang  # noqa: F401
 
-    _refuse_odd_names((*files, *include_dirs))
+    refuse_odd_paths((*files, *include_dirs))
     defines, parameters = defines or {}, parameters or {}
 
     def read() -> tuple[ast.Compilation, ast.InstanceSymbol, pyslang.SourceManager]:
@@ -222,7 +224,7 @@ def _refuse_loop(instance: ast.InstanceSymbol, sources: pyslang.SourceManager) -
 
 def _macros_of_simulators(sources: pyslang.SourceManager) -> list[str]:
     """Return which macros that a simulator defines by itself the files speak of."""
-    texts = [path.read_bytes() for path in _files_read(sources)]
+    texts = [content_of(shown_path(path), LARGEST) for path in _files_read(sources)]
     return [macro for macro in OWN_MACROS if any(macro.encode() in text for text in texts)]
 
 
@@ -249,17 +251,6 @@ def _files_read(sources: pyslang.SourceManager) -> Iterator[Path]:
         path = Path(str(sources.getFullPath(buffer)))
         if path.is_file():
             yield path
-
-
-def _refuse_odd_names(paths: Iterable[Path]) -> None:
-    """Raise UserError for a path that no simulator could be told: no UTF-8 text, a quote in it."""
-    for path in paths:
-        if '"' in str(path.absolute()):
-            raise UserError(f"{path.absolute()}: no simulator takes a quote in a path; rename it")
-        try:
-            str(path).encode()
-        except UnicodeEncodeError:
-            raise UserError(f"{shown_path(path)}: the path is not UTF-8 text; rename it") from None
 
 
 def _compilation(

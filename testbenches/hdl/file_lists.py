@@ -17,8 +17,10 @@ from typing import Any
 
 import yaml
 
+from refmodel.ground.content import content_of
 from refmodel.ground.errors import InputError, Problem, UserError
 
+LARGEST = 1 << 24  # bytes of a list
 SOURCES = (".v", ".sv", ".vhd", ".vhdl")
 HEADERS = (".vh", ".svh")
 EDAM = (".eda.yml", ".eda.yaml")
@@ -55,10 +57,13 @@ def read_list(path: Path) -> FileList:
     """Return what a folder or a list stands for; UserError, with the line, if it is no good."""
     if path.is_dir():
         return _folder(path)
+    content = content_of(path, LARGEST)
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UserError(f"{path}: cannot be read: {error}") from None
+        text = content.decode()
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        message = f"is not UTF-8 text: byte {content[error.start]:#x}"
+        raise _fault(path, line, "", message) from None
     found = _edam(path, text) if path.name.endswith(EDAM) else _dot_f(path, text, (path,))
     if not found.sources:
         raise UserError(f"{path}: names no Verilog or VHDL file")
@@ -174,15 +179,24 @@ def _fault(path: Path, line: int, key: str, message: str) -> InputError:
     return InputError([Problem(path, line, 1, key, message)])
 
 
+def _not_plain(error: Exception) -> str:
+    """Say why a text is no YAML of plain data."""
+    if isinstance(error, yaml.constructor.ConstructorError):
+        return "not plain YAML: tags, and keys that are no text, are not taken"
+    return f"not valid YAML: {getattr(error, 'problem', 'a number is too large')}"
+
+
 def _edam(path: Path, text: str) -> FileList:
     """Return what an EDA Metadata file says; its paths are from its own folder."""
     try:
         data = yaml.safe_load(text)
         node = yaml.compose(text, yaml.SafeLoader)
-    except yaml.YAMLError as error:
+    except RecursionError:
+        raise UserError(f"{path}: nested too deeply") from None
+    except (yaml.YAMLError, ValueError) as error:  # ValueError: a number of thousands of digits
         mark = getattr(error, "problem_mark", None)
         line = mark.line + 1 if mark else 0
-        raise _fault(path, line, "", f"no YAML: {getattr(error, 'problem', error)}") from None
+        raise _fault(path, line, "", _not_plain(error)) from None
     if not isinstance(data, dict):
         raise _fault(path, 1, "", "no EDA Metadata: should be a mapping with the key 'files'")
     lines = {k.value: k.start_mark.line + 1 for k, _ in node.value}  # type: ignore[union-attr]

@@ -7,7 +7,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path, PurePosixPath
 
+from refmodel.ground.errors import UserError
+
 MISSING = re.compile(r"'([^']+)': No such file")
+UNKNOWN = re.compile(r"unknown module '([^']+)'")
 KEYWORDS = re.compile(r"//[^\n]*|/\*.*?\*/|`(begin|end)_keywords\b", re.S)
 MOST = 5000  # files and folders looked at
 NAMED = "cellstep bind --include {0}, or core.include_dirs of the binding"
@@ -19,9 +22,21 @@ def shown_path(path: Path) -> Path:
     return path.relative_to(here) if path.is_relative_to(here) else path
 
 
+def refuse_odd_paths(paths: Iterable[Path]) -> None:
+    """Raise UserError for a path that no simulator could be told: no UTF-8 text, a quote in it."""
+    for path in paths:
+        if '"' in str(path.absolute()):
+            raise UserError(f"{path.absolute()}: no simulator takes a quote in a path; rename it")
+        try:
+            str(path).encode()
+        except UnicodeEncodeError:
+            raise UserError(f"{shown_path(path)}: the path is not UTF-8 text; rename it") from None
+
+
 def hints(messages: Sequence[str], sources: Sequence[Path]) -> Iterator[str]:
     """Yield what may be behind the messages, from the files that were read, in their order."""
     yield from _include_hints(messages, sources)
+    yield from _module_hints(messages)
     yield from _keyword_hints(sources)
 
 
@@ -41,10 +56,22 @@ def _include_hints(messages: Iterable[str], sources: Iterable[Path]) -> Iterator
             yield f"'{name}' lies in {folder}: {NAMED.format(folder)}"
 
 
+def _module_hints(messages: Iterable[str]) -> Iterator[str]:
+    """Yield what to do about modules that are not among the sources."""
+    names = dict.fromkeys(name for text in messages for name in UNKNOWN.findall(text))
+    if names:
+        told = ", ".join(map(repr, names))
+        yield f"no file that was given holds module {told}; give its file, too"
+
+
 def _keyword_hints(sources: Iterable[Path]) -> Iterator[str]:
     """Yield for each file that leaves other keywords on for those behind it what to add."""
     for source in sources:
-        text = source.read_text(errors="replace")
+        try:
+            text = source.read_text(errors="replace")
+        except OSError as error:
+            yield f"{shown_path(source)}: cannot be read: {error.strerror}"
+            continue
         open_at: list[int] = []
         for found in KEYWORDS.finditer(text):
             if found[1] == "begin":

@@ -54,6 +54,11 @@ def suites_for(binding: Binding) -> tuple[str, ...]:
     return (*SUITES, COUNTING) if counts else SUITES
 
 
+def _scenarios_of(suites: Sequence[str]) -> dict[Path, Scenario]:
+    """Return the scenarios of some suites, each once, without those of the lines of a drive."""
+    return {p: s for suite in suites for p, s in find_suite(suite) if s.drives is None}
+
+
 class Mutator:
     """One core with mutants in it, beside the model; `work` is a folder for its files."""
 
@@ -63,10 +68,11 @@ class Mutator:
         self._planting = planting
         self._work = work
         self._say = say
+        suites = planting.suites or suites_for(binding)
+        self._scenarios = _scenarios_of(suites)
         self.lockstep = Lockstep(binding, work, planting.seed, planting.policies)
         self.planted = self._plant(self.lockstep.ports)
-        simulator, suites = planting.simulator, planting.suites or suites_for(binding)
-        self.score = Score(given, binding.core.top, simulator, suites, planting.seed)
+        self.score = Score(given, binding.core.top, planting.simulator, suites, planting.seed)
         self._kills: Counter[int] = Counter()
         self._waiting: queue.SimpleQueue[Mutant] = queue.SimpleQueue()
         self._doubted: queue.SimpleQueue[tuple[Fate, list[int]]] = queue.SimpleQueue()
@@ -125,10 +131,8 @@ class Mutator:
 
     def _ready(self) -> list[Prepared]:
         """Make the suites' scenarios ready, each once; raise UserError if none applies."""
-        found: dict[Path, Scenario] = {}
-        for suite in self.score.suites:
-            found |= {p: s for p, s in find_suite(suite) if s.drives is None}
-        ready = [p for p in self.lockstep.prepare(list(found.items()), self._say) if not p.skipped]
+        found = self.lockstep.prepare(list(self._scenarios.items()), self._say)
+        ready = [p for p in found if not p.skipped]
         if not ready:
             raise UserError(f"{self.score.binding}: none of the scenarios applies to the core")
         self.score.scenarios = len(ready)

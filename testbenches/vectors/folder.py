@@ -13,7 +13,7 @@ from typing import IO, Any
 import numpy as np
 
 import hdl_stubs
-from refmodel.ground.errors import InputError, UserError
+from refmodel.ground.errors import InputError, UserError, cannot_write
 from refmodel.world.find import find_scenario
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
@@ -57,7 +57,7 @@ def write_vectors(binding: Binding, order: VectorsOrder, folder: Path) -> list[s
     Raises UserError for a folder that exists, and for a scenario the core cannot take part in.
     """
     if folder.exists():
-        raise UserError(f"--out {folder}: exists already; vectors are written to a new folder")
+        raise UserError(f"--out {folder}: exists already; give the name of a new folder")
     if order.profile is not None:
         binding = binding.model_copy(update={"profile": _given_profile(order.profile)})
     refuse_acknowledge(binding)
@@ -88,7 +88,7 @@ def _written(folder: Path, files: Iterable[tuple[str, Write]]) -> list[str]:
         folder.parent.mkdir(parents=True, exist_ok=True)
         new = Path(tempfile.mkdtemp(prefix=".new-", dir=folder.parent))
     except OSError as error:
-        raise UserError(f"--out {folder}: cannot be written: {error.strerror}") from None
+        raise cannot_write("--out", folder, error) from None
     try:
         for name, write in files:
             with (new / name).open("w", encoding="ascii", newline="\n") as file:

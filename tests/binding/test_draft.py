@@ -304,7 +304,7 @@ def test_core_in_vhdl():
         ({"a.v": "module m; endmodule\n"}, "n", "--top n: no such module in the sources; known: m"),
         ({"a.v": "module m; endmodule module n; endmodule\n"}, None,
          "several modules could be the top: m, n; choose one with --top NAME"),
-        ({"a.v": "// nothing\n"}, None, "the sources hold no module"),
+        ({"a.v": "// nothing\n"}, None, "a.v: the sources hold no module; is it Verilog?"),
         ({"a.v": "", "b.vhd": ""}, "m",
          "VHDL and Verilog in one core; give a core that is all of one language"),
         ({"b.vhd": ""}, None, "a core in VHDL needs --top NAME, its top entity"),

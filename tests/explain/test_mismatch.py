@@ -101,7 +101,7 @@ def test_options_of_the_run(option, tied):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (None, "result.json: cannot be read: No such file or directory; mismatch:N is asked of"),
+        (None, "result.json: no such file; a folder is to be one that `cellstep run --out` has"),
         ("{", "result.json: is no result of `cellstep run`: Invalid JSON"),
         ('{"runs": [{}]}', "is no result of `cellstep run`: runs.0.binding: Field required"),
         ('{"runs": []}', "result.json has no run with a mismatch"),

@@ -7,7 +7,9 @@ output.
 
 from __future__ import annotations
 
+import ctypes
 import json
+import multiprocessing.process
 import os
 import resource
 import signal
@@ -17,7 +19,9 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+LARGEST = 4 << 30  # bytes of addresses, of a call that only reads
 LONGEST_FILE = 200 << 20  # bytes
+REACHED = 99  # exit status of a call that would have started another program
 PATIENCE = 150  # seconds of the clock on the wall; a busy machine takes longer than its processor
 PRELOADED = (
     *("pyslang", "rich.console", "refmodel.report.terminal", "refmodel.report.outdir"),
@@ -29,7 +33,8 @@ PRELOADED = (
         f"refmodel.cli.{name}"
         for name in (
             *("main", "run", "trace", "explain", "protect", "margin", "bind", "vectors", "check"),
-            *("fit", "link", "track", "lesson", "wire"),
+            *("fit", "link", "track", "lesson", "wire", "hunt", "mutate", "prove", "history"),
+            *("demo", "doctor"),
         )
     ),
 )
@@ -57,10 +62,17 @@ class Warm:
             text=True,
         )
 
-    def call(self, words: list[str], folder: Path, temporary: Path) -> Ran:
-        """Call the command in a folder, with a folder of its own for temporary files."""
-        output = temporary / "output.txt"
+    def call(
+        self, words: list[str], folder: Path, temporary: Path, only_reads: bool = False
+    ) -> Ran:
+        """Call the command in a folder, with a folder of its own for temporary files.
+
+        With `only_reads` the call ends with REACHED where it would start another program, and is
+        refused a file that nobody may read, as any user but root is.
+        """
+        output = temporary.with_name(f"{temporary.name}-output.txt")
         asked = {"words": words, "cwd": str(folder), "out": str(output), "tmp": str(temporary)}
+        asked["only_reads"] = only_reads
         pipe_in, pipe_out = self._process.stdin, self._process.stdout
         assert pipe_in is not None
         assert pipe_out is not None
@@ -79,6 +91,7 @@ def serve() -> None:
 
     for name in PRELOADED:
         importlib.import_module(name)
+    importlib.import_module("testbenches.toolchain").available()  # asks programs, and keeps it
     for line in sys.stdin:
         asked = json.loads(line)
         process = os.fork()
@@ -100,6 +113,10 @@ def _become(asked: dict[str, object]) -> None:
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     os.environ["TMPDIR"] = str(asked["tmp"])
     os.chdir(str(asked["cwd"]))
+    if asked["only_reads"]:
+        resource.setrlimit(resource.RLIMIT_AS, (LARGEST, LARGEST))
+        _start_nothing()
+        _be_refused()
     sys.argv = ["cellstep", *asked["words"]]  # type: ignore[misc]
     status: object = 70
     try:
@@ -113,6 +130,29 @@ def _become(asked: dict[str, object]) -> None:
     sys.stdout.flush()
     sys.stderr.flush()
     os._exit(status if isinstance(status, int) else 70)
+
+
+def _start_nothing() -> None:
+    """End this call where it would start a process."""
+
+    def reached(*_: object, **__: object) -> None:
+        raise SystemExit(REACHED)
+
+    subprocess.Popen.__init__ = reached  # type: ignore[method-assign]
+    multiprocessing.process.BaseProcess.start = reached  # type: ignore[method-assign]
+
+
+def _be_refused() -> None:
+    """Give up what lets root read and write any file; others have no such right."""
+    if os.geteuid() or sys.platform != "linux":
+        return
+    libc = ctypes.CDLL(None, use_errno=True)
+    head = (ctypes.c_uint32 * 2)(0x20080522, 0)  # the form that linux/capability.h calls 3
+    sets = (ctypes.c_uint32 * 6)()  # effective, permitted and inheritable, twice 32 bits
+    if libc.capget(head, sets) == 0:
+        for n in range(3):
+            sets[n] &= ~0b110  # CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH
+        libc.capset(head, sets)
 
 
 def _ended(process: int) -> dict[str, object]:

@@ -105,7 +105,7 @@ def test_a_rate_of_wrong_verdicts_ends_with_1(tmp_path):
         (["--class", "nothing"], "--class: is now called --check"),
         (["--host-speed", "quick"], "--host-speed quick: no such host; known: "),
         (["--seed", "-1"], "--seed -1: should be 0 or more"),
-        (["--programs", "missing.py"], "cannot be run: FileNotFoundError"),
+        (["--programs", "missing.py"], "missing.py: no such file"),
         (["--out", "file/folder"], "--out file/folder: cannot be written: Not a directory"),
         (["--drive-speed", "90"], "the drive speed of +90 % is not within -20 .. 20"),
     ],
