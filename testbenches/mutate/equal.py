@@ -16,7 +16,7 @@ from refmodel.ground.processors import processors
 from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNKNOWN, UNSEEN, Fate
 from testbenches.hdl.aiger import Aiger
 from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
-from testbenches.mutate.twin import Twin, asking, reading_core
+from testbenches.mutate.twin import CHOSEN, Twin, asking, reading_core
 
 SECONDS = 60  # for one question
 PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
@@ -83,8 +83,8 @@ class Solver:
 
     def _judge(self, fate: Fate) -> None:
         number = fate.mutant.number
-        bits = {f"chosen[{n}]": number >> n & 1 for n in range(self._twin.width)}
-        bits["chosen"] = number & 1  # as it is called when it is one bit wide
+        bits = {f"{CHOSEN}[{n}]": number >> n & 1 for n in range(self._twin.width)}
+        bits[CHOSEN] = number & 1  # as it is called when it is one bit wide
         name = f"ask-{number}.aig"
         (self._folder / name).write_bytes(self._graph.with_constants(bits))
         anywhere = self._answer(name, ANYWHERE)

@@ -10,14 +10,18 @@ from testbenches.binding.schema import Binding
 from testbenches.hdl.mutants import CHOICE
 
 TWIN = "cellstep_twin"
+OWN = "cellstep_"  # begins the names of the twin's own
+SIDES = f"{OWN}core", f"{OWN}changed"
+CHOSEN, RESETTING = f"{OWN}chosen", f"{OWN}resetting"
 MOST_RESET = 8  # cycles
 
 
 @dataclass(frozen=True)
 class Twin:
-    """A core and its mutant on the same inputs, the mutant by its number at `chosen`.
+    """A core and its mutant on the same inputs, the mutant by its number at CHOSEN.
 
-    `differ` goes up when any output differs, `differ_compared` when what a run looks at does.
+    Its first output goes up when any output of the two differs, the second when what a run looks at
+    does.
 
     Both begin alike, in any state the core itself can reach; then the mutant is chosen, and both
     are reset. All inputs may do anything, but for strobes of both a read and a write at once.
@@ -28,26 +32,27 @@ class Twin:
     width: int
 
     def verilog(self) -> str:
-        """Return the text, for all mutants."""
+        """Return the text, for all mutants; its own names are none that a core has."""
         inputs = list(self._inputs())
         names = "".join(f",\n  input {name} \\{port} " for port, name in inputs)
-        hidden = [w for side in "ab" for w in self._hidden(side)]
-        over = f"going && age == {self._reset_cycles}"
-        chosen = f"on ? chosen : {self.width}'d0"
+        hidden = [w for side in SIDES for w in self._hidden(side)]
+        over = f"{OWN}going && {OWN}age == {self._reset_cycles}"
+        chosen = f"{OWN}on ? {CHOSEN} : {self.width}'d0"
         return "\n".join(
             (
-                f"module {TWIN}(input begins, input [{self.width - 1}:0] chosen{names},",
-                "  output differ, output differ_compared);",
-                "  reg going = 0;\n  reg [3:0] age = 0;",
-                "  wire on = going | begins;",
-                f"  wire resetting = on && age < {self._reset_cycles};",
+                f"module {TWIN}(input {OWN}begins, input [{self.width - 1}:0] {CHOSEN}{names},",
+                f"  output {OWN}differ, output {OWN}differ_compared);",
+                f"  reg {OWN}going = 0;\n  reg [3:0] {OWN}age = 0;",
+                f"  wire {OWN}on = {OWN}going | {OWN}begins;",
+                f"  wire {RESETTING} = {OWN}on && {OWN}age < {self._reset_cycles};",
                 f"  always @(posedge \\{self.binding.clock.port} ) begin",
-                "    going <= on;\n    if (resetting) age <= age + 1;\n  end",
+                f"    {OWN}going <= {OWN}on;",
+                f"    if ({RESETTING}) {OWN}age <= {OWN}age + 1;\n  end",
                 *hidden,
-                self._core("a", f"{self.width}'d0"),
-                self._core("b", chosen),
-                f"  assign differ = {over} && ({_any(self._all())});",
-                f"  assign differ_compared = {over} && ({_any(self._compared())});",
+                self._core(SIDES[0], f"{self.width}'d0"),
+                self._core(SIDES[1], chosen),
+                f"  assign {OWN}differ = {over} && ({_any(self._all())});",
+                f"  assign {OWN}differ_compared = {over} && ({_any(self._compared())});",
                 "endmodule\n",
             )
         )
@@ -83,10 +88,10 @@ class Twin:
             return f"{self.ports.width(name)}'d{binding.tie[name]}"
         if name == binding.reset.port:
             low = binding.reset.active == "low"
-            return f"\\{name} & ~resetting" if low else f"\\{name} | resetting"
+            return f"\\{name} & ~{RESETTING}" if low else f"\\{name} | {RESETTING}"
         if name == binding.clock.enable:
             low = binding.clock.enable_active == "low"
-            return f"\\{name} & ~resetting" if low else f"\\{name} | resetting"
+            return f"\\{name} & ~{RESETTING}" if low else f"\\{name} | {RESETTING}"
         if bus is not None and bus.read and bus.write and name == bus.write.port:
             reading = _active(f"\\{bus.read.port} ", bus.read.active)
             low = bus.write.active == "low"
@@ -104,8 +109,8 @@ class Twin:
         memory = self.binding.memory
         if memory is not None and memory.slot and memory.store and memory.data_out:
             slot = _active(f"\\{memory.slot.port} ", memory.slot.active)
-            moving = _active(_at("a", memory.request.signal), memory.request.active)
-            storing = _active(_at("a", memory.store.signal), memory.store.active)
+            moving = _active(_at(SIDES[0], memory.request.signal), memory.request.active)
+            storing = _active(_at(SIDES[0], memory.store.signal), memory.store.active)
             found.append(f"{slot} && {_differs(memory.request.signal)}")
             found.append(f"{slot} && {moving} && {_differs(memory.store.signal)}")
             found.append(f"{slot} && {moving} && {storing} && {_differs(memory.data_out)}")
@@ -154,7 +159,7 @@ def _at(side: str, name: str) -> str:
 
 
 def _differs(name: str) -> str:
-    return f"{_at('a', name)} != {_at('b', name)}"
+    return f"{_at(SIDES[0], name)} != {_at(SIDES[1], name)}"
 
 
 def _active(expression: str, active: str) -> str:

@@ -11,11 +11,11 @@ from testbenches.mutate.equal import Solver
 from testbenches.mutate.twin import Twin
 
 CORE = """
-module tiny_regs(input clk, input rst, input bit_stb, input bit_in, input adr, input rd, input wr,
+module tiny_regs(input clk, input rst, input bit_stb, input chosen, input a, input rd, input begins,
              input [15:0] din, output [15:0] dout, output [15:0] status, output reg [3:0] counted,
              input [2:0] cellstep_mutant);
   reg seen, late, same;
-  wire taken = cellstep_mutant == 1 ? bit_in : bit_in && (bit_stb || !bit_stb);
+  wire taken = cellstep_mutant == 1 ? chosen : chosen && (bit_stb || !bit_stb);
   always @(posedge clk)
     if (rst) begin seen <= 0; late <= 0; same <= 0; counted <= 0; end
     else begin
@@ -26,7 +26,7 @@ module tiny_regs(input clk, input rst, input bit_stb, input bit_in, input adr, i
     end
   wire flag = late && (cellstep_mutant == 4 || same);
   assign status = {flag, 15'd0};
-  assign dout = rd && wr && cellstep_mutant == 5 ? 16'hffff : rd && !adr ? status :
+  assign dout = rd && begins && cellstep_mutant == 5 ? 16'hffff : rd && !a ? status :
                 cellstep_mutant == 6 ? 16'h0001 : 16'h0000;
 endmodule
 """
@@ -35,8 +35,8 @@ core: {top: tiny_regs, sources: [small.v]}
 profile: pal_dd
 clock: {port: clk}
 reset: {port: rst}
-disk: {strobe: bit_stb, value: bit_in}
-bus: {address: adr, read: rd, write: wr, write_data: din, read_data: dout, registers: {status: 0}}
+disk: {strobe: bit_stb, value: chosen}
+bus: {address: a, read: rd, write: begins, write_data: din, read_data: dout, registers: {status: 0}}
 tie: {cellstep_mutant: 0}
 observe: {status: status}
 """
