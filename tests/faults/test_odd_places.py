@@ -29,7 +29,7 @@ def test_a_file_that_is_a_pipe_is_read_or_refused(tmp_path, monkeypatch):
     assert 2 == done.returncode
     assert ":1:1: core: 'x' should be a mapping" in done.stderr
     os.mkfifo(tmp_path / "silent.yaml")
-    monkeypatch.setattr("refmodel.ground.yamlfile.SILENCE", 0.1)
+    monkeypatch.setattr("refmodel.ground.content.SILENCE", 0.1)
     done = cellstep("link", tmp_path / "silent.yaml")
     assert (2, True) == (done.returncode, "nothing has come out of it" in done.stderr)
 
