@@ -28,6 +28,7 @@ from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, generate
 from testbenches.job import LONGEST_LIVE, LiveHost, RunDone
+from testbenches.kept_spans import KeptSpans
 from testbenches.player import Player
 from testbenches.strays import Strays
 
@@ -43,7 +44,7 @@ class Prepared:
     scenario: Scenario
     seed: int
     disk: Disk
-    accesses: list[Stimulus] = field(default_factory=list)
+    accesses: Sequence[Stimulus] = ()
     written: list[list[Burst]] = field(default_factory=list)
     skipped: str = ""
     note: str = ""
@@ -131,8 +132,9 @@ class Preparation:
             with reading(ready.path):
                 stimuli, window_end = self._stimuli(ready)
                 path = self.events(ready.index)
+                ready.accesses = kept = self._no_spans(ready)
                 for stimulus in player.write(stimuli, path, disk.cycles, window_end):
-                    ready.accesses.append(stimulus.accesses_only())
+                    kept.append(stimulus.accesses_only())
         except MissingRegisterError as error:
             ready.skipped = str(error)
         return ready
@@ -224,6 +226,10 @@ class Preparation:
     def events(self, index: int) -> Path:
         """Return the event file of a prepared scenario."""
         return self._work / f"{index}.events"
+
+    def _no_spans(self, ready: Prepared) -> KeptSpans:
+        """Return what takes the spans of a run."""
+        return KeptSpans(self._work / f"{ready.index}.spans")
 
     def stimuli(self, prepared: Prepared, done: RunDone | None = None) -> Iterator[Stimulus]:
         """Yield the run's stimuli again, as the block has them, with the accesses that were made.
