@@ -20,7 +20,7 @@ from hdl_stubs.defects import HERE
 
 CORE = HERE / "drive" / "binding.yaml"
 MEGABYTE = 1024  # kB, as /proc counts
-SLACK = 30  # MB by which the peak of a longer run may lie above that of a shorter one
+SLACK = 70  # MB by which the peak of a longer run may lie above that of a shorter one
 MOST = 300  # MB, of Python
 SCENARIO = """\
 name: four_drives
@@ -89,7 +89,7 @@ def measured(path, simulator):
 @pytest.mark.both
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 def test_memory_does_not_grow_with_revolutions(simulator, tmp_path):
-    """The peak at 100 revolutions is that at ten, give or take what the libraries do."""
+    """The peak at 100 revolutions lies little above that at ten: no revolution is held."""
     few, many = scenario(tmp_path, 10), scenario(tmp_path, 100)
     measured(scenario(tmp_path, 1), simulator)  # so that neither of the two below builds
     short, low = measured(few, simulator)
