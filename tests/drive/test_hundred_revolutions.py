@@ -20,7 +20,7 @@ from hdl_stubs.defects import HERE
 
 CORE = HERE / "drive" / "binding.yaml"
 MEGABYTE = 1024  # kB, as /proc counts
-SLACK = 70  # MB by which the peak of a longer run may lie above that of a shorter one
+SLACK = 30  # MB by which the peak of a longer run may lie above that of a shorter one
 MOST = 300  # MB, of Python
 SCENARIO = """\
 name: four_drives
