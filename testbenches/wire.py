@@ -71,6 +71,7 @@ class _WireSession(Session):
         self.simulator = simulator
         self._process = None
         self._log = None
+        self._bench = None  # it keeps no snapshots
 
     def play(self, job: Job) -> int:
         """Build and run the job; return the worker's exit status.
