@@ -15,6 +15,7 @@ from refmodel.prove.seen import (
     CORE,
     FEWEST,
     HOST,
+    SPLIT,
     Atom,
     Candidate,
     Seen,
@@ -58,11 +59,17 @@ class Counters(Seen):
                     fewest = len(values) if guard is every else fewest
 
     def _at_most(self) -> Iterator[Candidate]:
-        """Yield how far each counter goes, if it does not use all of its bits."""
+        """Yield how far each counter goes, if it does not use all of its bits.
+
+        The runs may not have come to a narrow one's end: every end above is offered as well.
+        """
         for name in self._sides:
             held, top = self._state[name], int(self._samples[name].max())
-            if 2 < held.size() <= WIDEST_COUNTER and top + 1 < 1 << held.size():
-                yield Candidate(f"{name} <= {top}", z3.ULE(held, top))
+            if not 2 < held.size() <= WIDEST_COUNTER:
+                continue
+            highest = (1 << held.size()) - 2
+            for end in range(top, highest + 1 if held.size() <= SPLIT else min(top, highest) + 1):
+                yield Candidate(f"{name} <= {end}", z3.ULE(held, end))
 
     def _counters_equal(self, guard: Atom) -> Iterator[Candidate]:
         """Yield which two counters are equal where a condition holds, and not everywhere."""
