@@ -1,6 +1,7 @@
 """SPEC's clauses proved of `next_state`, and each proof fails when its clause is broken."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -82,9 +83,9 @@ def place(monkeypatch, name, old, new):
 
 
 SHIFTS = {
-    "window": lambda framed, *_: framed._replace(window=framed.window ^ 1),
+    "window": lambda framed, *_: replace(framed, window=framed.window ^ 1),
     "no_byte_lost": lambda framed, _rules, before, *_: (
-        framed._replace(byte_done=1) if before.bit_count == 3 else framed
+        replace(framed, byte_done=1) if before.bit_count == 3 else framed
     ),
 }
 
@@ -118,8 +119,6 @@ def test_sync_equal_held_too_long_is_found(monkeypatch):
     old = registers.next_state
 
     def held(rules, state, inputs):
-        from dataclasses import replace
-
         after = old(rules, state, inputs)
         return replace(after, sync_equal=after.sync_equal | state.sync_equal)
 
