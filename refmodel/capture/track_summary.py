@@ -12,7 +12,7 @@ from refmodel.capture.track_source import TrackSource
 from refmodel.media.mfm import find
 from refmodel.media.overlay import NOWHERE, WeakRegion
 from refmodel.media.seeded import Floats
-from refmodel.media.survey import FieldSeen, Part, survey
+from refmodel.media.survey import ID, FieldSeen, Part, survey
 from refmodel.world.revolutions import Revolution
 
 PARTS = 200  # of a revolution, over each of which the cell length is averaged
@@ -169,9 +169,11 @@ class TrackSummary:
         data |= {"kind": part.kind, "marks": part.marks, "mark": part.mark}
         if part.crc_stored is not None:
             data |= {
-                "body": part.body.hex() if part.kind == "ID" else len(part.body),
+                "bytes": len(part.body),
                 "crc_stored": f"{part.crc_stored:04X}",
                 "crc_right": f"{part.crc_right:04X}",
                 "crc_ok": part.crc_ok,
             }
+            if part.kind == ID:
+                data["id"] = part.body.hex()
         return data

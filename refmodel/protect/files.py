@@ -27,7 +27,7 @@ def matrix_data(matrix: Matrix) -> dict[str, Any]:
         "verdict": verdict_of(matrix.exit_status),
         "wrong": len(matrix.wrong),
         "checks": [
-            {"name": c.name, "class": c.number, "about": c.about, "watches": list(c.watches)}
+            {"name": c.name, "number": c.number, "about": c.about, "watches": list(c.watches)}
             for c in dict.fromkeys(cell.case.check for cell in matrix.cells)
         ],
         "cells": [_cell(matrix, cell) for cell in matrix.cells],

@@ -1,13 +1,13 @@
 """The command `cellstep track`, as a user meets it."""
 
-import json
-
 import numpy as np
 import pytest
 from command import cellstep
 from crccheck.crc import Crc16Ibm3740
 from flux_cases import captured, plain_track, write_text
+from formed import formed
 
+from refmodel.capture.track_form import TrackForm
 from refmodel.media.flux_defects import Defects, NoFlux, Weak
 from refmodel.media.survey import survey
 from refmodel.media.track import iso_track
@@ -19,7 +19,7 @@ def told(*arguments):
     """Return what the command tells as JSON."""
     done = cellstep("track", *arguments, "--format", "json", env=WIDE)
     assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
+    return formed(TrackForm, done.stdout)
 
 
 def test_a_captured_track_is_told_with_its_published_check_codes(tmp_path):
@@ -30,7 +30,7 @@ def test_a_captured_track_is_told_with_its_published_check_codes(tmp_path):
     path = write_text(tmp_path / "a.txt", captured(plain_track()), 125 / 3, ["rate 24000000"])
     parts = told(path)["parts"]
     fields = {part["name"]: part for part in parts}
-    assert fields["sector 1 ID"]["body"] == "00000102"
+    assert fields["sector 1 ID"]["id"] == "00000102"
     assert fields["sector 1 ID"]["crc_stored"] == "CA6F"
     assert {fields[f"sector {n} data"]["crc_stored"] for n in range(1, 10)} == {"C40B"}
     assert all(part["crc_ok"] for part in parts if "crc_ok" in part)

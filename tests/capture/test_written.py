@@ -1,12 +1,12 @@
 """Captured writes: what they put on the disk, how pulses are shifted, and two held together."""
 
-import json
-
 import numpy as np
 import pytest
 from command import cellstep
+from formed import formed
 from recorded import MAP, PAL, dumped, mapped
 
+from refmodel.capture.track_form import WritesForm
 from refmodel.capture.written import CapturedWrite, differences
 from refmodel.media.mfm import word_bits
 from refmodel.media.writing import Burst
@@ -87,7 +87,7 @@ def test_the_command_tells_the_writes_of_a_capture(writes, tmp_path):
     given = mapped(tmp_path)
     done = cellstep("track", writes, "--map", given, "--format", "json")
     assert done.returncode == 0, done.stderr
-    told = json.loads(done.stdout)["writes"]
+    told = formed(WritesForm, done.stdout)["writes"]
     assert len(told) >= 1
     assert told[0]["bit_cycles"] in (14, 28)
     assert told[0]["pulses"] == 0

@@ -12,8 +12,10 @@ import pytest
 import typer
 from changed_core import STUBS
 from command import cellstep
+from formed import formed
 
 from refmodel.cli.main import COMMANDS
+from refmodel.cli.reference.pages import RESULTS
 
 WRITE_ONLY = {"bind", "vectors", "lesson"}  # they make a file and report nothing
 REPORTING = sorted(COMMANDS.keys() - WRITE_ONLY)
@@ -34,6 +36,19 @@ SLOW = {
     "margin": (("pal_dd", "--separator", "counter", "--points", "3"), None),
     "mutate": ((REFERENCE, "--count", "4", "--suite", POLL, "--no-solver"), None),
     "wire": ((STUBS / "wire" / "wire.yaml",), None),
+}
+FORMS = {
+    name: RESULTS[form].form
+    for name, form in {
+        "demo": "result",
+        "run": "result",
+        "hunt": "hunt",
+        "link": "pins",
+        "track": "track",
+        "margin": "margin",
+        "mutate": "mutants",
+        "protect": "rates",
+    }.items()
 }
 COLOUR = re.compile(r"\x1b\[[0-9;]*[349][0-7][0-9;]*m")
 
@@ -72,6 +87,8 @@ def in_each_form(name, arguments, key):
     told = json.loads(data.stdout)
     assert told
     assert key is None or key in told
+    if name in FORMS:
+        formed(FORMS[name], data.stdout)
     assert 1 <= len(line.stdout.splitlines()) <= 2
     assert len(full.stdout) > len(line.stdout) > 5
     for done in (full, line, data):

@@ -1,6 +1,5 @@
 """The pin plan: computed latencies, the best places by exact search, refusals with the reason."""
 
-import json
 import random
 from fractions import Fraction
 from itertools import pairwise, product
@@ -8,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from command import cellstep
+from formed import formed
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_link import HZ, US, LinkedDrives
@@ -16,6 +16,7 @@ from refmodel.drive.bus import DriveBus
 from refmodel.drive.cautions import CAUTIONS
 from refmodel.drive.link_settings import LinkSettings
 from refmodel.drive.plan_file import PLANS, OrderRule, PlanFile, PlanLink, PlanSignal, load_plan
+from refmodel.drive.plan_form import PinsForm
 from refmodel.drive.plan_search import find_plan, tightest
 from refmodel.drive.plan_times import LinkTimes, Shape
 from refmodel.drive.profile import load_drive_profile
@@ -186,7 +187,7 @@ def test_the_command_prints_table_reasons_and_cautions():
 def test_the_command_writes_json_and_a_picture(tmp_path):
     """JSON has the same numbers; the picture is an SVG, the same each time."""
     done = cellstep("link", "seven_pins", "--json", "--svg", tmp_path / "a.svg")
-    data = json.loads(done.stdout)
+    data = formed(PinsForm, done.stdout)
     assert (True, 17, 71.3) == (data["feasible"], len(data["signals"]), data["link"]["write_us"])
     cellstep("link", "seven_pins", "--json", "--svg", tmp_path / "b.svg")
     drawn = (tmp_path / "a.svg").read_text()

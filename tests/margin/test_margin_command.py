@@ -1,14 +1,15 @@
 """The command `cellstep margin`, as a user meets it."""
 
-import json
 import signal
 import subprocess
 import time
 
 import pytest
 from command import COMMAND, apart, cellstep
+from formed import formed
 
 from refmodel.ground.processors import processors
+from refmodel.margin.form import MarginForm
 
 WIDTHS = (0, 3000, 4000)  # ns, of the pulses of a map
 
@@ -45,7 +46,7 @@ def test_it_prints_the_table_and_writes_the_files(tmp_path):
     page = (out / "margin.html").read_text()
     assert page.count("<svg ") == 3 + len(WIDTHS)
     assert "speed tolerance</th>" in page
-    data = json.loads((out / "margin.json").read_text())
+    data = formed(MarginForm, (out / "margin.json").read_text())
     assert [subject["name"] for subject in data["subjects"]] == ["rephase"]
 
 

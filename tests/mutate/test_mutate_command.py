@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 from command import cellstep
+from formed import formed
 from replaced import replace_in
 
 from hdl_stubs.defects import HERE
+from refmodel.mutate.form import MutantsForm
 from refmodel.mutate.score import FATES
 from testbenches.toolchain import available
 
@@ -22,7 +24,7 @@ def mutants(tmp_path_factory):
     """Return what came of twelve changes in a plain core: the command's end, and its files."""
     out = tmp_path_factory.mktemp("mutants")
     done = cellstep("mutate", PLAIN, "--count", "12", *SUITE, "--out", out)
-    (core,) = json.loads((out / "mutants.json").read_text())["cores"]
+    (core,) = formed(MutantsForm, (out / "mutants.json").read_text())["cores"]
     return done, core, out
 
 

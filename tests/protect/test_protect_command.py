@@ -1,13 +1,14 @@
 """`cellstep protect` as a user runs it."""
 
-import json
 import xml.etree.ElementTree as ET
 
 import pytest
 from command import apart, cellstep
+from formed import formed
 from protect_cases import check_file
 
 from hdl_stubs.defects import REFERENCE
+from refmodel.protect.form import MatrixForm, ToleranceForm
 from testbenches.toolchain import available
 
 BINDING = REFERENCE / "binding.yaml"
@@ -46,7 +47,7 @@ def test_reference_core_passes(good):
 
 def test_json_has_every_cell(good):
     """protect.json has a cell a run, with what was measured, the bounds and the margin."""
-    data = json.loads((good[1] / "protect.json").read_text())
+    data = formed(MatrixForm, (good[1] / "protect.json").read_text())
     assert data["runners"] == ["model", *available()]
     assert data["verdict"] == "agree"
     assert len(data["cells"]) == 4 * len(data["runners"])
@@ -70,7 +71,7 @@ def test_sensitivity_needs_no_simulator(tmp_path):
     rows = [line.split() for line in done.stdout.splitlines()]
     assert ["second_read", "sync_equal", "up", "too", "long", "6", "7", "original"] in rows
     assert f"wrote {tmp_path} (sensitivity.json, sensitivity.txt)\n" in done.stderr
-    rows = json.loads((tmp_path / "sensitivity.json").read_text())
+    rows = formed(list[ToleranceForm], (tmp_path / "sensitivity.json").read_text())
     assert [(r["kind"], r["harmless"], r["harmful"]) for r in rows][-1] == ("long", 6, 7)
 
 

@@ -5,19 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from pydantic import BaseModel
 
 from refmodel.capture.capture_map import CaptureMap
 from refmodel.capture.log import LogMap
+from refmodel.capture.track_form import TrackForm, WritesForm
 from refmodel.cli.reference.exits import exit_page
 from refmodel.cli.reference.json_schemas import json_schema
 from refmodel.cli.reference.sections import Page
 from refmodel.drive.plan_file import PlanFile
+from refmodel.drive.plan_form import PinsForm
 from refmodel.drive.profile import DriveProfile
 from refmodel.hunt.form import HuntsForm
+from refmodel.margin.form import MarginForm
+from refmodel.mutate.form import MutantsForm
 from refmodel.profile import Profile
 from refmodel.protect.check import CheckFile
+from refmodel.protect.form import MatrixForm, RateForm, ToleranceForm
 from refmodel.prove.verdict import Verdict
 from refmodel.report.result_form import Result
 from refmodel.world.scenario import Scenario
@@ -41,11 +47,40 @@ that knows JSON schemas completes and checks them as you type.
 | page | what it is about | for editors |
 |---|---|---|
 """
-RESULTS = {"result": Result, "hunt": HuntsForm, "proof": Verdict}
 AFTER = """
 [exit_status](exit_status.md) has what each command returns, and
-[VERDICTS](../../refmodel/VERDICTS.md) what a verdict promises. What commands write has a form, too:
+[VERDICTS](../../refmodel/VERDICTS.md) what a verdict promises.
+
+## Results
+
+`--json` prints the same text that `--out` writes to a file.
+
+| result | its form |
+|---|---|
 """
+
+
+@dataclass(frozen=True)
+class Written:
+    """What a command writes: the form of its JSON, and which command it is."""
+
+    form: Any
+    about: str
+
+
+RESULTS = {
+    "result": Written(Result, "`result.json` of `run`, `check` and `demo`"),
+    "protect": Written(MatrixForm, "`protect.json` of `protect`"),
+    "rates": Written(list[RateForm], "`protect --rates`"),
+    "sensitivity": Written(list[ToleranceForm], "`sensitivity.json` of `protect --sensitivity`"),
+    "margin": Written(MarginForm, "`margin.json` of `margin`"),
+    "hunt": Written(HuntsForm, "`hunt.json` of `hunt`"),
+    "mutants": Written(MutantsForm, "`mutants.json` of `mutate`"),
+    "proof": Written(Verdict, "`proof.json` of `prove` with a binding"),
+    "track": Written(TrackForm, "`track`"),
+    "writes": Written(WritesForm, "`track` with a map of a write"),
+    "pins": Written(PinsForm, "`link`"),
+}
 
 
 @dataclass(frozen=True)
@@ -136,7 +171,7 @@ def written_files() -> dict[str, str]:
     made["exit_status.md"] = exit_page()
     for page in PAGES:
         made |= {f"{file.name}.schema.json": json_schema(file.schema) for file in page.files}
-    made |= {f"{name}.schema.json": json_schema(form) for name, form in RESULTS.items()}
+    made |= {f"{name}.schema.json": json_schema(one.form) for name, one in RESULTS.items()}
     made["README.md"] = index_page()
     return made
 
@@ -146,8 +181,8 @@ def index_page() -> str:
     rows = "".join(
         f"| [{page.name}]({page.name}.md) | {page.about} | {_schemas(page)} |\n" for page in PAGES
     )
-    links = ", ".join(f"`{name}.json`: {_link(name)}" for name in RESULTS)
-    return f"{INDEX}{rows}{AFTER}{links}.\n\n{BASIS}\n"
+    results = "".join(f"| {one.about} | {_link(name)} |\n" for name, one in RESULTS.items())
+    return f"{INDEX}{rows}{AFTER}{results}\n{BASIS}\n"
 
 
 def _schemas(page: Topic) -> str:
