@@ -90,7 +90,7 @@ def counted_ends(
     """Return which bits complete a group of `size`, and how many bits of the next one there are.
 
     `count` bits have been counted before the first; a bit that restarts is counted, and the next
-    is the first of a group.
+    is the first of a group. `size` is a power of two.
     """
     bits = len(restart)
     if not bits:
@@ -98,7 +98,7 @@ def counted_ends(
     index = np.arange(bits)
     anchor = np.maximum.accumulate(np.where(restart, index, -1 - count))
     before = np.concatenate(([-1 - count], anchor[:-1]))
-    return np.flatnonzero((index - before) % size == 0), int(bits - 1 - anchor[-1]) % size
+    return np.flatnonzero((index - before) & (size - 1) == 0), int(bits - 1 - anchor[-1]) % size
 
 
 def started_ends(

@@ -15,7 +15,7 @@ def ready_flag(byte_cycle: Cycles, clear_cycle: Cycles, initial: int, tie: str, 
     """
     set_wins = tie == "set_wins"
     bytes_before = np.searchsorted(byte_cycle, clear_cycle, side="left")
-    tied = np.searchsorted(byte_cycle, clear_cycle, side="right") > bytes_before
+    tied = np.append(byte_cycle, -1)[bytes_before] == clear_cycle  # no two bytes end on one edge
     # Between two clears the first byte sets the flag; one on the earlier clear's edge counts
     # only where it survives that clear.
     first_byte = np.concatenate(([0], bytes_before if set_wins else bytes_before + tied))
