@@ -93,6 +93,7 @@ class CaptureMap(Schema):
     """Shorter pulses are left out."""
 
     _document: Document | None = PrivateAttr(None)
+    _held_levels: tuple[str, ...] = PrivateAttr(())
 
     @model_validator(mode="after")
     def _known_fields(self) -> CaptureMap:
@@ -162,6 +163,21 @@ class CaptureMap(Schema):
         if self.observe.status is not None:
             return dict.fromkeys((*FIELD_NAMES, UNUSED), STATUS)
         return {name: f"field_{name}" for name in self.observe.fields}
+
+    @property
+    def levels(self) -> list[str]:
+        """The levels that the map gives: by a signal, or as held all the time."""
+        return [
+            name
+            for name in LEVELS
+            if name in self._held_levels or getattr(self.inputs, name) is not None
+        ]
+
+    def holding(self, *levels: str) -> CaptureMap:
+        """Return the map with levels that no signal shows, but that were held all the time."""
+        made = self.model_copy()
+        made._held_levels = levels
+        return made
 
     def lag(self, field: str) -> int:
         """Return how many cycles a field or line may come after the model's."""

@@ -59,7 +59,7 @@ def as_result(
         str(capture),
         opened.profile.with_policies(dict(policies)),
         {**held.fields, **held.lines},
-        not_compared=tuple(_gaps(opened)),
+        not_compared=tuple(gaps(opened)),
         what=NO_SIMULATOR,
     )
     run = RunResult(outcome, shlex.join(words), STATUSES[verdict])
@@ -103,7 +103,7 @@ def _suspicions(opened: Evidence, checked: Checked) -> list[str]:
     return notes
 
 
-def _gaps(opened: Evidence) -> list[Gap]:
+def gaps(opened: Evidence) -> list[Gap]:
     """Return what the capture does not show."""
     shown = opened.map.held()
     gaps = [
@@ -114,7 +114,7 @@ def _gaps(opened: Evidence) -> list[Gap]:
     gaps += [
         Gap(name, "is not in the map: taken as not driven")
         for name in LEVELS
-        if getattr(opened.map.inputs, name) is None
+        if name not in opened.map.levels
     ]
     if opened.map.memory is None and opened.map.own_transfers:
         why = "is not in the map: slots are taken as the profile's from the first edge on"

@@ -217,9 +217,7 @@ def _beyond(fitted: Fitted, chosen: Sequence[Next], given: CaptureMap) -> Iterat
 
 def _missing(given: CaptureMap) -> Iterator[str]:
     """Yield the keys of a map that show more of a controller and are left out."""
-    for name in LEVELS:
-        if getattr(given.inputs, name) is None:
-            yield f"inputs.{name}"
+    yield from (f"inputs.{name}" for name in LEVELS if name not in given.levels)
     if given.bus is not None:
         known = given.bus.registers
         yield from (f"bus.registers.{n}" for n in WRITE_KINDS if getattr(known, n, None) is None)

@@ -235,6 +235,7 @@ def _as_map(given: LogMap) -> CaptureMap:
         control=WordAddress(word=3),
     )
     bus = BusPart.model_validate({"read": "log", "read_data": "log", "registers": registers})
+    held = {"wait_for_sync"} & given.model_fields_set
     return CaptureMap(
         profile=given.profile,
         policies=given.policies,
@@ -242,7 +243,7 @@ def _as_map(given: LogMap) -> CaptureMap:
         disk=DiskPart.model_validate({"flux": "flux"}),
         bus=bus,
         begin=given.begin,
-    )
+    ).holding(*held)
 
 
 def _seen(pulses: NDArray[np.float64]) -> Cycles:

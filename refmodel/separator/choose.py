@@ -34,8 +34,8 @@ def counts_of(part: CounterPart, cycles_per_bit: Fraction) -> Counts:
     for key in ("phase_step", "dead_zone"):
         if 4 * getattr(part, key) > nominal:
             raise UserError(
-                f"separator.counter.{key}: {getattr(part, key)} is more than a quarter of the"
-                f" window, which is {nominal} at {part.fraction_bits} fraction_bits"
+                f"separator.counter.{key}: {getattr(part, key)} should be at most a quarter"
+                f" of the window, which is {nominal} at {part.fraction_bits} fraction_bits"
             )
     return Counts(
         part.fraction_bits,

@@ -29,6 +29,7 @@ from testbenches.hdl.synth import NetSource
 from testbenches.hdl.vhdl import is_vhdl, translate
 from testbenches.toolchain import cache_folder
 
+MOST_TOPS = 8  # that are named where several could be the top
 _TODO = {  # role: what the missing port is
     "clock": "the clock",
     "reset": "the reset",
@@ -74,7 +75,7 @@ def draft(
         sources_read = _in_verilog(sources, top)
         design = elaborate(sources_read, top, folders, macros)
     except UnknownTopError as error:
-        raise UserError(_unclear_top(top, error.known, named)) from None
+        raise UserError(_unclear_top(top, error, named)) from None
     home = (folder or Path()).absolute()
     kept = named if any(map(is_list, named)) else _packages_first(sources)
     places = [os.path.relpath(path.absolute(), home) for path in kept]
@@ -107,12 +108,15 @@ def _in_verilog(sources: Sequence[Path], top: str | None) -> Sequence[Path]:
     return [translate(vhdl, top, cache_folder() / "vhdl")]
 
 
-def _unclear_top(top: str | None, known: Sequence[str], named: Sequence[Path]) -> str:
+def _unclear_top(top: str | None, error: UnknownTopError, named: Sequence[Path]) -> str:
+    known = error.known
     if top is not None:
         return f"--top {top}: no such module in the sources{near(top, known)}"
     if not known:
         return f"{', '.join(map(str, named[:3]))}: the sources hold no module; is it Verilog?"
-    return f"several modules could be the top: {', '.join(known)}; choose one with --top NAME"
+    tops = [f"{name} ({error.places[name]})" for name in known[:MOST_TOPS]]
+    tops += [f"{len(known) - MOST_TOPS} more"] if len(known) > MOST_TOPS else []
+    return f"several modules could be the top: {', '.join(tops)}; choose one with --top NAME"
 
 
 def _lines(design: Design, found: Guesses, looks: Looks, core: Iterator[str]) -> Iterator[str]:

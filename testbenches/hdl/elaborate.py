@@ -43,10 +43,14 @@ class Port:
 
 
 class UnknownTopError(Exception):
-    """There is no module of that name; `known` are the modules there are."""
+    """There is no module of that name, or no single top; `known` are the modules there are.
 
-    def __init__(self, known: Iterable[str]) -> None:
+    `places` has where each of several tops stands, as file:line.
+    """
+
+    def __init__(self, known: Iterable[str], places: Mapping[str, str] | None = None) -> None:
         self.known = tuple(sorted(known))
+        self.places = places or {}
 
 
 class NameFaultError(Exception):
@@ -207,7 +211,7 @@ def _checked(
     compilation = _compilation(files, sources, top, defines, parameters)
     _raise_faults(compilation.getParseDiagnostics(), sources)
     _refuse_second_modules(compilation, sources)
-    instance = _instance(compilation, top)
+    instance = _instance(compilation, top, sources)
     _raise_faults(compilation.getSemanticDiagnostics(), sources)
     _refuse_driven_inputs(compilation, instance, sources)
     _refuse_loop(instance, sources)
@@ -346,14 +350,17 @@ def _refuse_driven_inputs(
     _raise(faults, sources)
 
 
-def _instance(compilation: ast.Compilation, top: str | None) -> ast.InstanceSymbol:
+def _instance(
+    compilation: ast.Compilation, top: str | None, sources: pyslang.SourceManager
+) -> ast.InstanceSymbol:
     """Return the top instance, or raise UnknownTopError."""
     from pyslang import ast
 
     instances: list[ast.InstanceSymbol] = list(compilation.getRoot().topInstances)
     if top is None:
         if len(instances) != 1:
-            raise UnknownTopError(instance.name for instance in instances)
+            places = {i.name: _place(i.body.definition.location, sources) for i in instances}
+            raise UnknownTopError(places, places)
         return instances[0]
     definitions: list[Any] = compilation.getDefinitions()
     modules = {d.name for d in definitions if d.definitionKind == ast.DefinitionKind.Module}

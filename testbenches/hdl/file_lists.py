@@ -73,6 +73,9 @@ def read_list(path: Path) -> FileList:
 def _folder(folder: Path) -> FileList:
     """Return the sources below a folder, sorted; folders with headers are include folders."""
     files = sorted(_files_below(folder))
+    for path in files:
+        if why := no_source(path):
+            raise UserError(why)
     found = FileList([p for p in files if p.suffix.lower() in SOURCES])
     headers = [p.parent for p in files if p.suffix.lower() in HEADERS]
     found.include_dirs = list(dict.fromkeys(headers))
@@ -82,9 +85,10 @@ def _folder(folder: Path) -> FileList:
 
 
 def _files_below(folder: Path) -> Iterator[Path]:
-    """Yield each plain file below a folder, however deep, but for what is hidden; follow no link.
+    """Yield each plain file below a folder, however deep, and whatever is named like a source.
 
-    What cannot be listed, such as a path longer than the system takes, is left out.
+    Hidden files are left out, and links to folders are not followed. What cannot be listed, such
+    as a path longer than the system takes, is left out, too.
     """
     folders = [folder]
     while folders:
@@ -94,8 +98,28 @@ def _files_below(folder: Path) -> Iterator[Path]:
                     continue
                 if entry.is_dir(follow_symlinks=False):
                     folders.append(Path(entry.path))
-                elif entry.is_file():
+                if _is_plain(entry) or Path(entry.name).suffix.lower() in (*SOURCES, *HEADERS):
                     yield Path(entry.path)
+
+
+def _is_plain(entry: os.DirEntry[str]) -> bool:
+    """Return whether it is a file, also through a link; a link to itself is none."""
+    with suppress(OSError):
+        return entry.is_file()
+    return False
+
+
+def no_source(path: Path) -> str:
+    """Say why a path that is named like a source or a header cannot be one; empty if it can."""
+    if path.suffix.lower() not in (*SOURCES, *HEADERS) or os.path.isfile(path):
+        return ""
+    if os.path.isdir(path):
+        what = "is a folder"
+    elif path.is_symlink():
+        what = "is a link that leads nowhere"
+    else:
+        what = "is not a plain file"
+    return f"{path}: {what}, but named like a source; rename or remove it, or name the files"
 
 
 def _dot_f(path: Path, text: str, within: tuple[Path, ...]) -> FileList:
@@ -199,6 +223,7 @@ def _edam(path: Path, text: str) -> FileList:
         raise _fault(path, line, "", _not_plain(error)) from None
     if not isinstance(data, dict):
         raise _fault(path, 1, "", "no EDA Metadata: should be a mapping with the key 'files'")
+    _refuse_twice(path, node)
     lines = {k.value: k.start_mark.line + 1 for k, _ in node.value}  # type: ignore[union-attr]
     version = str(data.get("version", "0.2"))
     if not EDAM_VERSION.fullmatch(version):
@@ -215,6 +240,24 @@ def _edam(path: Path, text: str) -> FileList:
     for name, entry in parameters.items() if isinstance(parameters, dict) else ():
         _take_parameter(found, str(name), entry)
     return found
+
+
+def _refuse_twice(path: Path, node: yaml.Node | None) -> None:
+    """Raise InputError for a key that stands twice in its mapping, or comes from a merge."""
+    if isinstance(node, yaml.SequenceNode):
+        for item in node.value:
+            _refuse_twice(path, item)
+    if not isinstance(node, yaml.MappingNode):
+        return
+    seen = set()
+    for name, value in node.value:
+        line = name.start_mark.line + 1
+        if name.tag == "tag:yaml.org,2002:merge":
+            raise _fault(path, line, name.value, "a merge is not taken; write the keys themselves")
+        if name.value in seen:
+            raise _fault(path, line, name.value, "the key stands twice")
+        seen.add(name.value)
+        _refuse_twice(path, value)
 
 
 def _take_file(path: Path, line: int, found: FileList, entry: dict[str, Any]) -> None:

@@ -21,6 +21,7 @@ MEMORY = 2 << 30  # bytes of address space more than this process has
 SECONDS = 60  # of the processor: how busy the machine is makes no source a bad one
 PATIENCE = 5 * SECONDS  # on the wall
 _READ, _REFUSED, _TOO_LARGE = 0, 3, 4  # the copy's exit status
+OUT_OF_MEMORY = (_TOO_LARGE, -signal.SIGABRT, -signal.SIGKILL)
 
 
 def guarded(read: Callable[[], object], files: Sequence[Path]) -> None:
@@ -29,19 +30,25 @@ def guarded(read: Callable[[], object], files: Sequence[Path]) -> None:
     What else `read` raises or returns is left to the caller, who calls it next.
     """
     status = _tried(read)
-    if status == -signal.SIGABRT:  # out of memory, or the library itself, which a second try shows
-        status = _tried(read)
+    if status is not None and status < 0 and status != -signal.SIGXCPU:
+        status = _tried(read)  # a copy of a process with threads may fall by itself
     if status is None or status < 0 or status == _TOO_LARGE:
-        slow = status in (None, -signal.SIGXCPU)
-        what = (
-            f"took more than {SECONDS} s"
-            if slow
-            else f"took more than {MEMORY >> 30} GiB of memory"
-        )
         named = ", ".join(str(path) for path in files[:3]) + (", ..." if len(files) > 3 else "")
-        raise CannotRun(
-            f"{named}: reading the sources {what}; does a macro or an include contain itself twice?"
-        )
+        raise CannotRun(f"{named}: {_why(status)}")
+
+
+def _why(status: int | None) -> str:
+    """Say why a copy read no further, and what to look at."""
+    twice = "; does a macro or an include contain itself twice?"
+    if status in (None, -signal.SIGXCPU):
+        return f"reading the sources took more than {SECONDS} s{twice}"
+    if status in OUT_OF_MEMORY:
+        return f"reading the sources took more than {MEMORY >> 30} GiB of memory{twice}"
+    assert status is not None
+    return (
+        f"the reader of the sources ended twice with signal {-status};"
+        " try it with fewer files, to find the one it fails on"
+    )
 
 
 def _tried(read: Callable[[], object]) -> int | None:

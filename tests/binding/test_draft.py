@@ -302,8 +302,8 @@ def test_core_in_vhdl():
     [
         ({}, None, "a.v: no such file"),
         ({"a.v": "module m; endmodule\n"}, "n", "--top n: no such module in the sources; known: m"),
-        ({"a.v": "module m; endmodule module n; endmodule\n"}, None,
-         "several modules could be the top: m, n; choose one with --top NAME"),
+        ({"a.v": "module m; endmodule\n", "b.v": "\nmodule n; endmodule\n"}, None,
+         "several modules could be the top: m (a.v:1:8), n (b.v:2:8); choose one with --top NAME"),
         ({"a.v": "// nothing\n"}, None, "a.v: the sources hold no module; is it Verilog?"),
         ({"a.v": "", "b.vhd": ""}, "m",
          "VHDL and Verilog in one core; give a core that is all of one language"),

@@ -108,8 +108,8 @@ def test_no_frequency(tmp_path, written):
         ),
         (
             HEAD + "separator: {counter: {phase_step: 90}}\n",
-            "mine.yaml:1:1: separator.counter.phase_step: 90 is more than a quarter of the window,"
-            " which is 227 at 4 fraction_bits",
+            "mine.yaml:1:1: separator.counter.phase_step: 90 should be at most a quarter of the"
+            " window, which is 227 at 4 fraction_bits",
         ),
         (
             HEAD.replace("2000", "0"),

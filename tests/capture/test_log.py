@@ -11,7 +11,7 @@ from flux_cases import captured, write_text
 
 from refmodel.capture import log
 from refmodel.capture.check import check
-from refmodel.capture.check_result import verdict_of
+from refmodel.capture.check_result import gaps, verdict_of
 from refmodel.capture.opened import open_capture
 from refmodel.ground.bus import READ_STATUS, WRITTEN
 from refmodel.media.track import iso_track
@@ -204,3 +204,15 @@ def test_a_log_comes_from_a_pipe(logged, tmp_path):
     whole = check(open_capture(logged / "log.txt", given(logged, "auto", name="piped.yaml")))
     assert (found.reads, found.reads_total) == (whole.reads, whole.reads_total)
     assert found.reads > 1000
+
+
+def test_a_level_that_a_map_holds_is_not_called_missing(logged):
+    """`wait_for_sync` of a log's map is in the map; without it the level is taken as not driven."""
+    held = open_capture(logged / "log.txt", given(logged))
+    names = [gap.subject for gap in gaps(held)]
+    assert "wait_for_sync" not in names
+    assert {"dma_active", "writing"} <= {*names}
+    text = (logged / "map.yaml").read_text().replace("wait_for_sync: 1\n", "")
+    (logged / "bare.yaml").write_text(text)
+    bare = open_capture(logged / "log.txt", logged / "bare.yaml")
+    assert "wait_for_sync" in [gap.subject for gap in gaps(bare)]

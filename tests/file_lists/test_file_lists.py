@@ -1,5 +1,6 @@
 """A core's files from a folder, a `.f` list, or what FuseSoC and Edalize keep in `.eda.yml`."""
 
+import os
 import shutil
 
 import pytest
@@ -8,7 +9,7 @@ from command import cellstep
 from edalize.edatool import get_edatool
 
 from hdl_stubs.defects import REFERENCE
-from refmodel.ground.errors import UserError
+from refmodel.ground.errors import InputError, UserError
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
 from testbenches.hdl.file_lists import read_list
@@ -153,3 +154,62 @@ def test_empty_folder_is_an_error_at_the_bindings_line(core):
     (core / "none").mkdir()
     with pytest.raises(UserError, match=r"binding\.yaml:4:13: core\.sources.*none: no Verilog"):
         bound(core, "none")
+
+
+def _to_nowhere(path):
+    path.symlink_to("moved_away.v")
+
+
+def _to_itself(path):
+    path.symlink_to(path.name)
+
+
+def _to_a_folder(path):
+    path.symlink_to(path.parent)
+
+
+@pytest.mark.parametrize(
+    ("make", "what"),
+    [
+        (_to_nowhere, "is a link that leads nowhere"),
+        (_to_itself, "is a link that leads nowhere"),
+        (_to_a_folder, "is a folder"),
+        (lambda path: path.mkdir(), "is a folder"),
+        (os.mkfifo, "is not a plain file"),
+    ],
+)
+@pytest.mark.parametrize("name", ["odd.v", "odd.SV", "odd.vhd", "odd.vh"])
+@pytest.mark.parametrize("source", ["rtl", "rtl/*"])
+def test_what_is_named_like_a_source_and_is_none_is_refused(core, make, what, name, source):
+    """A link that leads nowhere, a folder or a pipe is not left out of a folder or glob unsaid."""
+    make(core / "rtl" / name)
+    with pytest.raises(InputError) as error:
+        preflight(bound(core, source))
+    message = f"{name}: {what}, but named like a source; rename or remove it, or name the files"
+    assert message in str(error.value)
+    assert "binding.yaml:" in str(error.value)
+
+
+def test_a_draft_refuses_it_too(core):
+    """`cellstep bind` names the link in a folder that leads nowhere."""
+    _to_nowhere(core / "rtl" / "lost.v")
+    done = cellstep("bind", core / "rtl")
+    assert 2 == done.returncode
+    assert f"{core / 'rtl' / 'lost.v'}: is a link that leads nowhere" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        ("name: again\n", "name: the key stands twice"),
+        ("<<: {toplevel: m}\n", "<<: a merge is not taken; write the keys themselves"),
+        ("parameters:\n  a: {default: 1, default: 2}\n", "default: the key stands twice"),
+    ],
+)
+def test_metadata_with_two_meanings_is_refused(tmp_path, more, message):
+    """A key that stands twice, or comes from a merge, has a line and no meaning."""
+    path = tmp_path / "core.eda.yml"
+    path.write_text("name: core\nfiles: []\n" + more)
+    with pytest.raises(InputError) as error:
+        read_list(path)
+    assert message in str(error.value)
