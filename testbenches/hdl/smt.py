@@ -44,16 +44,7 @@ class SmtMachine:
 
         Raises CannotRun when yosys has kept no such name.
         """
-        nets = self.module["netnames"]
-        found = _SELECT.search(name)
-        if name in nets:
-            return self.vector(nets[name]["bits"])
-        base = name[: found.start()] if found else name
-        if found is None or base not in nets:
-            raise CannotRun(f"'{name}': yosys has kept no net of this name")
-        net = nets[base]
-        ends = sorted(_position(net, int(n)) for n in found.groups() if n is not None)
-        return self.vector(net["bits"][ends[0] : ends[-1] + 1])
+        return self.vector(bits_named(self.module, name))
 
     def vector(self, bits: list[Bit]) -> z3.BitVecRef:
         """Return bits, the lowest first, as one vector; neighbours of one source stay together."""
@@ -87,6 +78,23 @@ class SmtMachine:
                 self._bits[bit] = (self.unknown[-1], 0)
             return self.unknown[-1], 0
         return self._bits[bit]
+
+
+def bits_named(module: Module, name: str) -> list[Bit]:
+    """Return the bits of a net by its name below the top, the lowest first: `u0.flags[3]`.
+
+    Raises CannotRun when yosys has kept no such name.
+    """
+    nets = module["netnames"]
+    found = _SELECT.search(name)
+    if name in nets:
+        return list(nets[name]["bits"])
+    base = name[: found.start()] if found else name
+    if found is None or base not in nets:
+        raise CannotRun(f"'{name}': yosys has kept no net of this name")
+    net = nets[base]
+    ends = sorted(_position(net, int(n)) for n in found.groups() if n is not None)
+    return list(net["bits"][ends[0] : ends[-1] + 1])
 
 
 def _position(net: dict[str, Any], index: int) -> int:

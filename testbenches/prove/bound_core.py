@@ -14,10 +14,11 @@ from testbenches.binding.roles import GATES, Watched
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness
 from testbenches.prove.bus_side import BusSide
-from testbenches.prove.core_side import LATE_RESET, CoreSide, core_side
+from testbenches.prove.core_side import LATE_RESET, OWN_BITS, CoreSide, core_side
 
 MEMORY_WORD = "memory.word"  # what memory would give next
 STRAIGHT = "straight_"  # how the pin of a level without a register is called
+MODELS_NAME = {"bit_strobe": "bit_strobe", "bit_value": "bit"}  # of a channel bit
 LONGEST_RESET = 64  # cycles of the first reset that are gone through one by one
 
 
@@ -48,6 +49,12 @@ class BoundCore:
             before = _register_once(system, "bench.late_reset", reset, 1)
             edge.append((part.pins[LATE_RESET], before & reset))
         look, behind = list(edge), list(edge)
+        for name, watched in self._own_bits():
+            pin, taken = part.pins[name], inputs[MODELS_NAME[watched.lane]]
+            comes = (pin, ~taken if watched.active == "low" else taken)
+            edge.append(comes)
+            look.append(comes)
+            behind.append((pin, system.take(f"{name} behind the edge", 1)))
         for name, pin in part.pins.items():
             if name.startswith(STRAIGHT):
                 level = inputs[name.removeprefix(STRAIGHT)]
@@ -73,7 +80,9 @@ class BoundCore:
         }
         ones = {"drive": drive.mask("reset"), LATE_RESET: 1}
         idle = [
-            (pin, z3.BitVecVal(ones.get(name, 0), pin.size())) for name, pin in part.pins.items()
+            (pin, z3.BitVecVal(ones.get(name, 0), pin.size()))
+            for name, pin in part.pins.items()
+            if not name.startswith(OWN_BITS)
         ]
         idle.append((part.cleared, z3.BitVecVal(1, 1)))
         for _ in range(min(self.binding.reset.cycles - 1, LONGEST_RESET)):
@@ -89,6 +98,10 @@ class BoundCore:
                 system.start[name] = held[name]
         for unknown in part.machine.unknown:
             system.inputs[unknown.decl().name()] = unknown
+
+    def _own_bits(self) -> list[tuple[str, Watched]]:
+        """Return the pins in the place of the core's own separator, and what shows there."""
+        return [(f"{OWN_BITS}{w.lane}", w) for w in self.binding.channel_bit_observed]
 
     def _word(
         self, system: System, inputs: Mapping[str, z3.BitVecRef], bus: BusSide | None

@@ -14,11 +14,13 @@ from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, wiring
+from testbenches.hdl.cut import cut
 from testbenches.hdl.smt import SmtMachine, machine
 from testbenches.hdl.synth import NetSource, netlist
 
 WRAPPER = "cellstep_core"
 LATE_RESET = "late_reset"  # the pin of an asynchronous reset
+OWN_BITS = "own_"  # how the pin of a channel bit of the core's own separator begins
 LONGEST_PAUSE = 16  # clock periods without the enable that are gone through one by one
 Registers = dict[str, z3.BitVecRef]
 
@@ -65,7 +67,10 @@ def core_side(binding: Binding, ports: CorePorts, harness: Harness, side: str = 
         wrapper.write_text(wrapper_of(wires), encoding="utf-8")
         files = (*ports.sources, wrapper)
         source = NetSource(files, ports.include_dirs, binding.core.defines, late)
-        made = machine(netlist(source, WRAPPER), "clk", side)
+        module = netlist(source, WRAPPER)
+    own = {f"{OWN_BITS}{w.lane}": f"dut.{w.expression}" for w in binding.channel_bit_observed}
+    cut(module, own)
+    made = machine(module, "clk", side)
     _refuse_own_enable(binding)
     enable = made.ports.pop("enable", None)
     on, off = ([(enable, z3.BitVecVal(n, 1))] if enable is not None else [] for n in (1, 0))
@@ -75,7 +80,7 @@ def core_side(binding: Binding, ports: CorePorts, harness: Harness, side: str = 
     after = {name: z3.substitute(following, *on) for name, (_, following) in made.registers.items()}
     after = _cleared(made, after, behind)
     if max(gaps):
-        after = _paused(made, after, [*off, *behind], gaps)
+        after = _paused(made, after, [*off, *behind], gaps, bool(own))
     after = {name: z3.simplify(value) for name, value in after.items()}
     pins = {name: pin for name, pin in made.ports.items() if name != "clk"}
     paused = off if max(gaps) else on
@@ -149,6 +154,7 @@ def _paused(
     after: Registers,
     off: list[tuple[z3.BitVecRef, z3.BitVecRef]],
     gaps: Sequence[int],
+    separates: bool,
 ) -> Registers:
     """Return what the registers hold after clock periods more in which the enable is off."""
     held = {name: register for name, (register, _) in made.registers.items()}
@@ -160,6 +166,11 @@ def _paused(
     if not moving:
         return after
     names = ", ".join(sorted(name.partition(".dut.")[2] for name in moving))
+    if separates:
+        raise CannotRun(
+            f"{names}: moves while the clock enable is off; a proof of a core with a separator of"
+            " its own does not follow that"
+        )
     if max(gaps) > LONGEST_PAUSE:
         raise CannotRun(
             f"{names}: moves while the clock enable is off, and {max(gaps)} clock periods without"

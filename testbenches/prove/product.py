@@ -31,6 +31,10 @@ CORE, OTHER = "core", "model"  # how names of registers begin; another core is i
 ACKNOWLEDGED = "bus.acknowledged"  # what the core answers, until the core is there
 LASTED = "bench.reset"  # for how many edges a reset has lasted
 ALIKE = "what reset leaves alone begins alike in registers of one name"
+ANY_BITS = (
+    "its separator may make any channel bits, on any edges: whether they are the right ones is"
+    " not part of the proof"
+)
 FIRST_ACCESS = 2  # edges after the last one of the first reset, as a processor begins
 
 
@@ -76,17 +80,13 @@ def product(subject: Subject, against: Subject | None = None) -> Product:
     for each in filter(None, (subject, against)):
         _refuse(each.binding)
     if against is not None:
+        _refuse_separators(subject, against)
         _refuse_unlike(subject, against)
     return _Builder(subject, against).build()
 
 
 def _refuse(binding: Binding) -> None:
     """Raise CannotRun for a binding that says more than proofs know."""
-    if binding.disk.flux is not None:
-        raise CannotRun(
-            "disk.flux: a proof has channel bits as its input; what a separator of the core's own"
-            " makes of flux is not covered, nor the block behind it: bind the block alone"
-        )
     pulses = binding.lines.write_data
     words = depth_in_words(binding)
     profile = binding.load_profile()
@@ -110,6 +110,15 @@ def _refuse(binding: Binding) -> None:
         raise CannotRun(
             "bus.acts first: with an acknowledge a proof takes accesses that count at their last"
             " edge alone; use `cellstep run`"
+        )
+
+
+def _refuse_separators(*subjects: Subject) -> None:
+    """Raise CannotRun where two cores are held to each other that make channel bits of flux."""
+    if any(subject.binding.disk.flux is not None for subject in subjects):
+        raise CannotRun(
+            "disk.flux: two separators are not proved equal; prove each core's block against the"
+            " model, which takes the channel bits as they come"
         )
 
 
@@ -145,6 +154,11 @@ class _Builder:
             self._cores.append(BoundCore(against.binding, against.ports, against.harness, OTHER))
         self._system = System()
         self._long_reset = 0
+
+    @property
+    def _separates(self) -> bool:
+        """Whether the core makes its channel bits itself."""
+        return self._subject.binding.disk.flux is not None
 
     def build(self) -> Product:
         """Return the product."""
@@ -220,11 +234,14 @@ class _Builder:
         if "drive.slot" in system.inputs:
             found["slot_data"] = system.register(MEMORY_WORD, WORD_BITS)
             system.take("memory.next", WORD_BITS)
-        quiet = [found[name] == 0 for name in names if name != "reset"]
+        own = ("bit_strobe", "bit") if self._separates else ()
+        quiet = [found[name] == 0 for name in names if name not in ("reset", *own)]
         begins = z3.And(found["reset"] == 1, *quiet)
         system.assumed["it begins with a reset, of the binding's length"] = z3.Implies(
             self._age == 0, begins
         )
+        if self._separates:
+            system.assumed[ANY_BITS] = z3.BoolVal(True)
         return found
 
     def _hosts(self) -> list[BusSide | None]:
@@ -277,7 +294,8 @@ class _Builder:
         more = z3.If(lasted == least, lasted, lasted + 1)
         system.after[LASTED] = z3.If(reset, more, z3.BitVecVal(0, lasted.size()))
         goes_on = z3.And(lasted != 0, z3.ULT(lasted, least))
-        names = [n for n in ("bit_strobe", *depth.levels, *depth.straight) if n in inputs]
+        bits = () if self._separates else ("bit_strobe",)
+        names = [n for n in (*bits, *depth.levels, *depth.straight) if n in inputs]
         quiet = [inputs[name] == 0 for name in names]
         quiet += [system.inputs["host.access"] == 0] if "host.access" in system.inputs else []
         system.assumed[f"a reset lasts {least} cycles or more, and nothing comes in it"] = z3.And(

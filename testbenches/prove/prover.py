@@ -8,7 +8,7 @@ from pathlib import Path
 from refmodel.ground.errors import CannotRun
 from refmodel.prove.fork import variables
 from refmodel.prove.induction import WANDERERS
-from refmodel.prove.verdict import BOUNDED, Verdict
+from refmodel.prove.verdict import BOUNDED, REFUTED, Verdict
 from refmodel.prove.walk import Walker, WalkTrace
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
@@ -88,7 +88,21 @@ def _proof(
     attempt = attempt_on(both, title, effort, say)
     verdict, trace = attempt.run()
     verdict.left_out = both.left_out
+    if verdict.verdict == REFUTED and subject.binding.disk.flux is not None:
+        _unsure(verdict)
+        return Proof(verdict, subject, both)
     return Proof(verdict, subject, both, trace)
+
+
+def _unsure(verdict: Verdict) -> None:
+    """Take a refutation back that rests on channel bits which the core may never make."""
+    verdict.verdict = BOUNDED
+    verdict.depth = verdict.length if verdict.shortest else 0
+    verdict.why = (
+        f"{', '.join(verdict.broken)} differs {verdict.length} cycles after reset on channel bits"
+        " that the core's separator may never make; bind the block alone to get the run that shows"
+        " it, or use `cellstep run`"
+    )
 
 
 def attempt_on(both: Product, title: str, effort: Effort, say: Say) -> Attempt:
