@@ -1,4 +1,4 @@
-"""And-inverter graphs in AIGER's binary form, with some inputs set to constants.
+"""And-inverter graphs in AIGER's binary form: made smaller, run, and written again.
 
 The form is that of A. Biere, "The AIGER And-Inverter Graph (AIG) Format", 2007, and its successor
 of 2011: literals are even, odd when inverted; 0 and 1 are the constants.
@@ -6,8 +6,8 @@ of 2011: literals are even, odd when inverted; 0 and 1 are the constants.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 
@@ -19,6 +19,7 @@ class Aiger:
     latches: tuple[tuple[int, str], ...]
     outputs: tuple[int, ...]
     gates: tuple[tuple[int, int], ...]
+    held: tuple[str, ...] = ()  # the names of each latch, with blanks between them
 
     @classmethod
     def read(cls, path: Path) -> Aiger:
@@ -33,36 +34,104 @@ class Aiger:
         for n in range(first, first + int(gates)):
             high = 2 * n - lines.number()
             found.append((high, high - lines.number()))
-        names = [""] * int(inputs)
-        while (line := lines.next()).startswith(("i", "o", "l")):
+        names = {"i": [""] * int(inputs), "l": [""] * int(latches), "o": [""] * int(outputs)}
+        while (line := lines.next()).startswith(tuple(names)):
             place, name = line.split(" ", 1)
-            if line[0] == "i":
-                names[int(place[1:])] = name.lstrip("\\")
+            names[line[0]][int(place[1:])] = name.lstrip("\\")
         return cls(
-            tuple(names),
+            tuple(names["i"]),
             tuple((int(words[0]), " ".join(words[1:])) for words in held),
             tuple(shown),
             tuple(found),
+            tuple(names["l"]),
         )
 
-    def with_constants(self, values: Mapping[str, int]) -> bytes:
-        """Return the file of the graph in which inputs of these names are constants."""
-        fixed = {2 * (n + 1): values[name] for n, name in enumerate(self.inputs) if name in values}
+    @property
+    def first_gate(self) -> int:
+        """The number behind those of inputs and latches."""
+        return len(self.inputs) + len(self.latches) + 1
+
+    def latch(self, place: int) -> int:
+        """Return the literal of what a latch holds."""
+        return 2 * (len(self.inputs) + 1 + place)
+
+    def with_constants(self, values: Mapping[str, int]) -> Aiger:
+        """Return the graph in which inputs of these names are constants, without idle gates."""
+        named = enumerate(self.inputs, 1)
+        return self._with({2 * n: values[name] for n, name in named if name in values})
+
+    def with_one_for(self, pairs: Mapping[int, int], output: int) -> Aiger:
+        """Return the graph in which the first latch of each pair, by place, is the second one.
+
+        It has one more output: whether this output is 1, or the two latches of some pair would hold
+        different values next.
+        """
+        found = self._with({self.latch(one): self.latch(other) for one, other in pairs.items()})
+        gates = _Gates(found.first_gate, found.gates)
+        same = found.outputs[output] ^ 1
+        for one, other in pairs.items():
+            a, b = found.latches[one][0], found.latches[other][0]
+            parted = gates.both(gates.both(a, b) ^ 1, gates.both(a ^ 1, b ^ 1) ^ 1)
+            same = gates.both(same, parted ^ 1)
+        return replace(found, outputs=(*found.outputs, same ^ 1), gates=tuple(gates.made))
+
+    def _with(self, instead: Mapping[int, int]) -> Aiger:
+        """Return the graph with other literals in the place of some inputs and latches."""
+        gates = _Gates(self.first_gate)
+        found = [instead.get(2 * n, 2 * n) for n in range(self.first_gate)]
 
         def put(literal: int) -> int:
-            value = fixed.get(literal & ~1)
-            return literal if value is None else value ^ (literal & 1)
+            return found[literal >> 1] ^ (literal & 1)
 
-        first = len(self.inputs) + len(self.latches) + 1
+        for one, other in self.gates:
+            found.append(gates.both(put(one), put(other)))
+        latches = tuple((put(following), begins) for following, begins in self.latches)
+        outputs = tuple(map(put, self.outputs))
+        return replace(self, latches=latches, outputs=outputs, gates=tuple(gates.made))
+
+    def run(self, inputs: Iterable[Sequence[int]]) -> Iterator[list[int]]:
+        """Yield for each row of inputs the value of each number; latches begin at 0."""
+        held = [0] * len(self.latches)
+        for row in inputs:
+            values = [0, *row, *held]
+            for one, other in self.gates:
+                a, b = values[one >> 1] ^ (one & 1), values[other >> 1] ^ (other & 1)
+                values.append(a & b)
+            yield values
+            held = [values[after >> 1] ^ (after & 1) for after, _ in self.latches]
+
+    def encoded(self) -> bytes:
+        """Return the graph as a file has it, without names."""
         counts = (len(self.inputs), len(self.latches), len(self.outputs), len(self.gates))
-        text = [f"aig {first - 1 + len(self.gates)} {' '.join(map(str, counts))}"]
-        text += [f"{put(following)} {begins}".strip() for following, begins in self.latches]
-        text += [str(put(literal)) for literal in self.outputs]
+        text = [f"aig {self.first_gate - 1 + len(self.gates)} {' '.join(map(str, counts))}"]
+        text += [f"{following} {begins}".strip() for following, begins in self.latches]
+        text += map(str, self.outputs)
         coded = bytearray(("\n".join(text) + "\n").encode())
-        for n, gate in enumerate(self.gates, first):
-            low, high = sorted(map(put, gate))
+        for n, gate in enumerate(self.gates, self.first_gate):
+            low, high = sorted(gate)
             coded += bytes(_coded(2 * n - high)) + bytes(_coded(high - low))
         return bytes(coded)
+
+
+class _Gates:
+    """Gates as they are made, each once, and none whose value is that of what it looks at."""
+
+    def __init__(self, first: int, made: Sequence[tuple[int, int]] = ()) -> None:
+        self._first = first
+        self.made = list(made)
+        self._known = {gate: 2 * n for n, gate in enumerate(made, first)}
+
+    def both(self, one: int, other: int) -> int:
+        """Return the literal that is 1 when both are."""
+        high, low = max(one, other), min(one, other)
+        if low == 0 or high == low ^ 1:
+            return 0
+        if low == 1 or high == low:
+            return high
+        literal = self._known.setdefault((high, low), 2 * (self._first + len(self.made)))
+        if literal == 2 * (self._first + len(self.made)):
+            self.made.append((high, low))
+        return literal
 
 
 class _Lines:

@@ -8,7 +8,7 @@ import shutil
 import subprocess
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from refmodel.ground.errors import CannotRun
@@ -16,22 +16,17 @@ from refmodel.ground.processors import processors
 from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNKNOWN, UNSEEN, Fate
 from testbenches.hdl.aiger import Aiger
 from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
+from testbenches.mutate.parting import Answer, ever, pairs_of
 from testbenches.mutate.twin import CHOSEN, Twin, asking, reading_core
 
 SECONDS = 60  # for one question
 PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
-_DIFFERS = re.compile(r"was asserted in frame (\d+)")
-_SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr -T {seconds}"
+_SOLVER = (
+    "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr -T {seconds}; write_cex -a {run}"
+)
+_ROW = re.compile(r"^[01]+(?=$|# DONE)", re.M)
 ANYWHERE, COMPARED = 0, 1  # outputs of the twin
 Say = Callable[[str], None]
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What the solver says: never, from some cycle on, or nothing in the time it had."""
-
-    never: bool
-    cycle: int | None = None
 
 
 def find_solver() -> str:
@@ -59,6 +54,7 @@ class Solver:
         (folder / "twin.v").write_text(twin.verilog(), encoding="utf-8")
         run_yosys(asking(self._has_one_clock()), folder, self._source)
         self._graph = Aiger.read(folder / "twin.aig")
+        self._pairs = pairs_of(self._graph.held)
 
     def _has_one_clock(self) -> bool:
         """Return whether every register moves with the rising edge of the clock's port."""
@@ -85,25 +81,36 @@ class Solver:
         number = fate.mutant.number
         bits = {f"{CHOSEN}[{n}]": number >> n & 1 for n in range(self._twin.width)}
         bits[CHOSEN] = number & 1  # as it is called when it is one bit wide
-        name = f"ask-{number}.aig"
-        (self._folder / name).write_bytes(self._graph.with_constants(bits))
-        anywhere = self._answer(name, ANYWHERE)
-        if anywhere.never:
+        graph = self._graph.with_constants(bits)
+        ask = partial(self._asked, str(number))
+        compared = ever(graph, self._pairs, COMPARED, ask)
+        if not compared.never and compared.run is None:
+            compared = ask(graph, COMPARED)
+        if compared.run is not None:
+            fate.why = f"can be told in cycle {len(compared.run)} behind the reset, or later"
+        elif not compared.never:
+            fate.fate, fate.why = UNKNOWN, f"the solver had no answer in {self._seconds} s"
+        elif ever(graph, self._pairs, ANYWHERE, ask).never:
             fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
-            return
-        compared = self._answer(name, COMPARED)
-        if compared.never:
-            fate.fate = UNSEEN
-            fate.why = "nothing that is compared can ever differ; other outputs can"
-        elif compared.cycle is not None:
-            fate.why = f"can be told in cycle {compared.cycle} behind the reset, or later"
         else:
-            fate.fate, fate.why = UNKNOWN, f"the solver had no answer in {SECONDS} s"
+            fate.fate = UNSEEN
+            fate.why = "nothing that is compared can ever differ; other outputs may"
 
-    def _answer(self, name: str, output: int) -> Answer:
-        said = self._said(_SOLVER.format(aig=name, output=output, seconds=self._seconds))
-        found = _DIFFERS.search(said)
-        return Answer("Property proved" in said, int(found[1]) if found else None)
+    def _asked(self, name: str, graph: Aiger, output: int) -> Answer:
+        """Ask whether an output of a graph may ever be 1, for some seconds."""
+        path, run = self._folder / f"ask-{name}.aig", self._folder / f"run-{name}.txt"
+        path.write_bytes(graph.encoded())
+        run.unlink(missing_ok=True)
+        seconds = self._seconds
+        said = self._said(
+            _SOLVER.format(aig=path.name, output=output, seconds=seconds, run=run.name)
+        )
+        if "Property proved" in said:
+            return Answer(never=True)
+        if "was asserted in frame" not in said or not run.exists():
+            return Answer()
+        _, *rows = _ROW.findall(run.read_text(encoding="ascii"))  # the first has the registers
+        return Answer(run=[[int(bit) for bit in row] for row in rows])
 
     def _said(self, commands: str) -> str:
         """Return what the solver says, nothing if it takes far too long."""

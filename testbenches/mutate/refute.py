@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import count
 from pathlib import Path
+from typing import NamedTuple
 
 from refmodel.ground.errors import CannotRun, UserError
+from refmodel.ground.workers import run_all
 from refmodel.mutate.score import KILLED, SURVIVED, UNKNOWN, UNSEEN, Fate, Mutant
+from refmodel.profile import Profile
 from refmodel.prove.verdict import PROVED, REFUTED
 from refmodel.world.load import load_scenario
+from testbenches.binding.ports import CorePorts
+from testbenches.binding.schema import Binding
 from testbenches.harness import generate
 from testbenches.hdl.elaborate import Port
 from testbenches.hdl.mutants import CHOICE
@@ -17,7 +24,7 @@ from testbenches.lockstep import Lockstep
 from testbenches.mutate.bench import MutantBench
 from testbenches.prove.attempt import Effort
 from testbenches.prove.product import Subject
-from testbenches.prove.prover import Proof, prove_subjects
+from testbenches.prove.prover import prove_subjects
 from testbenches.prove.replay import write_refutation
 
 SECONDS = 60.0  # for one proof
@@ -33,53 +40,29 @@ class Refuter:
     def __init__(
         self, lockstep: Lockstep, width: int, simulator: str, folder: Path, say: Say
     ) -> None:
-        self._lockstep, self._width = lockstep, width
+        self._lockstep = lockstep
         self._simulator, self._folder, self._say = simulator, folder, say
-        self._profile = lockstep.profile
+        self._question = Question(lockstep.binding, lockstep.profile, lockstep.ports, width, folder)
 
     def judge(self, fates: Iterable[Fate]) -> None:
-        """Say of each survivor which run kills it, or that none can; the rest is unknown."""
+        """Say of each survivor which run kills it, or that none can; the rest is unknown.
+
+        Several processes ask, one a processor.
+        """
         asked = [fate for fate in fates if fate.fate in (SURVIVED, UNKNOWN)]
-        found: list[tuple[Fate, Path]] = []
-        for done, fate in enumerate(asked, 1):
-            self._say(f"proof: {done} of {len(asked)} survivors")
-            path = self._asked(fate)
-            if path is not None:
-                found.append((fate, path))
-        if found:
-            self._play(found)
+        if not asked:
+            return
+        counted = count(1)
 
-    def _asked(self, fate: Fate) -> Path | None:
-        """Return the scenario that tells a survivor from the core, None if none was found."""
-        effort = Effort(seconds=SECONDS, second=False)
-        one, other = (self._subject(n) for n in (fate.mutant.number, 0))
-        try:
-            proof = prove_subjects(one, other, "the mutant equals the core", effort)
-        except (CannotRun, UserError) as error:
-            fate.fate, fate.why = UNKNOWN, str(error)
-            return None
-        if proof.verdict.verdict == REFUTED:
-            return self._written(proof, fate.mutant)
-        if proof.verdict.verdict == PROVED:
-            fate.fate = UNSEEN
-            fate.why = "nothing that is compared can ever differ with accesses as the bench makes"
-        else:
-            fate.fate, bounded = UNKNOWN, proof.verdict
-            fate.why = f"no difference within {bounded.depth} cycles of reset; {bounded.why}"
-        return None
+        def done() -> None:
+            self._say(f"proof: {next(counted)} of {len(asked)} survivors asked about")
 
-    def _subject(self, number: int) -> Subject:
-        """Return the core with one of its mutants chosen; 0 is the core as it was."""
-        binding, ports = self._lockstep.binding, self._lockstep.ports
-        tied = binding.model_copy(update={"tie": {**binding.tie, CHOICE: number}})
-        chosen = {**ports.ports, CHOICE: Port(CHOICE, "input", self._width)}
-        ports = replace(ports, ports=chosen)
-        return Subject(tied, self._profile, ports, generate(tied, ports))
-
-    def _written(self, proof: Proof, mutant: Mutant) -> Path:
-        path = self._folder / f"kills-{mutant.number}.yaml"
-        write_refutation(proof, path)
-        return path
+        answers = run_all([partial(self._question.ask, fate.mutant) for fate in asked], done=done)
+        for fate, answer in zip(asked, answers, strict=True):
+            fate.fate, fate.why = answer.fate, answer.why
+        found = [(fate, answer.path) for fate, answer in zip(asked, answers, strict=True)]
+        if kills := [(fate, path) for fate, path in found if path is not None]:
+            self._play(kills)
 
     def _play(self, found: list[tuple[Fate, Path]]) -> None:
         """Play each run into its mutant in the simulator: what counts is what that shows."""
@@ -100,3 +83,47 @@ class Refuter:
                 continue
             fate.fate, fate.clause, fate.why = SURVIVED, judged.clause, f"{path.name}: {judged.why}"
             fate.killer = path.read_text(encoding="utf-8")
+
+
+class Told(NamedTuple):
+    """What a proof says of a mutant, and where the run lies that tells it from the core if any."""
+
+    fate: str
+    why: str
+    path: Path | None = None
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a worker needs to hold a mutant against its core."""
+
+    binding: Binding
+    profile: Profile
+    ports: CorePorts
+    width: int
+    folder: Path
+
+    def ask(self, mutant: Mutant) -> Told:
+        """Say what a proof makes of a mutant; write the scenario that tells it from the core."""
+        effort = Effort(seconds=SECONDS, second=False)
+        one, other = (self._subject(n) for n in (mutant.number, 0))
+        try:
+            proof = prove_subjects(one, other, "the mutant equals the core", effort)
+        except (CannotRun, UserError) as error:
+            return Told(UNKNOWN, str(error))
+        verdict = proof.verdict
+        if verdict.verdict == REFUTED:
+            path = self.folder / f"kills-{mutant.number}.yaml"
+            write_refutation(proof, path)
+            return Told(SURVIVED, "", path)
+        if verdict.verdict == PROVED:
+            why = "nothing that is compared can ever differ with accesses as the bench makes"
+            return Told(UNSEEN, why)
+        return Told(UNKNOWN, f"no difference within {verdict.depth} cycles of reset; {verdict.why}")
+
+    def _subject(self, number: int) -> Subject:
+        """Return the core with one of its mutants chosen; 0 is the core as it was."""
+        tied = self.binding.model_copy(update={"tie": {**self.binding.tie, CHOICE: number}})
+        chosen = {**self.ports.ports, CHOICE: Port(CHOICE, "input", self.width)}
+        ports = replace(self.ports, ports=chosen)
+        return Subject(tied, self.profile, ports, generate(tied, ports))

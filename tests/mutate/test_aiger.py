@@ -23,16 +23,28 @@ def test_example_of_the_paper(tmp_path):
     assert ((14, ""),) == graph.latches
     assert (6, 7) == graph.outputs
     assert ((6, 2), (7, 3), (11, 9), (12, 4)) == graph.gates
-    assert TOGGLE[: TOGGLE.index(b"i0")] == graph.with_constants({})
+    assert TOGGLE[: TOGGLE.index(b"i0")] == graph.encoded()
 
 
 def test_constant_input(tmp_path):
-    """With enable 0 the gates that looked at it look at the constant, or at its inverse."""
+    """With enable 0 the latch only falls, with reset: one gate of the four is left."""
     path = tmp_path / "toggle.aig"
     path.write_bytes(TOGGLE)
+    held = Aiger.read(path).with_constants({"enable": 0})
     changed = tmp_path / "changed.aig"
-    changed.write_bytes(Aiger.read(path).with_constants({"enable": 0}) + b"i0 enable\ni1 reset\n")
-    assert ((6, 0), (7, 1), (11, 9), (12, 4)) == Aiger.read(changed).gates
+    changed.write_bytes(held.encoded() + b"i0 enable\ni1 reset\n")
+    for graph in (held, Aiger.read(changed)):
+        assert ((6, 4),) == graph.gates
+        assert ((8, ""),) == graph.latches
+
+
+def test_run(tmp_path):
+    """It toggles in each cycle in which enable is 1, and reset, which is low, clears it."""
+    path = tmp_path / "toggle.aig"
+    path.write_bytes(TOGGLE)
+    rows = [(1, 1), (1, 1), (0, 1), (1, 1), (0, 1), (0, 0), (0, 1)]
+    shown = [values[3] for values in Aiger.read(path).run(rows)]
+    assert [0, 1, 0, 0, 1, 1, 0] == shown
 
 
 @pytest.mark.parametrize("bits", [3, 200])
@@ -48,5 +60,5 @@ def test_what_yosys_writes_is_read_whole(tmp_path, bits):
     run_yosys([*commands, "write_aiger -zinit -symbols core.aig"], tmp_path, source)
     graph = Aiger.read(tmp_path / "core.aig")
     assert {f"a[{bits - 1}]", f"b[{bits - 1}]"} <= set(graph.inputs)
-    written = graph.with_constants({})
+    written = graph.encoded()
     assert written == (tmp_path / "core.aig").read_bytes()[: len(written)]

@@ -1,0 +1,70 @@
+"""Shows that a mutant and its core never part, on one copy of the registers that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from testbenches.hdl.aiger import Aiger
+from testbenches.mutate.twin import SIDES
+
+ROUNDS = 24
+Run = Sequence[Sequence[int]]  # what each input is in each cycle
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a solver says: never; a run in which it happens; or neither, in the time it had."""
+
+    never: bool = False
+    run: Run | None = None
+
+
+Ask = Callable[[Aiger, int], Answer]  # may this output of the graph ever be 1?
+
+
+def pairs_of(names: Sequence[str]) -> dict[int, int]:
+    """Return which register of the core each of its mutant's is, both by place."""
+    place = {word: n for n, found in enumerate(names) for word in found.split()}
+    found = {}
+    for word, n in place.items():
+        side, dot, own = word.partition(".")
+        twin = place.get(f"{SIDES[0]}.{own}")
+        if side == SIDES[1] and dot and twin is not None:
+            found[n] = twin
+    return found
+
+
+def ever(graph: Aiger, pairs: Mapping[int, int], output: int, ask: Ask) -> Answer:
+    """Say whether an output of two machines that begin alike may ever be 1.
+
+    At first both have the same registers, each of a pair that of the other. If in no state they
+    reach the output is 1, nor one of a pair would go another way than the other, neither is it with
+    registers of their own. A pair that would part gets a register each, with the rest of its word,
+    and it is asked again. Where few part, that is far quicker than with two of all.
+    """
+    shared = dict(pairs)
+    for _ in range(ROUNDS):
+        joined = graph.with_one_for(shared, output)
+        answer = ask(joined, len(joined.outputs) - 1)
+        if answer.run is None:
+            return answer
+        *_, values = joined.run(answer.run)
+
+        def now(literal: int, values: list[int] = values) -> int:
+            return values[literal >> 1] ^ (literal & 1)
+
+        if now(joined.outputs[output]):
+            return answer
+        after = [now(following) for following, _ in joined.latches]
+        parted = [one for one, other in shared.items() if after[one] != after[other]]
+        apart = _whole_words(graph.held, parted)
+        shared = {one: other for one, other in shared.items() if one not in apart}
+    return Answer()
+
+
+def _whole_words(names: Sequence[str], places: Iterable[int]) -> set[int]:
+    """Return the registers at some places, and the other bits of their words."""
+    words = [name.split()[-1].partition("[")[0] if name else "" for name in names]
+    chosen = {words[place] for place in places}
+    return {place for place, word in enumerate(words) if word in chosen} | set(places)
