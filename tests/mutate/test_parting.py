@@ -77,7 +77,7 @@ def test_only_words_that_part_are_doubled():
     graph = Aiger(("i",), ((4, ""), (2, ""), (6, ""), (10, ""), (0, ""), (14, "")), (0,), (), names)
     shared = []
 
-    def ask(joined, output):
+    def ask(joined, _output):
         shared.append([to for to, _ in joined.latches[3:]])
         return Answer(run=[[1]]) if len(shared) == 1 else Answer(never=True)
 
