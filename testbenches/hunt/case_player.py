@@ -10,6 +10,7 @@ from multiprocessing.util import Finalize
 from pathlib import Path
 
 from refmodel.ground.errors import UserError
+from refmodel.ground.garbage import garbage_put_off
 from refmodel.ground.scratch import scratch
 from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import READ, WRITE, DrawnCase
@@ -76,6 +77,7 @@ class CasePlayer:
             self._simulator.close()
         self._simulator = None
 
+    @garbage_put_off()
     def play(self, cases: Sequence[DrawnCase], fresh: bool = False) -> list[Outcome]:
         """Play cases in order; return an outcome for each.
 
@@ -116,6 +118,7 @@ class CasePlayer:
                 raise UserError(outcome.note)
         return outcomes
 
+    @garbage_put_off()
     def batch(self, seeds: range, aims: Sequence[Aim] = ()) -> Batch:
         """Draw and play the cases of some seeds, some of which have an aim."""
         batch = Batch(seeds)
