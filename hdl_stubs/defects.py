@@ -61,7 +61,7 @@ class _Catalogue(RootModel[list[Defect]]):
         names = [defect.name for defect in defects]
         for name in names:
             if names.count(name) > 1:
-                raise ValueError(f"the name '{name}' stands twice")
+                raise ValueError(f"the name '{name}' is used twice")
         return defects
 
 

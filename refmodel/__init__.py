@@ -5,4 +5,4 @@ is plain Python, its fast form numpy. `refmodel/SPEC.md` states the behaviour cl
 code cites the clause numbers (`B3`).
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

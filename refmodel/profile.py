@@ -57,7 +57,7 @@ class Profile(Settings):
     separator: SeparatorPart = SeparatorPart()
     """The data separators and their numbers."""
     write_pulse: WritePulse | None = None
-    """How a written 1 shows to the drive; without it as pulses of a cycle."""
+    """How the drive sees a written 1; without it as a pulse of one cycle."""
 
     @model_validator(mode="after")
     def _bits_last(self) -> Profile:

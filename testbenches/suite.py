@@ -75,7 +75,7 @@ class Options:
     programs: Sequence[Path] = ()  # files with host programs, taken already
     absent: dict[str, str] = field(default_factory=dict)  # simulators not run, and why
     strict: bool = False  # what was not exercised counts as a mismatch
-    behind: Sequence[str] = ()  # scenarios played first, for what they leave in the core
+    after: Sequence[str] = ()  # scenarios played first, for what they leave in the core
     trace: bool = False  # every signal of the core around each mismatch
 
     def command(self, scenario: Path, simulator: str, before: Sequence[Path] = ()) -> str:
@@ -84,8 +84,8 @@ class Options:
         Those `before` it are played first in its simulator.
         """
         words = ["cellstep", "run", self.given, "--suite", given_name(scenario)]
-        for name in self.behind or map(given_name, before):
-            words += ["--behind", name]
+        for name in self.after or map(given_name, before):
+            words += ["--after", name]
         words += ["--sim", simulator, "--seed", str(self.seed)]
         for name, value in self.policies.items():
             words += ["--policy", f"{name}={value}"]
@@ -138,7 +138,7 @@ def run_suite(
     OSError when they do not fit on the disk.
     """
     _refuse_nothing(binding)
-    first = [found for name in options.behind for found in find_suite(name)]
+    first = [found for name in options.after for found in find_suite(name)]
     with scratch("cellstep-") as work:
         make = lockstep_for(scenario for _, scenario in scenarios)
         lockstep = make(binding, work, options.seed, options.policies, options.live)

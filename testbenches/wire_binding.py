@@ -24,7 +24,7 @@ class WireClock(Schema):
     port: str
     """The clock's port."""
     hz: int = Key(gt=0, le=1_000_000_000)
-    """How fast it is, in Hz."""
+    """Its frequency in Hz."""
 
 
 class WireReset(Schema):
@@ -35,7 +35,7 @@ class WireReset(Schema):
     active: Active = "high"
     """The level that resets."""
     cycles: int = Key(4, ge=1, le=1000)
-    """For how many cycles it is held at the start."""
+    """Cycles for which it is held at the start."""
 
 
 class OpenDrain(Schema):

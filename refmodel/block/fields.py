@@ -78,7 +78,7 @@ CONTROL_FIELDS = (
     _field("precompensation", 4, 3, "0, 1, 2, 3 shift by 0, 1, 2, 4 cycles"),
     _field("top_bit_framing", 2, 2, "a byte starts with a channel bit 1"),
     _field("slow_bits", 1, 1, "a written channel bit takes twice as long"),
-    _field("wait_for_sync", 0, 0, "a read transfer starts behind a match; B4 realigns"),
+    _field("wait_for_sync", 0, 0, "a read transfer starts after a match; B4 realigns"),
 )
 WRITTEN_FIELDS = {"transfer": TRANSFER_FIELDS, "control": CONTROL_FIELDS}
 UNUSED = "unused"  # lane name of the bits no field owns (B8)

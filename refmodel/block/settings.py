@@ -25,11 +25,12 @@ class Policies(Schema):
     sync_compare: Literal["always", "at_bits"] = "always"
     """Whether the window is compared in every cycle, or only with a channel bit (B3)."""
     same_edge_write: Literal["new", "old"] = "old"
-    """What a bit meets when `sync_word` is written on its edge: the new or the old word (B3)."""
+    """Which word a bit is compared with if `sync_word` is written on its edge: the new or the old
+    one (B3)."""
     realign: Literal["when_waiting", "always", "never"] = "when_waiting"
     """When a match restarts the count of bits (B4)."""
     matching_byte: Literal["delivered", "dropped"] = "delivered"
-    """What becomes of a byte that completes on the matching bit (B4)."""
+    """Whether a byte that completes on the matching bit is delivered (B4)."""
     ready_tie: Literal["set_wins", "clear_wins"] = "set_wins"
     """A byte and a read on one edge: whether `byte_ready` ends set or clear (B5)."""
     read_clears: Literal["at_edge", "edge_after"] = "at_edge"
@@ -47,7 +48,7 @@ class Policies(Schema):
     length_loads: Literal["accepted", "every_write"] = "every_write"
     """Whether the length changes with each write or only with the accepted one (B9)."""
     zero_length: Literal["done_at_once", "ignored"] = "done_at_once"
-    """What a transfer of no words does (B10)."""
+    """What a transfer of length zero does (B10)."""
     fifo_forwarding: Literal["both", "read", "write", "none"] = "none"
     """Where a word just stored or taken counts on the same edge (B10)."""
     write_tail_lost_bits: Annotated[
@@ -90,18 +91,18 @@ class Settings(Schema):
     channel_bit_ns: int = Key(gt=0, le=1_000_000)
     """The nominal length of a channel bit in nanoseconds: 2000 at double density."""
     layout: dict[str, int | str] = Key({})
-    """Fields of status that lie elsewhere, each with its bit or bits: `{byte_ready: 7, data:
+    """Fields of status at other bits, each with its bit or bits: `{byte_ready: 7, data:
     "15..8"}`."""
     transfer_layout: dict[str, int | str] = Key({})
-    """Fields of transfer that lie elsewhere, likewise."""
+    """Fields of transfer at other bits, in the same form."""
     control_layout: dict[str, int | str] = Key({})
-    """Fields of control that lie elsewhere, likewise."""
+    """Fields of control at other bits, in the same form."""
     reset: ResetValues = ResetValues()
     """What each register holds while reset is on (B14)."""
     reset_leaves: list[Kept] = Key([])
     """Registers that reset leaves as they are (B14)."""
     policies: Policies = Policies()
-    """Behaviour in which real parts differ."""
+    """Behaviour that differs between real parts."""
     arming_writes: int = Key(2, ge=1, le=8)
     """How many writes in a row arm a transfer (B9)."""
     fifo_words: int = Key(3, ge=1, le=64)

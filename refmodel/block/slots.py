@@ -18,7 +18,7 @@ class Slots(Schema):
     """The slot schedule: a slot on each edge n for which n modulo `line_cycles` is in `at`."""
 
     line_cycles: int = Key(454, ge=1, le=1 << 32)
-    """Cycles of a line, after which the slots come anew."""
+    """Cycles of a line; the slots repeat in each line."""
     at: tuple[int, ...] = (40, 191, 342)
     """The cycles of a line that have a slot, in order."""
 

@@ -84,11 +84,11 @@ class CaptureMap(Schema):
     memory: MemoryPart | None = None
     """Words to and from memory."""
     observe: ObservePart = ObservePart()
-    """What shows the state without a read."""
+    """Signals that show the state without a read."""
     begin: BeginPart = BeginPart()
     """What is known where the capture begins without a reset."""
     latency: dict[str, Annotated[int, Key(ge=0, le=4096)]] = Key({})
-    """For a field or line: cycles by which it lags behind the model, e.g. `{status: 1}`."""
+    """For a field or line: cycles by which it lags the model, e.g. `{status: 1}`."""
     glitch_ns: float = Key(0, ge=0, le=1e6)
     """Shorter pulses are left out."""
 

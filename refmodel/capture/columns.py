@@ -45,13 +45,13 @@ class TablePart(Schema):
     rate: Fraction | None = None
     """Samples a second, where rows are samples without a time."""
     wrap: float | None = None
-    """Where a counter of time starts again."""
+    """The value at which a time counter wraps."""
     widths: dict[str, int] = Key({})
-    """Columns of several bits, each with how many."""
+    """Columns with several bits, each with its width."""
     threshold: float | None = None
-    """In volts: makes analog columns digital."""
+    """In volts: the threshold for analog columns."""
     hysteresis: float = Key(0.0, ge=0)
-    """In volts: a level changes only when it is passed by half as much; keeps noise out."""
+    """In volts: the width of the hysteresis around the threshold, against noise."""
 
     @field_validator("rate", mode="before")
     @classmethod

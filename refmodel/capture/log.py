@@ -51,13 +51,13 @@ class LogPart(Schema):
     rate: Fraction | None = None
     """Ticks a second, where the times are ticks."""
     wrap: float | None = None
-    """Where a counter of time starts again."""
+    """The value at which a time counter wraps."""
     offset_us: float | Literal["auto"] = "auto"
     """When its time 0 was within the flux; `auto` finds it."""
     drift_ppm: float = Key(0.0, ge=-100_000, le=100_000)
     """How much faster its clock runs than that of the flux."""
     tolerance_us: float = Key(1.0, gt=0, le=1000)
-    """An access lies within so much of its time."""
+    """An access is at most this far from its time."""
 
     @field_validator("rate", mode="before")
     @classmethod

@@ -34,7 +34,7 @@ class PulseLine(Line):
     form: Literal["pulse", "toggle"] = "pulse"
     """`toggle`: the line changes its level instead."""
     cycles: int = Key(1, ge=1, le=64)
-    """For how many cycles a pulse lasts."""
+    """The length of a pulse in cycles."""
 
 
 class ClockPart(Schema):
@@ -47,12 +47,12 @@ class ClockPart(Schema):
     enable: Line | None = None
     """Only edges with it on are cycles."""
     sampled: bool = False
-    """The capture has a clock of its own, as of a logic analyser: what edge a change belongs to
-    is told from its time."""
+    """The capture has its own clock, like that of a logic analyser: the edge of a change is found
+    from its time."""
     sample_ns: float | None = Key(None, gt=0, le=1e6)
     """From sample to sample; without it found from the capture."""
     settle_ns: float = Key(30, ge=0, le=1e6)
-    """A signal shows a new value so long after its edge at most."""
+    """The longest time from an edge until a signal has its new value."""
     jitter_ns: float = Key(1, ge=0, le=1e6)
     """Samples may be so far off."""
 
@@ -92,7 +92,7 @@ class Acknowledged(Line):
 
     called: ClassVar[tuple[str, str]] = ("an acknowledge", "acknowledges")
     timeout: int = Key(64, ge=1, le=4096)
-    """An access ends so many cycles from its first at the latest."""
+    """An access ends within this many cycles."""
 
 
 class ByteStrobes(Schema):
@@ -115,7 +115,7 @@ class BusPart(Schema):
     read: Line | None = None
     """The read strobe."""
     select: Line | None = None
-    """In place of a read strobe: up in any access."""
+    """Instead of a read strobe: on in any access."""
     write: Line | None = None
     """The write strobe; with `select`, up in writes."""
     write_data: Names | None = None
@@ -123,11 +123,11 @@ class BusPart(Schema):
     read_data: Names | None = None
     """Data read."""
     data: SharedBus | None = None
-    """In place of both: one bus for both directions."""
+    """Instead of both: one bus for both directions."""
     strobes: ByteStrobes | None = None
     """Data strobes of the two bytes."""
     byte_order: Literal["straight", "swapped"] = "straight"
-    """`swapped` where the high byte is on the low lines."""
+    """`swapped`: the high byte is on the low lines."""
     acknowledge: Acknowledged | None = None
     """An output that ends an access, which counts at its first edge or, with `acts: last`, at
     the one that samples this."""
@@ -136,11 +136,11 @@ class BusPart(Schema):
     registers: Registers
     """The registers on the bus."""
     read_latency: int = Key(0, ge=0, le=256)
-    """Edges from the one a read counts at until its answer is there."""
+    """Edges from the one at which a read acts until its data is there."""
     latency: int = Key(0, ge=0, le=256)
     """How many edges later an access counts."""
     write_latency: int = Key(0, ge=0, le=256)
-    """How many edges later than a read a write counts."""
+    """How many edges later than a read a write acts."""
     acts: Literal["first", "last", "held"] = "held"
     """A strobe that stays on is one access, in its first or last cycle, or one in each (`held`)."""
 
@@ -170,9 +170,9 @@ class InputsPart(Schema):
     """Level inputs of the model that were recorded."""
 
     dma_active: Line | None = None
-    """A transfer of another design is under way (B6)."""
+    """A transfer outside the core is running (B6)."""
     writing: Line | None = None
-    """A transfer of another design writes (B7)."""
+    """A transfer outside the core writes (B7)."""
     wait_for_sync: Line | None = None
     """Bytes are framed anew by a match (B4, B10)."""
     master_enable: Line | None = None
@@ -180,9 +180,9 @@ class InputsPart(Schema):
     channel_enable: Line | None = None
     """The enable of the disk's transfers (B15)."""
     latency: int = Key(0, ge=0, le=64)
-    """How many edges later they all act."""
+    """How many edges later all of them act."""
     path: Literal["registered", "straight"] = "registered"
-    """`straight`: status shows a level in the very cycle in which it changes."""
+    """`straight`: status shows a level in the cycle in which it changes."""
 
     @model_validator(mode="after")
     def _straight(self) -> InputsPart:
@@ -230,7 +230,7 @@ class ObservePart(Schema):
     status: Names | None = None
     """The status word."""
     fields: dict[str, Line] = Key({})
-    """In place of it: its fields one by one."""
+    """Instead of `status`: its fields one by one."""
 
     @model_validator(mode="after")
     def _known(self) -> ObservePart:
@@ -248,4 +248,4 @@ class BeginPart(Schema):
     control: int = Key(0, ge=0, le=0x7FFF)
     """What `control` holds."""
     stopped: bool = False
-    """No transfer of its own is under way."""
+    """No transfer of the controller is running."""

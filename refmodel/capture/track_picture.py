@@ -43,7 +43,7 @@ def track_picture(summary: TrackSummary, form: str) -> bytes:
     axes.set_xlim(0, DEGREES)
     axes.set_ylim(len(rows) + 2.2, 0.3)
     axes.set_yticks(range(1, len(rows) + 1), [str(r.number) for r in rows])
-    axes.set_xlabel("angle behind the index pulse, degrees")
+    axes.set_xlabel("angle from the index pulse, degrees")
     axes.set_ylabel("revolution")
     axes.set_title(summary.name, loc="left")
     return _written(figure, form)

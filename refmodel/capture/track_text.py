@@ -80,7 +80,7 @@ def _regions(summary: TrackSummary) -> Iterator[str]:
     syncs = summary.syncs
     yield f"sync word 0x{summary.sync_word:04X}: {len(syncs)} times" + (
         f", first at channel bit {syncs[0]},"
-        f" {summary.time_of(syncs[0]) / 1e6:.3f} ms behind the index"
+        f" {summary.time_of(syncs[0]) / 1e6:.3f} ms after the index"
         if syncs
         else ""
     )

@@ -22,7 +22,7 @@ def bind_command(
         str | None,
         typer.Option(
             metavar="MODULE",
-            help="The core's top module; needed if no single one stands above the rest.",
+            help="The core's top module; needed if several modules could be it.",
         ),
     ] = None,
     out: Annotated[
@@ -38,7 +38,7 @@ def bind_command(
         typer.Option(metavar="NAME=VALUE", help="A macro, or its name alone; may be repeated."),
     ] = None,
 ) -> None:
-    """Draft a binding: which port of a core plays which role, with a comment on each guess.
+    """Draft a binding: it says which port of a core plays which role, with a comment on each guess.
 
     Example: cellstep bind rtl/*.v --top disk_regs --out binding.yaml
 

@@ -39,9 +39,10 @@ def check_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Hold a capture to the model: what status should have read, at each recorded cycle and access.
+    """Compare a capture with the model at each recorded cycle and access.
 
-    The capture may begin in the middle. What it cannot decide is counted, never taken as right.
+    The capture may begin in the middle of a run. Cycles it cannot decide are counted, and never
+    pass as correct.
 
     Example: cellstep check bench.vcd --map map.yaml --out results
 

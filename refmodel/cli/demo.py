@@ -27,11 +27,11 @@ def demo_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Compare the reference core with the model, then a copy of it with one mistake.
+    """Compare the reference core with the model, then a copy with one defect.
 
     Example: cellstep demo --out demo
 
-    Exit status: 0 when the first agrees and the mistake is found, 1 otherwise, 125 when no
+    Exit status: 0 when the first agrees and the defect is found, 1 otherwise, 125 when no
     simulator can run.
     """
     from rich.console import Console

@@ -49,7 +49,7 @@ def doctor_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Look for everything Cellstep uses, and name the command that gets what is missing.
+    """Look for everything Cellstep uses, and name the command that installs what is missing.
 
     Example: cellstep doctor --json
 

@@ -40,7 +40,7 @@ def explain_command(
     programs: Programs = None,
     seed: Seed = 1,
     svg: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Also draw it to this SVG file.")
+        Path | None, typer.Option(metavar="FILE", help="Also write the diagram to this SVG file.")
     ] = None,
     wavejson: Annotated[
         Path | None,
@@ -57,11 +57,11 @@ def explain_command(
 
     Example: cellstep explain results --run sync_poll/verilator --around cycle:1200
 
-    Of a result folder any moment can be asked for; mismatch:N is where the Nth run that differs
-    first mismatches. Profile, policies and seed are those of the run. The core's lanes
-    are kept for the revolution of the first mismatch, or the first one.
+    In a result folder, mismatch:N is the first mismatch of the Nth run that has one. Profile,
+    policies and seed are those of the run. The core's lanes are kept for the revolution of the
+    first mismatch, or else for the first revolution.
 
-    No simulator takes part. Exit status: 0, 2 for bad input, 125 for a mismatch of a core that does
+    No simulator is needed. Exit status: 0, 2 for bad input, 125 for a mismatch of a core that does
     not compile any more.
     """
     del programs  # taken already

@@ -31,11 +31,11 @@ def fit_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Find which policies, depths and numbers of the model explain a controller's captures.
+    """Find the policies, depths and separator numbers that explain a controller's captures.
 
-    Each answer is consistent, contradicted (by which access first), or not exercised; for what is
-    open it names a scenario to play and capture next. Playing one that writes destroys what is on
-    the disk: use a scrap disk.
+    Each answer is consistent, contradicted (with the first access that does so) or not exercised.
+    For each open question it names a scenario to play and capture next. One that writes destroys
+    what is on the disk: use a scrap disk.
 
     Example: cellstep fit bench.vcd --map map.yaml --out fitted
 

@@ -33,7 +33,7 @@ def history_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Show the runs that hunt, mutate and run have recorded, and since when a core is bad.
+    """Show the runs that hunt, mutate and run have recorded, and when a core went bad.
 
     Example: cellstep history binding.yaml --history runs.sqlite --out history.html
 

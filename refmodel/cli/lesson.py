@@ -13,13 +13,13 @@ from refmodel.cli.wrote import say_wrote
 def lesson_command(
     name: Annotated[
         str | None,
-        typer.Argument(metavar="NAME", help="A lesson, or all; without it, what there is."),
+        typer.Argument(metavar="NAME", help="A lesson, or all; without it, a list."),
     ] = None,
     out: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pages.")] = Path(
         "cellstep-out/lessons"
     ),
 ) -> None:
-    """Write lessons: pages with one idea each, a guess, and sliders over the model's results.
+    """Write lessons: pages with one idea each, a question to answer first, and sliders.
 
     Example: cellstep lesson all --out lessons
 

@@ -23,19 +23,19 @@ def link_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
     svg: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Also draw it to this SVG file.")
+        Path | None, typer.Option(metavar="FILE", help="Also draw the plan to this SVG file.")
     ] = None,
     picture: Annotated[Path | None, typer.Option(hidden=True)] = None,
 ) -> None:
-    """Plan the pins of a board: how late each signal comes, which need a pin, the best places.
+    """Plan the pins of a board: which signals need a pin, and how late each of the others arrives.
 
-    The plan names the free pins, the signals with their deadlines and what must come before what,
-    and a serial port expander with two banks of eight pins. The best plan is found by exact search.
+    The plan names the free pins, the signals with their deadlines and their order, and a serial
+    port expander with two banks of eight pins. The best plan is found by exact search.
     docs/drives.md describes the file.
 
     Example: cellstep link seven_pins --svg plan.svg
 
-    Exit status: 0 with a plan, 2 when none is possible or the file is wrong.
+    Exit status: 0 with a plan, 2 if none is possible or the file is wrong.
     """
     from refmodel.drive.plan_file import load_plan
     from refmodel.drive.plan_report import plan_json

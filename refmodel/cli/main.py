@@ -50,22 +50,22 @@ COMMANDS = {
     "protect": Entry(
         "protect", "protect_command", "Would the core pass the timing checks of protected disks?"
     ),
-    "margin": Entry("margin", "margin_command", "Measure what a data separator survives."),
+    "margin": Entry("margin", "margin_command", "Measure what a data separator tolerates."),
     "wire": Entry("wire", "wire_command", "Check a core's two-wire controller, edge by edge."),
     "vectors": Entry(
         "vectors", "vectors_command", "Write a scenario as files for any simulator's bench."
     ),
-    "hunt": Entry("hunt", "hunt_command", "Look for a mismatch with random cases."),
+    "hunt": Entry("hunt", "hunt_command", "Search for mismatches with random cases."),
     "mutate": Entry("mutate", "mutate_command", "Plant changes in a core: which would be missed?"),
     "prove": Entry("prove", "prove_command", "Prove a core equal to the model for all inputs."),
     "history": Entry("history", "history_command", "Show recorded runs, and the first bad one."),
-    "check": Entry("check", "check_command", "Hold a capture to the model, without a simulator."),
+    "check": Entry("check", "check_command", "Compare a capture with the model."),
     "fit": Entry("fit", "fit_command", "Find which policies a captured controller follows."),
-    "track": Entry("track", "track_command", "Show what is on a track, captured or made."),
-    "link": Entry("link", "link_command", "Plan pins: what may go through a serial link."),
+    "track": Entry("track", "track_command", "Show what is on a track."),
+    "link": Entry("link", "link_command", "Plan pins: which signals may use a serial link."),
     "trace": Entry("trace", "trace_command", "Show what status must read, and why."),
     "explain": Entry("explain", "explain_command", "Explain one moment, with a diagram."),
-    "lesson": Entry("lesson", "lesson_command", "Learn the register by playing with it."),
+    "lesson": Entry("lesson", "lesson_command", "Write lessons about the register."),
     "doctor": Entry("doctor", "doctor_command", "Look for what is missing on this machine."),
 }
 
@@ -162,7 +162,7 @@ def _refuse_empty(arguments: Sequence[str]) -> None:
     for before, argument in zip(("", *arguments), arguments, strict=False):
         option = argument[:-1] if argument.endswith("=") else before
         if not argument or (argument.startswith("--") and argument.endswith("=")):
-            where = option if option.startswith("--") else f"an argument behind '{before}'"
+            where = option if option.startswith("--") else f"an argument after '{before}'"
             raise UserError(f"{where}: is empty; is a variable of the shell not set?")
 
 

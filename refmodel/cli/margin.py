@@ -54,7 +54,7 @@ def margin_command(
         int | None,
         typer.Option(
             metavar="N",
-            help="Speeds, and as many jitters, of each error map; by default"
+            help="Number of speeds, and of jitter values, in each error map; by default"
             f" {MODEL_POINTS}, or {CORE_POINTS} with a core.",
         ),
     ] = None,
@@ -72,15 +72,15 @@ def margin_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Measure how much speed error, jitter, shift and dropout a data separator survives.
+    """Measure how much speed error, jitter, peak shift and dropout a data separator tolerates.
 
-    A binding's core goes through the same trials in a simulator, beside the separators of its
-    profile; one that claims to be equal to a model (separator.model) must give the same numbers.
+    Given a binding, the core runs the same trials in a simulator, next to the separators of its
+    profile. A core that claims to equal a model (separator.model) must give the same numbers.
 
     Example: cellstep margin pal_dd --separator second_order --out margins
 
-    Exit status: 0, 1 for a core that differs from the model it claims, 2 for bad input, 125 for a
-    core that does not build or run.
+    Exit status: 0, 1 for a core that differs from the model it claims to equal, 2 for bad input,
+    125 for a core that does not build or run.
     """
     from rich.console import Console
 
@@ -122,7 +122,7 @@ def margin_command(
     if claimed is not None:
         same = result.of(cores[0].name).same_as(result.of(claimed))
         says = "gives the same numbers as" if same else "differs from"
-        verdict = f"{cores[0].name} {says} the model it claims, {claimed}"
+        verdict = f"{cores[0].name} {says} the model it claims to equal, {claimed}"
 
     def show() -> None:
         Console().print(table(result))

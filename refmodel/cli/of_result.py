@@ -17,8 +17,8 @@ ScenarioOrResult = Annotated[
     str,
     typer.Argument(
         metavar="SCENARIO",
-        help="A scenario file, or a shipped one such as status/iso_sectors; or the folder of"
-        " run --out, to have the core's lanes beside the model's.",
+        help="A scenario file, or a shipped one such as status/iso_sectors; or a folder"
+        " that run --out wrote, to see the core's lanes beside the model's.",
     ),
 ]
 RunName = Annotated[
@@ -26,8 +26,8 @@ RunName = Annotated[
     typer.Option(
         "--run",
         metavar="NAME",
-        help="Of a result folder: a scenario, or scenario/simulator; by default the first run with"
-        " a mismatch.",
+        help="With a result folder: a scenario, or scenario/simulator; by default the first run"
+        " with a mismatch.",
     ),
 ]
 
@@ -50,7 +50,7 @@ def refuse_own(context: typer.Context) -> None:
     """Raise UserError for an option that a run has settled."""
     for name in ("profile", "policy", "seed"):
         if given_by_user(context, name):
-            raise UserError(f"--{name}: a run is explained with its own; leave it out")
+            raise UserError(f"--{name}: a recorded run has its own; leave it out")
 
 
 def again(run: RecordedRun) -> Played:

@@ -22,9 +22,7 @@ __all__ = ["HistoryFile", "Policies", "ProfileName", "Programs", "Seed", "chosen
 
 Seed = Annotated[
     int,
-    typer.Option(
-        "--seed", metavar="N", callback=_natural, help="Seed of everything drawn at random."
-    ),
+    typer.Option("--seed", metavar="N", callback=_natural, help="Seed of all random choices."),
 ]
 ProfileName = Annotated[
     str, typer.Option("--profile", metavar="PROFILE", help="A shipped profile, or a file.")
@@ -72,6 +70,6 @@ HistoryFile = Annotated[
         metavar="FILE",
         envvar="CELLSTEP_HISTORY",
         callback=_looked_at,
-        help="File that records runs; made if it is not there.",
+        help="File that records runs; created if missing.",
     ),
 ]

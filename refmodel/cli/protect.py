@@ -36,7 +36,7 @@ def protect_command(
     ] = None,
     seed: Annotated[
         list[int] | None,
-        typer.Option(metavar="N", help="Seed of everything drawn at random; may be repeated."),
+        typer.Option(metavar="N", help="Seed of all random choices; may be repeated."),
     ] = None,
     host_speed: Annotated[
         list[str] | None,
@@ -46,18 +46,18 @@ def protect_command(
         list[float] | None,
         typer.Option(
             metavar="PERCENT",
-            help="How much too fast, by default -1.5, 0 and 1.5; may be repeated.",
+            help="Drive speed error, by default -1.5, 0 and 1.5; may be repeated.",
         ),
     ] = None,
     every: Annotated[
-        bool, typer.Option("--all-pairs", help="Each host speed with each drive speed.")
+        bool, typer.Option("--all-pairs", help="Run each host speed with each drive speed.")
     ] = False,
     programs: Annotated[
         list[Path] | None,
         typer.Option(metavar="FILE", help="Python file with host programs; may be repeated."),
     ] = None,
     sensitivity: Annotated[
-        bool, typer.Option("--sensitivity", help="Show how far each bit may be off, and no core.")
+        bool, typer.Option("--sensitivity", help="Show how far each bit may be off; run no core.")
     ] = False,
     rates: Annotated[
         int | None,
@@ -65,7 +65,7 @@ def protect_command(
             metavar="N",
             min=1,
             max=100_000,
-            help="Judge N originals and N copies of each check on the model, and no core.",
+            help="Judge N originals and N copies of each check on the model; run no core.",
         ),
     ] = None,
     policy: Policies = None,
@@ -84,7 +84,7 @@ def protect_command(
     Example: cellstep protect binding.yaml --check long_cells --sim verilator
     Example: cellstep protect binding.yaml --rates 400
 
-    Exit status: 0 every verdict right, 1 a wrong one, 2 bad input, 125 a core that does not build
+    Exit status: 0 all verdicts right, 1 a wrong one, 2 bad input, 125 a core that does not build
     or run.
     """
     from rich.console import Console

@@ -22,11 +22,11 @@ def _alone(context: typer.Context, parameter: typer.CallbackParam, value: bool) 
 
 Quiet = Annotated[
     bool,
-    typer.Option("--quiet", callback=_alone, help="Print the verdict's line alone."),
+    typer.Option("--quiet", callback=_alone, help="Print only the line of the verdict."),
 ]
 AsJson = Annotated[
     bool,
-    typer.Option("--json", callback=_alone, help="Print what is found as JSON, and nothing else."),
+    typer.Option("--json", callback=_alone, help="Print the result as JSON, and nothing else."),
 ]
 
 

@@ -56,14 +56,15 @@ def run_command(
     policy: Policies = None,
     programs: Programs = None,
     history: HistoryFile = None,
-    behind: Annotated[
+    after: Annotated[
         list[str] | None,
         typer.Option(
             metavar="SCENARIO",
-            help="Play this first in the same simulator, for what it leaves in registers that no"
-            " reset clears; may be repeated.",
+            help="Play this scenario first in the same simulator: it may leave values in registers"
+            " without a reset. May be repeated.",
         ),
     ] = None,
+    behind: Annotated[list[str] | None, typer.Option(hidden=True)] = None,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 as well when a field is not exercised.")
     ] = False,
@@ -86,11 +87,11 @@ def run_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Compare a core with the model, cycle by cycle, and show where they first part.
+    """Compare a core with the model, cycle by cycle, and show the first mismatch.
 
     Example: cellstep run binding.yaml --suite status --out results
 
-    What agrees without having been exercised is listed first, in amber; VERDICTS.md says what
+    Fields that agree but were never exercised are listed first, in amber. VERDICTS.md says what
     each verdict promises.
 
     Exit status: 0 agree, 1 mismatch, 2 bad input or nothing compared, 125 a core that does not
@@ -106,6 +107,8 @@ def run_command(
     from refmodel.report.terminal import show_all, total
     from testbenches.suite import Options, run_bindings
 
+    if behind:
+        raise UserError("--behind: is now called --after")
     options = Options(
         simulators=sim.names if sim else (),
         seed=seed,
@@ -113,7 +116,7 @@ def run_command(
         live=live,
         programs=programs or (),
         strict=strict,
-        behind=behind or (),
+        after=after or (),
         trace=trace,
     )
     if trace and out is None:

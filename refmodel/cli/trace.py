@@ -65,13 +65,13 @@ def trace_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Show what status reads in each cycle in which something arrives, and why it changes.
+    """Show what status reads in each cycle with an event, and why it changes.
 
     Example: cellstep trace status/iso_sectors --from 1200 --to 1500
 
     Example: cellstep trace results --run sync_poll --from 600 --to 800 --format csv
 
-    No simulator takes part. Exit status: 0, 2 for bad input.
+    No simulator is needed. Exit status: 0, 2 for bad input.
     """
     del programs  # taken already
     from rich.console import Console

@@ -44,18 +44,18 @@ def track_command(
     ] = None,
     against: Annotated[
         Path | None,
-        typer.Option(metavar="CAPTURE", help="A second capture, whose writes are held to these."),
+        typer.Option(metavar="CAPTURE", help="A second capture, to compare its writes with these."),
     ] = None,
     profile: ProfileName = "pal_dd",
     rate: Annotated[
         str | None,
-        typer.Option(metavar="HZ", help="Flux times are ticks of so many a second, not ns."),
+        typer.Option(metavar="HZ", help="Flux times are ticks at this rate, not ns."),
     ] = None,
     sync: Annotated[
-        str, typer.Option(metavar="WORD", help="The sync word whose places are listed.")
+        str, typer.Option(metavar="WORD", help="The sync word to look for.")
     ] = "0x4489",
-    sectors: Annotated[int, typer.Option(help="Sectors of a track of an image.")] = 9,
-    size: Annotated[int, typer.Option(help="Bytes of a sector of an image.")] = 512,
+    sectors: Annotated[int, typer.Option(help="Sectors per track of an image.")] = 9,
+    size: Annotated[int, typer.Option(help="Bytes per sector of an image.")] = 512,
     layout: Annotated[
         TrackFormat, typer.Option("--format", help="Form of the output.")
     ] = TrackFormat.table,
@@ -69,13 +69,13 @@ def track_command(
 ) -> None:
     """Show what is on a track: fields, check codes, gaps, cell length, weak and silent places.
 
-    Several revolutions of a capture are laid over each other: bits that do not read alike are weak.
+    The revolutions of a capture are aligned: bits that do not always read alike are weak.
 
     With a map that names a write gate it shows what was written, and how far pulses were shifted.
 
     Example: cellstep track capture.txt --rate 24000000 --out track.svg
 
-    Exit status: 0, 1 when two captures wrote otherwise, 2 for bad input.
+    Exit status: 0, 1 when the writes of two captures differ, 2 for bad input.
     """
     from rich.console import Console
 

@@ -36,13 +36,13 @@ def vectors_command(
     programs: Programs = None,
     seed: Seed = 1,
 ) -> None:
-    """Write golden vectors: what a scenario drives, and what a core must show, edge by edge.
+    """Write golden vectors: the inputs of a scenario and the expected outputs, edge by edge.
 
     Example: cellstep vectors quick/sync_poll --binding binding.yaml --out vectors
 
-    The folder has lists for $readmemh, tables in CSV, and a bench that plays and checks them by
-    itself: in Verilog-2005, and in VHDL. Its README.txt says how to run it. No simulator takes
-    part. Exit status: 0, 2 for bad input, 125 for a core that does not compile.
+    The folder has lists for $readmemh, tables in CSV, and a bench that plays and checks them,
+    in Verilog-2005 and in VHDL. Its README.txt says how to run it. No simulator is needed.
+    Exit status: 0, 2 for bad input, 125 for a core that does not compile.
     """
     del programs  # taken already
     from testbenches.binding.load import load_binding

@@ -23,10 +23,10 @@ def wire_command(
     given: Annotated[Path, typer.Argument(metavar="BINDING", help="The wire's binding.")],
     sim: Annotated[
         Simulator | None,
-        typer.Option(help="Which simulator; by default each there is."),
+        typer.Option(help="Which simulator; by default all that are here."),
     ] = None,
     stretch: Annotated[
-        int, typer.Option(metavar="CYCLES", min=0, help="The expander holds SCL low so long.")
+        int, typer.Option(metavar="CYCLES", min=0, help="Cycles the expander stretches SCL by.")
     ] = 0,
     vcd: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write the wires into this VCD file.")
@@ -36,8 +36,8 @@ def wire_command(
 ) -> None:
     """Let a core's two-wire controller drive a port expander, and check every edge.
 
-    Each time that is shorter than the bus specification wants is named, with what was measured
-    and what is required. hdl_stubs/wire/wire.yaml is an example of a binding.
+    Each time below the minimum of the bus specification is reported, with the measured and the
+    required value. hdl_stubs/wire/wire.yaml is an example of a binding.
 
     Example: cellstep wire hdl_stubs/wire/wire.yaml
 

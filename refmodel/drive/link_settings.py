@@ -36,7 +36,7 @@ class Interlock(Schema):
     """
 
     watchdog_us: float = Key(2000, gt=0, le=MOST_US)
-    """Without a transfer for so long the gate is shut."""
+    """The gate closes after this long without a transfer."""
 
 
 class LinkSettings(Schema):
@@ -45,10 +45,10 @@ class LinkSettings(Schema):
     speed: Speed = 400_000
     """The speed of the two wires in Hz: 100000, 400000 or 1000000."""
     banks: list[list[str]] = Key(min_length=1, max_length=BANKS)
-    """The lines of each bank, outputs and inputs, 8 at most; lines not named go on pins."""
+    """The lines of each bank, outputs and inputs, at most 8; the other lines have pins."""
     queue: Literal["each", "latest"] = "latest"
-    """`each` sends every change as a transfer of its own; `latest` what the lines are when a
-    transfer starts, so that a pulse shorter than the wait is lost."""
+    """`each` sends every change as its own transfer; `latest` sends the state of the lines when a
+    transfer starts, and loses pulses shorter than the wait."""
     write: Literal["changed", "both"] = "changed"
     """Which banks a transfer sends: those that changed, or always both."""
     read: Literal["with_register", "without_register"] = "with_register"
@@ -56,7 +56,7 @@ class LinkSettings(Schema):
     poll_us: Annotated[float, Key(ge=0, le=MOST_US)] = 0
     """From one read of the inputs to the next; 0 for as often as the bus allows."""
     dies_at_us: Annotated[float, Key(ge=0, le=MOST_US)] | None = None
-    """When the link falls silent, counted from the begin of the run."""
+    """When the link stops, counted from the start of the run."""
     interlock: Interlock | None = None
     """Hardware that keeps the write gate shut."""
 
@@ -69,7 +69,7 @@ class LinkSettings(Schema):
                     f"banks: '{name}' is no line of a drive{near(name, (*OUT, *BACK))}"
                 )
             if names.count(name) > 1:
-                raise ValueError(f"banks: '{name}' stands twice")
+                raise ValueError(f"banks: '{name}' is listed twice")
         for n, bank in enumerate(self.banks):
             if len(bank) > BITS:
                 raise ValueError(f"banks: bank {n} has {len(bank)} lines; a bank has {BITS} pins")

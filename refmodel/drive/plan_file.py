@@ -26,7 +26,7 @@ class PlanLink(Schema):
     pins: int = Key(2, ge=2, le=4)
     """The pins it takes."""
     queue: Literal["each", "latest"] = "latest"
-    """`each` sends every change as a transfer of its own; `latest` what the lines are when a
+    """`each` sends every change as its own transfer; `latest` sends the state of the lines when a
     transfer starts."""
     read: Literal["with_register", "without_register"] = "with_register"
     """Whether a read first names the register."""
@@ -40,15 +40,15 @@ class PlanSignal(Schema):
     way: Literal["in", "out"]
     """Out to the drive, or in from it."""
     deadline_us: Annotated[float, Key(gt=0, le=60_000_000)]
-    """How long after a change it must have arrived, or be seen, at the latest."""
+    """The longest time after a change until it has arrived, or is seen."""
     shortest_pulse_us: Time | None = None
     """The shortest pulse that must pass."""
     may_stretch: bool = False
-    """A longer pulse serves as well."""
+    """A longer pulse will do."""
     on: Literal["pin", "any"] = "any"
-    """`pin` asks for a pin, whatever the times say."""
+    """`pin`: it gets a pin in any case."""
     source: str = ""
-    """Where the figures are from."""
+    """The source of the figures."""
 
 
 class OrderRule(Schema):
@@ -59,7 +59,7 @@ class OrderRule(Schema):
     then: str
     """The one that waits for it."""
     gap_us: Time = 0
-    """How long before."""
+    """The shortest time between the two."""
 
 
 class PlanFile(Schema):
@@ -76,7 +76,7 @@ class PlanFile(Schema):
     signals: dict[str, PlanSignal] = Key(min_length=1, max_length=MOST_SIGNALS)
     """The signals by name, each with its times; up to 32."""
     order: list[OrderRule] = Key([])
-    """What must come before what."""
+    """Signals that must come in order."""
 
 
 def load_plan(name: str) -> PlanFile:

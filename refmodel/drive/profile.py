@@ -31,9 +31,9 @@ class Published(ShortForm):
     use: Time
     """The time that is used, in microseconds."""
     spread: list[Time] | None = Key(None, min_length=2, max_length=2)
-    """The least and the most of published data, in microseconds."""
+    """The range of published values, in microseconds."""
     source: str = ""
-    """Where it is from."""
+    """The source."""
 
     @model_validator(mode="after")
     def _inside(self) -> Published:
@@ -58,22 +58,22 @@ class Speed(ShortForm):
     use: Percent = 0
     """The error that is used, in percent."""
     spread: list[Percent] | None = Key(None, min_length=2, max_length=2)
-    """The least and the most of published data, in percent."""
+    """The range of published values, in percent."""
     source: str = ""
-    """Where it is from."""
+    """The source."""
 
 
 class Motor(Schema):
-    """How the disk comes to speed, and which line says so."""
+    """How the disk spins up, and which line shows it."""
 
     spin_up_us: Published
     """From motor on until the disk is at speed."""
     spin_down_us: Published
-    """From motor off until it stands."""
+    """From motor off until the disk has stopped."""
     turned_on_by: Literal["line", "latched_on_select"] = "line"
-    """Whether the drive follows the motor line, or takes it as it is when it is selected."""
+    """Whether the drive follows the motor line, or samples it when selected."""
     source: str = ""
-    """Where that is from."""
+    """The source of that."""
 
 
 class Index(Schema):
@@ -82,7 +82,7 @@ class Index(Schema):
     width_us: Published
     """The width of the pulse."""
     jitter_us: Published
-    """How far from its place it may come."""
+    """How far it may be off."""
 
 
 class StepTimes(Schema):
@@ -91,15 +91,15 @@ class StepTimes(Schema):
     acts_on: Literal["leading", "trailing"]
     """The edge of a step pulse that acts."""
     acts_on_source: str = ""
-    """Where that is from."""
+    """The source of that."""
     pulse_us: Published
     """The least width of a pulse."""
     period_us: Published
     """The least time from step to step."""
     direction_setup_us: Published
-    """For how long direction stands before a step."""
+    """How long direction is stable before a step."""
     direction_hold_us: Published
-    """For how long direction stands after it."""
+    """How long direction is stable after a step."""
     reversal_us: Published
     """The least time from a step to one the other way."""
     settle_us: Published
@@ -118,10 +118,10 @@ class WriteTimes(Schema):
     after_side_us: Published
     """From a change of side until it may."""
     first_pulse_us: Published
-    """From the gate to the first pulse at most."""
+    """The longest time from the gate to the first pulse."""
     hold_us: Published
-    """How long the erase current flows behind the gate: until then no step, no other side, no
-    other drive."""
+    """How long the erase current flows after the gate closes; until then no step, no change of side
+    or drive."""
 
 
 class DriveProfile(Schema):
@@ -132,7 +132,7 @@ class DriveProfile(Schema):
     about: str = ""
     """A sentence about it."""
     turns_a_minute: Literal[300, 360]
-    """The speed in turns a minute."""
+    """The speed in turns per minute (rpm)."""
     speed_percent: Speed = Speed()
     """The error of the long-term speed."""
     cylinders: int = Key(ge=1, le=256)

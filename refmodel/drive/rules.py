@@ -89,7 +89,7 @@ RULES = {
         DriveRule(
             "step_rate", "steps in one direction come a step period or more apart", LOST_STEP
         ),
-        DriveRule("step_reversal", "the first step back waits until the head stands", LOST_STEP),
+        DriveRule("step_reversal", "a step back waits until the head has stopped", LOST_STEP),
         DriveRule("direction_setup", "direction holds before the step acts", LOST_STEP),
         DriveRule("direction_hold", "direction holds after the step acts", LOST_STEP),
         DriveRule("step_unselected", "a step finds a selected drive", LOST_STEP, "drives"),

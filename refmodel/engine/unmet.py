@@ -41,7 +41,7 @@ class Reachable:
     def can_meet(self, first: str, second: str, distance: int) -> bool:
         """Return whether two happenings can be so far apart.
 
-        One bus has one access at a time; reset wins over a slot on its edge, and behind it what
+        One bus has one access at a time; reset comes before a slot on its edge, and behind it what
         takes several edges has to begin anew. So does a word behind what stops or starts it. Other
         policies may allow more than the default ones: that is counted, and not missed.
         """

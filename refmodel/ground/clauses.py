@@ -35,7 +35,7 @@ CLAUSES = {
     ),
     "B10": Clause(
         "Read transfer",
-        "a read transfer stores each word, behind a match if it waits for one, in granted slots",
+        "a read transfer stores each word in granted slots, after a match if it waits for one",
     ),
     "B11": Clause(
         "Write transfer",

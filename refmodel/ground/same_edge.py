@@ -28,13 +28,13 @@ class Meeting(NamedTuple):
 
 _IN_RESET = "reset_wins"
 MEETINGS = (
-    Meeting(Event.RESET, Event.WRITE, "reset wins; the write is lost", "B14", (_IN_RESET,)),
-    Meeting(Event.RESET, Event.SLOT, "reset wins; the slot is not used", "B14", (_IN_RESET,)),
-    Meeting(Event.RESET, Event.BIT, "reset wins; the bit is lost", "B14", (_IN_RESET,)),
+    Meeting(Event.RESET, Event.WRITE, "reset has priority; the write is lost", "B14", (_IN_RESET,)),
+    Meeting(Event.RESET, Event.SLOT, "reset has priority; the slot is lost", "B14", (_IN_RESET,)),
+    Meeting(Event.RESET, Event.BIT, "reset has priority; the bit is lost", "B14", (_IN_RESET,)),
     Meeting(
         Event.RESET,
         Event.READ,
-        "the read returns the word from before; reset wins",
+        "the read returns the word from before; reset has priority",
         "B14",
         (_IN_RESET,),
     ),

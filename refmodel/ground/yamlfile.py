@@ -232,7 +232,7 @@ class _Builder:
             if wrong := _wrong(name):
                 raise self._fault(name_node, key, f"the key '{name}' {wrong}")
             if name in data:
-                raise self._fault(name_node, (*key, name), "the key stands twice")
+                raise self._fault(name_node, (*key, name), "a second key of this name; remove one")
             self.marks[(*key, name)] = _place(name_node)
             data[name] = self.build(value, (*key, name))
         return data

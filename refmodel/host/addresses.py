@@ -14,7 +14,7 @@ Natural = Annotated[int, Key(ge=0)]
 
 
 class StatusAddress(ShortForm):
-    """Where status is read: one address, or two bytes of which reading one clears byte_ready.
+    """The address of status: one word, or two bytes; a read of one of them clears byte_ready.
 
     A bus of 8 bits may have the flags only: then `high` alone is given.
     """

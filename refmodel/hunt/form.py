@@ -46,7 +46,7 @@ class FailureForm(TypedDict):
     scenario: str
     """The scenario that shows it; empty if none was written."""
     reproduce: str
-    """The command that brings it about again; empty without a scenario."""
+    """The command that reproduces it; empty without a scenario."""
 
 
 class SourceRow(TypedDict):

@@ -34,7 +34,7 @@ def tie() -> Lesson:
             reads = reads_at(done - 60, done + offset, done + offset + 24)
             ran = run_bits(word_bits([0x50A1, 0x5555]), reads, profile=profile)
             heard = [int(value) >> 15 for value in ran.expected.read_value[-2:]]
-            outcome = "is told of the byte" if any(heard) else "never hears of the byte"
+            outcome = "learns of the byte" if any(heard) else "never learns of the byte"
             results[n, m] = Result(
                 f"A read {_beside(offset)}, {policy}: the two reads return"
                 f" byte_ready {heard[0]} and {heard[1]}. The host {outcome}.",
@@ -197,7 +197,10 @@ def reset() -> Lesson:
         "A byte completes on the very edge that samples reset. What is byte_ready afterwards?",
         (
             Choice("1, the byte came", "Reset comes first: what else falls on its edge is lost."),
-            Choice("0, reset wins", "Reset wins over bits, writes and slots of the same edge."),
+            Choice(
+                "0, reset has priority",
+                "It comes before bits, writes and slots of the same edge.",
+            ),
             Choice("unknown", "It is defined: each field has its reset value from that edge on."),
         ),
         1,

@@ -79,7 +79,7 @@ class NoFlux(Region):
     quiet_ns: float = Key(30_000, ge=0, le=1e9)
     """How long it is silent before noise begins."""
     noise_ns: float | None = Key(8_000, ge=500, le=1e9)
-    """How far apart pulses of noise are on the average; null for none ever."""
+    """The average distance of noise pulses; null for no noise."""
 
 
 class Dropout(Region):
@@ -90,7 +90,7 @@ class Dropout(Region):
     """
 
     loss: float = Key(1, gt=0, le=1)
-    """The part of the amplitude that is lost in the middle."""
+    """The share of the amplitude that is lost in the middle."""
     threshold: float = Key(0.4, gt=0, lt=1)
     """A pulse of less amplitude is missing."""
     noise: float = Key(0.05, ge=0, le=1)
@@ -108,7 +108,7 @@ class Defects(Schema):
     speed_percent: float = Key(0, ge=-25, le=25)
     """Not in a scenario, which has a `speed_percent` of its own."""
     wow_percent: float = Key(0, ge=0, le=10)
-    """The peak of a speed error that goes as a sine, once a revolution."""
+    """The peak of a sinusoidal speed error, once a revolution."""
     jitter_ns: float = Key(0, ge=0, le=2000)
     """The sigma of Gaussian jitter."""
     uniform_ns: float = Key(0, ge=0, le=2000)
@@ -116,7 +116,7 @@ class Defects(Schema):
     pw50_ns: float = Key(0, ge=0, le=6000)
     """The width of read pulses, whose overlap shifts peaks by their neighbours."""
     asymmetry_ns: float = Key(0, ge=-2000, le=2000)
-    """How late every other pulse is against the others."""
+    """The delay of every second pulse."""
     dropout_rate: float = Key(0, ge=0, le=1)
     """The chance of each pulse to be missing."""
     extra_rate: float = Key(0, ge=0, le=1)
@@ -126,6 +126,6 @@ class Defects(Schema):
     no_flux: list[NoFlux] = Key([])
     """Regions without transitions."""
     dropouts: list[Dropout] = Key([])
-    """Flaws of the coating: bursts with a loss of amplitude."""
+    """Defects of the coating: bursts of lower amplitude."""
     filter_ns: float = Key(0, ge=0, le=10_000)
-    """What the read filter passes: a pulse closer behind another is lost."""
+    """The shortest spacing the read filter passes: a pulse that follows sooner is lost."""

@@ -31,9 +31,9 @@ class VerdictRule(Schema):
     measure: str
     """The measure, as the host program calls it."""
     at_least: float | None = None
-    """What it must be at least."""
+    """The lower bound."""
     at_most: float | None = None
-    """What it may be at most."""
+    """The upper bound."""
     unit: Literal["", "us", "bits", "written bits"] = ""
     """What the bounds are counted in, where the measure is in cycles: microseconds, nominal
     channel bits, or channel bits as the block writes them."""
@@ -52,7 +52,7 @@ class Needs(Schema):
     """What a check takes to be possible: cycles in a channel bit for its host's polls, and time."""
 
     cycles_per_bit: float = Key(0, ge=0)
-    """Cycles in a channel bit at least, for the host's polls."""
+    """The fewest cycles in a channel bit, for the host's polls."""
     channel_bit_ns: int = Key(0, ge=0)
     """The least length of a channel bit in nanoseconds."""
 
@@ -83,11 +83,11 @@ class CheckFile(Schema):
     )
     """The fields of status it looks at."""
     needs: Needs = Needs()
-    """What it takes to be possible; with less it is not run."""
+    """What the profile must have; otherwise the check is skipped."""
     original: dict[str, Any]
     """The disk that must be accepted: a scenario without its name."""
     first: HostPart | None = None
-    """A host that plays one revolution before: what it writes lies on the disk afterwards."""
+    """A host program that plays for one revolution first; what it writes stays on the disk."""
     copied: dict[str, Any] = Key(alias=COPY, min_length=1)
     """The copy that must be refused: the scenario's keys that differ."""
     verdict: list[VerdictRule] = Key(min_length=1)

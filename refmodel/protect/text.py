@@ -24,9 +24,9 @@ NOT_IN_TIME = {
     UNSEEN: "by how many cycles is not known: the core shows {} in reads alone",
 }
 LEGEND = (
-    "early, late: so many cycles too soon or too late each time; up too long: falls so much later.",
-    "A bit that never comes is lost, not late; one too many is not early: no row is about these.",
-    f"{MOST} cycles are the most tried; where nothing flips up to there stands -.",
+    "early, late: so many cycles early or late; up too long: it falls so many cycles late.",
+    "A bit that never comes is lost, not late, and an extra one is not early: no row covers these.",
+    f"At most {MOST} cycles were tried; - means that no verdict flips up to there.",
 )
 
 

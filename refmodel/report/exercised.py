@@ -64,7 +64,7 @@ def _fields(suite: SuiteResult, fields: Mapping[str, Compared]) -> Iterator[Gap]
 def _standing_still(one: Compared, name: str) -> str:
     """Say why a field's value was no test of it; `unused` is to stand still."""
     if not one.cycles and not one.reads:
-        return "held to the model in no cycle and no read"
+        return "compared in no cycle and no read"
     if name == UNUSED or one.changes or (not one.cycles and one.read_changes):
         return ""
     if one.cycles:
@@ -78,7 +78,7 @@ def _too_late(one: Compared, lag: int, name: str, cycles: int) -> str:
         pulse = counted(one.shortest, "cycle")
         return f"may come {counted(lag, 'cycle')} late, but its shortest pulse lasts {pulse}"
     if 0 < 2 * one.cycles < cycles:
-        return f"held to the model in {grouped(one.cycles)} of {counted(cycles, 'cycle')} only"
+        return f"compared in only {grouped(one.cycles)} of {counted(cycles, 'cycle')}"
     return ""
 
 

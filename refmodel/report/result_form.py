@@ -246,7 +246,7 @@ class Run(TypedDict):
     first_mismatch: FirstMismatch | None
     """Where core and model part first; null if they do not."""
     reproduce: str
-    """The command that brings it about again."""
+    """The command that reproduces it."""
     scenario_file: str
     """The scenario as `--suite` takes it; empty in a bench of your own."""
     policies: dict[str, str]

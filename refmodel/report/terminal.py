@@ -157,7 +157,7 @@ def scope_lines(suite: SuiteResult) -> Iterator[str]:
     for waiver in scope.waivers:
         yield f"  {waiver.field:<14} {waiver.reason} (until {waiver.until})"
     late = [f"{name} {counted(lag, 'cycle')}" for name, lag in scope.lags.items() if lag]
-    yield f"Latency allowed: {', '.join(late) or 'none, every field is held to the cycle'}"
+    yield f"Latency allowed: {', '.join(late) or 'none, fields must change in the same cycle'}"
     if scope.depth:
         stated = ", ".join(f"{key} {value}" for key, value in scope.depth.items())
         yield f"Depth of the core, as bound: {stated}"

@@ -36,9 +36,9 @@ class CounterPart(Schema):
     period_step: int = Key(1, ge=1)
     """How much the window's length changes at a time, in steps."""
     votes: int = Key(2, ge=1, le=64)
-    """How many pulses on one side change the length."""
+    """How many pulses on one side it takes to change the length."""
     lock_range_percent: float = Key(8, gt=0, le=25)
-    """How far the length may go from the nominal one."""
+    """How far the length may differ from the nominal one."""
 
     @model_validator(mode="after")
     def _stable(self) -> CounterPart:
@@ -66,9 +66,9 @@ class SecondOrderPart(Schema):
     fraction_bits: int = Key(12, ge=4, le=20)
     """Its resolution is 1 / 2^fraction_bits of a cycle."""
     lock_range_percent: float = Key(8, gt=0, le=25)
-    """How far the length of a window may go from the nominal one."""
+    """How far the length of a window may differ from the nominal one."""
     coast_bits: int = Key(16, ge=LONGEST_GAP, le=1_000_000)
-    """After so many channel bits without a pulse it coasts."""
+    """It coasts after this many channel bits without a pulse."""
     coast: Literal["hold", "nominal"] = "hold"
     """What it does then: hold its speed, or go back to the nominal one."""
 
@@ -116,7 +116,7 @@ class SeparatorPart(Schema):
     follows_slow_bits: bool = True
     """Its windows take twice as long with control.slow_bits (B13)."""
     rephase: RephasePart = RephasePart()
-    """Numbers of the separator that starts its window anew with each pulse."""
+    """Numbers of the separator that restarts its window with each pulse."""
     counter: CounterPart = CounterPart()
     """Numbers of the separator that corrects phase and length in steps."""
     second_order: SecondOrderPart = SecondOrderPart()

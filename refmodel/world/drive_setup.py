@@ -24,7 +24,7 @@ class Swap(Schema):
     """A disk goes in or comes out."""
 
     at_us: Us
-    """When, counted from the begin of the run."""
+    """When, counted from the start of the run."""
     disk: Literal["in", "out"]
     """Whether a disk goes in or out."""
     protected: bool = False
@@ -35,17 +35,17 @@ class DriveSource(Schema):
     """What is on a drive's disk from some time on."""
 
     from_us: Us = 0
-    """From when on, counted from the begin of the run."""
+    """The time from which it is there, counted from the start of the run."""
     track: ScenarioTrack
-    """The track for all cylinders. One in ISO layout, made or from an image, has the cylinder
-    and head it is under in its ID fields; an image may be that of a whole disk."""
+    """The track for all cylinders. In ISO layout, generated or from an image, its ID fields have
+    the right cylinder and head; an image may hold a whole disk."""
 
 
 class DrivePart(Schema):
-    """One drive: its select, its kind, what is in it and how it stands at the start."""
+    """One drive: its select, its kind, its disk and its state at the start."""
 
     select: int = Key(ge=0, le=3)
-    """The select line that is its own."""
+    """Its select line."""
     profile: str = "mm90"
     """Its kind: a drive profile by name, or a YAML file."""
     disk: Literal["in", "out"] = "in"
@@ -53,9 +53,9 @@ class DrivePart(Schema):
     protected: bool = False
     """That disk is write-protected."""
     turning: bool = False
-    """Its motor has been on for long."""
+    """Its motor is at speed at the start."""
     cylinder: int = Key(0, ge=0, le=255)
-    """Where its head stands at the start."""
+    """Where its head is at the start."""
     angle: float = Key(0, ge=0, lt=1)
     """How far the disk has turned at the start, in revolutions."""
     sources: list[DriveSource] = Key([])
@@ -97,7 +97,7 @@ class DriveSetup(Schema):
     link: LinkSettings | None = None
     """The serial link that lines go through, if any do."""
     gate_held: bool = False
-    """A jumper holds the write gate open, whatever the core does."""
+    """A jumper that holds the write gate open, whatever the core does."""
 
     @model_validator(mode="after")
     def _one_on_a_select(self) -> DriveSetup:

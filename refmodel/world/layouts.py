@@ -109,7 +109,7 @@ class WordRun(Schema):
     words: list[Annotated[int, Key(ge=0, le=0xFFFF)]] = Key([])
     """Words of 16 channel bits."""
     bits: str = Key("", pattern="^[01_]*$")
-    """Channel bits as 0 and 1, behind the words; `_` may part them."""
+    """Channel bits as 0 and 1, after the words; `_` may separate them."""
     repeat: int = Key(1, ge=1, le=100_000)
     """How often."""
 
@@ -129,11 +129,11 @@ class RunsLayout(Schema):
     """A track made run by run."""
 
     layout: Literal["runs"]
-    """Runs of channel bits, MFM or not, one behind the other."""
+    """Runs of channel bits, MFM or not, one after the other."""
     runs: list[WordRun] = Key(min_length=1)
     """The runs."""
     rotate: int = 0
-    """Channel bits by which the ring is turned: what the index cuts in two then moves there."""
+    """Channel bits by which the track is rotated; what lies across the index then moves."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track; raise UserError when its runs hold no channel bit, or too many."""

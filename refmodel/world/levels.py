@@ -26,7 +26,7 @@ class Toggling(Schema):
     """A level that changes again and again."""
 
     toggle_every: Cycles
-    """1 from the end of reset on, and a change every so many cycles."""
+    """1 from the end of reset on; it changes each time this many cycles have passed."""
 
     def fault(self, revolution: Fraction) -> str:
         """Say why a revolution of so many cycles cannot be laid out; nothing if it can."""
@@ -47,7 +47,7 @@ class Raised(Schema):
     fall: Cycle
     """When it goes back to 0."""
     unit: Literal["cycles", "bits"] = "cycles"
-    """What both are counted in: cycles, or nominal channel bits."""
+    """The unit of both: cycles, or nominal channel bits."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Raised:
@@ -60,12 +60,12 @@ class Changing(Schema):
     """A level that changes at given cycles."""
 
     changes_at: list[Cycle] = Key(max_length=MOST_CHANGES)
-    """0 in reset, and a change at each of these cycles."""
+    """0 in reset; it changes in each of these cycles."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Changing:
         if sorted(set(self.changes_at)) != self.changes_at:
-            raise ValueError("changes_at: each cycle comes behind the one before")
+            raise ValueError("changes_at: each cycle must be later than the one before")
         return self
 
 

@@ -25,7 +25,7 @@ class WordsPart(Schema):
     """Given words."""
 
     words: list[Word] = Key(min_length=1)
-    """Words as they are given."""
+    """The words themselves."""
     repeat: int = Key(1, ge=1, le=MEMORY_WORDS)
     """How often."""
 

@@ -57,14 +57,14 @@ class HostPart(Schema):
     params: dict[str, Any] = Key({})
     """Its parameters. A time is cycles, or text such as `2.25 bits` (channel bits) or `300 us`."""
     cost_factor: Fraction = Fraction(1)
-    """What the program's costs are multiplied by, e.g. 4/3; above 1 the host is slow. At least
+    """A factor for the costs of the program, e.g. 4/3; above 1 the host is slower. At least
     1/64."""
     align: int = Key(1, ge=1, le=4096)
-    """Accesses fall on multiples of so many cycles."""
+    """Accesses fall on multiples of this many cycles."""
     contention: Contention = Contention(busy=0, every=1)
     """Cycles in which the bus belongs to others."""
     limit: int = Key(10_000_000, ge=1)
-    """After so many accesses the program is taken for one that never ends."""
+    """After this many accesses the program counts as one that never ends."""
 
     @model_validator(mode="after")
     def _gets_onto_the_bus(self) -> HostPart:
@@ -91,9 +91,9 @@ class HeadStep(Schema):
     """The head leaves for another track."""
 
     at_us: Microseconds
-    """When the head leaves, counted from the begin of the run."""
+    """When the head moves, counted from the start of the run."""
     track: int = Key(ge=0)
-    """The track it leaves for: its place in `tracks` from 1 on, 0 for `track`."""
+    """The track it moves to: its place in `tracks` from 1 on, 0 for `track`."""
 
 
 class WrittenPart(Schema):
@@ -123,7 +123,7 @@ class ResetPulse(Schema):
     at: Cycle
     """The cycle it begins in."""
     cycles: Cycles = 4
-    """For how many cycles it is held."""
+    """Cycles for which it is held."""
     every: Cycles | None = None
     """Cycles from one reset to the next, where there are several."""
     times: int = Key(1, ge=1, le=100_000)
@@ -148,11 +148,11 @@ class IdleLines(Schema):
     at: Cycle
     """From this cycle on."""
     address: int = Key(0, ge=0)
-    """What the address lines carry."""
+    """The address lines."""
     data: int = Key(0, ge=0, le=WORD)
-    """What the write data lines carry."""
+    """The write data lines."""
     bit: int = Key(0, ge=0, le=1)
-    """What the channel bit's line carries."""
+    """The channel-bit line."""
 
     @property
     def row(self) -> tuple[int, int, int, int]:
@@ -182,21 +182,21 @@ class Scenario(Schema):
     """The model's separator that the disk is read through; without it, and without flux
     defects, channel bits come as they are on the track."""
     flux: Defects = Defects()
-    """What is wrong with the flux."""
+    """Defects of the flux."""
     steps: list[HeadStep] = Key([])
-    """When the head leaves for which track, in order of time; there is noise on its way."""
+    """When the head moves, and to which track, in order of time; there is noise while it moves."""
     written: list[WrittenPart] = Key([])
-    """Channel bits that a run before has left over the track."""
+    """Channel bits that an earlier run wrote on the track."""
     write_protected: bool = False
-    """Nothing can be written on the disk."""
+    """The disk cannot be written."""
     settle_us: Microseconds = 18_000
     """How long a step takes until the track is read well: 3 ms and 15 ms to settle."""
     index_us: int = Key(2_000, ge=1, le=LONGEST_US)
     """The width of the index pulse; the track begins at the index."""
     index_offset_us: float = Key(0, ge=-5_000, le=5_000)
-    """How far behind the track's begin the index pulse comes."""
+    """How far after the begin of the track the index pulse comes."""
     index_spread_us: float = Key(0, ge=0, le=5_000)
-    """Drives differ by as much at most; drawn for each drive."""
+    """The largest difference between drives; picked at random for each drive."""
     index_jitter_us: float = Key(0, ge=0, le=100)
     """The sigma of the pulse's place from revolution to revolution."""
     seed: int | None = Key(None, ge=0)
@@ -211,17 +211,17 @@ class Scenario(Schema):
     drives: DriveSetup | None = None
     """Several drives, whose lines the core moves."""
     levels: dict[LevelName, Level] = Key({})
-    """Level inputs: 0, 1, or one of the forms below. One that is not named is 0."""
+    """Level inputs: 0, 1, or one of the forms below; the others are 0."""
     resets: list[ResetPulse] = Key([])
     """Resets in the middle of the run."""
     slots: Slots | None = None
     """Memory slots other than the profile's."""
     idle_lines: list[IdleLines] = Key([])
-    """What lines carry without a strobe, in order; without it that is random. A core must not
-    look at them."""
+    """The values of lines without a strobe, in order; random by default. A core must not depend on
+    them."""
     memory: list[MemoryPart] = Key([])
-    """What memory holds, one part after the other from its first word on; the rest is random by
-    the seed."""
+    """The contents of memory, one part after the other from its first word on; the rest is random
+    by the seed."""
     memory_words: int = Key(8192, ge=0, le=MEMORY_WORDS)
     """The size of the memory in words."""
 
@@ -233,7 +233,7 @@ class Scenario(Schema):
         for step, later in pairwise(value):
             if later.at_us <= step.at_us:
                 raise ValueError(
-                    f"the step to track {later.track} at {later.at_us} us stands behind the one at"
+                    f"the step to track {later.track} at {later.at_us} us comes after the one at"
                     f" {step.at_us} us; give steps in order of time"
                 )
         return value
@@ -243,7 +243,7 @@ class Scenario(Schema):
     def _in_order_of_cycles(cls, value: list[IdleLines]) -> list[IdleLines]:
         for one, later in pairwise(value):
             if later.at <= one.at:
-                raise ValueError(f"cycle {later.at} stands behind {one.at}; give them in order")
+                raise ValueError(f"cycle {later.at} comes after {one.at}; give them in order")
         return value
 
     @model_validator(mode="after")

@@ -28,7 +28,7 @@ class OddSector(Schema):
     """What is odd about one sector: its ID says what is given here, whatever is true."""
 
     place: int = Key(ge=1, le=256)
-    """Which sector: its place behind the index, from 1 on."""
+    """Which sector: its place after the index, from 1 on."""
     cylinder: Byte | None = None
     """The cylinder in its ID."""
     head: Byte | None = None
@@ -87,15 +87,15 @@ class SectorKeys(Schema):
     numbers: list[Byte] | None = None
     """The sectors' numbers; without it 1, 2, 3 ..."""
     interleave: int = Key(1, ge=1, le=64)
-    """The next sector lies so many places behind."""
+    """Places from one sector to the next in number."""
     skew: int = Key(0, ge=0, le=63)
-    """The first sector lies so many places behind the index."""
+    """Places from the index to the first sector."""
     odd: list[OddSector] = Key([])
     """Sectors with something wrong."""
     splice: str = Key("", pattern="^[01_]*$")
-    """Channel bits more, left in the track gap where writing ended."""
+    """Extra channel bits in the track gap, where writing ended."""
     rotate: int = 0
-    """Channel bits by which the ring is turned, so that the index falls somewhere else."""
+    """Channel bits by which the track is rotated against the index."""
 
     @model_validator(mode="after")
     def _odd_once(self) -> SectorKeys:
@@ -135,9 +135,9 @@ class MfmKeys(SectorKeys):
     sync: int = Key(12, ge=0, le=10_000)
     """Bytes of zeros before a field."""
     gap2: GapBytes = 22
-    """Bytes behind an ID."""
+    """Bytes after an ID."""
     gap3: int = Key(84, ge=1, le=LONGEST // 16)
-    """Bytes behind a sector."""
+    """Bytes after a sector."""
     bytes: int = Key(6250, gt=0, le=LONGEST // 16)
     """Bytes of the whole track."""
     lead_in: Literal["long"] | GapBytes = "long"
@@ -199,11 +199,11 @@ class FmLayout(SectorKeys):
     sync: int = Key(6, ge=0, le=10_000)
     """Bytes of zeros before a field."""
     gap1: GapBytes = 26
-    """Bytes behind the index mark."""
+    """Bytes after the index mark."""
     gap2: GapBytes = 11
-    """Bytes behind an ID."""
+    """Bytes after an ID."""
     gap3: int = Key(27, ge=1, le=LONGEST // 16)
-    """Bytes behind a sector."""
+    """Bytes after a sector."""
     bytes: int = Key(5208, gt=0, le=LONGEST // 16)
     """Bytes of the whole track."""
     lead_in: GapBytes = 40
@@ -231,7 +231,7 @@ class GroupLayout(Schema):
     """A group-coded track; `refmodel.media.group` has its form."""
 
     layout: Literal["group"]
-    """Group-coded sectors; their bits are meant to be 4 us long."""
+    """Group-coded sectors, with bits of 4 us."""
     sectors: int = Key(10, ge=1, le=64)
     """How many sectors."""
     size: int = Key(256, ge=1, le=4096)
@@ -245,7 +245,7 @@ class GroupLayout(Schema):
     bits: int = Key(50_000, ge=1, le=LONGEST)
     """Channel bits of the whole track."""
     rotate: int = 0
-    """Channel bits by which the ring is turned."""
+    """Channel bits by which the track is rotated against the index."""
 
     def build(self, seed: int, folder: Path) -> Track:
         """Return the track."""

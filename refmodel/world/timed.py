@@ -71,9 +71,9 @@ class TimedLayout(Schema):
     """A track of channel bits whose cycles are given."""
 
     layout: Literal["timed"]
-    """Channel bits at the very cycles that are given; no drive is like that."""
+    """Channel bits in exactly the given cycles, as no drive delivers them."""
     at: list[Cycle] = Key(min_length=1)
-    """The cycle of each, in order, counted from the first behind the reset."""
+    """The cycle of each, in order, counted from the first after reset."""
     bits: str = Key(pattern="^[01_]+$")
     """The channel bits as 0 and 1; `_` may part them."""
     cycles: int = Key(ge=1, le=1_000_000_000)
@@ -82,11 +82,11 @@ class TimedLayout(Schema):
     @model_validator(mode="after")
     def _bits_have_their_cycles(self) -> TimedLayout:
         if sorted(set(self.at)) != self.at:
-            raise ValueError("at: each cycle comes behind the one before")
+            raise ValueError("at: each cycle must be later than the one before")
         if len(self.bits.replace("_", "")) != len(self.at):
             raise ValueError(f"{len(self.at)} cycles and {len(self.bits)} bits; give one for each")
         if self.at[-1] >= self.cycles:
-            raise ValueError(f"at: {self.at[-1]} lies behind the last of {self.cycles} cycles")
+            raise ValueError(f"at: {self.at[-1]} lies after the last of {self.cycles} cycles")
         return self
 
     def build(self, seed: int, folder: Path) -> Track:

@@ -52,7 +52,8 @@ class Acknowledge(Pin):
 
     called: ClassVar[tuple[str, str]] = ("an acknowledge", "acknowledges")
     timeout: int = Key(256, ge=1, le=100_000)
-    """The host holds its strobes for so many cycles at most; then the run ends with a mismatch."""
+    """The host holds its strobes for at most this many cycles; then the run ends with a
+    mismatch."""
 
 
 class Bus(Schema):
@@ -63,45 +64,44 @@ class Bus(Schema):
     read: Pin | None = None
     """The read strobe."""
     select: Pin | None = None
-    """In place of a read strobe: up in any access, `write` then tells the direction."""
+    """Instead of a read strobe: on in any access; `write` then gives the direction."""
     write: Pin | None = None
     """The write strobe; with `select`, up in writes."""
     write_data: str | None = None
-    """The port that data are written on."""
+    """The port with the data of a write."""
     read_data: str | None = None
-    """The port that data are read from."""
+    """The port with the data of a read."""
     data: SharedData | None = None
-    """In place of both: one port for both directions."""
+    """Instead of both: one port for both directions."""
     strobes: Strobes | None = None
     """Data strobes of the two bytes of a word; both are on in an access of the word."""
     byte_order: Literal["straight", "swapped"] = "straight"
-    """`swapped` where the high byte is on the low lines."""
+    """`swapped`: the high byte is on the low lines."""
     acknowledge: Acknowledge | None = None
     """An output of the core that ends each access, which counts at its first edge or, with
     `acts: last`, at the one that samples this."""
     asynchronous: bool = False
-    """The host has a clock of its own, and its lines change anywhere between two edges; needs
-    `hold`."""
+    """The host has its own clock, so its lines change anywhere between two edges; needs `hold`."""
     registers: Registers
-    """The registers on the bus; what is not here is not tested."""
+    """The registers on the bus; others are not tested."""
     decoded: Natural | None = None
     """The address lines the core looks at, as a mask; without it all of them."""
     others: list[Natural] | None = None
-    """Addresses where something answers that is not bound; `[]` for none. The bench writes to all
-    addresses but these, and without the key, where a register is not bound, to none: it might hit
-    that."""
+    """Addresses of registers that are not bound; `[]` for none. The bench writes to all other
+    addresses. Without the key, if a register is not bound, it writes to no other address, since it
+    might hit that register."""
     hold: int = Key(1, ge=1, le=256)
-    """For how many cycles an access holds its strobe."""
+    """Cycles for which an access holds its strobe."""
     acts: Literal["first", "last", "held"] = "first"
     """At which edge of a held strobe the access counts; `held`: at each of them."""
     idle: Cycles = 0
-    """Cycles between accesses at least, in which address and data stay as they are."""
+    """The fewest cycles between accesses; address and data stay as they are."""
     latency: Cycles = 0
     """Registers an access passes before it counts: edges."""
     write_latency: Cycles = 0
-    """Edges by which a write counts later than a read."""
+    """Edges by which a write acts later than a read."""
     read_latency: Cycles = 0
-    """Edges from the one a read counts at until its answer is at the port."""
+    """Edges from the one at which a read acts until its data is at the port."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core, and its data bus if it is one for both directions."""
@@ -136,7 +136,7 @@ class Bus(Schema):
 
     @property
     def written_on(self) -> str | None:
-        """The port that data are written on."""
+        """The port with the data of a write."""
         return self.data.port if self.data is not None else self.write_data
 
     @property

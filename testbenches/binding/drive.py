@@ -23,9 +23,9 @@ class DriveRegisters(Schema):
     status: Natural
     """The address at which the lines back are read."""
     bits: dict[str, int] = Key({})
-    """The bits of lines to the drive; without it as the keys stand here, `select_0` at bit 0."""
+    """The bits of lines to the drive; without it in the order of the keys, `select_0` at bit 0."""
     status_bits: dict[str, int] = Key({})
-    """The bits of lines back; without it as the keys stand here, `index` at bit 0."""
+    """The bits of lines from the drive; without it in the order of the keys, `index` at bit 0."""
 
     @model_validator(mode="after")
     def _bits_fit(self) -> DriveRegisters:
@@ -85,7 +85,7 @@ class DriveRoles(Schema):
     density: ObservedSignal | None = None
     """The density line."""
     index: Pin | None = None
-    """From the drive: the index pulse; bit 0 of the register of lines back."""
+    """From the drive: the index pulse; bit 0 of the register with the lines from the drive."""
     track_zero: Pin | None = None
     """From the drive: the head is on track 0."""
     change: Pin | None = None

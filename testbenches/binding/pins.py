@@ -24,14 +24,13 @@ class ClockPins(Schema):
     edge: Literal["rising", "falling"] = "rising"
     """The edge at which registers move."""
     slow: str | None = None
-    """The port of a second clock in step with the first: it rises with each edge of that which
-    counts."""
+    """The port of a second clock, synchronous to the first: it rises with each edge that counts."""
     enable: str | None = None
     """The port of a clock enable; an edge counts when it is on."""
     enable_active: Active = "high"
     """The level at which the enable is on."""
     enable_every: int = Key(1, ge=1, le=1024)
-    """The enable is on in one of so many clock periods."""
+    """The enable is on in one of this many clock periods."""
     enable_pattern: Annotated[
         str | None, WithJsonSchema({"type": ["string", "integer", "null"]})
     ] = None
@@ -39,7 +38,7 @@ class ClockPins(Schema):
     enable_ratio: str | None = None
     """How often the enable is on: `3/8` spreads 3 periods evenly over 8."""
     divide: int = Key(1, ge=1, le=1024)
-    """For a core that divides its clock or enables itself: one edge of so many counts."""
+    """For a core that divides its clock or enables itself: one edge in this many counts."""
     enabled_by: ObservedSignal | None = None
     """For a core that enables itself: the inner signal that is on before an edge that counts."""
 
@@ -99,10 +98,10 @@ class Reset(Schema):
     active: Active = "high"
     """The level that resets."""
     cycles: int = Key(4, ge=1, le=1_000_000)
-    """For how many cycles it is held at the start."""
+    """Cycles for which it is held at the start."""
     kind: Literal["synchronous", "asynchronous", "none"] = "synchronous"
-    """`asynchronous`: comes just behind an edge and is released anywhere before the next.
-    `none`: the core has initial values and is left alone for as many cycles."""
+    """`asynchronous`: comes just after an edge and is released anywhere before the next. `none`:
+    the core has initial values, and nothing happens for that many cycles."""
     leaves: list[Kept] = Key([])
     """Registers that reset leaves alone: unknown until their first value, kept through later
     resets."""
@@ -122,13 +121,13 @@ class DiskPins(Schema):
     value: Pin | None = None
     """The channel bit."""
     flux: str | None = None
-    """In place of strobe and value: the read-data line, for a core with a separator of its own."""
+    """Instead of strobe and value: the read-data line, for a core with its own separator."""
     active: Active = "high"
     """The level of `flux` in a pulse."""
     pulse_cycles: int | None = Key(None, ge=1, le=1000)
-    """For how many cycles a pulse lasts; without it as long as a drive's read pulse, 400 ns."""
+    """The length of a pulse in cycles; without it that of a drive's read pulse, 400 ns."""
     latency: int = Key(0, ge=0, le=64)
-    """How many edges later a channel bit counts: the core registers its strobe so often."""
+    """How many edges later a channel bit counts: how often the core registers its strobe."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core."""
@@ -144,8 +143,8 @@ class InputPins(Schema):
     """Model inputs the core takes on ports."""
 
     dma_active: LevelPin | None = None
-    """A transfer of another design is under way (B6)."""
+    """A transfer outside the core is running (B6)."""
     writing: LevelPin | None = None
-    """A transfer of another design writes (B7)."""
+    """A transfer outside the core writes (B7)."""
     wait_for_sync: LevelPin | None = None
     """Bytes are framed anew by a match (B4, B10)."""

@@ -33,7 +33,7 @@ class LevelPin(Pin):
 
     called: ClassVar[tuple[str, str]] = ("a level", "levels")
     path: Literal["registered", "straight"] = "registered"
-    """`straight`: not registered, so a level shows in status in the very cycle it changes."""
+    """`straight`: not registered, so a level shows in status in the cycle in which it changes."""
     latency: int = Key(0, ge=0, le=64)
     """Registers before the block's own: edges."""
 
@@ -50,7 +50,7 @@ class PulseLine(ShortForm):
     form: Literal["pulse", "toggle"] = "pulse"
     """`toggle`: the line changes its level instead."""
     cycles: int = Key(1, ge=1, le=64)
-    """For how many cycles a pulse lasts."""
+    """The length of a pulse in cycles."""
 
 
 class ObservedSignal(ShortForm):
@@ -69,7 +69,7 @@ class FieldPart(ObservedSignal):
 
     called: ClassVar[tuple[str, str]] = ("a joined signal", "joined signals")
     delay: int = Key(0, ge=0, le=64)
-    """Cycles it is held back, to meet signals that come later."""
+    """Cycles it is delayed, to line up with signals that come later."""
 
 
 class ObservedField(ShortForm):
@@ -84,7 +84,7 @@ class ObservedField(ShortForm):
     by: Literal["bits", "and", "or", "xor"] = "bits"
     """How: `bits` puts them side by side, the first one highest."""
     active: Active = "high"
-    """`low` inverts the whole."""
+    """`low` inverts the whole value."""
 
     @model_validator(mode="after")
     def _one_form(self) -> ObservedField:
@@ -163,7 +163,7 @@ class Memory(Schema):
     data_in: str | None = None
     """The port of a word from memory."""
     written_at: Natural | None = None
-    """In place of slots: the address at which the host writes each word for the disk."""
+    """Instead of slots: the address at which the host writes each word for the disk."""
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core."""
@@ -188,7 +188,7 @@ class Lines(Schema):
     write_gate: ObservedSignal | None = None
     """Open while the block writes (B11)."""
     write_data: PulseLine | None = None
-    """A pulse for each 1 that is written (B11); comes before the profile's `write_pulse`."""
+    """A pulse for each 1 that is written (B11); overrides the profile's `write_pulse`."""
     sync_found: ObservedSignal | None = None
     """Pulses when `sync_equal` rises (B12)."""
     transfer_done: ObservedSignal | None = None

@@ -68,9 +68,9 @@ class Observe(Schema):
     status: str | None = None
     """The status word: a port or an inner name that shows it without a read."""
     fields: dict[str, ObservedField] = Key({})
-    """In place of `status`: its fields one by one, by the names in SPEC."""
+    """Instead of `status`: its fields one by one, by their names in SPEC."""
     channel_bit: ChannelBit | None = None
-    """What the core's own data separator delivers; only where the core takes flux."""
+    """The output of the core's own data separator; only if the core takes flux."""
     sync_word: ObservedSignal | None = None
     """The register, 16 bits (B3)."""
     control: ObservedSignal | None = None
@@ -78,11 +78,11 @@ class Observe(Schema):
     window: ObservedSignal | None = None
     """The last 16 channel bits, the newest in bit 0 (B2)."""
     bit_count: ObservedSignal | None = None
-    """3 bits: how many channel bits of the byte under way have come (B4)."""
+    """3 bits: how many channel bits of the current byte have come (B4)."""
     lost_words: ObservedSignal | None = None
     """16 bits: how many words found the FIFO full (B10)."""
     underruns: ObservedSignal | None = None
-    """16 bits: how many zeros were written for want of a word (B11)."""
+    """16 bits: how many zeros were written because no word was there (B11)."""
 
     def inner(self) -> Iterator[Watched]:
         """Yield the registers and counters inside that the core shows."""
@@ -93,12 +93,12 @@ class Observe(Schema):
 
 
 class Waiver(Schema):
-    """A field that is not held against the core yet."""
+    """A field whose mismatches do not count yet."""
 
     field: str
-    """The field of status, or the register inside, that is not held against the core."""
+    """The field of status or inner register that is not compared."""
     reason: str = Key(min_length=1)
-    """Why not; every report repeats it."""
+    """The reason; every report repeats it."""
     until: date
     """The last day it holds, e.g. 2027-01-31."""
 
@@ -107,12 +107,12 @@ class Prove(Schema):
     """What `cellstep prove` may assume of the host and the disk, and what may help it."""
 
     bit_every: int = Key(1, ge=1, le=1024)
-    """At most one channel bit comes in so many cycles."""
+    """At most one channel bit comes in this many cycles."""
     access_every: int = Key(1, ge=1, le=1024)
-    """At most one access begins in so many cycles."""
+    """At most one access begins in this many cycles."""
     hints: dict[str, str] = Key({})
-    """For a register of the core, by its inner name: the part of the model it holds. It is
-    tried, not believed."""
+    """For a register of the core, by its inner name: the part of the model it holds. It is tried,
+    not assumed."""
 
 
 class Binding(Schema):
@@ -127,13 +127,13 @@ class Binding(Schema):
     clock: ClockPins
     """The clock, and which of its edges are cycles."""
     reset: Reset
-    """The reset, or how the core does without."""
+    """The reset, or that there is none."""
     disk: DiskPins
     """Where the disk enters: channel bits or flux pulses."""
     bus: Bus | None = None
     """The host's side: strobes, address, data, registers."""
     inputs: InputPins = InputPins()
-    """Levels that the model knows and the core takes on ports (B6, B7, B10)."""
+    """Level inputs that the core has on ports (B6, B7, B10)."""
     gates: Gates = Gates()
     """The outside enables of the transfer (B15)."""
     memory: Memory | None = None
@@ -147,14 +147,14 @@ class Binding(Schema):
     tie: dict[str, Natural] = Key({})
     """A constant for each input without a role, e.g. `{test_mode: 0}`."""
     observe: Observe = Observe()
-    """What shows the state without a read; without it status is compared in reads alone."""
+    """Signals that show the state without a read; without it status is compared in reads only."""
     latency: dict[str, Annotated[int, Key(ge=0, le=1_000_000)]] = Key({})
-    """For a field, line or register inside: cycles by which it lags behind the model, always as
-    many, e.g. `{status: 1}`."""
+    """For a field, line or inner register: the constant number of cycles by which it lags the
+    model, e.g. `{status: 1}`."""
     waivers: list[Waiver] = Key([])
-    """What is known to be wrong and not held against the core yet."""
+    """Known mismatches that are not to count yet."""
     prove: Prove = Prove()
-    """What `cellstep prove` may assume, and what may help it."""
+    """Assumptions and hints for `cellstep prove`."""
 
     _document: Document = PrivateAttr()
     _today: date = PrivateAttr(default_factory=date.today)

@@ -39,7 +39,7 @@ class SeparatorKeys(Schema):
     model: SeparatorName | None = None
     """The model's separator it is equal to; each channel bit must then come in the same cycle."""
     pulse_latency: Edges = 0
-    """Edges from the first with the line on until the separator sees the pulse: 2 for a
+    """Edges from the first one with the line on until the separator sees the pulse: 2 with a
     synchroniser of two flip-flops."""
     max_error_rate: Annotated[float, Key(ge=0, le=1)] | None = None
     """Errors per pulse the verdict allows; VERDICTS.md says what holds without it."""

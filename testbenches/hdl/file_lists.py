@@ -174,7 +174,7 @@ def _words(path: Path, text: str) -> Iterator[tuple[int, str]]:
 def _argument(path: Path, line: int, word: str, words: Iterator[tuple[int, str]]) -> str:
     found = next(words, None)
     if found is None:
-        raise _fault(path, line, word, "what comes behind it is missing")
+        raise _fault(path, line, word, "its argument is missing")
     return found[1]
 
 
@@ -255,7 +255,7 @@ def _refuse_twice(path: Path, node: yaml.Node | None) -> None:
         if name.tag == "tag:yaml.org,2002:merge":
             raise _fault(path, line, name.value, "a merge is not taken; write the keys themselves")
         if name.value in seen:
-            raise _fault(path, line, name.value, "the key stands twice")
+            raise _fault(path, line, name.value, "a second key of this name; remove one")
         seen.add(name.value)
         _refuse_twice(path, value)
 

@@ -61,7 +61,7 @@ def _module_hints(messages: Iterable[str]) -> Iterator[str]:
     names = dict.fromkeys(name for text in messages for name in UNKNOWN.findall(text))
     if names:
         told = ", ".join(map(repr, names))
-        yield f"no file that was given holds module {told}; give its file, too"
+        yield f"module {told} is in none of the given files; add its file"
 
 
 def _keyword_hints(sources: Iterable[Path]) -> Iterator[str]:
@@ -80,7 +80,7 @@ def _keyword_hints(sources: Iterable[Path]) -> Iterator[str]:
                 open_at.pop()
         if open_at:
             place = f"{shown_path(source)}:{open_at[0]}"
-            yield f"{place}: `begin_keywords holds for the files behind it, too; add `end_keywords"
+            yield f"{place}: `begin_keywords also holds for the files after it; add `end_keywords"
 
 
 def _folders_with(name: str, root: Path) -> Iterator[Path]:

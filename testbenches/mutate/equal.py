@@ -87,7 +87,7 @@ class Solver:
         if not compared.never and compared.run is None:
             compared = ask(graph, COMPARED)
         if compared.run is not None:
-            fate.why = f"can be told in cycle {len(compared.run)} behind the reset, or later"
+            fate.why = f"visible in cycle {len(compared.run)} after reset, or later"
         elif not compared.never:
             fate.fate, fate.why = UNKNOWN, f"the solver had no answer in {self._seconds} s"
         elif ever(graph, self._pairs, ANYWHERE, ask).never:

@@ -138,7 +138,7 @@ class Attempt:
         """Return which candidates hold for ever, and the claims that do not follow from them."""
         self.say(f"sifting {len(candidates)} relations")
         kept = keep(self.system, candidates, clock, self.wander).candidates
-        self.say(f"{len(kept)} relations hold for ever; asking what they imply")
+        self.say(f"{len(kept)} relations always hold; asking what they imply")
         return kept, list(unproved(self.system, kept, clock))
 
     def _bounded(

@@ -208,7 +208,7 @@ def test_message_stays_readable(tmp_path):
         (("run", GOOD, "--out", ""), "--out: is empty"),
         (("run", GOOD, "--out="), "--out: is empty"),
         (("run", GOOD, "--history", ""), "--history: is empty"),
-        (("run", ""), "an argument behind 'run': is empty"),
+        (("run", ""), "an argument after 'run': is empty"),
         (("bind", GOOD, "--top", ""), "--top: is empty"),
     ],
 )

@@ -68,8 +68,8 @@ def test_every_reporting_command_has_both_options(name):
     own = parameters(name)
     assert ["--quiet"] == own["quiet"].opts
     assert ["--json"] == own["as_json"].opts
-    assert "Print what is found as JSON, and nothing else." == own["as_json"].help
-    assert "Print the verdict's line alone." == own["quiet"].help
+    assert "Print the result as JSON, and nothing else." == own["as_json"].help
+    assert "Print only the line of the verdict." == own["quiet"].help
 
 
 @pytest.mark.parametrize("name", REPORTING)

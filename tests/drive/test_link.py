@@ -207,7 +207,7 @@ def test_a_link_left_alone_ends_where_it_should(events, queue, write):
 FAULTS = [
     ("speed: 3400000", "'3400000' Hz is no speed of the table"),
     ("banks: [[stap]]", "'stap' is no line of a drive; did you mean 'step'?"),
-    ("banks: [[step], [step]]", "'step' stands twice"),
+    ("banks: [[step], [step]]", "'step' is listed twice"),
     ("poll_us: -1", "greater than or equal to 0"),
     ("interlock: {}", "nothing is read through the link"),
     ("banks: [[step, side, motor, density, direction, select_0, select_1, select_2, ready]]", "8"),

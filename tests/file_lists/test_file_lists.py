@@ -136,7 +136,7 @@ def test_bind_keeps_the_list(source, core):
         ("a.f", "\nno.v\n", "a.f:2:1: no.v: no such file"),
         ("a.f", "-sverilog\n", "a.f:1:1: -sverilog: not known here"),
         ("a.f", "-f a.f\n", "'a.f' lists itself"),
-        ("a.f", "-f\n", "what comes behind it is missing"),
+        ("a.f", "-f\n", "its argument is missing"),
         ("a.f", "'half\n", "no closing quotation"),
     ],
 )
@@ -201,9 +201,12 @@ def test_a_draft_refuses_it_too(core):
 @pytest.mark.parametrize(
     ("more", "message"),
     [
-        ("name: again\n", "name: the key stands twice"),
+        ("name: again\n", "name: a second key of this name; remove one"),
         ("<<: {toplevel: m}\n", "<<: a merge is not taken; write the keys themselves"),
-        ("parameters:\n  a: {default: 1, default: 2}\n", "default: the key stands twice"),
+        (
+            "parameters:\n  a: {default: 1, default: 2}\n",
+            "default: a second key of this name; remove one",
+        ),
     ],
 )
 def test_metadata_with_two_meanings_is_refused(tmp_path, more, message):

@@ -41,7 +41,7 @@ WHOLE_FILE = re.compile(  # what is wrong with all of a file has no line
 )
 WAY_OUT = re.compile(
     r"did you mean|known:|should|must|expected|not taken|write |give |needs?\b|no such|is empty"
-    r"|stands twice|cannot be read|leave|choose|missing|try |only|at least|at most|may |is no "
+    r"|twice|cannot be read|leave|choose|missing|try |only|at least|at most|may |is no "
     r"|nested|larger than|not valid|is not |takes|allowed|is now called|--help|has no |instead"
     r"|does not take|does not fit|neither|do not|a line is|copy |half a character|cut off|rename"
     r"| \.\.\. |check |has up to|is it |no Verilog|name the |cannot be run|says |holds no"

@@ -47,7 +47,7 @@ SLOTS = (
     # a scenario
     Slot(f"{RUN} --suite scenario.yaml", "scenario.yaml", "scenario"),
     Slot(f"{RUN} --suite suite --live", "suite/tiny_block.yaml", "scenario"),
-    Slot(f"{RUN} --suite quick/sync_poll --behind scenario.yaml", "scenario.yaml", "scenario"),
+    Slot(f"{RUN} --suite quick/sync_poll --after scenario.yaml", "scenario.yaml", "scenario"),
     Slot("mutate reference/binding.yaml --suite turning.yaml", "turning.yaml", "scenario"),
     Slot(VECTORS, "scenario.yaml", "scenario"),
     Slot("trace turning.yaml --out out.txt", "turning.yaml", "scenario"),

@@ -62,7 +62,7 @@ def test_every_command_and_slot_is_tried():
 
 def test_options_are_those_of_the_command():
     """The options tried are read off the commands themselves."""
-    assert {"--out", "--seed", "--sim", "--live", "--behind"} <= {o for o, _ in options_of("run")}
+    assert {"--out", "--seed", "--sim", "--live", "--after"} <= {o for o, _ in options_of("run")}
 
 
 @pytest.mark.long
@@ -110,5 +110,7 @@ def test_what_is_left_is_a_fault():
 
 def test_an_end_that_is_right():
     """Place, what is wrong, and what would be right."""
-    assert [] == [*faults(BROKEN, Ran(2, "plan.yaml:9:1: pins: the key stands twice"))]
+    assert [] == [
+        *faults(BROKEN, Ran(2, "plan.yaml:9:1: pins: a second key of this name; remove one"))
+    ]
     assert BROKEN.number % OPTION_EVERY

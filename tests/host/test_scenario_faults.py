@@ -85,7 +85,7 @@ def refusal(tmp_path, text):
         (
             f"{WORDS}tracks: [{{layout: words, words: [1]}}]\n"
             "steps: [{at_us: 300000, track: 0}, {at_us: 100000, track: 1}]\n",
-            "s.yaml:4:1: steps: the step to track 1 at 100000 us stands behind the one at 300000"
+            "s.yaml:4:1: steps: the step to track 1 at 100000 us comes after the one at 300000"
             " us; give steps in order of time",
         ),
     ],

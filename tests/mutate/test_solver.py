@@ -76,7 +76,7 @@ def test_what_the_solver_says(judged, number, fate):
 
 def test_survivor_comes_with_a_cycle(judged):
     """The solver says how soon a difference can show."""
-    assert judged[2].why.startswith("can be told in cycle ")
+    assert judged[2].why.startswith("visible in cycle ")
 
 
 def test_where_the_text_is(judged):

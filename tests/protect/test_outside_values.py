@@ -67,7 +67,7 @@ def test_raw_bytes_of_a_track(percent):
 
 
 def test_first_mark_lies_5_056_ms_behind_the_index():
-    """With 146 bytes of gap and 12 of sync the first mark begins 5.056 ms behind the index.
+    """With 146 bytes of gap and 12 of sync the first mark begins 5.056 ms after the index.
 
     Computed: 158 bytes of 32 us; the byte counts are those of the 8-inch drive manual, page 36. The
     flag goes up when the mark's own 32 us are over.

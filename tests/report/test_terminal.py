@@ -29,7 +29,7 @@ poll      icarus     agree     9 000      1
 
 Not compared: nothing is left out
 Waived: no field
-Latency allowed: none, every field is held to the cycle
+Latency allowed: none, fields must change in the same cycle
 
 agree: 18 000 cycles and 2 reads compared in 2 runs
 """

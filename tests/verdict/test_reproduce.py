@@ -43,17 +43,17 @@ def test_command_plays_what_came_before(core, simulator, tmp_path):
     result = json.loads((tmp_path / "found/result.json").read_text())
     run = next(run for run in result["runs"] if run["verdict"] == "mismatch")
     _, *command = shlex.split(run["reproduce"])
-    assert 1 == command.count("--behind")
+    assert 1 == command.count("--after")
     again = cellstep(*command)
     assert 1 == again.returncode
     assert f"cycle {run['first_mismatch']['cycle']}," in again.stdout
-    alone = command[: command.index("--behind")] + command[command.index("--behind") + 2 :]
+    alone = command[: command.index("--after")] + command[command.index("--after") + 2 :]
     assert 0 == cellstep(*alone).returncode
 
 
 def test_scenario_behind_that_is_none(core):
     """What is to be played first must be there."""
     binding, suite = core
-    done = cellstep("run", binding, "--suite", suite / "one.yaml", "--behind", suite / "no.yaml")
+    done = cellstep("run", binding, "--suite", suite / "one.yaml", "--after", suite / "no.yaml")
     assert 2 == done.returncode
     assert "no.yaml" in done.stderr

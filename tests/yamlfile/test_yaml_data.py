@@ -83,7 +83,7 @@ def test_problem_at_an_absent_key():
             "a: &x 1\nb: *x\n",
             "f.yaml:2:4: not valid YAML: aliases are not taken; write the value out",
         ),
-        ("a: 1\nb:\n  c: 2\n  c: 3\n", "f.yaml:4:3: b.c: the key stands twice"),
+        ("a: 1\nb:\n  c: 2\n  c: 3\n", "f.yaml:4:3: b.c: a second key of this name; remove one"),
         ("? [a]\n: 1\n", "f.yaml:1:3: a key must be a plain name"),
         (
             "a: !!set {x}\n",

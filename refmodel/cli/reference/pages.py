@@ -34,22 +34,22 @@ ROOT = Path(__file__).parents[3]
 FOLDER = ROOT / "docs" / "reference"
 BASIS = "Written by `make reference` from the schemas in the code; change it there."
 READING = """\
-In a path such as `a.b[].c` the key `b` stands within `a` and holds a list, and `c` stands within
-each of its entries; `NAME` is a name of your own. "-" means that nothing holds in its place."""
+In a path such as `a.b[].c` the key `b` is inside `a` and holds a list; `c` is inside each entry.
+`NAME` is a name of your choice. "-" means that there is no default."""
 
 
 INDEX = """\
 # Reference
 
-Every key of every file you write: what it takes, what holds without it, what it means. An editor
-that knows JSON schemas completes and checks them as you type.
+Every key of every file you write: its values, its default, its meaning. An editor with JSON schema
+support completes and checks them as you type.
 
-| page | what it is about | for editors |
+| page | about | for editors |
 |---|---|---|
 """
 AFTER = """
-[exit_status](exit_status.md) has what each command returns, and
-[VERDICTS](../../refmodel/VERDICTS.md) what a verdict promises.
+[exit_status](exit_status.md) lists what each command returns,
+[VERDICTS](../../refmodel/VERDICTS.md) what each verdict promises.
 
 ## Results
 
@@ -107,9 +107,9 @@ PAGES = (
     Topic(
         "binding",
         "Which port of your core plays which role. `cellstep bind` drafts one.",
-        "[hdl_stubs](../../hdl_stubs/README.md#the-keys-of-a-binding) says how unlike cores"
-        " are bound, [own_bench](../own_bench.md#file-lists-of-other-tools) tells of file lists,"
-        " [prove](../prove.md) and [drives](../drives.md) of their parts of it, and"
+        "[hdl_stubs](../../hdl_stubs/README.md#the-keys-of-a-binding) shows bindings of different"
+        " cores, [own_bench](../own_bench.md#file-lists-of-other-tools) covers file lists,"
+        " [prove](../prove.md) and [drives](../drives.md) the keys for proofs and drives, and"
         " [profile](profile.md#policies) lists the policies.",
         (File(Binding, "binding", "A binding", "hdl_stubs/plain/acknowledged/binding.yaml"),),
     ),
@@ -117,12 +117,12 @@ PAGES = (
         "profile",
         "A kind of controller: its clock, its registers, its policies, its data separator.",
         "[SPEC](../../refmodel/SPEC.md#policies) says what each policy means, with examples;"
-        " [RECORDING](../../refmodel/RECORDING.md) tells of write pulses and separators.",
+        " [RECORDING](../../refmodel/RECORDING.md) covers write pulses and separators.",
         (File(Profile, "profile", "A profile", "refmodel/profiles/pal_dd.yaml"),),
     ),
     Topic(
         "scenario",
-        "What is on the disk, what reaches the other inputs, and what the host does.",
+        "The contents of the disk, the other inputs, and the host program.",
         "[scenarios](../scenarios.md) has host programs of your own,"
         " [RECORDING](../../refmodel/RECORDING.md) what can be on a disk.",
         (File(Scenario, "scenario", "A scenario", "refmodel/scenarios/recording/odd_ids.yaml"),),
@@ -146,20 +146,20 @@ PAGES = (
     ),
     Topic(
         "plan",
-        "The signals of a drive's bus, how late each may come, and how many pins are free.",
-        "[drives](../drives.md#a-plan-for-the-pins) says how the answer is found.",
+        "The signals of a drive, their deadlines, and the number of free pins.",
+        "[drives](../drives.md#a-plan-for-the-pins) explains the search.",
         (File(PlanFile, "plan", "A plan of the pins", "docs/reference/examples/plan.yaml"),),
     ),
     Topic(
         "drive",
         "A kind of drive: every time with its spread and its source. Each may be a number alone.",
-        "[drives](../drives.md#drive-profiles) says what is done with it.",
+        "[drives](../drives.md#drive-profiles) says how it is used.",
         (File(DriveProfile, "drive", "A drive profile", "docs/reference/examples/drive.yaml"),),
     ),
     Topic(
         "wire",
         "A core's two-wire controller, for `cellstep wire`.",
-        "[drives](../drives.md#the-wire-itself) says what is held against it.",
+        "[drives](../drives.md#the-wire-itself) says what is checked.",
         (File(WireBinding, "wire", "A binding of the wires", "hdl_stubs/wire/wire.yaml"),),
     ),
 )
@@ -212,7 +212,7 @@ def _parts(page: Topic) -> Iterator[str]:
     if sections.forms:
         yield "# Short forms\n"
         first = next(iter(sections.forms[0].schema.model_fields))
-        yield f"A value alone stands for the first key: `VALUE` for `{{{first}: VALUE}}`.\n"
+        yield f"A plain value is short for the first key: `VALUE` for `{{{first}: VALUE}}`.\n"
         for section in sections.forms:
             yield sections.written(section)
     yield BASIS
