@@ -22,7 +22,7 @@ class Defect(Schema):
     """One mistake: in `file`, `replace` (which occurs once) becomes `replacement`.
 
     `clause` is the one whose statement the first visible mismatch violates; `field` the status
-    field or `unused` it shows in first, None where that depends on the stimulus or is no field.
+    field or `unused` it shows in first, None where that depends on the stimulus or is not a field.
     `suite` is the shipped one, or the scenario, that must catch it.
     """
 
@@ -48,7 +48,7 @@ class Defect(Schema):
     def _known_field(cls, value: str | None) -> str | None:
         known = (*FIELD_NAMES, UNUSED)
         if value is not None and value not in known:
-            raise ValueError(f"'{value}' is no field of status{near(value, known)}")
+            raise ValueError(f"'{value}' is not a field of status{near(value, known)}")
         return value
 
 

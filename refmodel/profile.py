@@ -69,7 +69,7 @@ class Profile(Settings):
         pulse = self.write_pulse.cycles(self.cycle_ns) if self.write_pulse else 1
         if pulse >= self.cycles_per_written_bit:
             raise ValueError(
-                f"write_pulse.ns: {pulse} cycles are no shorter than a written channel bit of"
+                f"write_pulse.ns: {pulse} cycles are not shorter than a written channel bit of"
                 f" {self.cycles_per_written_bit}; two ones in a row would be one pulse"
             )
         for name in NAMES:

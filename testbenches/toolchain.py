@@ -101,7 +101,7 @@ def candidates(simulator: str) -> list[Tool]:
 def need(simulator: str) -> Tool:
     """Return the named simulator, or raise CannotRun that says why not and how to get it."""
     if simulator not in SIMULATORS:
-        raise UserError(f"'{simulator}' is no simulator{near(simulator, SIMULATORS)}")
+        raise UserError(f"'{simulator}' is not a simulator{near(simulator, SIMULATORS)}")
     tool = _usable(simulator)
     if tool is None:
         raise CannotRun(f"{simulator} cannot run: {why_not(simulator)}")

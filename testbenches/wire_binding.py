@@ -127,7 +127,7 @@ def _sources(document: Document, binding: WireBinding) -> list[Path]:
         matches = matching_files(folder.absolute(), pattern)
         message = next(filter(None, map(no_source, matches)), "")
         if not matches:
-            message = f"'{pattern}' is no file in {folder}"
+            message = f"'{pattern}' is not a file in {folder}"
         if message:
             raise InputError([document.problem(("core", "sources", n), message)])
         found += matches

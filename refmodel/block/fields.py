@@ -129,7 +129,7 @@ def moved_fields(
     names = tuple(f.name for f in table)
     unknown = sorted(set(places) - set(names))
     if unknown:
-        raise ValueError(f"'{unknown[0]}' is no field of {register}{near(unknown[0], names)}")
+        raise ValueError(f"'{unknown[0]}' is not a field of {register}{near(unknown[0], names)}")
     fields = tuple(
         Field(f.name, *places.get(f.name, (f.msb, f.lsb)), f.clause, f.meaning) for f in table
     )

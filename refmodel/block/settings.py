@@ -197,6 +197,6 @@ def _places(layout: dict[str, Any]) -> dict[str, tuple[int, int]]:
     for name, place in layout.items():
         ends = str(place).split("..")
         if len(ends) > 2 or not all(end.isdecimal() for end in ends):
-            raise ValueError(f"{name}: '{place}' is no place; write 12 or \"7..0\"")
+            raise ValueError(f"{name}: '{place}' is not a place; write 12 or \"7..0\"")
         places[name] = (int(ends[0]), int(ends[-1]))
     return places

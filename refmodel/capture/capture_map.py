@@ -100,11 +100,11 @@ class CaptureMap(Schema):
         known = (*FIELD_NAMES, UNUSED, STATUS, *LINES)
         for name in self.latency:
             if name not in known:
-                raise ValueError(f"latency: '{name}' is no field or line{near(name, known)}")
+                raise ValueError(f"latency: '{name}' is not a field or line{near(name, known)}")
         for name in self.policies:
             if name not in Policies.model_fields:
                 raise ValueError(
-                    f"policies: '{name}' is no policy{near(name, Policies.model_fields)}"
+                    f"policies: '{name}' is not a policy{near(name, Policies.model_fields)}"
                 )
         return self
 

@@ -160,7 +160,7 @@ class ColumnFile:
         try:
             ticks = table.column(stamp).floats()
         except OddCellError as error:
-            raise self._fault(table, error.row, stamp, f"'{error.shown}' is no time") from None
+            raise self._fault(table, error.row, stamp, f"'{error.shown}' is not a time") from None
         try:
             return self._ticks.go_on(ticks) * self._unit_ns()
         except OddTimeError as error:
@@ -173,7 +173,7 @@ class ColumnFile:
         named = (self.time_column or "").rpartition("_")[2]
         unit = named if part.unit == "ns" and named in UNITS else part.unit
         if unit not in UNITS:
-            raise UserError(f"{self.path}: file.unit '{unit}' is no unit{near(unit, UNITS)}")
+            raise UserError(f"{self.path}: file.unit '{unit}' is not a unit{near(unit, UNITS)}")
         return float(10.0 ** UNITS[unit])
 
     def _fault(self, table: Table, row: int, column: int, message: str) -> UserError:
@@ -231,13 +231,13 @@ class ColumnFile:
         return level.astype(np.uint64), np.zeros(len(cells), bool)
 
     def _cell(self, cell: str, now: tuple[int, int]) -> tuple[int, int]:
-        """Return value and unknown bits of one cell; raise ValueError for what is no value."""
+        """Return value and unknown bits of one cell; raise ValueError for what is not a value."""
         part = self._part
         if not cell:
             return now
         if not set(cell.lower()) - set("xz?"):
             return 0, UNKNOWN
-        message = f"'{cell[:40]}' is no value; write 0, 1, 0x1F, or x where it is unknown"
+        message = f"'{cell[:40]}' is not a value; write 0, 1, 0x1F, or x where it is unknown"
         try:
             if part.threshold is None:
                 value = int(cell, 0) if not cell.isdecimal() else int(cell)

@@ -46,7 +46,7 @@ class Fst:
             raise
         except BaseException as error:  # the library panics at what it does not understand
             said = " ".join(str(error).split())
-            raise UserError(f"{self.path}: is no whole FST file: {said}") from None
+            raise UserError(f"{self.path}: is not a whole FST file: {said}") from None
 
     @cached_property
     def _vars(self) -> dict[str, Any]:

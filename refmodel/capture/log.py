@@ -68,7 +68,7 @@ class LogPart(Schema):
     @classmethod
     def _known_unit(cls, value: str) -> str:
         if value not in UNITS:
-            raise ValueError(f"'{value}' is no unit{near(value, UNITS)}")
+            raise ValueError(f"'{value}' is not a unit{near(value, UNITS)}")
         return value
 
     @property
@@ -184,7 +184,7 @@ class LogFile:
     def _log(self, block: bytes, above: int, first: bool, ticks: Ticks) -> Log:
         """Return the accesses of a block with so many lines above it."""
         if b"\0" in block:
-            raise UserError(f"{self.path}: is no text; a line is: time register value")
+            raise UserError(f"{self.path}: is not text; a line is: time register value")
         words, line = words_of(block)
         if first and len(words) and words.cell(0).lower() == "time":
             kept = line != line[0]
@@ -204,7 +204,7 @@ class LogFile:
         try:
             ns = ticks.go_on(time.floats()) * self._part.unit_ns
         except OddCellError as error:
-            raise fault(error.row, 1, f"'{error.shown}' is no time") from None
+            raise fault(error.row, 1, f"'{error.shown}' is not a time") from None
         except OddTimeError as error:
             raise fault(error.at, 1, str(error)) from None
         return Log(ns, _kinds(register, fault), _words(value, fault))
@@ -220,7 +220,7 @@ def _kinds(register: Column, fault: Fault) -> NDArray[np.uint8]:
     for row in new.tolist():
         name = register.cell(row)
         if name not in KINDS:
-            raise fault(row, 2, f"'{name[:40]}' is no register{near(name, KINDS)}")
+            raise fault(row, 2, f"'{name[:40]}' is not a register{near(name, KINDS)}")
         kind[row] = KINDS[name]
     return kind[np.repeat(new, np.diff(new, append=len(kind)))]
 
@@ -235,7 +235,7 @@ def _words(column: Column, fault: Fault) -> NDArray[np.uint16]:
         except ValueError:
             word = -1
         if not 0 <= word <= WORD:
-            raise fault(row, 3, f"'{cell[:40]}' is no value of 16 bits")
+            raise fault(row, 3, f"'{cell[:40]}' is not a value of 16 bits")
         value[row] = word
     return value.astype(np.uint16)
 

@@ -236,7 +236,9 @@ class ObservePart(Schema):
     def _known(self) -> ObservePart:
         for name in self.fields:
             if name not in FIELD_NAMES:
-                raise ValueError(f"fields: '{name}' is no field of status{near(name, FIELD_NAMES)}")
+                raise ValueError(
+                    f"fields: '{name}' is not a field of status{near(name, FIELD_NAMES)}"
+                )
         return self
 
 

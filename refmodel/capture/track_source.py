@@ -73,7 +73,7 @@ def find_track(
             flux = _of_scenario(disk_of(scenario_path, scenario, profile, seed))
     else:
         known = near(path.suffix, [*FLUX, *WAVES, *IMAGES, ".yaml"])
-        raise UserError(f"{given}: '{path.suffix}' is no form of a track here{known}")
+        raise UserError(f"{given}: '{path.suffix}' is not a kind of track file{known}")
     with reading(path):
         turns = turns_of(flux, bit_ns, profile.separator, profile.cycle_ns)
     return TrackSource(given, turns, bit_ns)

@@ -100,7 +100,7 @@ PLAIN_KEYS = (b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end")
 
 
 def _without_sections(words: Words) -> Words:
-    """Leave out sections whose text is no value: $comment and what is not known."""
+    """Leave out sections whose text is not a value: $comment and what is not known."""
     keep = np.ones(len(words.begin), bool)
     until = -1
     for at in np.flatnonzero(words.kind == KEY).tolist():
@@ -117,7 +117,7 @@ def _without_sections(words: Words) -> Words:
 
 
 def times_of(words: Words, at: Places, unit_ns: float) -> Times:
-    """Return the times that words `#...` say, in ns; ValueError for one that is no number."""
+    """Return the times that words `#...` say, in ns; ValueError for one that is not a number."""
     begin, length = words.begin[at] + 1, words.end[at] - words.begin[at] - 1
     value = np.zeros(len(at))
     digits = int(length.max(initial=0))
@@ -156,7 +156,7 @@ def codes_of(words: Words) -> tuple[Places, NDArray[np.uint64], Places]:
 
 
 def values_of(words: Words, at: Places, width: int) -> tuple[NDArray[np.uint64], ...]:
-    """Return value and unknown bits of some value words; ValueError for one that is no value.
+    """Return value and unknown bits of some value words; ValueError for one that is not a value.
 
     A short vector is extended to the left with 0, or with X or Z where that stands first.
     """
@@ -248,7 +248,7 @@ def changes_of(
     try:
         times = np.concatenate(([now_ns], times_of(words, stamps, unit_ns)))
     except ValueError:
-        raise _fault(words, _first_odd_time(words, stamps), "is no time") from None
+        raise _fault(words, _first_odd_time(words, stamps), "is not a time") from None
     fallen = np.flatnonzero(np.diff(times) < 0)
     if len(fallen):
         at = int(stamps[fallen[0]])
@@ -268,7 +268,7 @@ def changes_of(
             try:
                 bits = values_of(words, at, width)
             except ValueError as error:
-                raise UserError(f"{int(words.begin[at[0]])}:'{error}' is no value") from None
+                raise UserError(f"{int(words.begin[at[0]])}:'{error}' is not a value") from None
             block.changes[number] = SignalChanges(ns[here], *bits)
     for at in np.flatnonzero(words.kind == KEY).tolist():
         if words.word(at) in (b"$dumpoff", b"$dumpon"):

@@ -121,7 +121,7 @@ def read_header(file: IO[bytes], name: str) -> Header:
         elif word[:1] == b"$":
             tokens.section()
         else:
-            raise UserError(f"{name}:{tokens.line}: '{_shown(word)}' is no word of a VCD header")
+            raise UserError(f"{name}:{tokens.line}: '{_shown(word)}' is not a word of a VCD header")
     if not header.signals:
         raise UserError(f"{name}: declares no signal; is it a value change dump (VCD)?")
     if not scaled:

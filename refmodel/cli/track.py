@@ -166,7 +166,7 @@ def _word(text: str) -> int:
     except ValueError:
         word = -1
     if not 0 <= word <= 0xFFFF:
-        raise UserError(f"--sync {text}: is no word of 16 bits, e.g. 0x4489")
+        raise UserError(f"--sync {text}: is not a word of 16 bits, e.g. 0x4489")
     return word
 
 

@@ -66,7 +66,7 @@ class LinkSettings(Schema):
         for name in names:
             if name not in (*OUT, *BACK):
                 raise ValueError(
-                    f"banks: '{name}' is no line of a drive{near(name, (*OUT, *BACK))}"
+                    f"banks: '{name}' is not a line of a drive{near(name, (*OUT, *BACK))}"
                 )
             if names.count(name) > 1:
                 raise ValueError(f"banks: '{name}' is listed twice")

@@ -170,7 +170,7 @@ class Monitor:
     def broken(
         self, rule: str, cycle: int, drive: int | None, measured: float, required: float
     ) -> None:
-        """Note a broken rule whose measure is no time in cycles."""
+        """Note a broken rule whose measure is not a time in cycles."""
         assert rule in RULES, rule
         self.violations.append(Violation(rule, cycle, drive, measured, required))
 

@@ -52,7 +52,7 @@ def times_of(hz: int) -> BusTimes:
     """Return the times of a speed; raise UserError for one the table does not have."""
     if hz not in TIMES:
         known = ", ".join(map(str, TIMES))
-        raise UserError(f"'{hz}' Hz is no speed of the table; known: {known}")
+        raise UserError(f"'{hz}' Hz is not a speed in the table; known: {known}")
     return TIMES[hz]
 
 

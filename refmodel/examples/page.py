@@ -179,7 +179,7 @@ def _take_block(
     page: Page, clause: str, number: int, language: str, lines: Iterator[Numbered]
 ) -> None:
     if language not in FENCES:
-        raise SpecError(number, f"'{language}' is no kind of block: {', '.join(FENCES)}")
+        raise SpecError(number, f"'{language}' is not a kind of block: {', '.join(FENCES)}")
     body: list[Numbered] = []
     for at, line in lines:
         if line == "```":
@@ -222,7 +222,7 @@ def _take_header(example: Example, at: int, line: str) -> None:
         raise SpecError(at, f"header '{key}' is unknown or stands twice")
     if key == "example":
         if not re.fullmatch(r"[a-z0-9_]+", value):
-            raise SpecError(at, f"'{value}' is no name")
+            raise SpecError(at, f"'{value}' is not a name")
         example.name = value
         return
     known = {
@@ -233,7 +233,7 @@ def _take_header(example: Example, at: int, line: str) -> None:
     for pair in value.split(","):
         found = PAIR.fullmatch(pair.strip())
         if not found or found[1] not in known.get(key, FIELD_NAMES):
-            raise SpecError(at, f"'{pair.strip()}' is no NAME=VALUE of {key}")
+            raise SpecError(at, f"'{pair.strip()}' is not a NAME=VALUE of {key}")
         number = key in ("reset", "profile")
         getattr(example, key)[found[1]] = int(found[2], 0) if number else found[2]
 
@@ -254,7 +254,7 @@ def _take_row(example: Example, columns: list[str], at: int, line: str) -> None:
         raise SpecError(at, f"{len(cells)} cells where the table has {len(columns) + 2}")
     cycles = CYCLES.fullmatch(cells[0])
     if not cycles:
-        raise SpecError(at, f"'{cells[0]}' is no cycle, nor a range such as 2..5")
+        raise SpecError(at, f"'{cells[0]}' is not a cycle or a range such as 2..5")
     first, last = int(cycles[1]), int(cycles[2] or cycles[1])
     if last < first or (example.rows and first != example.rows[-1].last + 1):
         raise SpecError(at, f"cycle {cells[0]} does not follow the row before")

@@ -175,7 +175,7 @@ def _read(file: Path) -> list[_Run]:
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"]))
         said = f"{place}: {first['msg']}" if place else first["msg"]
-        raise UserError(f"{file}: is no result of `cellstep run`: {said}") from None
+        raise UserError(f"{file}: is not a result of `cellstep run`: {said}") from None
 
 
 def find_in_run(run: RecordedRun, moment: Moment, again: Callable[[], Played]) -> Found:

@@ -25,7 +25,7 @@ for _n, _letters in enumerate("0123456789abcdef"):
 
 
 class OddCellError(ValueError):
-    """A cell that is no number: its row, and what it holds."""
+    """A cell that is not a number: its row, and what it holds."""
 
     def __init__(self, row: int, shown: str) -> None:
         super().__init__(shown)

@@ -107,7 +107,7 @@ def makes_edge(seen: Cycles, width: int, before: int | None = None) -> NDArray[n
 def _check_times(ns: Floats) -> None:
     """Raise UserError, naming the first bad pulse, unless the times ascend from 0 on."""
     faults = (
-        (~np.isfinite(ns), "is no time"),
+        (~np.isfinite(ns), "is not a time"),
         (ns < 0, "is negative; time begins at 0"),
         (ns > LONGEST_NS, f"is above {LONGEST_NS:g} ns"),
     )

@@ -103,7 +103,7 @@ class _Lines(ABC):
         name, values = words[0], words[1:]
         if name not in WORDS:
             raise self.fault(
-                line, f"'{name[:40]}' is no number and no word here{near(name, WORDS)}"
+                line, f"'{name[:40]}' is not a number or a word known here{near(name, WORDS)}"
             )
         if name == "index":
             self._index.append(np.array([self._number(value, line) for value in values]))
@@ -120,7 +120,7 @@ class _Lines(ABC):
         try:
             return float(text)
         except ValueError:
-            raise self.fault(line, f"'{text[:40]}' is no number") from None
+            raise self.fault(line, f"'{text[:40]}' is not a number") from None
 
     def numbers(self, cells: Column, line: NDArray[np.int64], index: bool = False) -> None:
         """Take pulses, or index pulses, and the lines they stand on, counted within the block."""
@@ -128,7 +128,7 @@ class _Lines(ABC):
             found = cells.floats()
         except OddCellError as error:
             where = self._above + int(line[error.row]) + 1
-            raise self.fault(where, f"'{error.shown}' is no number") from None
+            raise self.fault(where, f"'{error.shown}' is not a number") from None
         if index:
             self._index.append(found)
         else:
@@ -139,7 +139,7 @@ class _Lines(ABC):
         """Return the flux of all lines."""
         for block in self._blocks:
             if b"\0" in block:
-                raise UserError(f"{self.path}: is no text; flux is text, CSV, .npy or .npz")
+                raise UserError(f"{self.path}: is not text; flux is text, CSV, .npy or .npz")
             self.block(block)
             self._above += block.count(b"\n")
         pulses = _joined(self._pulses)
@@ -224,7 +224,7 @@ def _from_numpy(path: Path, reading: Reading) -> FluxList:
         loaded = np.load(path, allow_pickle=False)
         held = {name: loaded[name] for name in loaded.files} if path.suffix == ".npz" else {}
     except (ValueError, EOFError, KeyError, zipfile.BadZipFile) as error:
-        raise UserError(f"{path}: is no numpy file of plain numbers: {error}") from None
+        raise UserError(f"{path}: is not a numpy file of plain numbers: {error}") from None
     if path.suffix == ".npy":
         held = {"intervals": loaded}
     names = [name for name in ("intervals", "times") if name in held]
@@ -243,7 +243,7 @@ def _numbers(array: np.ndarray, path: Path) -> Floats:
     """Return an array as numbers; raise UserError for one of another kind."""
     if array.dtype.kind not in "iuf" or array.ndim > 1:
         raise UserError(
-            f"{path}: an array of {array.dtype} in {array.ndim} dimensions is no list of numbers"
+            f"{path}: an array of {array.dtype} in {array.ndim} dimensions is not a list of numbers"
         )
     return np.atleast_1d(array).astype(np.float64)
 
@@ -252,7 +252,7 @@ def rate_of(text: str, where: str) -> Fraction:
     """Return a rate in ticks a second; raise UserError for none above 0."""
     rate = exact_number(text.replace("_", ""))
     if rate is None or not 0 < rate <= FASTEST:
-        raise UserError(f"{where}: '{text[:40]}' is no rate in ticks a second, e.g. 24000000")
+        raise UserError(f"{where}: '{text[:40]}' is not a rate in ticks per second, e.g. 24000000")
     return rate
 
 
@@ -276,7 +276,7 @@ def flux_of(
 
     wrong = np.flatnonzero(~np.isfinite(values) | (values < 0))
     if len(wrong):
-        raise UserError(f"{place(int(wrong[0]))}: {values[wrong[0]]:g} is no time")
+        raise UserError(f"{place(int(wrong[0]))}: {values[wrong[0]]:g} is not a time")
     if reading.times:
         values = _unwrapped(values, reading.wrap, place)
         back = np.flatnonzero(values[1:] <= values[:-1]) + 1

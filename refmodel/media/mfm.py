@@ -42,7 +42,7 @@ def decode(bits: Bits) -> bytes:
     whole bytes.
     """
     if len(bits) % BITS_PER_BYTE:
-        raise UserError(f"{len(bits)} channel bits are no whole bytes; a byte has {BITS_PER_BYTE}")
+        raise UserError(f"{len(bits)} channel bits are not whole bytes; a byte has {BITS_PER_BYTE}")
     return np.packbits(bits[1::2]).tobytes()
 
 

@@ -200,7 +200,7 @@ def sector_body(
     check("head", head, 0, 255)
     check("first_sector", first_sector, 0, 256 - sectors)
     if size not in SIZES:
-        raise UserError(f"size: {size} is no sector size; known: {', '.join(map(str, SIZES))}")
+        raise UserError(f"size: {size} is not a sector size; known: {', '.join(map(str, SIZES))}")
     if data is None or isinstance(data, int):
         data = random_data(sectors, size, data or 0, cylinder, head)
     _check_data(data, sectors, size)

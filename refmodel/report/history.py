@@ -66,7 +66,7 @@ def refuse_other_files(path: Path, option: str = "--history") -> None:
     if not os.path.lexists(path):
         return
     if not path.is_file():
-        raise UserError(f"{option} {path}: is no plain file; give a new name")
+        raise UserError(f"{option} {path}: is not a plain file; give a new name")
     try:
         with path.open("rb") as file:
             begins = file.read(len(MAGIC))
@@ -79,7 +79,7 @@ def refuse_other_files(path: Path, option: str = "--history") -> None:
 class History:
     """One file of runs; made if it is not there. `say` is told what is wrong with the file.
 
-    A file that is no history any more is kept under another name, and a new one begun. Raises
+    A file that is no longer a history is kept under another name, and a new one begun. Raises
     UserError for one that cannot be opened or made at all.
     """
 

@@ -78,7 +78,7 @@ class SecondOrderPart(Schema):
         """Take a number or a fraction that hardware can hold."""
         gain = exact_number(value)
         if gain is None:
-            raise ValueError(f"'{value}' is no gain, e.g. 1/4 or 0.25")
+            raise ValueError(f"'{value}' is not a gain, e.g. 1/4 or 0.25")
         units = 1 << GAIN_BITS
         if (gain * units).denominator != 1:
             near = f"{round(gain * units)}/{units}"

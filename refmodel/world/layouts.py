@@ -90,7 +90,7 @@ class CaptureLayout(Schema):
             return None
         rate = exact_number(value)
         if rate is None or rate <= 0:
-            raise ValueError(f"'{value}' is no rate in ticks a second, e.g. 24000000")
+            raise ValueError(f"'{value}' is not a rate in ticks per second, e.g. 24000000")
         return rate
 
     def build(self, seed: int, folder: Path) -> Track:

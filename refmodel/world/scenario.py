@@ -111,7 +111,7 @@ def exact(value: object, example: str, least: Fraction | None = None) -> Fractio
     """Return a number of a file as a fraction; ValueError when it is none, or below `least`."""
     number = exact_number(value)
     if number is None:
-        raise ValueError(f"'{value}' is no number, e.g. {example}")
+        raise ValueError(f"'{value}' is not a number, e.g. {example}")
     if least is not None and number < least:
         raise ValueError(f"'{value}' is below {least}")
     return number

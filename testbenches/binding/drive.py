@@ -37,7 +37,7 @@ class DriveRegisters(Schema):
                 if name not in known:
                     raise ValueError(f"{key}: no line '{name}'{near(name, known)}")
                 if not 0 <= bit <= 15:
-                    raise ValueError(f"{key}: '{bit}' is no bit of a word, 0 to 15")
+                    raise ValueError(f"{key}: '{bit}' is not a bit of a word, 0 to 15")
             places = list(_places(given, known).values())
             twice = [bit for bit in places if places.count(bit) > 1]
             if twice:

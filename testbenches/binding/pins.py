@@ -49,7 +49,7 @@ class ClockPins(Schema):
         text = str(value) if type(value) is int else value
         if text is not None and not (isinstance(text, str) and re.fullmatch("[01]{1,256}", text)):
             raise ValueError(
-                f"'{value}' is no pattern of up to 256 ones and zeros; 1000 is one edge of four"
+                f"'{value}' is not a pattern of up to 256 ones and zeros; 1000 is one edge of four"
             )
         return text
 
@@ -60,7 +60,7 @@ class ClockPins(Schema):
         if value is not None and not (
             isinstance(value, str) and re.fullmatch(f"{part}/{part}", value)
         ):
-            raise ValueError(f"'{value}' is no ratio of two numbers; 3/8 is three edges of eight")
+            raise ValueError(f"'{value}' is not a ratio; 3/8 is three edges of eight")
         return value
 
     @property

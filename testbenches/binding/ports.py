@@ -142,12 +142,12 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
         wrong = list(filter(None, map(no_source, found)))
         faults += [(("core", "sources", n), message) for message in wrong]
         if not found:
-            message = f"'{pattern}' is no file in {shown_path(folder)}"
+            message = f"'{pattern}' is not a file in {shown_path(folder)}"
             faults.append((("core", "sources", n), message))
     folders = [folder / name for name in binding.core.include_dirs]
     for n, name in enumerate(binding.core.include_dirs):
         if not os.path.isdir(folders[n]):
-            message = f"'{name}' is no folder in {shown_path(folder)}"
+            message = f"'{name}' is not a folder in {shown_path(folder)}"
             faults.append((("core", "include_dirs", n), message))
     if faults:
         raise _failed(binding, faults)
@@ -157,7 +157,7 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
 def matching_files(folder: Path, pattern: str) -> list[Path]:
     """Return the files a path or glob names, sorted; none for what no file can be called.
 
-    Among them is what a glob names that is called like a source, and is no file.
+    Among them is what a glob names that is called like a source, and is not a file.
     """
     try:
         if (folder / pattern).is_file():
@@ -223,7 +223,7 @@ def _driven_faults(binding: Binding, design: Design, driven: Driven) -> Iterator
 
 
 def _wrong(design: Design, name: str, direction: str) -> str:
-    """Say why `name` is no port of that direction that can be connected; empty if it is one."""
+    """Say why `name` is not a port of that direction that can be connected; empty if it is one."""
     port = design.ports.get(name)
     article = "an" if direction[0] in "aeiou" else "a"
     if port is None:
@@ -232,7 +232,7 @@ def _wrong(design: Design, name: str, direction: str) -> str:
     if port.direction != direction:
         return f"'{name}' is an {port.direction}; this role needs {article} {direction}"
     if port.width is None:
-        return f"'{name}' is no plain vector; wrap the core in a module with plain ports"
+        return f"'{name}' is not a plain vector; wrap the core in a module with plain ports"
     return ""
 
 
@@ -353,7 +353,7 @@ def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
     left = [p for p in design.ports.values() if p.direction != "output" and p.name not in taken]
     for port in left:
         if port.width is None:
-            message = f"its port '{port.name}' is no plain vector; it takes {AROUND}"
+            message = f"its port '{port.name}' is not a plain vector; it takes {AROUND}"
             yield ("core", "top"), message
     missing = [p.name for p in left if p.direction == "input" and p.width is not None]
     if missing:

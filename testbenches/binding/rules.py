@@ -62,7 +62,7 @@ def _policies(binding: Binding, profile: Profile) -> Iterator[Fault]:
 
 
 def _core(binding: Binding) -> Iterator[Fault]:
-    """Yield what is no name that a module, parameter or macro can have."""
+    """Yield what is not a name that a module, parameter or macro can have."""
     core = binding.core
     keys: list[tuple[str, ...]] = [("core", "top")]
     keys += [("core", "defines", name) for name in core.defines]
@@ -70,7 +70,7 @@ def _core(binding: Binding) -> Iterator[Fault]:
     for key in keys:
         name = core.top if key == ("core", "top") else key[-1]
         if not PLAIN_NAME.fullmatch(name):
-            yield key, f"'{name}' is no name; letters, digits, _ and $ make one"
+            yield key, f"'{name}' is not a name; letters, digits, _ and $ make one"
 
 
 def _reset(binding: Binding) -> Iterator[Fault]:
@@ -244,7 +244,7 @@ def _waivers(binding: Binding, today: date) -> Iterator[Fault]:
     known = (*FIELD_NAMES, UNUSED, *LINES, MOVES, CHANNEL_BIT, *INSIDE)
     for n, waiver in enumerate(binding.waivers):
         if waiver.field not in known:
-            message = f"'{waiver.field}' is no field of status{near(waiver.field, known)}"
+            message = f"'{waiver.field}' is not a field of status{near(waiver.field, known)}"
             yield ("waivers", n, "field"), message
         if waiver.until < today:
             message = (

@@ -103,7 +103,7 @@ def _pulse(binding: Binding) -> Iterator[Fault]:
     except UserError:
         return  # reported elsewhere
     if line is not None and line.cycles >= bit:
-        message = f"{line.cycles} cycles are no shorter than a written channel bit of {bit}"
+        message = f"{line.cycles} cycles are not shorter than a written channel bit of {bit}"
         yield ("lines", "write_data", "cycles"), f"{message}: two ones in a row would be one pulse"
 
 
@@ -113,7 +113,7 @@ def _held_back(binding: Binding) -> Iterator[Fault]:
         for part in watched.parts:
             if part.delay >= binding.reset.cycles:
                 message = (
-                    f"{part.delay} cycles are no less than the reset at the start, so the field"
+                    f"{part.delay} cycles are not less than the reset at the start, so the field"
                     f" would begin unknown; reset.cycles: {part.delay + 1} would do"
                 )
                 yield (*part.key, "delay"), message

@@ -52,7 +52,7 @@ def _wires(port: Port, widths: Mapping[str, int]) -> Iterator[str]:
         yield f"wire {_range(width)}all_{port.name} [0:{count - 1}];"
         yield f"assign {to} = {of};"
     elif port.width is None:
-        yield f"// {port.name} is no vector: connect it here to what your design has for it"
+        yield f"// {port.name} is not a vector: connect it here to what your design has for it"
 
 
 def _joined(port: Port, widths: Mapping[str, int]) -> str:

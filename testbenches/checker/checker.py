@@ -131,7 +131,7 @@ class Checker:
         try:
             self._hand(self._bus.write(0, register, PARTS[half], value << shift))
         except KeyError:
-            raise UserError(f"'{register}' is no register that is written") from None
+            raise UserError(f"'{register}' is not a register that is written") from None
 
     def read_other(self) -> None:
         """Tell of a read of another register."""

@@ -65,7 +65,7 @@ def draft(
         if not path.exists():
             raise UserError(f"{path}: no such file")
         if not (path.is_file() or path.is_dir()):
-            raise UserError(f"{path}: is no plain file")
+            raise UserError(f"{path}: is not a plain file")
     named, listed = sources, expanded(sources)
     top = top or listed.top
     folders = [*include_dirs, *listed.include_dirs]

@@ -33,7 +33,7 @@ _HIERARCHICAL = re.compile(rf"{_INDEXED}(?:\.{_INDEXED})*(?:\[{_INDEX}:{_INDEX}\
 
 @dataclass(frozen=True, slots=True)
 class Port:
-    """One port of the core. `width` is None for what is no plain vector: a real, an array."""
+    """One port of the core. `width` is None for what is not a plain vector: a real, an array."""
 
     name: str
     direction: Direction
@@ -155,7 +155,7 @@ def _width_after(vector: Any, selects: Iterable[tuple[str, str]]) -> int:  # noq
             raise NameFaultError("is a range of a memory; choose one element")
         vector = vector.arrayElementType
     if not vector.isIntegral:
-        raise NameFaultError("is no vector; choose an element or a bit")
+        raise NameFaultError("is not a vector; choose an element or a bit")
     return count * int(vector.bitWidth)
 
 
@@ -370,7 +370,7 @@ def _instance(
 
 
 def _ports(instance: ast.InstanceSymbol) -> Iterator[Port]:
-    """Yield the instance's ports in order; one that is no plain vector has no width."""
+    """Yield the instance's ports in order; one that is not a plain vector has no width."""
     directions: dict[str, Direction] = {"In": "input", "Out": "output", "InOut": "inout"}
     for port in instance.body.portList:
         kind = getattr(getattr(port, "direction", None), "name", "InOut")

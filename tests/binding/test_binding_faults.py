@@ -59,10 +59,10 @@ FAULTS = [
      "YYYY-MM-DD, input is too short"),
     # names
     ({"top: regs": "top: ../regs"},
-     "binding.yaml:1:8: core.top: '../regs' is no name; letters, digits, _ and $ make one"),
+     "binding.yaml:1:8: core.top: '../regs' is not a name; letters, digits, _ and $ make one"),
     ({"top: regs": 'top: regs, defines: {"A B": 1}, parameters: {"": 1}'},
-     "binding.yaml:1:29: core.defines.A B: 'A B' is no name; letters, digits, _ and $ make one\n"
-     "binding.yaml:1:53: core.parameters.: '' is no name; letters, digits, _ and $ make one"),
+     "binding.yaml:1:29: core.defines.A B: 'A B' is not a name; letters, digits, _ and $ make one\n"
+     "binding.yaml:1:53: core.parameters.: '' is not a name; letters, digits, _ and $ make one"),
     # numbers beyond what a run can be
     ({"enable_every: 4": "enable_every: 1025", "latency: {status: 1": "latency: {status: 1000001"},
      "binding.yaml:3:32: clock.enable_every: '1025' should be less than or equal to 1024\n"
@@ -180,10 +180,10 @@ FAULTS = [
     ({"data: 2": "sync: 2"},
      "binding.yaml:16:22: latency.sync: no field of status; did you mean 'sync_word'?"),
     ({"field: writing": "field: writting"},
-     "binding.yaml:17:12: waivers.0.field: 'writting' is no field of status; did you mean "
+     "binding.yaml:17:12: waivers.0.field: 'writting' is not a field of status; did you mean "
      "'writing'?"),
     ({"field: writing": "field: status"},
-     "binding.yaml:17:12: waivers.0.field: 'status' is no field of status; known: bit_count, "
+     "binding.yaml:17:12: waivers.0.field: 'status' is not a field of status; known: bit_count, "
      "byte_ready, channel_bit, control, data, dma_active, lost_words, memory, sync_equal, "
      "sync_found, sync_word, transfer_done, ..."),
     # profile

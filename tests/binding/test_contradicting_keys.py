@@ -25,11 +25,11 @@ FAULTS = [  # core, text of its binding, instead of it, what is said behind the 
     ("one_data_bus", RATIO, "enable_pattern: 0000",
      "7:36: clock.enable_pattern: '0000' has no 1: no edge would count; 1000 is one edge of four"),
     ("one_data_bus", RATIO, "enable_pattern: '012'",
-     "7:36: clock.enable_pattern: '012' is no pattern of up to 256 ones and zeros; 1000 is one"),
+     "7:36: clock.enable_pattern: '012' is not a pattern of up to 256 ones and zeros; 1000 is one"),
     ("one_data_bus", RATIO, "enable_ratio: 0/8",
-     "7:36: clock.enable_ratio: '0/8' is no ratio of two numbers; 3/8 is three edges of eight"),
+     "7:36: clock.enable_ratio: '0/8' is not a ratio; 3/8 is three edges of eight"),
     ("one_data_bus", RATIO, "enable_ratio: 0.375",
-     "7:36: clock.enable_ratio: '0.375' is no ratio of two numbers; 3/8 is three edges of eight"),
+     "7:36: clock.enable_ratio: '0.375' is not a ratio; 3/8 is three edges of eight"),
     ("one_data_bus", RATIO, "enable_ratio: 9/8",
      "7:36: clock.enable_ratio: '9/8' is more than 1"),
     ("one_data_bus", RATIO, f"{RATIO}, enable_every: 3",
@@ -100,7 +100,7 @@ FAULTS = [  # core, text of its binding, instead of it, what is said behind the 
     ("acknowledged", "data: data", "data: {joined: []}",
      "25:75: observe.fields.data: give signal, or joined with a list of signals; not both"),
     ("acknowledged", "data: data", "data: {joined: [{signal: data, delay: 9}]}",
-     "25:106: observe.fields.data.joined.0.delay: 9 cycles are no less than the reset at the "
+     "25:106: observe.fields.data.joined.0.delay: 9 cycles are not less than the reset at the "
      "start, so the field would begin unknown; reset.cycles: 10 would do"),
     ("acknowledged", "data: data", "data: {signal: data, by: or}",
      "25:75: observe.fields.data: by goes with joined"),
@@ -129,7 +129,7 @@ FAULTS = [  # core, text of its binding, instead of it, what is said behind the 
     ("reference", WROTE, "write_data: {signal: data_out, form: toggle, cycles: 2}",
      "39:77: lines.write_data.cycles: '2' is the length of a pulse, and a line that toggles"),
     ("reference", WROTE, "write_data: {signal: data_out, cycles: 14}",
-     "39:63: lines.write_data.cycles: 14 cycles are no shorter than a written channel bit of 14: "
+     "39:63: lines.write_data.cycles: 14 cycles are not shorter than a written channel bit of 14: "
      "two ones in a row would be one pulse"),
 ]  # fmt: skip
 
@@ -163,7 +163,10 @@ def test_pattern_without_quotes_is_one():
     ("lines", "said"),
     [
         ("transfer_layout: {length: 12..0}", "transfer_layout: length 12..0 is not 14 bits wide"),
-        ("transfer_layout: {lenght: 13..0}", "transfer_layout: 'lenght' is no field of transfer"),
+        (
+            "transfer_layout: {lenght: 13..0}",
+            "transfer_layout: 'lenght' is not a field of transfer",
+        ),
         ("control_layout: {set: 4}", "control_layout: precompensation 4..3 overlaps set"),
         ("control_layout: {set: 16}", "control_layout: set 16 is not within bits 15..0"),
         ("reset_leaves: [status]", "reset_leaves.0: 'status' is not one of 'window', 'sync_word'"),

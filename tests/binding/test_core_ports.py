@@ -13,9 +13,9 @@ FAULTS = [
     ({"top: regs": "top: reg_s"}, {},
      "binding.yaml:1:8: core.top: no module 'reg_s' in the sources; did you mean 'regs'?"),
     ({"[regs.v]": "[regs.v, rtl/*.v, other.v], include_dirs: [inc]"}, {},
-     "binding.yaml:1:37: core.sources.1: 'rtl/*.v' is no file in .\n"
-     "binding.yaml:1:46: core.sources.2: 'other.v' is no file in .\n"
-     "binding.yaml:1:71: core.include_dirs.0: 'inc' is no folder in ."),
+     "binding.yaml:1:37: core.sources.1: 'rtl/*.v' is not a file in .\n"
+     "binding.yaml:1:46: core.sources.2: 'other.v' is not a file in .\n"
+     "binding.yaml:1:71: core.include_dirs.0: 'inc' is not a folder in ."),
     ({"[regs.v]": "[regs.v], parameters: {V: 1, W: 16}"}, {},
      "binding.yaml:1:51: core.parameters.V: 'regs' has no such parameter; known: W"),
     # names and directions
@@ -95,10 +95,10 @@ FAULTS = [
      "observe the core's own"),
     # ports no harness of vectors can drive
     ({}, {"trace,": "trace, input real level,"},
-     "binding.yaml:1:8: core.top: its port 'level' is no plain vector; it takes a module around "
+     "binding.yaml:1:8: core.top: its port 'level' is not a plain vector; it takes a module around "
      "the core"),
     ({"trace: 0": "trace: 0, level: 0"}, {"trace,": "trace, input real level,"},
-     "binding.yaml:14:26: tie.level: 'level' is no plain vector; wrap the core in a module with "
+     "binding.yaml:14:26: tie.level: 'level' is not a plain vector; wrap the core in a module with "
      "plain ports"),
 ]  # fmt: skip
 

@@ -157,7 +157,7 @@ def test_fault_in_a_key(tmp_path, text, message):
 @pytest.mark.parametrize(
     ("layout", "message"),
     [
-        ("{datum: 7..0}", "'datum' is no field of status; did you mean 'data'?"),
+        ("{datum: 7..0}", "'datum' is not a field of status; did you mean 'data'?"),
         ("{data: 0..7}", "data 0..7: the high bit comes first: 7..0"),
         ("{data: 7..1}", "data 7..1 is not 8 bits wide"),
         ("{data: 7}", "data 7 is not 8 bits wide"),
@@ -166,10 +166,10 @@ def test_fault_in_a_key(tmp_path, text, message):
         ("{data: 16..9}", "data 16..9 is not within bits 15..0"),
         ("{writing: 14}", "writing 14 overlaps dma_active"),
         ("{byte_ready: 3}", "data 7..0 overlaps byte_ready"),
-        ("{writing: high}", "writing: 'high' is no place; write 12 or \"7..0\""),
-        ("{writing: -1}", "writing: '-1' is no place; write 12 or \"7..0\""),
-        ("{data: 7..4..0}", "data: '7..4..0' is no place; write 12 or \"7..0\""),
-        ("{data: 7..}", "data: '7..' is no place; write 12 or \"7..0\""),
+        ("{writing: high}", "writing: 'high' is not a place; write 12 or \"7..0\""),
+        ("{writing: -1}", "writing: '-1' is not a place; write 12 or \"7..0\""),
+        ("{data: 7..4..0}", "data: '7..4..0' is not a place; write 12 or \"7..0\""),
+        ("{data: 7..}", "data: '7..' is not a place; write 12 or \"7..0\""),
     ],
 )
 def test_fault_in_the_layout(tmp_path, layout, message):
@@ -212,7 +212,10 @@ def test_empty_file(tmp_path):
         ("{form: toggle, ns: 400}", "a toggling line has none"),
         ("{form: pulse}", "a pulse needs ns, how long it is, e.g. 400"),
         ("{ns: 1000}\nwrite_bit_cycles: 6", "write_bit_cycles"),
-        ("{ns: 1100}\nclock_hz: 14000000\nchannel_bit_ns: 1000", "15 cycles are no shorter than a"),
+        (
+            "{ns: 1100}\nclock_hz: 14000000\nchannel_bit_ns: 1000",
+            "15 cycles are not shorter than a",
+        ),
     ],
 )
 def test_write_pulses_no_drive_takes_are_refused(pulse, message, tmp_path):

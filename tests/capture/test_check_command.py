@@ -210,9 +210,13 @@ def test_a_draft_names_the_roles_of_a_bench(good):
         (
             "{status: bench.status}",
             "{fields: {statuz: bench.ws}}",
-            "'statuz' is no field of status",
+            "'statuz' is not a field of status",
         ),
-        ("lines:", "latency: {dta: 1}\nlines:", "'dta' is no field or line; did you mean 'data'?"),
+        (
+            "lines:",
+            "latency: {dta: 1}\nlines:",
+            "'dta' is not a field or line; did you mean 'data'?",
+        ),
     ],
 )
 def test_wrong_roles_are_told_at_their_place(good, tmp_path, old, new, message):
@@ -258,8 +262,8 @@ def test_roles_that_may_be_wrong_are_noted(good, old, new, verdict, note):
         (["none.vcd", "--map", "map.yaml"], "none.vcd: cannot be read: No such file"),
         (["map.yaml"], "--map: a capture needs a map of its signals; --draft proposes one"),
         (["map.yaml", "--map", "none.yaml"], "none.yaml: no such file"),
-        (["map.yaml", "--map", "map.yaml"], "is no word of a VCD header"),
-        (["bad.fst", "--map", "map.yaml"], "is no whole FST file"),
+        (["map.yaml", "--map", "map.yaml"], "is not a word of a VCD header"),
+        (["bad.fst", "--map", "map.yaml"], "is not a whole FST file"),
         (["bad.csv", "--map", "map.yaml"], "bad.csv:1: has no heading"),
         (["bad.csv", "--draft"], "bad.csv:1: has no heading"),
         (["still.vcd", "--draft"], "nothing in it changes"),

@@ -75,9 +75,9 @@ def test_a_counter_that_wraps_goes_on(tmp_path):
         ("time,a,a\n1,2,3\n", {}, "a.csv:1:3: two columns are called 'a'; give each a name of"),
         ("a,b\n1,2\n", {}, "no column of times; name one (file.time) or give the rate"),
         ("time,a\n1,2\n", {"time": "tim"}, "no column 'tim'; did you mean 'time'?"),
-        ("time,a\n1,2\n", {"unit": "ks"}, "file.unit 'ks' is no unit"),
-        ("time,a\n1,2\nx,2\n", {}, "a.csv:3:1: 'x' is no time"),
-        ("time,a\n1,2\n2,yes\n", {}, "a.csv:3:2: 'yes' is no value"),
+        ("time,a\n1,2\n", {"unit": "ks"}, "file.unit 'ks' is not a unit"),
+        ("time,a\n1,2\nx,2\n", {}, "a.csv:3:1: 'x' is not a time"),
+        ("time,a\n1,2\n2,yes\n", {}, "a.csv:3:2: 'yes' is not a value"),
         ("time,a\n5,2\n4,2\n", {}, "a.csv:3:1: time 4 comes before the one above it; if a counter"),
     ],
 )

@@ -60,24 +60,24 @@ def test_a_rate_given_outside_the_file_is_used(tmp_path):
     ("name", "text", "message"),
     [
         ("a.txt", "4000\n0\n", "a.txt:2: this pulse is not after the one before it"),
-        ("a.txt", "4000\n-1\n", "a.txt:2: -1 is no time"),
-        ("a.txt", "4000\nnan\n", "a.txt:2:1: 'nan' is no number and no word here"),
+        ("a.txt", "4000\n-1\n", "a.txt:2: -1 is not a time"),
+        ("a.txt", "4000\nnan\n", "a.txt:2:1: 'nan' is not a number or a word known here"),
         ("a.txt", "times\n5\n4\n", "a.txt:3: this pulse is not after the one before it; if a"),
-        ("a.txt", "4000\n40x0\n", "a.txt:2:1: '40x0' is no number"),
+        ("a.txt", "4000\n40x0\n", "a.txt:2:1: '40x0' is not a number"),
         ("a.txt", "rat 5\n4000\n", "did you mean 'rate'?"),
-        ("a.txt", "rate 0\n4000\n", "a.txt:1: '0' is no rate in ticks a second"),
+        ("a.txt", "rate 0\n4000\n", "a.txt:1: '0' is not a rate in ticks per second"),
         ("a.txt", "times 3\n4000\n", "'times' takes nothing"),
         ("a.txt", "wrap 4\ntimes\n3\n5\n", "a.txt:4: time 5 is not below wrap, which is 4"),
         ("a.txt", "# none\n", "a.txt: holds no pulse"),
         ("a.txt", "", "a.txt: holds no pulse"),
         ("a.txt", "index 9 4\n4000\n", "index times must be numbers in order of time"),
         ("a.txt", "1e30\n", "is `rate` right?"),
-        ("a.txt", b"\xff\xfe\x00", "is no text"),
+        ("a.txt", b"\xff\xfe\x00", "is not text"),
         ("a.csv", "pulse\n4\n", "the heading has no column 'interval' or 'time'"),
         ("a.csv", "interval,time\n4,4\n", "leave one out"),
-        ("a.csv", "interval\n4\nx\n", "a.csv:3:1: 'x' is no number"),
-        ("a.npy", b"no array", "is no numpy file of plain numbers"),
-        ("a.npz", b"no archive", "is no numpy file of plain numbers"),
+        ("a.csv", "interval\n4\nx\n", "a.csv:3:1: 'x' is not a number"),
+        ("a.npy", b"no array", "is not a numpy file of plain numbers"),
+        ("a.npz", b"no archive", "is not a numpy file of plain numbers"),
     ],
 )
 def test_what_is_no_list_of_times_says_where(name, text, message, tmp_path):
@@ -95,7 +95,7 @@ def test_a_file_that_is_missing_is_told(tmp_path):
 
 
 def test_arrays_of_another_kind_are_refused(tmp_path):
-    """An array of texts or of two dimensions is no list of times."""
+    """An array of texts or of two dimensions is not a list of times."""
     np.save(tmp_path / "a.npy", np.zeros((2, 2)))
     with pytest.raises(UserError, match="an array of float64 in 2 dimensions"):
         read_flux(tmp_path / "a.npy")

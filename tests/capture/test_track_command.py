@@ -122,11 +122,11 @@ def test_the_picture_is_written_whole(tmp_path):
     ("arguments", "message"),
     [
         (["none.txt"], "none.txt: cannot be read: No such file"),
-        (["a.xyz"], "'.xyz' is no form of a track here"),
+        (["a.xyz"], "'.xyz' is not a kind of track file"),
         (["no_such_scenario"], "no such file or shipped scenario"),
-        (["status/iso_sectors", "--sync", "0x12345"], "--sync 0x12345: is no word of 16 bits"),
+        (["status/iso_sectors", "--sync", "0x12345"], "--sync 0x12345: is not a word of 16 bits"),
         (["status/iso_sectors", "--out", "a.jpg"], "--out a.jpg: a picture ends in .svg or .png"),
-        (["status/iso_sectors", "--rate", "0"], "--rate: '0' is no rate in ticks a second"),
+        (["status/iso_sectors", "--rate", "0"], "--rate: '0' is not a rate in ticks per second"),
     ],
 )
 def test_bad_input_is_one_message(arguments, message, tmp_path):

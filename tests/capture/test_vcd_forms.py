@@ -158,7 +158,7 @@ def test_a_dump_switched_off_is_dark(tmp_path):
 
 
 def test_reals_and_texts_are_passed_over(tmp_path):
-    """A real, one that is no number, and a text are values of one word and a code."""
+    """A real, one that is not a number, and a text are values of one word and a code."""
     head = HEAD.replace("$upscope", "$var real 64 % r $end\n$var string 1 & s $end\n$upscope", 1)
     body = "#0\nr1.5e-3 %\nsTOP/0 &\n1!\n#2\nrNaN %\n0!\n"
     found = read(tmp_path, body, head, ("tb.a", "tb.r"))
@@ -171,8 +171,8 @@ def test_reals_and_texts_are_passed_over(tmp_path):
     [
         ("#4\n1!\n#1\n0!\n", "a.vcd:9: '#1' comes after a later time; times of a dump do not fall"),
         ("#4\n1!\nhello\n", "a.vcd:9: 'hello' is neither a time nor a value change"),
-        ("#4\nb12 #\n", "a.vcd:8: 'b12' is no value"),
-        ("#4x\n1!\n", "a.vcd:7: '#4x' is no time"),
+        ("#4\nb12 #\n", "a.vcd:8: 'b12' is not a value"),
+        ("#4x\n1!\n", "a.vcd:7: '#4x' is not a time"),
         ("#4\nb101", "ends in the middle of a value change; the file is cut off"),
     ],
 )
@@ -187,7 +187,7 @@ def test_what_is_no_dump_says_which_line(body, message, tmp_path):
     ("text", "message"),
     [
         ("", "declares no signal; is it a value change dump (VCD)?"),
-        ("\x7fELF\x00\x01", "is no word of a VCD header"),
+        ("\x7fELF\x00\x01", "is not a word of a VCD header"),
         ("$timescale 3 ns $end\n", "$timescale '3 ns' is none, e.g. 1 ns or 100ps"),
         ("$var wire $end\n", "$var needs a type, a size, a code and a name"),
         ("$scope module tb", "the file ends inside its header, without $end"),

@@ -205,8 +205,8 @@ def test_a_link_left_alone_ends_where_it_should(events, queue, write):
 
 
 FAULTS = [
-    ("speed: 3400000", "'3400000' Hz is no speed of the table"),
-    ("banks: [[stap]]", "'stap' is no line of a drive; did you mean 'step'?"),
+    ("speed: 3400000", "'3400000' Hz is not a speed in the table"),
+    ("banks: [[stap]]", "'stap' is not a line of a drive; did you mean 'step'?"),
     ("banks: [[step], [step]]", "'step' is listed twice"),
     ("poll_us: -1", "greater than or equal to 0"),
     ("interlock: {}", "nothing is read through the link"),

@@ -198,7 +198,7 @@ def test_the_command_writes_json_and_a_picture(tmp_path):
 FAULTS = [
     ("first: direction", "first: directon", "directon' is no signal of the plan; did you mean"),
     ("first: direction", "first: index", "'index' is an input"),
-    ("speed: 400000", "speed: 3400000", "'3400000' Hz is no speed of the table"),
+    ("speed: 400000", "speed: 3400000", "'3400000' Hz is not a speed in the table"),
     ("deadline_us: 1500, source", "deadline_us: -5, source", "greater than 0"),
     ("gap_us: 1}", "gap_us: 1}\n  - {first: step, then: direction}", "goes round in a circle"),
     ("gap_us: 1}", "gap_us: -1}", "greater than or equal to 0"),
@@ -221,7 +221,7 @@ def test_faults_of_a_plan(tmp_path, old, new, said):
 
 
 def test_a_plan_that_is_not_there():
-    """A name that is no file is reported with the plans that ship."""
+    """A name that is not a file is reported with the plans that ship."""
     done = cellstep("link", "seven_pin")
     assert 2 == done.returncode
     assert "did you mean 'seven_pins'?" in done.stderr

@@ -127,7 +127,7 @@ def test_the_command_tells_faults_and_writes_the_wires(tmp_path):
 
 
 BAD = [
-    ("speed: 400000", "speed: 50000", "'50000' Hz is no speed of the table"),
+    ("speed: 400000", "speed: 50000", "'50000' Hz is not a speed in the table"),
     ("pulls: sda_low", "pulls: scl_low", "'scl_low' already has the role scl.pulls"),
     ("senses: scl_in", "senses: scl_inn", "no port 'scl_inn'; did you mean 'scl_in'"),
     ("outputs: outputs", "outputs: inputs", "'inputs' is an output"),

@@ -102,8 +102,8 @@ def test_options_of_the_run(option, tied):
     ("text", "said"),
     [
         (None, "result.json: no such file; a folder is to be one that `cellstep run --out` has"),
-        ("{", "result.json: is no result of `cellstep run`: Invalid JSON"),
-        ('{"runs": [{}]}', "is no result of `cellstep run`: runs.0.binding: Field required"),
+        ("{", "result.json: is not a result of `cellstep run`: Invalid JSON"),
+        ('{"runs": [{}]}', "is not a result of `cellstep run`: runs.0.binding: Field required"),
         ('{"runs": []}', "result.json has no run with a mismatch"),
     ],
 )

@@ -17,7 +17,7 @@ def test_a_pipe_and_a_dangling_link_beside_the_sources_change_nothing(core):
     done = cellstep("bind", made.folder, "--top", "disk_regs")
     assert 0 == done.returncode
     done = cellstep("bind", made.folder / "pipe.v")
-    assert (2, True) == (done.returncode, "is no plain file" in done.stderr)
+    assert (2, True) == (done.returncode, "is not a plain file" in done.stderr)
 
 
 def test_a_file_that_is_a_pipe_is_read_or_refused(tmp_path, monkeypatch):

@@ -79,8 +79,8 @@ def test_leading_edges_can_be_found_span_by_span(seen, width, data):
         ([], "flux: the track has no pulse; there is nothing a separator could follow"),
         ([[1.0, 2.0]], "flux: the times are an array of 2 dimensions; it must be a list"),
         ([-1.0, 2.0], "flux: pulse 0 at -1 ns is negative; time begins at 0"),
-        ([1.0, float("nan")], "flux: pulse 1 at nan ns is no time"),
-        ([1.0, float("inf")], "flux: pulse 1 at inf ns is no time"),
+        ([1.0, float("nan")], "flux: pulse 1 at nan ns is not a time"),
+        ([1.0, float("inf")], "flux: pulse 1 at inf ns is not a time"),
         ([1.0, 2e15], "flux: pulse 1 at 2e+15 ns is above 1e+15 ns"),
         (
             [10.0, 4000.0, 3999.5],

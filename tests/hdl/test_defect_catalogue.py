@@ -59,7 +59,7 @@ def test_missing_file_is_named(tmp_path):
     [
         (("name: second", "name: first"), "the name 'first' is used twice"),
         (("clause: B5", "clause: B1"), "'B1' is not one of B2, B3"),
-        (("field: data", "field: date"), "'date' is no field of status; did you mean 'data'?"),
+        (("field: data", "field: date"), "'date' is not a field of status; did you mean 'data'?"),
         (("replace: a", "replace: ''"), "replace"),
     ],
 )

@@ -237,7 +237,7 @@ def test_what_vhdl_cannot_have(old, new, message, bound, tmp_path):
 
 @needs_ghdl
 def test_signal_inside_is_observed(bound):
-    """A signal that is no port is observed by the name it has in the architecture."""
+    """A signal that is not a port is observed by the name it has in the architecture."""
     assert bound("status: status_now", "status: status").ports
 
 

@@ -104,7 +104,7 @@ def test_a_file_that_was_never_a_history_is_left_alone(tmp_path, kind):
         path.mkdir()
     elif kind != "device":
         path.write_text("core: {top: x}\n")
-    with pytest.raises(UserError, match=r"is another kind of file|is no plain file"):
+    with pytest.raises(UserError, match=r"is another kind of file|is not a plain file"):
         History(path, pytest.fail)
     assert [path] * (kind != "device") == list(tmp_path.iterdir())
 

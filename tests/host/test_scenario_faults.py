@@ -48,7 +48,7 @@ def refusal(tmp_path, text):
         ),
         (
             f"{WORDS}host: {{program: idle, cost_factor: 1e999999999}}\n",
-            "s.yaml:3:23: host.cost_factor: '1e999999999' is no number, e.g. 1.5 or 4/3",
+            "s.yaml:3:23: host.cost_factor: '1e999999999' is not a number, e.g. 1.5 or 4/3",
         ),
         (
             f"{WORDS}tracks: [{{layout: words, words: [1]}}]\n",

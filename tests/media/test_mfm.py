@@ -182,7 +182,7 @@ def test_nothing_is_found_in_less_than_a_word():
 
 def test_broken_bytes_are_refused():
     """Channel bits that are no whole bytes are not decoded."""
-    with pytest.raises(UserError, match="17 channel bits are no whole bytes; a byte has 16"):
+    with pytest.raises(UserError, match="17 channel bits are not whole bytes; a byte has 16"):
         decode(np.zeros(17, np.uint8))
 
 

@@ -178,7 +178,7 @@ def test_a_data_field_belongs_to_the_id_right_before_it():
 
 
 def test_a_data_field_shorter_than_its_size_is_wrong():
-    """Data that ends early is no whole field, though a right CRC happens to end it."""
+    """Data that ends early is not a whole field, though a right CRC happens to end it."""
     identity, data = A1 + b"\xfe\x00\x00\x01\x01", A1 + b"\xfb" + bytes(128)
     fields = [
         Piece("ID", identity + crc_bytes(identity) + bytes(8), 3),

@@ -284,7 +284,7 @@ def test_a_track_does_not_change():
         ),
         (
             {"size": 500},
-            "size: 500 is no sector size; known: 128, 256, 512, 1024, 2048, 4096, 8192, 16384",
+            "size: 500 is not a sector size; known: 128, 256, 512, 1024, 2048, 4096, 8192, 16384",
         ),
     ],
 )

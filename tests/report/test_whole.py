@@ -33,7 +33,7 @@ def test_one_file_that_cannot_be_written(place, tmp_path):
 
 
 def test_device_is_written_to_as_it_is(tmp_path):
-    """What is no plain file is not replaced by one."""
+    """What is not a plain file is not replaced by one."""
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
     reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)

@@ -90,7 +90,7 @@ def test_edges_are_counted_from_the_same_moment():
     ],
 )
 def test_a_clock_that_cannot_be_is_refused(text, message, tmp_path):
-    """A separator slower than its block, or on a clock that is no number, is told by its place."""
+    """A separator slower than its block, or on a clock that is not a number, is an error."""
     with pytest.raises(InputError) as error:
         profile_of(tmp_path, text)
     assert message in str(error.value)

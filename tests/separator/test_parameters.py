@@ -67,8 +67,8 @@ STABLE = "the loop is stable while kp > 0, ki > 0 and 2 kp + ki < 4"
             "second_order.kp",
             "'0.3' is not a multiple of 1/4096; the nearest is 1229/4096",
         ),
-        ("second_order: {kp: fast}", "second_order.kp", "'fast' is no gain, e.g. 1/4 or 0.25"),
-        ("second_order: {kp: 1/0}", "second_order.kp", "'1/0' is no gain, e.g. 1/4 or 0.25"),
+        ("second_order: {kp: fast}", "second_order.kp", "'fast' is not a gain, e.g. 1/4 or 0.25"),
+        ("second_order: {kp: 1/0}", "second_order.kp", "'1/0' is not a gain, e.g. 1/4 or 0.25"),
         (
             "counter: {phase_step: 8, period_step: 2}",
             "counter",

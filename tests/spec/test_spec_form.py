@@ -55,7 +55,7 @@ def test_levels_hold():
         ("cycle | inputs | data | data\n", "SPEC.md:5: column 'data' is unknown or stands twice"),
         (f"{TABLE}0 | -\n", "SPEC.md:6: 2 cells where the table has 3"),
         (f"{TABLE}0 | - | 0x00 | 1\n", "SPEC.md:6: 4 cells where the table has 3"),
-        (f"{TABLE}x | - | 0x00\n", "SPEC.md:6: 'x' is no cycle, nor a range such as 2..5"),
+        (f"{TABLE}x | - | 0x00\n", "SPEC.md:6: 'x' is not a cycle or a range such as 2..5"),
         (f"{TABLE}0 | - | 0x00\n2 | - | 0x00\n", "SPEC.md:7: cycle 2 does not follow"),
         (f"{TABLE}0 | - | 0x00\n0 | - | 0x00\n", "SPEC.md:7: cycle 0 does not follow"),
         (f"{TABLE}5..4 | - | 0x00\n", "SPEC.md:6: cycle 5..4 does not follow"),
@@ -69,10 +69,10 @@ def test_levels_hold():
         (f"{TABLE}0..4 | bits 01 every 2 | 0x00\n", "SPEC.md:6: 2 bits take 4 cycles"),
         ("rest: window=0x0000\n", "SPEC.md:5: header 'rest' is unknown or stands twice"),
         ("example: two\n", "SPEC.md:5: header 'example' is unknown or stands twice"),
-        ("policy: tie=set_wins\n", "SPEC.md:5: 'tie=set_wins' is no NAME=VALUE of policy"),
-        ("reset: windows=1\n", "SPEC.md:5: 'windows=1' is no NAME=VALUE of reset"),
-        ("layout: data\n", "SPEC.md:5: 'data' is no NAME=VALUE of layout"),
-        ("profile: fifo=1\n", "SPEC.md:5: 'fifo=1' is no NAME=VALUE of profile"),
+        ("policy: tie=set_wins\n", "SPEC.md:5: 'tie=set_wins' is not a NAME=VALUE of policy"),
+        ("reset: windows=1\n", "SPEC.md:5: 'windows=1' is not a NAME=VALUE of reset"),
+        ("layout: data\n", "SPEC.md:5: 'data' is not a NAME=VALUE of layout"),
+        ("profile: fifo=1\n", "SPEC.md:5: 'fifo=1' is not a NAME=VALUE of profile"),
     ],
 )
 def test_malformed_example_is_refused(body, message):
@@ -85,13 +85,13 @@ def test_malformed_example_is_refused(body, message):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("```cycle\n```\n", "SPEC.md:1: 'cycle' is no kind of block: cycles, text"),
-        ("```\n```\n", "SPEC.md:1: '' is no kind of block: cycles, text"),
+        ("```cycle\n```\n", "SPEC.md:1: 'cycle' is not a kind of block: cycles, text"),
+        ("```\n```\n", "SPEC.md:1: '' is not a kind of block: cycles, text"),
         ("### B1 Time\n```cycles\nexample: a\n", "SPEC.md:2: the block has no end"),
         ("```cycles\nexample: a\n```\n", "SPEC.md:1: an example stands under a clause"),
         ("### B1 Time\n## X\n```cycles\n```\n", "SPEC.md:3: an example stands under a clause"),
         ("### B1 Time\n```cycles\n```\n", "SPEC.md:2: an example has a name"),
-        ("### B1 Time\n```cycles\nexample: A b\n```\n", "SPEC.md:3: 'A b' is no name"),
+        ("### B1 Time\n```cycles\nexample: A b\n```\n", "SPEC.md:3: 'A b' is not a name"),
         ("### B1 Time\n### B1 Time\n", "SPEC.md:2: clause B1 stands twice"),
     ],
 )

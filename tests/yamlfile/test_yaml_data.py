@@ -129,7 +129,7 @@ def test_missing_file(tmp_path):
 
 
 def test_folder_as_file(tmp_path):
-    """A folder is no file, and the error says so."""
+    """A folder is not a file, and the error says so."""
     with pytest.raises(UserError) as error:
         load(tmp_path)
     assert str(error.value) == f"{tmp_path}: cannot be read: Is a directory"
