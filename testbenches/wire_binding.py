@@ -15,7 +15,6 @@ from testbenches.binding.ports import Fault, matching_files
 from testbenches.binding.roles import Active, Pin
 from testbenches.binding.schema import Core
 from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
-from testbenches.hdl.file_lists import no_source
 
 
 class WireClock(Schema):
@@ -125,10 +124,8 @@ def _sources(document: Document, binding: WireBinding) -> list[Path]:
     found: list[Path] = []
     for n, pattern in enumerate(binding.core.sources):
         matches = matching_files(folder.absolute(), pattern)
-        message = next(filter(None, map(no_source, matches)), "")
         if not matches:
             message = f"'{pattern}' is not a file in {folder}"
-        if message:
             raise InputError([document.problem(("core", "sources", n), message)])
         found += matches
     return list(dict.fromkeys(found))

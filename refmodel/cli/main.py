@@ -10,6 +10,7 @@ import os
 import signal
 import sys
 import tempfile
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from types import FrameType
@@ -139,6 +140,7 @@ def main() -> NoReturn:
     for number in STOPS:
         if number != signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN:  # else: nohup
             signal.signal(number, _stop)
+    warnings.showwarning = _note
     _open_closed()
     if sys.stdout is sys.__stdout__:
         sys.stdout = _piped(sys.stdout)
@@ -155,6 +157,13 @@ def main() -> NoReturn:
     except Exception as error:
         status = _report(error)
     sys.exit(_flushed(status))
+
+
+def _note(message: Warning | str, category: type[Warning], *where: object, **more: object) -> None:
+    """Print a warning meant for the user as one line; others are for who works on the code."""
+    del where, more
+    if issubclass(category, UserWarning) or "CELLSTEP_DEBUG" in os.environ:
+        _complain(f"note: {message}")
 
 
 def _refuse_empty(arguments: Sequence[str]) -> None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field as Key
 
@@ -35,9 +36,11 @@ class PlanLink(Schema):
 
 
 class PlanSignal(Schema):
-    """One signal: which way it goes, and how late it may come."""
+    """One signal: its direction and its deadline."""
 
-    way: Literal["in", "out"]
+    now_called: ClassVar[Mapping[str, str]] = {"way": "direction"}
+
+    direction: Literal["in", "out"]
     """Out to the drive, or in from it."""
     deadline_us: Annotated[float, Key(gt=0, le=60_000_000)]
     """The longest time after a change until it has arrived, or is seen."""
@@ -102,7 +105,7 @@ def _order_faults(document: Document, plan: PlanFile) -> list[Problem]:
             if name not in plan.signals:
                 message = f"'{name}' is no signal of the plan{near(name, plan.signals)}"
                 problems.append(document.problem(place, message))
-            elif plan.signals[name].way == "in":
+            elif plan.signals[name].direction == "in":
                 message = f"'{name}' is an input; order is kept among outputs"
                 problems.append(document.problem(place, message))
     circle = [] if problems else circle_of(plan.order)

@@ -33,7 +33,7 @@ class PlacedForm(TypedDict):
 
     name: str
     """Its name."""
-    way: Literal["in", "out"]
+    direction: Literal["in", "out"]
     """Out to the drive, or in from it."""
     on: Literal["pin", "link"]
     """Whether it has a pin or goes through the link."""

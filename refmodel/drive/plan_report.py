@@ -33,13 +33,13 @@ def plan_table(plan: Plan) -> Table:
         title_justify="left",
     )
     shown.add_column("signal")
-    shown.add_column("way")
+    shown.add_column("direction")
     shown.add_column("on")
     for head in ("typical us", "worst us", "deadline us", "slack us"):
         shown.add_column(head, justify="right")
     for p in plan.placed:
         numbers = (p.typical, p.worst, Fraction(str(p.signal.deadline_us)), p.slack)
-        shown.add_row(p.name, p.signal.way, where(p), *(f"{float(n):.1f}" for n in numbers))
+        shown.add_row(p.name, p.signal.direction, where(p), *(f"{float(n):.1f}" for n in numbers))
     return shown
 
 
@@ -77,7 +77,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "signals": [
             {
                 "name": p.name,
-                "way": p.signal.way,
+                "direction": p.signal.direction,
                 "on": "pin" if p.bank is None else "link",
                 "bank": p.bank,
                 "typical_us": round(float(p.typical), 3),
@@ -114,13 +114,13 @@ def _draw(figure: Figure, plan: Plan) -> None:
     """Draw a bar a signal up to its worst latency, and a mark at its deadline."""
     least = 0.05  # us: where the axis begins; a pin has no latency to show
     ax = figure.subplots()
-    rows = sorted(plan.placed, key=lambda p: (p.bank is not None, p.bank, p.signal.way))
+    rows = sorted(plan.placed, key=lambda p: (p.bank is not None, p.bank, p.signal.direction))
     for row, p in enumerate(rows):
         deadline = p.signal.deadline_us
         ax.barh(row, max(float(p.worst), least * 1.15), color=COLOURS[p.bank], height=0.6)
         ax.plot(deadline, row, "k|", markersize=12)
         ax.annotate(where(p), (deadline, row), (6, 0), textcoords="offset points", va="center")
-    ax.set_yticks(range(len(rows)), [f"{p.name} ({p.signal.way})" for p in rows])
+    ax.set_yticks(range(len(rows)), [f"{p.name} ({p.signal.direction})" for p in rows])
     ax.invert_yaxis()
     ax.set_xscale("log")
     ax.set_xlim(left=least)

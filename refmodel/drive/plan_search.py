@@ -85,7 +85,7 @@ def must_be_direct(file: PlanFile) -> dict[str, str]:
     """Return the signals that cannot go through the link even when alone on it, and why."""
     found = {}
     for name, signal in file.signals.items():
-        out = signal.way == "out"
+        out = signal.direction == "out"
         alone = LinkTimes(file.link, Shape(int(out), int(out), int(not out)))
         why = "the plan asks for it" if signal.on == "pin" else alone.why_not(signal, 0)
         if why:
@@ -130,7 +130,7 @@ def _too_late(file: PlanFile, pins: int, best: _Found | None) -> list[str]:
 
 def _shapes(file: PlanFile, pins: int) -> Iterator[Shape]:
     """Yield what the expander may hold: how many outputs, over how many banks each way."""
-    outputs = sum(s.way == "out" for s in file.signals.values())
+    outputs = sum(s.direction == "out" for s in file.signals.values())
     through = len(file.signals) - pins
     for out in range(min(outputs, through) + 1):
         into = through - out
@@ -174,15 +174,15 @@ class _Search:
     def _shares_of(self, name: str) -> list[float]:
         """Return the share of a signal in each byte of its way; below all if it needs a pin."""
         signal = self._file.signals[name]
-        if name in self._must or not self._through[signal.way]:
+        if name in self._must or not self._through[signal.direction]:
             return [-inf]
-        late = (float(self._times.worst(signal, n)) for n in range(self._banks[signal.way]))
+        late = (float(self._times.worst(signal, n)) for n in range(self._banks[signal.direction]))
         return [1 - worst / signal.deadline_us for worst in late]
 
     def _kind(self, name: str) -> tuple[float, str, bool, bool]:
         """Return what tells a signal from others for the search, the tightest first."""
         signal = self._file.signals[name]
-        return signal.deadline_us, signal.way, name in self._must, name in self._ordered
+        return signal.deadline_us, signal.direction, name in self._must, name in self._ordered
 
     def _like_the_last(self, places: dict[str, Place]) -> int:
         """Return how far the next signal must be from a pin at least: as far as one like it."""
@@ -216,7 +216,7 @@ class _Search:
         least = self._like_the_last(places)
         if pins and least < 0:
             self._go_on(share, {**places, name: None}, pins - 1, through)
-        way = self._file.signals[name].way
+        way = self._file.signals[name].direction
         if through[way] and name not in self._must:
             rest = {**through, way: through[way] - 1}
             for place in range(max(least, 0), self._banks[way]):
@@ -250,7 +250,9 @@ class _Search:
 
     def _room(self, places: dict[str, Place], way: str, place: int) -> bool:
         """Return whether a byte has room: one that is not the last of its way is filled whole."""
-        there = sum(p == place for name, p in places.items() if self._file.signals[name].way == way)
+        there = sum(
+            p == place for name, p in places.items() if self._file.signals[name].direction == way
+        )
         full = BITS if place < self._banks[way] - 1 else self._through[way] - BITS * place
         return there < full
 
@@ -309,6 +311,6 @@ def _bank(shape: Shape, signal: PlanSignal, place: int) -> int:
 
     Where inputs take two banks, outputs stand with the second of them.
     """
-    if signal.way == "out":
+    if signal.direction == "out":
         return place if shape.input_banks < BANKS else BANKS - 1
     return place if shape.input_banks == BANKS else BANKS - 1

@@ -72,7 +72,7 @@ class LinkTimes:
     def worst(self, signal: PlanSignal, place: int) -> Microseconds:
         """Return the longest latency of a signal in the first (0) or second byte of its way."""
         times = times_of(self.link.speed)
-        if signal.way == "in":
+        if signal.direction == "in":
             byte = self.read.data_byte(times, place) - self.read.sampled(times, place)
             return self.between_reads + microseconds(byte)
         under_way = [self.occupied(self.write)]
@@ -89,7 +89,7 @@ class LinkTimes:
         """
         times = times_of(self.link.speed)
         every = max(Fraction(str(self.link.poll_us)), self.occupied(self.read))
-        if signal.way == "in":
+        if signal.direction == "in":
             byte = self.read.data_byte(times, place) - self.read.sampled(times, place)
             return every / 2 + microseconds(byte)
         wait = Fraction(0)
@@ -100,14 +100,14 @@ class LinkTimes:
     def why_not(self, signal: PlanSignal, place: int) -> str:
         """Say why a signal cannot go through the link at a place; empty if it can."""
         pulse = signal.shortest_pulse_us
-        if pulse is None or (signal.way == "out" and signal.may_stretch):
+        if pulse is None or (signal.direction == "out" and signal.may_stretch):
             pulse = inf
-        if signal.way == "out" and pulse < self.shortest_pulse:
+        if signal.direction == "out" and pulse < self.shortest_pulse:
             return (
                 f"its pulse of {pulse:g} us is shorter than {float(self.shortest_pulse):g} us,"
                 " the shortest an expander makes"
             )
-        if signal.way == "in" and pulse < self.between_reads:
+        if signal.direction == "in" and pulse < self.between_reads:
             return (
                 f"its pulse of {pulse:g} us may fall between two reads,"
                 f" {float(self.between_reads):g} us apart"

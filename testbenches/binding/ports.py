@@ -19,7 +19,7 @@ from testbenches.hdl.elaborate import (
     UnknownTopError,
     elaborate,
 )
-from testbenches.hdl.file_lists import no_source
+from testbenches.hdl.file_lists import sources_among
 from testbenches.hdl.includes import shown_path
 from testbenches.hdl.unread import unread_inputs
 from testbenches.hdl.vhdl import UnknownGenericError, is_vhdl, translate
@@ -120,8 +120,7 @@ def _in_verilog(binding: Binding, sources: list[Path]) -> tuple[list[Path], Para
 def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
     """Return the core's files, each once and in order, and its include folders.
 
-    Raises InputError for a pattern that matches no file, or what is named like a source and is no
-    file, and for a folder that is not there.
+    Raises InputError for a pattern that matches no file and a folder that is not there.
     """
     folder = binding.folder.absolute()
     try:
@@ -139,8 +138,6 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
             faults.append((("core", "sources", n), message))
             continue
         files.update(dict.fromkeys(found))
-        wrong = list(filter(None, map(no_source, found)))
-        faults += [(("core", "sources", n), message) for message in wrong]
         if not found:
             message = f"'{pattern}' is not a file in {shown_path(folder)}"
             faults.append((("core", "sources", n), message))
@@ -157,13 +154,13 @@ def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
 def matching_files(folder: Path, pattern: str) -> list[Path]:
     """Return the files a path or glob names, sorted; none for what no file can be called.
 
-    Among them is what a glob names that is called like a source, and is not a file.
+    Warns of what a glob names that is called like a source, and is not a file.
     """
     try:
         if (folder / pattern).is_file():
             return [folder / pattern]
         found = (folder / name for name in glob(pattern, root_dir=folder, recursive=True))
-        return sorted(path for path in found if path.is_file() or no_source(path))
+        return sources_among(sorted(found))
     except (OSError, ValueError):
         return []
 

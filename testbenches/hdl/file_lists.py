@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -73,9 +74,7 @@ def read_list(path: Path) -> FileList:
 def _folder(folder: Path) -> FileList:
     """Return the sources below a folder, sorted; folders with headers are include folders."""
     files = sorted(_files_below(folder))
-    for path in files:
-        if why := no_source(path):
-            raise UserError(why)
+    files = sources_among(files)
     found = FileList([p for p in files if p.suffix.lower() in SOURCES])
     headers = [p.parent for p in files if p.suffix.lower() in HEADERS]
     found.include_dirs = list(dict.fromkeys(headers))
@@ -109,17 +108,26 @@ def _is_plain(entry: os.DirEntry[str]) -> bool:
     return False
 
 
-def no_source(path: Path) -> str:
-    """Say why a path that is named like a source or a header cannot be one; empty if it can."""
-    if path.suffix.lower() not in (*SOURCES, *HEADERS) or os.path.isfile(path):
-        return ""
+class LeftOutWarning(UserWarning):
+    """Something is named like a source and cannot be one."""
+
+
+def sources_among(paths: Iterable[Path]) -> list[Path]:
+    """Return the plain files; warn of what is named like a source or a header and is none."""
+    files = []
+    for path in paths:
+        if os.path.isfile(path):
+            files.append(path)
+        elif path.suffix.lower() in (*SOURCES, *HEADERS):
+            warnings.warn(f"{path}: {_why_left_out(path)}, and left out", LeftOutWarning, 2)
+    return files
+
+
+def _why_left_out(path: Path) -> str:
+    """Say why a path cannot be a source."""
     if os.path.isdir(path):
-        what = "is a folder"
-    elif path.is_symlink():
-        what = "is a link that leads nowhere"
-    else:
-        what = "is not a plain file"
-    return f"{path}: {what}, but named like a source; rename or remove it, or name the files"
+        return "is a folder"
+    return "is a link that leads nowhere" if path.is_symlink() else "is not a plain file"
 
 
 def _dot_f(path: Path, text: str, within: tuple[Path, ...]) -> FileList:

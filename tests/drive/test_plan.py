@@ -36,8 +36,8 @@ def test_seven_pins():
     direct = {"read_data", "write_data", "write_gate", "index", "side"}
     assert direct == {p.name for p in plan.direct}
     assert all(p.why_pin for p in plan.direct)
-    assert {"out"} == {p.signal.way for p in plan.bank(0)}
-    assert {"in"} == {p.signal.way for p in plan.bank(1)}
+    assert {"out"} == {p.signal.direction for p in plan.bank(0)}
+    assert {"in"} == {p.signal.direction for p in plan.bank(1)}
     assert (8, 4) == (len(plan.bank(0)), len(plan.bank(1)))
     assert all(p.slack > 0 for p in plan.placed)
 
@@ -62,7 +62,7 @@ def test_eight_fast_signals_are_refused(tmp_path):
     text = SEVEN
     for name in ("change", "protect", "ready"):
         line = next(x for x in text.splitlines() if x.startswith(f"  {name}:"))
-        text = text.replace(line, f"  {name}: {{way: in, deadline_us: 10}}")
+        text = text.replace(line, f"  {name}: {{direction: in, deadline_us: 10}}")
     path.write_text(text)
     done = cellstep("link", path)
     assert 2 == done.returncode
@@ -75,14 +75,14 @@ def test_eight_fast_signals_are_refused(tmp_path):
 
 def test_more_signals_than_room():
     """Seventeen slow signals and two pins for the bus alone do not fit 16 places."""
-    signals = {f"s{n}": PlanSignal(way="out", deadline_us=9000) for n in range(17)}
+    signals = {f"s{n}": PlanSignal(direction="out", deadline_us=9000) for n in range(17)}
     plan = find_plan(PlanFile(name="full", pins=2, signals=signals))
     assert ("17 signals on 0 pins and 16 of the expander: free 1 more pins",) == plan.refused
 
 
 def test_order_alone_may_refuse():
     """A chain of orders may be too slow although each signal is fast enough by itself."""
-    signals = {name: PlanSignal(way="out", deadline_us=300) for name in "abc"}
+    signals = {name: PlanSignal(direction="out", deadline_us=300) for name in "abc"}
     order = [OrderRule(first="a", then="b"), OrderRule(first="b", then="c")]
     plan = find_plan(PlanFile(name="chain", pins=2, signals=signals, order=order))
     assert "too slow" in plan.refused[0]
@@ -91,18 +91,18 @@ def test_order_alone_may_refuse():
 
 def test_enough_pins_need_no_link():
     """When every signal has a pin, none is late."""
-    signals = {name: PlanSignal(way="out", deadline_us=1) for name in "abc"}
+    signals = {name: PlanSignal(direction="out", deadline_us=1) for name in "abc"}
     plan = find_plan(PlanFile(name="easy", pins=3, signals=signals))
     assert (3, None) == (len(plan.direct), plan.times)
 
 
 def test_a_mixed_bank_costs_every_write():
     """Nine outputs spread over two banks: each write has two data bytes, 93.80 us (published)."""
-    signals = {f"o{n}": PlanSignal(way="out", deadline_us=9000) for n in range(9)}
-    signals |= {f"i{n}": PlanSignal(way="in", deadline_us=9000) for n in range(3)}
+    signals = {f"o{n}": PlanSignal(direction="out", deadline_us=9000) for n in range(9)}
+    signals |= {f"i{n}": PlanSignal(direction="in", deadline_us=9000) for n in range(3)}
     plan = find_plan(PlanFile(name="mixed", pins=2, signals=signals))
     assert 93.80 == float(plan.times.occupied(plan.times.write))
-    assert {"in", "out"} == {p.signal.way for p in plan.bank(1)}
+    assert {"in", "out"} == {p.signal.direction for p in plan.bank(1)}
     assert 8 >= max(len(plan.bank(0)), len(plan.bank(1)))
 
 
@@ -112,8 +112,8 @@ def every_plan(file, pins):
     for choice in product((None, 0, 1), repeat=len(names)):
         places = dict(zip(names, choice, strict=True))
         through = {n: p for n, p in places.items() if p is not None}
-        outs = [p for n, p in through.items() if file.signals[n].way == "out"]
-        ins = [p for n, p in through.items() if file.signals[n].way == "in"]
+        outs = [p for n, p in through.items() if file.signals[n].direction == "out"]
+        ins = [p for n, p in through.items() if file.signals[n].direction == "in"]
         if len(names) - len(through) != pins or any(1 in part for part in (outs, ins)):
             continue
         yield places, LinkTimes(file.link, Shape(len(outs), int(bool(outs)), int(bool(ins))))
@@ -124,10 +124,10 @@ def test_no_plan_is_better(seed):
     """No other way to place up to seven signals leaves the tightest of them more slack."""
     rng = random.Random(seed)
     signals = {
-        f"s{n}": PlanSignal(way=rng.choice(["in", "out"]), deadline_us=rng.randint(100, 3000))
+        f"s{n}": PlanSignal(direction=rng.choice(["in", "out"]), deadline_us=rng.randint(100, 3000))
         for n in range(rng.randint(5, 7))
     }
-    outs = [name for name, signal in signals.items() if signal.way == "out"]
+    outs = [name for name, signal in signals.items() if signal.direction == "out"]
     order = [OrderRule(first=a, then=b, gap_us=rng.randint(0, 90)) for a, b in pairwise(outs)]
     link = PlanLink(queue=rng.choice(["each", "latest"]), poll_us=rng.choice([0, 300]))
     file = PlanFile(name="x", pins=4, link=link, signals=signals, order=order[:2])
@@ -156,7 +156,7 @@ def test_no_change_comes_later_than_the_worst(events, queue, poll, speed):
     """Played through the link itself, no output arrives later than the plan says at the worst."""
     link = PlanLink(queue=queue, poll_us=poll, speed=speed)
     times = LinkTimes(link, Shape(len(LINES), 1, 1))
-    worst = times.worst(PlanSignal(way="out", deadline_us=1), 0)
+    worst = times.worst(PlanSignal(direction="out", deadline_us=1), 0)
     drives = DriveBus.of({0: load_drive_profile("mm90")}, HZ)
     made = LinkSettings(banks=[LINES, ["ready"]], queue=queue, poll_us=poll, speed=speed)
     played = LinkedDrives(drives, made)
@@ -202,7 +202,8 @@ FAULTS = [
     ("deadline_us: 1500, source", "deadline_us: -5, source", "greater than 0"),
     ("gap_us: 1}", "gap_us: 1}\n  - {first: step, then: direction}", "goes round in a circle"),
     ("gap_us: 1}", "gap_us: -1}", "greater than or equal to 0"),
-    ("way: out, deadline_us: 100,", "way: up, deadline_us: 100,", "'up' is not one of"),
+    ("direction: out, deadline_us: 100,", "way: out, deadline_us: 100,", "'way' is now called"),
+    ("direction: out, deadline_us: 100,", "direction: up, deadline_us: 100,", "'up' is not one of"),
 ]
 
 

@@ -95,7 +95,7 @@ def test_options_of_the_run(option, tied):
     """What the run has settled cannot be asked for otherwise."""
     done = cellstep("explain", tied, "--around", "mismatch:1", option)
     assert 2 == done.returncode
-    assert done.stderr.endswith(": a run is explained with its own; leave it out\n")
+    assert done.stderr.endswith(": a recorded run has its own; leave it out\n")
 
 
 @pytest.mark.parametrize(

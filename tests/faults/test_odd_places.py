@@ -137,4 +137,4 @@ def test_keywords_that_a_source_leaves_off_are_told(tmp_path):
     (tmp_path / "b.sv").write_text("module b(input logic x); endmodule\n")
     done = cellstep("bind", tmp_path / "a.v", tmp_path / "b.sv", "--top", "b")
     assert 125 == done.returncode
-    assert f"{tmp_path}/a.v:2: `begin_keywords holds for the files behind it" in done.stderr
+    assert f"{tmp_path}/a.v:2: `begin_keywords also holds for the files after it" in done.stderr

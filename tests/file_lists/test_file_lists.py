@@ -5,14 +5,14 @@ import shutil
 
 import pytest
 import yaml
-from command import cellstep
+from command import apart, cellstep
 from edalize.edatool import get_edatool
 
 from hdl_stubs.defects import REFERENCE
 from refmodel.ground.errors import InputError, UserError
 from testbenches.binding.load import load_binding
-from testbenches.binding.ports import preflight
-from testbenches.hdl.file_lists import read_list
+from testbenches.binding.ports import preflight, source_files
+from testbenches.hdl.file_lists import LeftOutWarning, read_list
 
 NAMES = sorted(path.name for path in REFERENCE.glob("*.v"))
 
@@ -180,22 +180,23 @@ def _to_a_folder(path):
 )
 @pytest.mark.parametrize("name", ["odd.v", "odd.SV", "odd.vhd", "odd.vh"])
 @pytest.mark.parametrize("source", ["rtl", "rtl/*"])
-def test_what_is_named_like_a_source_and_is_none_is_refused(core, make, what, name, source):
-    """A link that leads nowhere, a folder or a pipe is not left out of a folder or glob unsaid."""
+def test_what_is_named_like_a_source_and_is_none_is_noted(core, make, what, name, source):
+    """A link that leads nowhere, a folder or a pipe is left out, and a line says so."""
     make(core / "rtl" / name)
-    with pytest.raises(InputError) as error:
-        preflight(bound(core, source))
-    message = f"{name}: {what}, but named like a source; rename or remove it, or name the files"
-    assert message in str(error.value)
-    assert "binding.yaml:" in str(error.value)
+    with pytest.warns(LeftOutWarning) as notes:
+        source_files(bound(core, source))
+    assert {f"{core / 'rtl' / name}: {what}, and left out"} == {str(n.message) for n in notes}
 
 
-def test_a_draft_refuses_it_too(core):
-    """`cellstep bind` names the link in a folder that leads nowhere."""
+def test_commands_print_the_note(core):
+    """They go on with the other files, and name the link on stderr, once."""
     _to_nowhere(core / "rtl" / "lost.v")
-    done = cellstep("bind", core / "rtl")
-    assert 2 == done.returncode
-    assert f"{core / 'rtl' / 'lost.v'}: is a link that leads nowhere" in done.stderr
+    done = apart("bind", core / "rtl", "--top", "disk_regs", "--define", "BUILT")
+    line = f"note: {core / 'rtl' / 'lost.v'}: is a link that leads nowhere, and left out\n"
+    assert (0, 1) == (done.returncode, done.stderr.count(line))
+    bound(core, "rtl/*.v")
+    done = apart("vectors", "quick/sync_poll", "--binding", core / "binding.yaml", "--out", "v")
+    assert 1 == done.stderr.count(line)
 
 
 @pytest.mark.parametrize(

@@ -45,7 +45,7 @@ WAY_OUT = re.compile(
     r"|nested|larger than|not valid|is not |takes|allowed|is now called|--help|has no |instead"
     r"|does not take|does not fit|neither|do not|a line is|copy |half a character|cut off|rename"
     r"| \.\.\. |check |has up to|is it |no Verilog|name the |cannot be run|says |holds no"
-    r"|lists itself|the first is at|goes with|has \d+ bit|overwrites "
+    r"|lists itself|remove |the first is at|goes with|has \d+ bit|overwrites "
 )
 UNDECIDED = re.compile(r"^undecided: ", re.M)  # a verdict: its report is written
 TAKEN_AS_ABSENT = ("missing", "link_to_nowhere", "null_device")

@@ -101,7 +101,7 @@ def test_numbers_that_cannot_work_are_refused(text, key, message):
 def test_steps_wider_than_the_window_allows_are_refused():
     """A phase step must leave the window whole."""
     part = SeparatorPart(counter=CounterPart(phase_step=90))
-    with pytest.raises(UserError, match=r"separator\.counter\.phase_step: 90 is more than a quart"):
+    with pytest.raises(UserError, match=r"separator\.counter\.phase_step: 90 should be at most"):
         make_separator("counter", part, Fraction(16))
 
 
