@@ -191,7 +191,8 @@ def test_what_is_named_like_a_source_and_is_none_is_noted(core, make, what, name
 def test_commands_print_the_note(core):
     """They go on with the other files, and name the link on stderr, once."""
     _to_nowhere(core / "rtl" / "lost.v")
-    done = apart("bind", core / "rtl", "--top", "disk_regs", "--define", "BUILT")
+    more = ["--top", "disk_regs", "--define", "BUILT", "--include", core / "inc"]
+    done = apart("bind", core / "rtl", *more)
     line = f"note: {core / 'rtl' / 'lost.v'}: is a link that leads nowhere, and left out\n"
     assert (0, 1) == (done.returncode, done.stderr.count(line))
     bound(core, "rtl/*.v")
