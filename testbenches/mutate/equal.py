@@ -19,11 +19,10 @@ from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
 from testbenches.mutate.parting import Answer, ever, pairs_of
 from testbenches.mutate.twin import CHOSEN, Twin, asking, reading_core
 
-SECONDS = 60  # for one question
+SECONDS = 60  # of a processor, for one question
 PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
-_SOLVER = (
-    "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr -T {seconds}; write_cex -a {run}"
-)
+_SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr; write_cex -a {run}"
+_LIMITED = 'ulimit -t "$0" && exec "$1" -q "$2"'  # its seconds are those of a processor
 _ROW = re.compile(r"^[01]+(?=$|# DONE)", re.M)
 ANYWHERE, COMPARED = 0, 1  # outputs of the twin
 Say = Callable[[str], None]
@@ -89,7 +88,10 @@ class Solver:
         if compared.run is not None:
             fate.why = f"visible in cycle {len(compared.run)} after reset, or later"
         elif not compared.never:
-            fate.fate, fate.why = UNKNOWN, f"the solver had no answer in {self._seconds} s"
+            fate.fate, fate.why = (
+                UNKNOWN,
+                f"the solver had no answer in {self._seconds} s of a processor",
+            )
         elif ever(graph, self._pairs, ANYWHERE, ask).never:
             fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
         else:
@@ -97,14 +99,11 @@ class Solver:
             fate.why = "nothing that is compared can ever differ; other outputs may"
 
     def _asked(self, name: str, graph: Aiger, output: int) -> Answer:
-        """Ask whether an output of a graph may ever be 1, for some seconds."""
+        """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""
         path, run = self._folder / f"ask-{name}.aig", self._folder / f"run-{name}.txt"
         path.write_bytes(graph.encoded())
         run.unlink(missing_ok=True)
-        seconds = self._seconds
-        said = self._said(
-            _SOLVER.format(aig=path.name, output=output, seconds=seconds, run=run.name)
-        )
+        said = self._said(_SOLVER.format(aig=path.name, output=output, run=run.name))
         if "Property proved" in said:
             return Answer(never=True)
         if "was asserted in frame" not in said or not run.exists():
@@ -116,7 +115,7 @@ class Solver:
         """Return what the solver says, nothing if it takes far too long."""
         try:
             done = subprocess.run(
-                [self._program, "-q", commands],
+                ["sh", "-c", _LIMITED, str(self._seconds), self._program, commands],
                 cwd=self._folder,
                 capture_output=True,
                 text=True,

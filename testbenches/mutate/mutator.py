@@ -32,7 +32,7 @@ from testbenches.prepared import Prepared
 Say = Callable[[str], None]
 Ask = Callable[[list[Fate]], None]  # says of some mutants whether anything can tell them
 T = TypeVar("T")
-FIRST = 20  # a mutant is asked about that a part of all cycles, one in so many, does not kill
+FIRST = 10  # a mutant is asked about that a part of all cycles, one in so many, does not kill
 SUITES = ("quick", "block", "aimed")
 COUNTING = "counters"  # played as well when the binding observes a counter
 

@@ -17,7 +17,7 @@ from testbenches.mutate.mutator import Mutator, Planting
 from testbenches.mutate.refute import Refuter
 from testbenches.mutate.twin import Twin
 
-EARLY = 3  # seconds for a question whose answer may not be needed
+EARLY = 3  # seconds of a processor for a question whose answer may not be needed
 Say = Callable[[str], None]
 
 
