@@ -38,11 +38,19 @@ def find_solver() -> str:
 
 
 class Solver:
-    """Judges the survivors of one core."""
+    """Judges the survivors of one core; once it is given up nothing more is asked."""
 
-    def __init__(self, twin: Twin, folder: Path, say: Say, seconds: int = SECONDS) -> None:
+    def __init__(
+        self,
+        twin: Twin,
+        folder: Path,
+        say: Say,
+        seconds: int = SECONDS,
+        given_up: Callable[[], bool] = lambda: False,
+    ) -> None:
         self._twin = twin
         self._seconds = seconds
+        self._given_up = given_up
         self._folder = folder
         self._say = say
         self._program = find_solver()
@@ -100,6 +108,8 @@ class Solver:
 
     def _asked(self, name: str, graph: Aiger, output: int) -> Answer:
         """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""
+        if self._given_up():
+            return Answer()
         path, run = self._folder / f"ask-{name}.aig", self._folder / f"run-{name}.txt"
         path.write_bytes(graph.encoded())
         run.unlink(missing_ok=True)

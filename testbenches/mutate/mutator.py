@@ -76,7 +76,7 @@ class Mutator:
         self._kills: Counter[int] = Counter()
         self._waiting: queue.SimpleQueue[Mutant] = queue.SimpleQueue()
         self._doubted: queue.SimpleQueue[tuple[Fate, list[int]]] = queue.SimpleQueue()
-        self._stopping = threading.Event()
+        self.stopping = threading.Event()  # the run is given up
 
     def _plant(self, ports: CorePorts) -> Planted:
         """Put the mutants in the place of the core; raise UserError where that cannot be."""
@@ -123,7 +123,7 @@ class Mutator:
                 for job in jobs:
                     self.score.fates += job.result()
             except BaseException:
-                self._stopping.set()
+                self.stopping.set()
                 raise
         self.score.fates.sort(key=lambda fate: fate.mutant.number)
         self.score.seconds = time.monotonic() - began
@@ -182,7 +182,7 @@ class Mutator:
 
     def _taken(self, waiting: queue.SimpleQueue[T]) -> Iterator[T]:
         """Yield what waits and nobody has taken yet."""
-        while not self._stopping.is_set():
+        while not self.stopping.is_set():
             try:
                 yield waiting.get_nowait()
             except queue.Empty:

@@ -47,7 +47,7 @@ def _asked_early(mutator: Mutator, folder: Path, say: Say, doubted: list[Fate]) 
     if doubted:
         twin = Twin(lockstep.binding, lockstep.ports, mutator.planted.width)
         with suppress(CannotRun):  # that is said of those that survive
-            Solver(twin, folder, say, EARLY).judge(doubted)
+            Solver(twin, folder, say, EARLY, mutator.stopping.is_set).judge(doubted)
 
 
 def _solved(mutator: Mutator, score: Score, folder: Path, say: Say) -> str:

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from refmodel.ground.processors import processors
 from refmodel.mutate.score import EQUIVALENT, KILLED, SURVIVED, UNSEEN, Fate, Mutant
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
@@ -82,3 +83,18 @@ def test_survivor_comes_with_a_cycle(judged):
 def test_where_the_text_is(judged):
     """A mutant's place is a file and a line, as a compiler writes it."""
     assert f"{Path('small.v')}:1" == judged[1].mutant.place
+
+
+def test_nothing_is_asked_once_it_is_given_up(tmp_path, monkeypatch):
+    """A run that is stopped waits for no more than the questions under way."""
+    (tmp_path / "small.v").write_text(CORE)
+    (tmp_path / "binding.yaml").write_text(BINDING)
+    ports = preflight(load_binding(tmp_path / "binding.yaml"))
+    del ports.ports["cellstep_mutant"]
+    binding = load_binding(tmp_path / "binding.yaml").model_copy(update={"tie": {}})
+    asked = []
+    twin = Twin(binding, ports, 3)
+    solver = Solver(twin, tmp_path / "solver", lambda _: None, given_up=lambda: len(asked) > 0)
+    monkeypatch.setattr(solver, "_said", lambda commands: asked.append(commands) or "")
+    solver.judge([Fate(Mutant(n, "small.v", 1, "changed")) for n in range(1, 7)])
+    assert 1 <= len(asked) <= processors()
