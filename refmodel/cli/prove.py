@@ -89,7 +89,7 @@ def prove_command(
     if out is not None:
         out.mkdir(parents=True, exist_ok=True)
     if verdict.verdict == REFUTED:
-        _show_refutation(proof, binding, policies, out, silent=quiet or as_json)
+        _show_refutation(proof, binding, policies, out, quiet or as_json, against is None)
     report(
         quiet,
         as_json,
@@ -135,13 +135,21 @@ def _as_data(proven: Proven) -> dict[str, object]:
 
 
 def _show_refutation(
-    proof: Proof, given: Path, policies: dict[str, str], out: Path | None, silent: bool
+    proof: Proof,
+    given: Path,
+    policies: dict[str, str],
+    out: Path | None,
+    silent: bool,
+    against_model: bool,
 ) -> None:
-    """Replay the run that refutes in simulators, and show the usual report of it."""
+    """Replay the run that refutes in simulators, and show the usual report of it.
+
+    Where no simulator shows a mismatch with the model the refutation is taken back.
+    """
     from rich.console import Console
 
     from refmodel.report.terminal import show_mismatches
-    from testbenches.prove.replay import NAME, replayed
+    from testbenches.prove.replay import NAME, nowhere_shown, replayed
 
     file = out / NAME if out is not None else None
     result, differs = replayed(proof, given, policies, file)
@@ -150,3 +158,5 @@ def _show_refutation(
         show_mismatches(Console(), result)
     simulators = ", ".join(result.simulators)
     proof.verdict.replayed = differs or f"{simulators}: the same first mismatch"
+    if against_model and nowhere_shown(proof, result):
+        proof.verdict.take_back(f"no mismatch on {simulators}")

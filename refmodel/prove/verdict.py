@@ -11,6 +11,7 @@ from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN, EXIT_MISMATCH
 PROVED, BOUNDED, REFUTED = "proved", "bounded", "refuted"
 STATUS = {PROVED: EXIT_AGREE, REFUTED: EXIT_MISMATCH, BOUNDED: EXIT_CANNOT_RUN}
 WIDTH = 96  # of a line
+EQUALS = " equals "  # between the two that a subject names
 
 
 @dataclass
@@ -59,6 +60,19 @@ class Verdict:
         """0 proved, 1 refuted, 125 bounded: neither shown."""
         return STATUS[self.verdict]
 
+    def take_back(self, shown: str) -> None:
+        """Turn a refutation that its replay did not confirm into `bounded`; `shown` says what did.
+
+        Below the length of the shortest such run nothing differs.
+        """
+        self.verdict = BOUNDED
+        self.depth = self.length - 1 if self.shortest else 0
+        self.why = (
+            f"{', '.join(self.broken)} differs {self.length} cycles after reset in a run on the"
+            f" netlist, but its replay shows {shown}; look whether the run is one that your"
+            " design can meet"
+        )
+
     def to_json(self) -> str:
         """Return everything as JSON."""
         return json.dumps(vars(self), indent=2) + "\n"
@@ -87,15 +101,14 @@ class Verdict:
             if self.second:
                 yield f"second opinion: {self.second}"
         elif self.verdict == BOUNDED:
-            yield (
-                f"bounded: {self.subject}: no difference within {self.depth} cycles of reset;"
-                " more is not proved"
-            )
+            within = f"no difference within {self.depth} cycles of reset; more is not proved"
+            yield f"bounded: {self.subject}: {within if self.depth else 'nothing is proved'}"
             yield f"why not: {self.why}"
         else:
             cycles = f"{self.length} cycle{'s' * (self.length != 1)} after reset"
-            least = ", and no sooner" if self.shortest else ""
-            yield f"refuted: {self.subject}: {', '.join(self.broken)} differs {cycles}{least}"
+            least = ", and in no run sooner" if self.shortest else ""
+            differ = self.subject.replace(EQUALS, " does not equal ", 1)
+            yield f"refuted: {differ}: {', '.join(self.broken)} differs {cycles}{least}"
             if self.sooner:
                 yield f"sooner, and as a consequence: {self.sooner}"
             if self.scenario:

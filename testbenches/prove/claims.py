@@ -14,7 +14,6 @@ from refmodel.prove.fork import variables
 from refmodel.prove.number import wide
 from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
-from testbenches.binding.depth import depth_of
 from testbenches.binding.roles import MOVES
 from testbenches.binding.schema import Binding
 from testbenches.prove.bound_core import BoundCore, is_high
@@ -91,16 +90,19 @@ class Claims:
             self._claim(f"read.{name}", self._old(lag + late + 1), same)
 
     def _begun(self, bus: BusSide, edges: int) -> z3.BitVecRef:
-        """Return the bus cycle that was on the bus so many edges ago."""
-        number, system = bus.begun, self._system
-        lost = z3.BoolVal(False)
-        if not depth_of(self._core.binding).plain:
-            lost = system.inputs["drive.reset"] == 1
+        """Return the bus cycle that was on the bus so many edges ago, 0 once a reset came since.
+
+        An answer on its way through registers is gone with a reset: whether the core clears these
+        is its own business, as it is in a run, where no reset meets one.
+        """
+        number, system, none = bus.begun, self._system, z3.BitVecVal(0, INDEX_BITS)
+        lost = system.inputs["drive.reset"] == 1
         for n in range(edges):
             held = system.register(f"bench.read.{n + 1}", INDEX_BITS, 0)
-            none = z3.BitVecVal(0, INDEX_BITS)
             system.after[f"bench.read.{n + 1}"] = z3.simplify(z3.If(lost, none, number))
             number = held
+        if edges and self._core.binding.reset.kind == "asynchronous":
+            return z3.If(lost, none, number)
         return number
 
     def _claim_lines(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from refmodel.report.result import SuiteResult
+from refmodel.report.result import AGREE, SuiteResult
 from testbenches.prove.counterexample import scenario_of, write_scenario
 from testbenches.prove.prover import Proof
 from testbenches.suite import Options, run_bindings
@@ -32,12 +32,15 @@ def same_as_proof(proof: Proof, result: SuiteResult) -> str:
     """Say in what a replay differs from the proof; empty when each run shows the same mismatch."""
     assert proof.trace is not None
     cycle = proof.subject.binding.reset.cycles - 2 + len(proof.trace)
+    if all(claim.startswith("read.") for claim in proof.trace.broken):
+        cycle -= proof.subject.harness.shape.read_latency  # a report names the read's own cycle
     for run in result.runs:
         outcome = run.outcome
         if outcome.finding is None:
             if outcome.simulator == TWO_STATES and _begins_unknown(proof):
                 continue
-            return f"{outcome.simulator} shows no mismatch: {outcome.verdict} {outcome.note}"
+            said = f"{outcome.verdict} {outcome.note}".rstrip()
+            return f"{outcome.simulator} shows no mismatch: {said}"
         mismatch = outcome.finding.mismatch
         if mismatch.cycle != cycle or mismatch.field not in proof.verdict.broken:
             return (
@@ -45,6 +48,17 @@ def same_as_proof(proof: Proof, result: SuiteResult) -> str:
                 f" proof {', '.join(proof.verdict.broken)} in cycle {cycle}"
             )
     return ""
+
+
+def nowhere_shown(proof: Proof, result: SuiteResult) -> bool:
+    """Return whether every simulator played the run of a refutation, and none shows a mismatch.
+
+    One of two states alone says nothing where the core begins unknown.
+    """
+    seen = {run.outcome.simulator for run in result.runs}
+    if seen == {TWO_STATES} and _begins_unknown(proof):
+        return False
+    return all(run.outcome.verdict == AGREE for run in result.runs)
 
 
 def _begins_unknown(proof: Proof) -> bool:
