@@ -17,7 +17,13 @@ from refmodel.block.registers import RegisterBlock
 from refmodel.block.settings import Policies
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, SpanChecker
 from refmodel.engine.finding import Finding, Shown, Tried
-from refmodel.engine.more_alternatives import bus_trials, depths, swapped_levels, turned_lane
+from refmodel.engine.more_alternatives import (
+    bus_trials,
+    clearing_byte,
+    depths,
+    swapped_levels,
+    turned_lane,
+)
 from refmodel.engine.timeline import Timeline
 from refmodel.engine.trial import Trial
 from refmodel.ground.lane import Lane
@@ -82,6 +88,7 @@ def _trials(plain: Trial, finding: Finding, shown: Shown) -> Iterator[Trial]:
         yield from _levels(plain)
         yield from swapped_levels(plain)
         yield from _resets(plain)
+        yield from clearing_byte(plain)
         yield from depths(plain)
         yield from bus_trials(plain)
 

@@ -12,7 +12,7 @@ from refmodel.block.fields import FIELD_NAMES
 from refmodel.engine.evidence import Observed, Words
 from refmodel.engine.finding import Finding
 from refmodel.engine.trial import Trial
-from refmodel.ground.bus import reads
+from refmodel.ground.bus import READ_STATUS, READ_STATUS_PART, reads
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD
@@ -68,6 +68,18 @@ def _later(stimulus: Stimulus, which: np.ndarray, late: int) -> Stimulus:
         access_mask=stimulus.access_mask[order],
         access_value=stimulus.access_value[order],
     )
+
+
+def clearing_byte(plain: Trial) -> Iterator[Trial]:
+    """Yield what comes of a status read in bytes whose other byte clears byte_ready."""
+    stimulus = plain.stimulus
+    kind = stimulus.access_kind
+    clears, part = kind == READ_STATUS, kind == READ_STATUS_PART
+    if part.any():
+        turned = np.where(clears, READ_STATUS_PART, np.where(part, READ_STATUS, kind))
+        other = replace(stimulus, access_kind=turned.astype(kind.dtype))
+        change = "bus.registers.status.clears_on: the other byte"
+        yield replace(plain, change=change, stimulus=other)
 
 
 def bus_trials(plain: Trial) -> Iterator[Trial]:

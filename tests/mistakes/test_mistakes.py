@@ -9,6 +9,7 @@ from hdl_stubs.defects import REFERENCE, apply, load_defects
 
 ALL = ASKED | FURTHER
 FEW = ("late write", "field at another bit", "bytes of a read swapped")  # in every run of the tests
+KEY = "bus.registers.status.clears_on: the other byte"
 PAGE = (Path(__file__).parents[2] / "docs" / "mistakes.md").read_text(encoding="utf-8")
 
 
@@ -66,3 +67,12 @@ def test_page_lists_every_mistake():
         (row,) = [row for row in rows if row.startswith(f"| {name} |")]
         quoted = mistake.says[0].removeprefix("this revolution agrees with ").strip()
         assert " ".join(quoted.split()) in row, name
+
+
+def test_the_other_byte_that_clears_is_named(core):
+    """A core read in bytes, bound with the wrong one as that which clears, is told the key."""
+    one = core("bytewide")
+    one.change("binding.yaml", ("clears_on: high", "clears_on: low"))
+    done = one.run(suite="quick/dense_reads", sim="icarus")
+    assert 1 == done.returncode, done.stdout + done.stderr
+    assert f"with {KEY}" in done.stdout
