@@ -20,6 +20,7 @@ from testbenches.mutate.parting import Answer, ever, pairs_of
 from testbenches.mutate.twin import CHOSEN, Twin, asking, reading_core
 
 SECONDS = 60  # of a processor, for one question
+SPARE = 2  # for one whose answer tells only in which way a mutant cannot be seen
 PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
 _SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr; write_cex -a {run}"
 _LIMITED = 'ulimit -t "$0" && exec "$1" -q "$2"'  # its seconds are those of a processor
@@ -89,7 +90,7 @@ class Solver:
         bits = {f"{CHOSEN}[{n}]": number >> n & 1 for n in range(self._twin.width)}
         bits[CHOSEN] = number & 1  # as it is called when it is one bit wide
         graph = self._graph.with_constants(bits)
-        ask = partial(self._asked, str(number))
+        ask, quick = (partial(self._asked, str(number), s) for s in (self._seconds, SPARE))
         compared = ever(graph, self._pairs, COMPARED, ask)
         if not compared.never and compared.run is None:
             compared = ask(graph, COMPARED)
@@ -100,20 +101,21 @@ class Solver:
                 UNKNOWN,
                 f"the solver had no answer in {self._seconds} s of a processor",
             )
-        elif ever(graph, self._pairs, ANYWHERE, ask).never:
+        elif ever(graph, self._pairs, ANYWHERE, quick).never:
             fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
         else:
             fate.fate = UNSEEN
             fate.why = "nothing that is compared can ever differ; other outputs may"
 
-    def _asked(self, name: str, graph: Aiger, output: int) -> Answer:
+    def _asked(self, name: str, seconds: int, graph: Aiger, output: int) -> Answer:
         """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""
         if self._given_up():
             return Answer()
         path, run = self._folder / f"ask-{name}.aig", self._folder / f"run-{name}.txt"
         path.write_bytes(graph.encoded())
         run.unlink(missing_ok=True)
-        said = self._said(_SOLVER.format(aig=path.name, output=output, run=run.name))
+        commands = _SOLVER.format(aig=path.name, output=output, run=run.name)
+        said = self._said(commands, seconds)
         if "Property proved" in said:
             return Answer(never=True)
         if "was asserted in frame" not in said or not run.exists():
@@ -121,11 +123,11 @@ class Solver:
         _, *rows = _ROW.findall(run.read_text(encoding="ascii"))  # the first has the registers
         return Answer(run=[[int(bit) for bit in row] for row in rows])
 
-    def _said(self, commands: str) -> str:
+    def _said(self, commands: str, seconds: int) -> str:
         """Return what the solver says, nothing if it takes far too long."""
         try:
             done = subprocess.run(
-                ["sh", "-c", _LIMITED, str(self._seconds), self._program, commands],
+                ["sh", "-c", _LIMITED, str(seconds), self._program, commands],
                 cwd=self._folder,
                 capture_output=True,
                 text=True,

@@ -95,6 +95,6 @@ def test_nothing_is_asked_once_it_is_given_up(tmp_path, monkeypatch):
     asked = []
     twin = Twin(binding, ports, 3)
     solver = Solver(twin, tmp_path / "solver", lambda _: None, given_up=lambda: len(asked) > 0)
-    monkeypatch.setattr(solver, "_said", lambda commands: asked.append(commands) or "")
+    monkeypatch.setattr(solver, "_said", lambda commands, _seconds: asked.append(commands) or "")
     solver.judge([Fate(Mutant(n, "small.v", 1, "changed")) for n in range(1, 7)])
     assert 1 <= len(asked) <= processors()
