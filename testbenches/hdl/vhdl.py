@@ -21,6 +21,9 @@ from testbenches.hdl.includes import shown_path
 from testbenches.shelf import Made, NoPlaceError, Shelf, UnsettledError
 from testbenches.toolchain import how_to_get
 
+WRITTEN = re.compile(  # keywords that GHDL writes itself
+    r"input|output|wire|reg|signed|assign|always|posedge|negedge|begin|end|if|else"
+)
 SUFFIXES = (".vhd", ".vhdl")
 STANDARDS = ("08", "93")  # tried in this order: some old sources use words that 2008 reserves
 TIMEOUT = 120  # seconds
@@ -183,7 +186,7 @@ def _place_shown(message: re.Match[str]) -> str:
 
 
 def _check(verilog: str) -> None:
-    """Raise CannotRun, at the VHDL's file and line, for a statement that is no Verilog."""
+    """Raise CannotRun, at the VHDL's file and line, for a statement that is not valid Verilog."""
     with held():  # a stop half-way through would abort the process
         import pyslang
         from pyslang import syntax
@@ -203,10 +206,21 @@ def _no_verilog(verilog: str, line: int, message: str) -> str:
     written = verilog.splitlines()[line - 1].strip()
     file, _, at = place_before(verilog, line).partition(":")
     place = f"{shown_path(Path(file))}:{at}: " if file else ""
-    return (
-        f"{place}GHDL makes '{written}' of this, which is no Verilog: {message}; is a name in it"
-        " a word of Verilog?"
-    )
+    names = [word for word in re.findall(r"[A-Za-z]\w*", written) if not WRITTEN.fullmatch(word)]
+    keyword = next((name for name in names if _is_keyword(name)), None)
+    if keyword is not None:
+        why = f"'{keyword}' is a keyword of SystemVerilog; give it another name in the VHDL"
+    else:
+        why = f"which is not valid Verilog: {message}"
+    return f"{place}GHDL translates this to '{written}': {why}"
+
+
+def _is_keyword(word: str) -> bool:
+    """Return whether a word cannot be a name in SystemVerilog."""
+    from pyslang import syntax
+
+    tree = syntax.SyntaxTree.fromText(f"module m; wire {word}; endmodule")
+    return any(found.isError() for found in tree.diagnostics)
 
 
 def _cannot_compile(faults: list[str]) -> CannotRun:

@@ -155,7 +155,7 @@ def test_fault_is_told_at_its_place(old, new, message, source, translate):
 @needs_ghdl
 def test_name_verilog_keeps_for_itself(source, translate):
     """A port by a name that is a word of Verilog is an error that shows where it stands."""
-    with pytest.raises(CannotRun, match=r"'input  initial,' .* a word of Verilog\?"):
+    with pytest.raises(CannotRun, match=r"'input  initial,': 'initial' is a keyword"):
         translate(source("d : in", "initial, d : in"))
 
 
