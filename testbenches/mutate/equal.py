@@ -20,6 +20,7 @@ from testbenches.mutate.parting import Answer, ever, pairs_of
 from testbenches.mutate.twin import CHOSEN, Twin, asking, reading_core
 
 SECONDS = 60  # of a processor, for one question
+QUICK = 1  # in which most are answered
 SPARE = 2  # for one whose answer tells only in which way a mutant cannot be seen
 PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
 _SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr; write_cex -a {run}"
@@ -90,10 +91,7 @@ class Solver:
         bits = {f"{CHOSEN}[{n}]": number >> n & 1 for n in range(self._twin.width)}
         bits[CHOSEN] = number & 1  # as it is called when it is one bit wide
         graph = self._graph.with_constants(bits)
-        ask, quick = (partial(self._asked, str(number), s) for s in (self._seconds, SPARE))
-        compared = ever(graph, self._pairs, COMPARED, ask)
-        if not compared.never and compared.run is None:
-            compared = ask(graph, COMPARED)
+        compared = self._answer(number, graph, COMPARED, self._seconds)
         if compared.run is not None:
             fate.why = f"visible in cycle {len(compared.run)} after reset, or later"
         elif not compared.never:
@@ -101,11 +99,19 @@ class Solver:
                 UNKNOWN,
                 f"the solver had no answer in {self._seconds} s of a processor",
             )
-        elif ever(graph, self._pairs, ANYWHERE, quick).never:
+        elif self._answer(number, graph, ANYWHERE, SPARE).never:
             fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
         else:
             fate.fate = UNSEEN
             fate.why = "nothing that is compared can ever differ; other outputs may"
+
+    def _answer(self, number: int, graph: Aiger, output: int, seconds: int) -> Answer:
+        """Ask about two machines for a moment, of one as far as they are alike, then of two."""
+        ask = partial(self._asked, str(number))
+        answer = ask(QUICK, graph, output)
+        if answer == Answer():
+            answer = ever(graph, self._pairs, output, partial(ask, seconds))
+        return ask(seconds, graph, output) if answer == Answer() else answer
 
     def _asked(self, name: str, seconds: int, graph: Aiger, output: int) -> Answer:
         """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""
