@@ -84,7 +84,7 @@ SLOTS = (
     Slot("track disk.img --sectors 2 --out out.png", "disk.img", "image"),
     Slot("trace image.yaml --out out.txt", "disk.img", "image"),
     # sources, lists of them, and programs
-    Slot("bind reference/disk_regs.v --out out.yaml", "reference/disk_regs.v", "verilog"),
+    Slot("bind reference/byte_framer.v --out out.yaml", "reference/byte_framer.v", "verilog"),
     Slot("bind reference --out out.yaml", "reference/byte_framer.v", "verilog"),
     Slot(
         f"{VECTORS} --binding reference/binding.yaml",
