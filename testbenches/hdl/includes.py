@@ -61,7 +61,7 @@ def _module_hints(messages: Iterable[str]) -> Iterator[str]:
     names = dict.fromkeys(name for text in messages for name in UNKNOWN.findall(text))
     if names:
         told = ", ".join(map(repr, names))
-        yield f"module {told} is in none of the given files; add its file"
+        yield f"module {told} is in none of the given files; give its file, too"
 
 
 def _keyword_hints(sources: Iterable[Path]) -> Iterator[str]:

@@ -155,7 +155,7 @@ def test_include_folder(check, tmp_path):
          "regs.v:11:15: use of undeclared identifier 'statsu'; did you mean 'status'?"),
         ({"flags u0": "flogs u0"},
          "regs.v:12:5: unknown module 'flogs'\n"
-         "module 'flogs' is in none of the given files; add its file"),
+         "module 'flogs' is in none of the given files; give its file, too"),
         ({"module regs": '`include "no.vh"\nmodule regs'},
          "regs.v:1:10: 'no.vh': No such file or directory\n"
          "name the folder 'no.vh' is in: cellstep bind --include FOLDER, or core.include_dirs of "
