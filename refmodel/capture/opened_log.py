@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -15,7 +16,7 @@ from refmodel.capture.log import Log, LogFile, LogMap
 from refmodel.capture.log_spans import Accessed, LogSpans, LogTiming, bytes_alone
 from refmodel.capture.map_parts import BusPart, ClockPart, DiskPart
 from refmodel.capture.recorded_run import RunSpan
-from refmodel.ground.errors import UserError, reading
+from refmodel.ground.errors import InputError, UserError, reading
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.yamlfile import Document
 from refmodel.host.addresses import Registers, StatusAddress, WordAddress
@@ -89,7 +90,11 @@ class OpenedLog:
         self._name = str(path)
         self._log = LogFile(path, given.log, progress)
         self._looked = Looked.through(self._log)
-        flux = read_flux(folder / given.track.file, Reading(rate=given.track.rate))
+        file = folder / given.track.file
+        if not os.path.exists(file) or os.path.isdir(file):
+            message = f"'{given.track.file}': no such file"
+            raise InputError([document.problem(("track", "file"), message)])
+        flux = read_flux(file, Reading(rate=given.track.rate))
         self._pulses = _seen(flux.ns / float(self.profile.cycle_ns))
         self._flux_end = int(flux.ns[-1] / float(self.profile.cycle_ns))  # its last cycle
         del flux

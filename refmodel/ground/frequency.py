@@ -16,7 +16,7 @@ def exact_frequency(value: object) -> Fraction:
         raise ValueError(f"'{value}' is not a frequency in Hz, e.g. 16000000 or 78750000/11")
     clock = Fraction(text)
     if clock == 0:
-        raise ValueError(f"'{value}' is not above 0 Hz")
+        raise ValueError(f"'{value}' should be above 0 Hz")
     if clock > FASTEST_HZ:
-        raise ValueError(f"'{value}' is above {FASTEST_HZ} Hz")
+        raise ValueError(f"'{value}' should be at most {FASTEST_HZ} Hz")
     return clock

@@ -65,7 +65,7 @@ def axes(clock: TrialClock, points: int) -> tuple[tuple[float, ...], tuple[float
 def plan(subject: Subject, clock: TrialClock, seed: int, points: int) -> list[SweepJob]:
     """Return everything that is to be tried with one separator."""
     if seed < 0:
-        raise UserError(f"seed: {seed} is below 0")
+        raise UserError(f"seed: {seed} should be at least 0")
     speeds, jitters = axes(clock, points)
     common = (subject, clock, seed)
     jobs = [

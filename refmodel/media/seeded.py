@@ -53,5 +53,5 @@ def exponential(count: int, *seed: int) -> Floats:
 def _raw(count: int, seed: tuple[int, ...]) -> NDArray[np.uint64]:
     """Return raw outputs of the generator; raise UserError for a negative seed."""
     if min(seed, default=0) < 0:
-        raise UserError(f"seed: {min(seed)} is below 0")
+        raise UserError(f"seed: {min(seed)} should be at least 0")
     return np.random.PCG64(seed).random_raw(count)

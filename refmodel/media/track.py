@@ -255,9 +255,9 @@ def random_data(sectors: int, size: int, seed: int, cylinder: int, head: int) ->
 def check(name: str, value: int, low: int, high: int | None = None) -> None:
     """Raise UserError unless `value` is in `low` .. `high`."""
     if value < low:
-        raise UserError(f"{name}: {value} is below {low}")
+        raise UserError(f"{name}: {value} should be at least {low}")
     if high is not None and value > high:
-        raise UserError(f"{name}: {value} is above {high}")
+        raise UserError(f"{name}: {value} should be at most {high}")
 
 
 def _check_data(data: Sequence[bytes], sectors: int, size: int) -> None:

@@ -113,7 +113,7 @@ def exact(value: object, example: str, least: Fraction | None = None) -> Fractio
     if number is None:
         raise ValueError(f"'{value}' is not a number, e.g. {example}")
     if least is not None and number < least:
-        raise ValueError(f"'{value}' is below {least}")
+        raise ValueError(f"'{value}' should be at least {least}")
     return number
 
 

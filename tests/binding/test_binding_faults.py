@@ -230,7 +230,7 @@ def test_faults_in_the_profile_file(load, tmp_path):
     (tmp_path / "mine.yaml").write_text("name: mine\nclock_hz: 0\nchannel_bit_ns: 2000\n")
     with pytest.raises(InputError) as error:
         load({"pal_dd": "mine.yaml"})
-    assert str(error.value) == "mine.yaml:2:1: clock_hz: '0' is not above 0 Hz"
+    assert str(error.value) == "mine.yaml:2:1: clock_hz: '0' should be above 0 Hz"
 
 
 def test_all_rules_at_once(load):

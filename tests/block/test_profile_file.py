@@ -95,11 +95,11 @@ def test_no_frequency(tmp_path, written):
     [
         (
             HEAD.replace("7093790", "0"),
-            "mine.yaml:2:1: clock_hz: '0' is not above 0 Hz",
+            "mine.yaml:2:1: clock_hz: '0' should be above 0 Hz",
         ),
         (
             HEAD.replace("7093790", "10000000001"),
-            "mine.yaml:2:1: clock_hz: '10000000001' is above 10000000000 Hz",
+            "mine.yaml:2:1: clock_hz: '10000000001' should be at most 10000000000 Hz",
         ),
         (
             HEAD.replace("7093790", "70937"),

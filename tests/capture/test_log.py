@@ -216,3 +216,14 @@ def test_a_level_that_a_map_holds_is_not_called_missing(logged):
     (logged / "bare.yaml").write_text(text)
     bare = open_capture(logged / "log.txt", logged / "bare.yaml")
     assert "wait_for_sync" in [gap.subject for gap in gaps(bare)]
+
+
+@pytest.mark.parametrize("name", ["gone.txt", ".", "-.inf"])
+def test_flux_that_is_not_there_is_a_fault_of_the_map(logged, tmp_path, name):
+    """The message has the map's line and key, not the flux alone."""
+    (tmp_path / "log.txt").write_text((logged / "log.txt").read_text())
+    path = given(tmp_path)
+    path.write_text(path.read_text().replace("flux.txt", name))
+    done = cellstep("check", tmp_path / "log.txt", "--map", path)
+    assert done.returncode == 2
+    assert f"map.yaml:3:9: track.file: '{name}': no such file" in done.stderr

@@ -245,7 +245,7 @@ def test_pulses_too_wide_to_have_peaks_are_refused():
 
 def test_a_negative_seed_is_refused():
     """Seeds count from 0."""
-    with pytest.raises(UserError, match="seed: -1 is below 0"):
+    with pytest.raises(UserError, match="seed: -1 should be at least 0"):
         flux_of(seed=-1)
 
 

@@ -116,7 +116,7 @@ def test_absurd_maps_are_refused(points):
 
 def test_a_negative_seed_is_refused():
     """Seeds count from 0."""
-    with pytest.raises(UserError, match="seed: -1 is below 0"):
+    with pytest.raises(UserError, match="seed: -1 should be at least 0"):
         plan(MODEL, CLOCK, -1, 5)
 
 
