@@ -190,6 +190,7 @@ class DriveLockstep(Lockstep):
             moves=found.moves,
             shown=found.shown,
             fields=found.fields,
+            stirred=found.stirred,
             broken=tuple(own.broken),
             revolutions=found.revolutions,
             met=found.met,
@@ -254,13 +255,13 @@ class _Lines:
             shown = "unknown (X or Z)" if m.unknown else m.observed
             lines.append(
                 f"drive line {m.field} is {shown} in cycle {m.cycle} where the model says"
-                f" {m.expected}, {self.cabled.place(m.cycle)}"
+                f" {m.expected}, {self.cabled.place(m.cycle)}."
             )
-        lines += [f"rule broken: {violation.described}" for violation in self.broken[:SHOWN_BROKEN]]
+        lines += [f"rule broken: {v.described}." for v in self.broken[:SHOWN_BROKEN]]
         more = len(self.broken) - SHOWN_BROKEN
-        lines += [f"and {more} more"] if more > 0 else []
+        lines += [f"and {more} more."] if more > 0 else []
         return lines + (
-            ["the run writes. " + " ".join(CAUTIONS)] if self.cabled.bus.written else []
+            ["The run writes. " + " ".join(CAUTIONS)] if self.cabled.bus.written else []
         )
 
 

@@ -56,11 +56,10 @@ class Violation:
         """The violation in one sentence."""
         rule = RULES[self.rule]
         where = "no drive" if self.drive is None else f"drive {self.drive}"
-        return (
-            f"cycle {self.cycle}, {where}: {self.rule}: {rule.says};"
-            f" measured {self.measured:.6g} {rule.unit}, required {self.required:.6g} {rule.unit};"
-            f" {rule.consequence}"
-        )
+        measured, required = f"{self.measured:.6g}", f"{self.required:.6g}"
+        figures = f" measured {measured} {rule.unit}, required {required} {rule.unit};"
+        told = figures if measured != required else ""  # else it is no matter of more or less
+        return f"cycle {self.cycle}, {where}: {self.rule}: {rule.says};{told} {rule.consequence}"
 
     def as_json(self) -> RuleBroken:
         """Return the event as plain data."""

@@ -122,9 +122,18 @@ def total(suite: SuiteResult) -> str:
     runs = sum(outcome.verdict in (AGREE, MISMATCH, UNDECIDED) for outcome in suite.outcomes)
     moves = counted(suite.moves_compared, "memory word")
     what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
-    total = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}"
+    total = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}{_rules_broken(suite)}"
     names = [gap.subject for gap in not_exercised(suite)] if suite.verdict == AGREE else []
     return f"{total}; not exercised: {', '.join(dict.fromkeys(names))}" if names else total
+
+
+def _rules_broken(suite: SuiteResult) -> str:
+    """Name each rule of a drive's lines that was broken, and where first; empty if none was."""
+    first: dict[str, str] = {}
+    for outcome in suite.outcomes:
+        for v in outcome.broken:
+            first.setdefault(v.rule, f"{v.rule} ({outcome.scenario}, cycle {v.cycle})")
+    return f"; {counted(len(first), 'rule')} broken: {', '.join(first.values())}" if first else ""
 
 
 def amber_lines(suite: SuiteResult) -> Iterator[str]:
