@@ -17,7 +17,9 @@ Inputs = list[dict[str, int]]  # of each edge of one run
 Draw = Callable[[Values], Values]  # the state before an edge; returns the inputs
 Feed = Callable[[int, Array], Values]  # an edge, and which runs; returns their inputs on it
 KEPT_EACH_EDGE = 16  # states kept of each edge, of different runs
+KEPT_BY_COUNT = 8  # states kept besides, by what a count is in them
 NARROW = 3  # bits of a register that tells states apart
+WIDEST_COUNT = 5  # bits of a register of which every value should be seen often
 
 
 @dataclass
@@ -34,9 +36,13 @@ class WalkTrace:
 
 @dataclass
 class Walked:
-    """What was seen: states of many runs, by name, and the shortest run that broke a claim."""
+    """What was seen: states of many runs, by name, and the shortest run that broke a claim.
+
+    `counting` are more of them, chosen so that each value of a count is among them often.
+    """
 
     samples: Values
+    counting: Values
     edges: int
     broken: WalkTrace | None = None
     reached: dict[str, int] = field(default_factory=dict)
@@ -101,11 +107,14 @@ class Walker:
         state = begin = self.begin(runs, rng)
         history: list[Values] = []
         kept: list[Values] = []
-        rare = _Rare(self.system, rng)
+        counting: list[Values] = []
+        rare, counts = _Rare(self.system, rng), _Counts(self.system, seed)
         for edge in range(edges):
             inputs = draw(state)
             some = rare.choose(state)
             kept.append({n: v[some] for n, v in state.items()})
+            some = counts.choose(state)
+            counting.append({n: v[some] for n, v in state.items()})
             after, holds, allowed = self.step(state | inputs)
             assert allowed.all(), "the drawn inputs keep what is assumed"
             history.append(inputs)
@@ -114,12 +123,12 @@ class Walker:
                 run = int(np.flatnonzero(~good)[0])
                 broken = [name for name, held in holds.items() if not held[run]]
                 trace = WalkTrace(_of(begin, run), [_of(i, run) for i in history], broken)
-                return Walked(_joined(kept), edge + 1, trace, self._met)
+                return Walked(joined(kept), joined(counting), edge + 1, trace, self._met)
             state = after
             if stop():
                 edges = edge + 1
                 break
-        return Walked(_joined(kept), edges, None, self._met)
+        return Walked(joined(kept), joined(counting), edges, None, self._met)
 
     def replay(self, start: Mapping[str, int], inputs: Inputs) -> WalkTrace | None:
         """Run once on given inputs; return the run up to what it broke, None if nothing."""
@@ -173,16 +182,44 @@ class _Rare:
         with np.errstate(over="ignore"):
             for name, weight in narrow:
                 alike += state[name].astype(np.int64) * weight
-        seen = np.array([self._kept[key] for key in alike.tolist()])
-        order = self._rng.permutation(len(seen))
-        some = order[np.argsort(seen[order], kind="stable")][:KEPT_EACH_EDGE]
+        some = _fewest(alike, self._kept, self._rng, KEPT_EACH_EDGE)
         self._kept.update(alike[some].tolist())
         return some
+
+
+class _Counts:
+    """Chooses states to keep by the value of a count, another one on each edge."""
+
+    def __init__(self, system: System, seed: int) -> None:
+        sizes = {name: held.size() for name, held in system.state.items()}
+        self._names = [n for n, size in sizes.items() if NARROW < size <= WIDEST_COUNT]
+        self._kept: dict[str, Counter[int]] = {name: Counter() for name in self._names}
+        self._rng = np.random.default_rng(seed)
+        self._edge = 0
+
+    def choose(self, state: Values) -> Array:
+        """Return which runs' states to keep: those whose value was kept least often."""
+        if not self._names:
+            return np.zeros(0, int)
+        name = self._names[self._edge % len(self._names)]
+        self._edge += 1
+        values = state[name].astype(np.int64)
+        some = _fewest(values, self._kept[name], self._rng, KEPT_BY_COUNT)
+        self._kept[name].update(values[some].tolist())
+        return some
+
+
+def _fewest(keys: Array, kept: Counter[int], rng: np.random.Generator, most: int) -> Array:
+    """Return the runs whose keys were kept least often, in no order of the runs."""
+    seen = np.array([kept[key] for key in keys.tolist()])
+    order = rng.permutation(len(seen))
+    return order[np.argsort(seen[order], kind="stable")][:most]
 
 
 def _of(values: Mapping[str, Array], run: int) -> dict[str, int]:
     return {name: int(value[run]) for name, value in values.items()}
 
 
-def _joined(kept: list[Values]) -> Values:
+def joined(kept: list[Values]) -> Values:
+    """Return states one behind the other."""
     return {name: np.concatenate([k[name] for k in kept]) for name in kept[0]} if kept else {}

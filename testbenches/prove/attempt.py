@@ -9,6 +9,7 @@ import z3
 
 from refmodel.prove.bounded import search
 from refmodel.prove.candidates import Finder
+from refmodel.prove.explained import Explained
 from refmodel.prove.induction import Clock, OutOfTimeError, keep, unproved
 from refmodel.prove.second import SECOND, agrees, questions
 from refmodel.prove.seen import Candidate
@@ -16,7 +17,7 @@ from refmodel.prove.shorten import shortened
 from refmodel.prove.system import System
 from refmodel.prove.telling import tellings
 from refmodel.prove.verdict import BOUNDED, PROVED, REFUTED, Verdict
-from refmodel.prove.walk import Draw, Walked, Walker, WalkTrace
+from refmodel.prove.walk import Draw, Walked, Walker, WalkTrace, joined
 
 RUNS = 256
 SHORTER = 10.0  # seconds of a search for a shorter run
@@ -122,6 +123,8 @@ class Attempt:
             verdict.verdict = BOUNDED
             verdict.why = f"the time, {self.effort.seconds:g} s, was over before induction ended"
             return verdict
+        if left and not self.twins:
+            kept, left = self._sifted_again(found, walked, clock) or (kept, left)
         if left:
             verdict.verdict, verdict.relations = BOUNDED, len(kept)
             verdict.why = (
@@ -140,6 +143,22 @@ class Attempt:
         kept = keep(self.system, candidates, clock, self.wander).candidates
         self.say(f"{len(kept)} relations always hold; asking what they imply")
         return kept, list(unproved(self.system, kept, clock))
+
+    def _sifted_again(
+        self, found: Sequence[Candidate], walked: Walked, clock: Clock
+    ) -> tuple[list[Candidate], list[str]] | None:
+        """Sift once more, with what counts tell besides; None if half of the time left is over.
+
+        These relations are many, and most cores need none of them.
+        """
+        said = {candidate.said for candidate in found}
+        told = Explained(self.system, joined([walked.samples, walked.counting])).find()
+        more = [candidate for candidate in told if candidate.said not in said]
+        try:
+            half = Clock(clock.left / 2)
+            return self._sifted([*self.hints, *found, *more], half)
+        except OutOfTimeError:
+            return None
 
     def _bounded(
         self, walker: Walker, verdict: Verdict, clock: Clock
