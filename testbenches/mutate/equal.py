@@ -21,7 +21,7 @@ from testbenches.mutate.twin import CHOSEN, Twin, asking, reading_core
 
 SECONDS = 60  # of a processor, for one question
 QUICK = 1  # in which most are answered
-SPARE = 2  # for one whose answer tells only in which way a mutant cannot be seen
+SPARE = 3  # for one whose answer tells only in which way a mutant cannot be seen
 PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
 _SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr; write_cex -a {run}"
 _LIMITED = 'ulimit -t "$0" && exec "$1" -q "$2"'  # its seconds are those of a processor
@@ -92,6 +92,8 @@ class Solver:
         bits[CHOSEN] = number & 1  # as it is called when it is one bit wide
         graph = self._graph.with_constants(bits)
         compared = self._answer(number, graph, COMPARED, self._seconds)
+        if compared == Answer():
+            compared = self._asked(str(number), self._seconds, graph, COMPARED)
         if compared.run is not None:
             fate.why = f"visible in cycle {len(compared.run)} after reset, or later"
         elif not compared.never:
@@ -106,12 +108,12 @@ class Solver:
             fate.why = "nothing that is compared can ever differ; other outputs may"
 
     def _answer(self, number: int, graph: Aiger, output: int, seconds: int) -> Answer:
-        """Ask about two machines for a moment, of one as far as they are alike, then of two."""
+        """Ask about two machines for a moment, then of one as far as they are alike."""
         ask = partial(self._asked, str(number))
         answer = ask(QUICK, graph, output)
-        if answer == Answer():
-            answer = ever(graph, self._pairs, output, partial(ask, seconds))
-        return ask(seconds, graph, output) if answer == Answer() else answer
+        if answer != Answer():
+            return answer
+        return ever(graph, self._pairs, output, partial(ask, seconds))
 
     def _asked(self, name: str, seconds: int, graph: Aiger, output: int) -> Answer:
         """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""
