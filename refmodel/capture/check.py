@@ -145,10 +145,7 @@ def _check_run(
     checked.accesses += counted.accesses
     checked.reasons += knowledge.reasons()
     for name, one in found.fields.items():
-        so_far = checked.fields.setdefault(name, Compared())
-        so_far.cycles += one.cycles
-        so_far.changes += one.changes
-        so_far.reads += one.reads
+        checked.fields[name] = checked.fields.get(name, Compared()) + one
         width = _width(profile, name)
         checked.bits += width * one.cycles
         if one.cycles or name in (found.shown.observed.lanes if found.shown else ()):

@@ -142,10 +142,12 @@ class FluxThroughModel:
         disk = self._disk
         width = disk.pulse_cycles or pulse_width(disk.profile.cycle_ns / ratio)
         before: int | None = None
-        late = NO_PULSES
+        late, end = NO_PULSES, 0
         for turn in range(disk.scenario.revolutions):
             moments, bit = self._head.moments(turn)
             seen = np.ceil(moments * float(ratio)).astype(np.int64)
+            if turn:  # a pulse with the index: the revolution before has taken that edge
+                seen = np.maximum(seen, end)
             end = clocks.edge_of(disk.revolution_end(turn), ratio)
             edge = makes_edge(seen, width, before)
             before = int(seen[-1]) if len(seen) else before
