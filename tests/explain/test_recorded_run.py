@@ -132,7 +132,7 @@ def test_results_alone_are_enough(results, tmp_path):
         (("--run", "sync_pol"), "did you mean 'sync_poll'"),
         (("--around", "cycle:99999999"), "the scenario has cycles 0 to"),
         (("--around", "mismatch:99"), "with a mismatch"),
-        (("--seed", "2"), "--seed: a run is explained with its own"),
+        (("--seed", "2"), "--seed: a recorded run has its own; leave it out"),
     ],
 )
 def test_moment_a_run_has_not_is_told(given, told, results):
