@@ -159,4 +159,7 @@ def _show_refutation(
     simulators = ", ".join(result.simulators)
     proof.verdict.replayed = differs or f"{simulators}: the same first mismatch"
     if against_model and nowhere_shown(proof, result):
-        proof.verdict.take_back(f"no mismatch on {simulators}")
+        proof.verdict.take_back(
+            f"in a run on the netlist, but its replay shows no mismatch on {simulators};"
+            " see whether your design can meet that run"
+        )

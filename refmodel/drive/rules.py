@@ -58,7 +58,7 @@ class Violation:
         where = "no drive" if self.drive is None else f"drive {self.drive}"
         measured, required = f"{self.measured:.6g}", f"{self.required:.6g}"
         figures = f" measured {measured} {rule.unit}, required {required} {rule.unit};"
-        told = figures if measured != required else ""  # else it is no matter of more or less
+        told = figures if measured != required else ""  # equal figures would explain nothing
         return f"cycle {self.cycle}, {where}: {self.rule}: {rule.says};{told} {rule.consequence}"
 
     def as_json(self) -> RuleBroken:

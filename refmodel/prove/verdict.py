@@ -60,18 +60,14 @@ class Verdict:
         """0 proved, 1 refuted, 125 bounded: neither shown."""
         return STATUS[self.verdict]
 
-    def take_back(self, shown: str) -> None:
-        """Turn a refutation that its replay did not confirm into `bounded`; `shown` says what did.
+    def take_back(self, why: str) -> None:
+        """Turn a refutation that may not stand into `bounded`; `why` follows what differs.
 
-        Below the length of the shortest such run nothing differs.
+        Up to one cycle before the shortest such run nothing differs.
         """
         self.verdict = BOUNDED
         self.depth = self.length - 1 if self.shortest else 0
-        self.why = (
-            f"{', '.join(self.broken)} differs {self.length} cycles after reset in a run on the"
-            f" netlist, but its replay shows {shown}; look whether the run is one that your"
-            " design can meet"
-        )
+        self.why = f"{', '.join(self.broken)} differs {self.length} cycles after reset {why}"
 
     def to_json(self) -> str:
         """Return everything as JSON."""

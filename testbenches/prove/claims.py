@@ -92,8 +92,8 @@ class Claims:
     def _begun(self, bus: BusSide, edges: int) -> z3.BitVecRef:
         """Return the bus cycle that was on the bus so many edges ago, 0 once a reset came since.
 
-        An answer on its way through registers is gone with a reset: whether the core clears these
-        is its own business, as it is in a run, where no reset meets one.
+        A reset may clear an answer that is still in a register or leave it there: that is up to
+        the core. No run compares such a read either.
         """
         number, system, none = bus.begun, self._system, z3.BitVecVal(0, INDEX_BITS)
         lost = system.inputs["drive.reset"] == 1

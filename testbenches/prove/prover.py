@@ -19,6 +19,11 @@ from testbenches.prove.product import Product, Subject, product
 from testbenches.prove.stimulus import Habits
 from testbenches.prove.triggers import shows, triggers
 
+OWN_CHANNEL_BITS = (
+    "on channel bits that the core's separator may never make; bind the block alone to get the run"
+    " that shows it, or use `cellstep run`"
+)
+
 
 @dataclass
 class Proof:
@@ -89,20 +94,9 @@ def _proof(
     verdict, trace = attempt.run()
     verdict.left_out = both.left_out
     if verdict.verdict == REFUTED and subject.binding.disk.flux is not None:
-        _unsure(verdict)
+        verdict.take_back(OWN_CHANNEL_BITS)
         return Proof(verdict, subject, both)
     return Proof(verdict, subject, both, trace)
-
-
-def _unsure(verdict: Verdict) -> None:
-    """Take a refutation back that rests on channel bits which the core may never make."""
-    verdict.verdict = BOUNDED
-    verdict.depth = verdict.length if verdict.shortest else 0
-    verdict.why = (
-        f"{', '.join(verdict.broken)} differs {verdict.length} cycles after reset on channel bits"
-        " that the core's separator may never make; bind the block alone to get the run that shows"
-        " it, or use `cellstep run`"
-    )
 
 
 def attempt_on(both: Product, title: str, effort: Effort, say: Say) -> Attempt:

@@ -53,7 +53,7 @@ def same_as_proof(proof: Proof, result: SuiteResult) -> str:
 def nowhere_shown(proof: Proof, result: SuiteResult) -> bool:
     """Return whether every simulator played the run of a refutation, and none shows a mismatch.
 
-    One of two states alone says nothing where the core begins unknown.
+    A two-state simulator alone proves nothing about a core whose registers begin unknown.
     """
     seen = {run.outcome.simulator for run in result.runs}
     if seen == {TWO_STATES} and _begins_unknown(proof):

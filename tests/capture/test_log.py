@@ -78,6 +78,14 @@ def test_what_can_be_decided_agrees_and_the_rest_is_counted(logged):
     assert any("something changes within 1 us of them" in reason for reason in found.reasons)
 
 
+def test_fields_known_from_reads_alone_count_the_values_returned(logged):
+    """A field seen only in reads has changed as often as reads returned another value."""
+    found = check(open_capture(logged / "log.txt", given(logged)))
+    assert found.fields["byte_ready"].cycles == 0
+    assert found.fields["byte_ready"].read_changes > 100
+    assert found.fields["data"].read_changes > 100
+
+
 def test_a_wrong_value_is_found_and_named(logged, tmp_path):
     """A byte that was never on the disk is a mismatch at its read."""
     lines = (logged / "log.txt").read_text().splitlines()
