@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 import yaml
 from rich.console import Console
@@ -14,6 +13,7 @@ from rich.text import Text
 
 from refmodel.block.settings import Policies
 from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, Fitted, Question, Value
+from refmodel.capture.fit_form import ContradictionForm, FitForm
 from refmodel.capture.next_capture import Plan
 from refmodel.capture.reading import NUMBERS, Reading
 from refmodel.engine.finding import Finding
@@ -92,7 +92,7 @@ def _line(console: Console, text: str) -> None:
     console.print(text, markup=False, highlight=False, soft_wrap=True)
 
 
-def fit_json(fitted: Fitted, plan: Plan, profile: Profile) -> dict[str, Any]:
+def fit_json(fitted: Fitted, plan: Plan, profile: Profile) -> FitForm:
     """Return the findings as plain data."""
     return {
         "holds": fitted.holds,
@@ -115,7 +115,7 @@ def fit_json(fitted: Fitted, plan: Plan, profile: Profile) -> dict[str, Any]:
     }
 
 
-def _place(value: Value, profile: Profile) -> dict[str, Any] | None:
+def _place(value: Value, profile: Profile) -> ContradictionForm | None:
     finding = value.finding
     if finding is None:
         return None

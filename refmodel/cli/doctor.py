@@ -16,6 +16,7 @@ import typer
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
+from typing_extensions import TypedDict
 
 from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN
@@ -43,6 +44,28 @@ class Item:
     def ok(self) -> bool:
         """Whether it is there and can be used."""
         return not self.remedy
+
+
+class ItemForm(TypedDict):
+    """One thing looked for."""
+
+    name: str
+    """Its name."""
+    found: str
+    """What was found."""
+    remedy: str
+    """What puts it right; empty if it is."""
+    ok: bool
+    """Whether it is there and can be used."""
+
+
+class DoctorForm(TypedDict):
+    """What is on this machine."""
+
+    simulators: list[str]
+    """Simulators that can run."""
+    findings: list[ItemForm]
+    """Everything that was looked for."""
 
 
 def doctor_command(

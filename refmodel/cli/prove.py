@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typing_extensions import TypedDict
 
 from refmodel.cli.either import names_profile
 from refmodel.cli.options import Policies, chosen_policies
@@ -128,10 +129,30 @@ def _prove_clauses(name: str, policies: dict[str, str], quiet: bool, as_json: bo
     return EXIT_CANNOT_RUN if None in found else EXIT_AGREE
 
 
-def _as_data(proven: Proven) -> dict[str, object]:
+class TheoremForm(TypedDict):
+    """What became of a statement about the model of a profile."""
+
+    clause: str
+    """The clause of SPEC.md."""
+    says: str
+    """The statement."""
+    needs: list[str]
+    """The policies without which it does not hold; for others it is left out."""
+    holds: bool | None
+    """Whether it holds for all inputs; null if time was over."""
+    seconds: float
+    """How long it took."""
+
+
+def _as_data(proven: Proven) -> TheoremForm:
     theorem = proven.theorem
-    said = {"clause": theorem.clause, "says": theorem.says, "needs": list(theorem.needs)}
-    return {**said, "holds": proven.holds, "seconds": proven.seconds}
+    return {
+        "clause": theorem.clause,
+        "says": theorem.says,
+        "needs": list(theorem.needs),
+        "holds": proven.holds,
+        "seconds": proven.seconds,
+    }
 
 
 def _show_refutation(

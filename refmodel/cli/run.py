@@ -167,5 +167,5 @@ def _record(path: Path, results: Sequence[SuiteResult]) -> None:
             run = history.begin("run", name, simulator, result.seed)
             history.add(run, len(own), sum(outcome.cycles for outcome in own), {})
             seconds = sum(outcome.seconds for outcome in own)
-            history.end(run, result.verdict, seconds, told=total(result))
+            history.end(run, result.verdict, seconds, summary=total(result))
     history.close()

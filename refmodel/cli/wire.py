@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typing_extensions import TypedDict
 
 from refmodel.cli.margin import Simulator
 from refmodel.cli.reporting import AsJson, Quiet, report
@@ -70,10 +71,26 @@ def _line(run: WireRun) -> str:
     return f"{run.simulator}: {edges} edges, {len(run.messages)} transfers, {faults}"
 
 
-def _data(run: WireRun) -> dict[str, object]:
-    edges, transfers = len(run.samples) - 1, len(run.messages)
-    found = {"simulator": run.simulator, "edges": edges, "transfers": transfers}
-    return {**found, "faults": run.problems}
+class WireForm(TypedDict):
+    """What a run of a two-wire controller showed on one simulator."""
+
+    simulator: str
+    """The simulator."""
+    edges: int
+    """Edges of the two wires."""
+    transfers: int
+    """Transfers that were decoded."""
+    faults: list[str]
+    """What does not agree with the bus specification or with what was sent, a sentence each."""
+
+
+def _data(run: WireRun) -> WireForm:
+    return {
+        "simulator": run.simulator,
+        "edges": len(run.samples) - 1,
+        "transfers": len(run.messages),
+        "faults": run.problems,
+    }
 
 
 def _tell_all(runs: list[WireRun]) -> None:

@@ -41,21 +41,34 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Recorded:
-    """A run as the history has it. `met` is how many kinds of meeting it has counted."""
+    """A run as the history has it."""
 
     number: int
+    """Its number, counted from 1."""
     began: str
+    """When it began, as an ISO 8601 time."""
     command: str
+    """Which command it was."""
     binding: str
+    """The binding's path."""
     simulator: str
+    """The simulator."""
     seed: int
+    """Its first seed."""
     verdict: str
+    """How it ended; unfinished if it has not."""
     cases: int
+    """Cases or scenarios played."""
     cycles: int
+    """Cycles compared."""
     seconds: float
+    """How long it took."""
     score: float | None
-    told: str
+    """Percent of the mutants that were killed; null for other commands."""
+    summary: str
+    """What it found, in words; may be empty."""
     met: int
+    """How many kinds of meeting on one edge it counted."""
 
 
 def refuse_other_files(path: Path, option: str = "--history") -> None:
@@ -181,13 +194,13 @@ class History:
             file.execute("insert into failures values (?, ?, ?, ?)", (run, seed, kind, case_text))
 
     def end(
-        self, run: int, verdict: str, seconds: float, score: float | None = None, told: str = ""
+        self, run: int, verdict: str, seconds: float, score: float | None = None, summary: str = ""
     ) -> None:
         """Note how a run has ended."""
         with self._writing() as file:
             file.execute(
                 "update runs set verdict = ?, seconds = ?, score = ?, told = ? where id = ?",
-                (verdict, seconds, score, told, run),
+                (verdict, seconds, score, summary, run),
             )
 
     def merge(self, other: History) -> int:

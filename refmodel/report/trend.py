@@ -6,6 +6,8 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
+from typing_extensions import TypedDict
+
 from refmodel.report.history import UNFINISHED, Recorded
 from refmodel.report.numbers import counted, grouped
 from refmodel.report.page.summary import PageTable, summary_page
@@ -71,7 +73,7 @@ def _since(runs: Sequence[Recorded]) -> str:
         return f"good as of run {finished[-1].number}" if finished else "no run has finished"
     bad, good = found
     before = f"run {good.number} of {good.began} was good" if good else "none was good before"
-    return f"first bad run: {bad.number}, {bad.began} ({bad.told or bad.verdict}); {before}"
+    return f"first bad run: {bad.number}, {bad.began} ({bad.summary or bad.verdict}); {before}"
 
 
 def _row(run: Recorded) -> tuple[str, ...]:
@@ -88,6 +90,13 @@ def _row(run: Recorded) -> tuple[str, ...]:
         score,
         grouped(run.met),
     )
+
+
+class HistoryForm(TypedDict):
+    """The runs of a history."""
+
+    runs: list[Recorded]
+    """Each run, in the order in which they began."""
 
 
 def to_json(runs: Sequence[Recorded]) -> str:

@@ -110,7 +110,7 @@ class Hunter:
         hunted.seconds = time.monotonic() - began
         if self._history is not None:
             found = ", ".join(_described(failure.kind) for failure in hunted.failures)
-            self._history.end(self._run, hunted.verdict, hunted.seconds, told=found)
+            self._history.end(self._run, hunted.verdict, hunted.seconds, summary=found)
         return hunted
 
     def _played(self, end: float, most: int) -> Iterator[tuple[Part, Batch]]:

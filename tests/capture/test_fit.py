@@ -1,14 +1,14 @@
 """Captures of an unknown controller: its policies and depths are found, or named as open."""
 
-import json
-
 import pytest
 import yaml
 from command import cellstep
+from formed import formed
 from recorded import MAP, PAL, REFERENCE, WHOLE_MAP, dumped, mapped, plain_bench
 
 from hdl_stubs.parameters import parameters_of
 from refmodel.capture.fit import CONTRADICTED, NOT_EXERCISED, fit
+from refmodel.capture.fit_form import FitForm
 from refmodel.capture.next_capture import what_next
 from refmodel.capture.opened import open_capture
 from refmodel.profile import load_profile
@@ -116,7 +116,7 @@ def test_the_command_writes_a_profile_ready_to_use(tie, tmp_path):
     assert done.returncode == 0, done.stderr
     assert "Capture next:" in done.stdout
     assert load_profile(str(out / "profile.yaml")).policies.ready_tie == "clear_wins"
-    told = json.loads((out / "fit.json").read_text())
+    told = formed(FitForm, (out / "fit.json").read_text())
     assert told["questions"]["ready_tie"]["decided"] is True
     assert (out / "next.md").read_text().startswith("# What to capture next")
     for path in out.glob("next-*.yaml"):

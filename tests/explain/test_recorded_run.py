@@ -7,7 +7,9 @@ from itertools import pairwise
 import pytest
 from changed_core import Core
 from command import cellstep
+from formed import formed
 
+from refmodel.explain.form import EdgeForm
 from testbenches.toolchain import available
 
 
@@ -99,6 +101,15 @@ def test_trace_shows_the_cores_cells(results, tmp_path):
     assert [cycle] == wrong
     assert {"core: sync_equal 1"} == {r["core_differs"] for r in rows if int(r["cycle"]) == cycle}
     assert all(r["byte_ready"] == r["core_byte_ready"] for r in rows)
+
+
+def test_json_has_the_cores_fields_beside_the_models(results):
+    """They are those of the mismatch at its cycle, in the published form."""
+    done = cellstep("trace", results.out, "--run", "sync_poll", "--json")
+    edges = formed(list[EdgeForm], done.stdout)
+    wrong = next(edge for edge in edges if edge.get("core_differs"))
+    assert first_of(results)["cycle"] == wrong["cycle"]
+    assert [0, 1] == [wrong["sync_equal"], wrong["core"]["sync_equal"]]
 
 
 def test_trace_is_about_the_mismatch_by_default(results):

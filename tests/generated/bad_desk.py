@@ -138,7 +138,7 @@ def _write_history(path: Path) -> None:
     history = History(path, lambda _: None)
     run = history.begin("run", "reference/binding.yaml", "icarus", 1)
     history.add(run, 2, 1000, {"byte and read": 3})
-    history.end(run, "agree", 1.0, told="agree")
+    history.end(run, "agree", 1.0, summary="agree")
     history.close()
 
 

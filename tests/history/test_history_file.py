@@ -26,7 +26,7 @@ for n in range(int(sys.argv[2])):
     for part in range(5):
         history.add(run, 10, 1000, {"bit read 0 idle": 2, f"byte read {part} idle": 1})
     history.fail(run, 3, "data breaks B4 (status)", "[4]")
-    history.end(run, "mismatch", 0.5, told="data breaks B4")
+    history.end(run, "mismatch", 0.5, summary="data breaks B4")
 """
 
 

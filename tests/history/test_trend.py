@@ -1,12 +1,11 @@
 """`cellstep history` says how runs went on, and which was the first bad one."""
 
-import json
-
 import pytest
 from command import cellstep
+from formed import formed
 
 from refmodel.report.history import History
-from refmodel.report.trend import first_bad
+from refmodel.report.trend import HistoryForm, first_bad
 
 
 @pytest.fixture
@@ -18,7 +17,7 @@ def path(tmp_path):
         run = history.begin("hunt", str(tmp_path / "a.yaml"), "icarus", 1)
         history.add(run, 40, 9000, {"bit read 0 idle": 3})
         if verdict:
-            history.end(run, verdict, 2.0, told="data breaks B4" if verdict != "agree" else "")
+            history.end(run, verdict, 2.0, summary="data breaks B4" if verdict != "agree" else "")
     run = history.begin("mutate", str(tmp_path / "b.yaml"), "verilator", 1)
     history.end(run, "agree", 90.0, score=98.5)
     history.close()
@@ -47,7 +46,7 @@ def test_json_and_page(path, tmp_path):
     page = tmp_path / "history.html"
     env = {"CELLSTEP_HISTORY": str(path)}
     done = cellstep("history", "--json", "--out", page, env=env)
-    runs = json.loads(done.stdout)["runs"]
+    runs = formed(HistoryForm, done.stdout)["runs"]
     assert [1, 2, 3, 4, 5, 6] == [run["number"] for run in runs]
     assert [None, 98.5] == [run["score"] for run in runs[-2:]]
     text = page.read_text()

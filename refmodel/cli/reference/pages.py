@@ -10,14 +10,19 @@ from typing import Any
 from pydantic import BaseModel
 
 from refmodel.capture.capture_map import CaptureMap
+from refmodel.capture.fit_form import FitForm
 from refmodel.capture.log import LogMap
 from refmodel.capture.track_form import TrackForm, WritesForm
+from refmodel.cli.doctor import DoctorForm
+from refmodel.cli.prove import TheoremForm
 from refmodel.cli.reference.exits import exit_page
 from refmodel.cli.reference.json_schemas import json_schema
 from refmodel.cli.reference.sections import Page
+from refmodel.cli.wire import WireForm
 from refmodel.drive.plan_file import PlanFile
 from refmodel.drive.plan_form import PinsForm
 from refmodel.drive.profile import DriveProfile
+from refmodel.explain.form import EdgeForm, StoryForm
 from refmodel.hunt.form import HuntsForm
 from refmodel.margin.form import MarginForm
 from refmodel.mutate.form import MutantsForm
@@ -26,6 +31,7 @@ from refmodel.protect.check import CheckFile
 from refmodel.protect.form import MatrixForm, RateForm, ToleranceForm
 from refmodel.prove.verdict import Verdict
 from refmodel.report.result_form import Result
+from refmodel.report.trend import HistoryForm
 from refmodel.world.scenario import Scenario
 from testbenches.binding.schema import Binding
 from testbenches.wire_binding import WireBinding
@@ -80,6 +86,13 @@ RESULTS = {
     "track": Written(TrackForm, "`track`"),
     "writes": Written(WritesForm, "`track` with a map of a write"),
     "pins": Written(PinsForm, "`link`"),
+    "fit": Written(FitForm, "`fit.json` of `fit`"),
+    "theorems": Written(list[TheoremForm], "`prove` with a profile"),
+    "explain": Written(StoryForm, "`explain`"),
+    "trace": Written(list[EdgeForm], "`trace`"),
+    "wires": Written(list[WireForm], "`wire`"),
+    "history": Written(HistoryForm, "`history`"),
+    "doctor": Written(DoctorForm, "`doctor`"),
 }
 
 
