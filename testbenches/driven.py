@@ -24,9 +24,11 @@ from refmodel.ground.bus import DRIVE_LINES, DRIVE_STATUS
 from refmodel.ground.errors import in_file, reading
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
-from refmodel.host.processor import MissingRegisterError
+from refmodel.host.lacking import MissingRegisterError
+from refmodel.host.processor import Processor
 from refmodel.report.result import ERROR, MISMATCH, SKIPPED, Outcome
 from refmodel.world.cabled import Cabled
+from refmodel.world.disk import Disk
 from refmodel.world.drive_world import DriveWorld, up_to
 from refmodel.world.play import with_accesses
 from refmodel.world.scenario import Scenario
@@ -66,8 +68,9 @@ class DriveLockstep(Lockstep):
             return ready
         try:
             with reading(ready.path):
-                processor = ready.disk.processor(self.shape(ready.disk), self._registers)
-                world = DriveWorld(ready.disk, ready.path.parent, processor)
+                ready.disk = disk = self._with_waits(ready)
+                processor = disk.processor(self.shape(disk), self._registers, self._lacking(ready))
+                world = DriveWorld(disk, ready.path.parent, processor)
                 ready.accesses = kept = self._no_spans(ready)
                 for span in world.spans():
                     kept.append(span)
@@ -76,6 +79,14 @@ class DriveLockstep(Lockstep):
             return ready
         self._write(ready, ready.accesses, self.events(ready.index))
         return ready
+
+    def _spans_on_model(
+        self, ready: Prepared, disk: Disk, processor: Processor
+    ) -> Iterator[Stimulus]:
+        """Yield what a program makes of a run on the model, and on the drives' if it has some."""
+        if disk.scenario.drives is None:
+            return super()._spans_on_model(ready, disk, processor)
+        return DriveWorld(disk, ready.path.parent, processor).spans()
 
     def _missing(self) -> str:
         """Say what a core lacks to move drives; empty if nothing."""

@@ -30,6 +30,7 @@ class LiveHost:
     seed: int
     player: Any
     end: int  # accesses from this cycle on are not made
+    lacking: Any  # what the core has not, and the program can do without
     machine: Any = None
     disk: Any = None  # whose later revolutions the bench lays out while the run lasts
     binding: Any = None

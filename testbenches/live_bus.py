@@ -12,8 +12,9 @@ from cocotb.triggers import First
 
 from refmodel.ground.bus import HIGH, READ_DRIVE, BusCycle
 from refmodel.ground.errors import UserError
+from refmodel.host.lacking import MissingRegisterError
 from refmodel.host.machine import PLAIN
-from refmodel.host.processor import MissingRegisterError, Processor
+from refmodel.host.processor import Processor
 from testbenches.job import LONGEST_LIVE, LiveHost, RunDone
 from testbenches.windows import Windows
 
@@ -117,6 +118,7 @@ class LiveBus:
             host.start,
             host.registers,
             host.machine or PLAIN,
+            host.lacking,
         )
 
     def _complete(self, read: list[int]) -> None:

@@ -14,8 +14,9 @@ from refmodel.ground.errors import reading
 from refmodel.ground.processors import processors
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.workers import run_all
+from refmodel.host.lacking import CONTROL, Lacking, MissingRegisterError
 from refmodel.host.listed import can_be_listed, with_listed
-from refmodel.host.processor import MissingRegisterError, Processor
+from refmodel.host.processor import Processor
 from refmodel.media.writing import Burst
 from refmodel.profile import Profile
 from refmodel.world.disk import Disk
@@ -23,6 +24,13 @@ from refmodel.world.play import with_accesses
 from refmodel.world.scenario import HostPart, Scenario
 from refmodel.world.turning import Turning
 from refmodel.world.world import World
+from testbenches.adapted import (
+    disk_with_waits_alone,
+    lacking_of,
+    waits_in_control,
+    waits_on_a_port,
+    with_waits,
+)
 from testbenches.binding.depth import depth_of
 from testbenches.binding.ports import CorePorts, preflight
 from testbenches.binding.schema import Binding
@@ -78,6 +86,9 @@ class Preparation:
     def prepare(self, scenarios: list[tuple[Path, Scenario]], say: Progress) -> list[Prepared]:
         """Make scenarios ready; one whose program needs a register the core lacks is skipped.
 
+        Where the core takes wait_for_sync on a port and has no control, the port has the level
+        that the program writes to control; in a core that has no port, the host writes control.
+
         Where it is the quicker way, the programs are played in processes of their own.
         """
         self._work.mkdir(parents=True, exist_ok=True)
@@ -102,6 +113,7 @@ class Preparation:
         seed = scenario.own_seed(self.seed)
         if self.binding.bus is None:
             scenario = scenario.model_copy(update={"host": HostPart()})
+        in_control = waits_in_control(self.binding, scenario)
         levels = {n: v for n, v in scenario.levels.items() if n in self.binding.level_inputs}
         scenario = scenario.model_copy(update={"levels": levels})
         if not self.binding.reset.port:
@@ -113,6 +125,7 @@ class Preparation:
         with reading(path):
             start = self.binding.reset.cycles
             disk = Disk.of(scenario, self.profile, path.parent, seed, start, pulse_cycles)
+            disk = replace(disk, in_control=in_control)
             if self.live and disk.cycles > LONGEST_LIVE:
                 message = (
                     f"'{scenario.revolutions}' take {disk.cycles} cycles, "
@@ -130,6 +143,7 @@ class Preparation:
         player = Player(self.harness, disk.profile.slots, ready.seed, idle)
         try:
             with reading(ready.path):
+                ready.disk = disk = self._with_waits(ready)
                 stimuli, window_end = self._stimuli(ready)
                 path = self.events(ready.index)
                 ready.accesses = kept = self._no_spans(ready)
@@ -138,6 +152,28 @@ class Preparation:
         except MissingRegisterError as error:
             ready.skipped = str(error)
         return ready
+
+    def _with_waits(self, ready: Prepared) -> Disk:
+        """Return a run's disk, its level wait_for_sync up where its program has it in control."""
+        disk = ready.disk
+        if not waits_on_a_port(self.binding) or disk.scenario.host.program == "idle":
+            return disk
+        registers = [*self._registers, CONTROL]
+        alone = disk_with_waits_alone(disk)
+        lacking = self._lacking(ready).with_register(CONTROL)
+        processor = alone.processor(self.shape(disk), registers, lacking)
+        return with_waits(disk, self._spans_on_model(ready, alone, processor))
+
+    def _lacking(self, ready: Prepared) -> Lacking:
+        """Return what the core has not, and a run's program can do without."""
+        return lacking_of(self.binding, ready.scenario.host.program)
+
+    def _spans_on_model(
+        self, ready: Prepared, disk: Disk, processor: Processor
+    ) -> Iterator[Stimulus]:
+        """Yield what a program makes of a run on the model."""
+        del ready
+        return (stimulus for stimulus, _ in World(disk, processor, self.depth).spans())
 
     def _stimuli(self, ready: Prepared) -> tuple[Iterator[Stimulus], int | None]:
         """Return what is played, and where it ends if the rest depends on what a core writes."""
@@ -153,7 +189,7 @@ class Preparation:
     def _on_model(self, ready: Prepared) -> Iterator[Stimulus]:
         """Play the host program against the model; note what that writes."""
         disk = ready.disk
-        processor = disk.processor(self.shape(disk), self._registers)
+        processor = disk.processor(self.shape(disk), self._registers, self._lacking(ready))
         strays = self._strays(ready.seed, self.shape(disk)) if self.with_strays else None
         if _is_list(disk.scenario) and not processor.looks and not self.shape(disk).fed:
             stimulus = self._listed(disk, processor)
@@ -218,7 +254,8 @@ class Preparation:
             prepared.seed,
             Player(self.harness, disk.profile.slots, prepared.seed),
             prepared.disk.cycles - self.binding.bus_shape.busy,
-            prepared.disk.machine,
+            lacking=self._lacking(prepared),
+            machine=prepared.disk.machine,
             **({"disk": disk, "binding": self.binding} if self._lays_windows(disk) else {}),
             acknowledged=bus.acts if (bus := self.binding.bus) and bus.acknowledge else "",
         )

@@ -8,8 +8,10 @@ from dataclasses import replace
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.engine.stirred import input_name, register_name
+from refmodel.host.lacking import CONTROL
 from refmodel.profile import Profile
 from refmodel.report.result import Bound, Gap, Scope, WaiverNote
+from testbenches.adapted import WAITS, waits_on_a_port
 from testbenches.binding.bus import REGISTERS
 from testbenches.binding.depth import depth_in_reports
 from testbenches.binding.pins import LEVEL_INPUTS
@@ -103,11 +105,12 @@ def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
             yield Gap(name, f"not observed: compared {why}")
     for name in REGISTERS:
         if name not in binding.registers:
-            yield Gap(name, "the core has no such register: scenarios that access it are skipped")
+            yield Gap(name, f"the core has no such register: {_without(binding, name)}")
+    for name, level in binding.inputs.held.items():
+        yield Gap(name, f"inputs.held: the core has it at {level}, so does the model")
     for name in (*LEVEL_INPUTS, *GATES):
-        if name not in binding.level_inputs:
-            level = int(name not in LEVEL_INPUTS)
-            yield Gap(name, f"no input of the core is bound to it: stays {level} in all scenarios")
+        if name not in {*binding.level_inputs, *binding.inputs.held}:
+            yield Gap(name, f"no input of the core is bound to it: {_unbound(binding, name)}")
     if not binding.reset.port:
         yield Gap("reset", "the core has none: it begins with initial values, and is never reset")
     lines = {watched.lane for watched in binding.lines_observed}
@@ -120,6 +123,22 @@ def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
         )
     if binding.memory is None and MOVES not in waived:
         yield Gap(MOVES, "its slots are not bound: words moved are not compared")
+
+
+def _unbound(binding: Binding, level: str) -> str:
+    """Say what a run does without a port for a level."""
+    if level == WAITS and CONTROL in binding.registers:
+        return "the host writes it to control"
+    return f"stays {int(level not in LEVEL_INPUTS)} in all scenarios"
+
+
+def _without(binding: Binding, register: str) -> str:
+    """Say what a run does without a register."""
+    if register != CONTROL:
+        return "scenarios that are about it are skipped, others leave its accesses out"
+    if waits_on_a_port(binding):
+        return "its bit wait_for_sync moves inputs.wait_for_sync, its others are left out"
+    return "scenarios leave its accesses out"
 
 
 def _simulator_gaps(simulators: Sequence[str], absent: Mapping[str, str]) -> Iterator[Gap]:

@@ -12,11 +12,15 @@ PRECOMPENSATION = field(CONTROL_FIELDS, "precompensation")
 KEPT = WAIT_FOR_SYNC | SLOW_BITS | TOP_BIT_FRAMING | PRECOMPENSATION.mask
 
 
-def next_control(control: int, written: int) -> int:
-    """Return control after a write: bits written as 1 are set or cleared, the others stay."""
+def next_control(control: int, written: int, there: int = KEPT) -> int:
+    """Return control after a write: bits written as 1 are set or cleared, the others stay.
+
+    Bits that are not `there` stay as reset has left them.
+    """
+    written_there = written & there
     if written & SET:
-        return control | written & KEPT
-    return control & ~written & KEPT
+        return control | written_there
+    return control & ~written_there & KEPT
 
 
 def waits_for_sync(control: int, level: int) -> int:

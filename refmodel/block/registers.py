@@ -59,7 +59,7 @@ def next_state(rules: Rules, state: State, inputs: Inputs) -> State:
     # Register writes. What follows meets the new words, or the old (policy same_edge_write).
     control, sync_word = state.control, state.sync_word
     if inputs.write_control:
-        control = next_control(control, inputs.control)  # B13
+        control = next_control(control, inputs.control, rules.control_there)  # B13
     written = inputs.write_sync_word
     sync_word = sync_word & ~written | inputs.sync_word & written  # B3
     met_control = met(rules, state.control, control)
@@ -123,7 +123,7 @@ def reset_state(rules: Rules, before: State | None = None) -> State:
         sync_equal_before=equal,
         dma_active=0,
         writing=0,
-        control=0,
+        control=values.control,
         transfer=Transfer(Fifo.empty(rules.fifo_words)),
     )
 

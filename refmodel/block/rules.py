@@ -12,7 +12,8 @@ class Rules:
     """The policies by their choices, and the numbers of a profile that `next_state` needs.
 
     `bit_cycles` is the time of a written channel bit at full speed. `status_lsb` is the lowest
-    bit of each field of status, in the order of `FIELD_NAMES`.
+    bit of each field of status, in the order of `FIELD_NAMES`. `control_there` has the bits of
+    control that a write reaches.
     """
 
     sync_view: str
@@ -37,6 +38,7 @@ class Rules:
     reset: ResetValues
     reset_leaves: tuple[str, ...]
     status_lsb: tuple[int, ...]
+    control_there: int
 
     @classmethod
     def of(cls, settings: Settings) -> Rules:
@@ -49,6 +51,7 @@ class Rules:
             reset=settings.reset,
             reset_leaves=tuple(settings.reset_leaves),
             status_lsb=tuple(field.lsb for field in settings.status.fields),
+            control_there=settings.control_there,
         )
 
     @property

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from fractions import Fraction
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Field as Key
-from pydantic import ValidationInfo, WithJsonSchema, field_validator
+from pydantic import WithJsonSchema, field_validator
 
-from refmodel.block.fields import WRITTEN_FIELDS, Layout, moved_fields, placed
+from refmodel.block.control import KEPT
+from refmodel.block.fields import (
+    CONTROL_FIELDS,
+    TRANSFER_FIELDS,
+    WRITTEN_FIELDS,
+    Layout,
+    moved_fields,
+    placed,
+)
 from refmodel.block.slots import SlotRate, Slots
 from refmodel.ground.errors import UserError, near
 from refmodel.ground.frequency import exact_frequency
@@ -78,6 +87,8 @@ class ResetValues(Schema):
     """The data of status."""
     byte_ready: int = Key(0, ge=0, le=1)
     """The flag of status."""
+    control: int = Key(0, ge=0, le=KEPT)
+    """The bits of control, as in SPEC's table of it: 1 for a block that begins waiting for sync."""
 
 
 Kept = Literal["window", "sync_word", "data"]
@@ -95,8 +106,9 @@ class Settings(Schema):
     "15..8"}`."""
     transfer_layout: dict[str, int | str] = Key({})
     """Fields of transfer at other bits, in the same form."""
-    control_layout: dict[str, int | str] = Key({})
-    """Fields of control at other bits, in the same form."""
+    control_layout: dict[str, int | str | None] = Key({})
+    """Fields of control at other bits, in the same form; `none` for one that control lacks, which
+    stays as reset leaves it: `{top_bit_framing: none}`."""
     reset: ResetValues = ResetValues()
     """What each register holds while reset is on (B14)."""
     reset_leaves: list[Kept] = Key([])
@@ -135,22 +147,42 @@ class Settings(Schema):
         Layout.moved(_places(value))
         return value
 
-    @field_validator("transfer_layout", "control_layout")
+    @field_validator("transfer_layout")
     @classmethod
-    def _written_layout_fits(
-        cls, value: dict[str, int | str], info: ValidationInfo
-    ) -> dict[str, int | str]:
-        register = str(info.field_name).removesuffix("_layout")
-        moved_fields(register, WRITTEN_FIELDS[register], _places(value))
+    def _transfer_fits(cls, value: dict[str, int | str]) -> dict[str, int | str]:
+        moved_fields("transfer", TRANSFER_FIELDS, _places(value))
+        return value
+
+    @field_validator("control_layout")
+    @classmethod
+    def _control_fits(cls, value: dict[str, int | str | None]) -> dict[str, int | str | None]:
+        if "set" in _lacking(value):
+            raise ValueError("set: it says what a write does to the others; control cannot lack it")
+        lacking = _lacking(value)
+        there = tuple(f for f in CONTROL_FIELDS if f.name not in lacking)
+        unknown = lacking - {f.name for f in CONTROL_FIELDS}
+        moved_fields("control", there, _places(value) | dict.fromkeys(sorted(unknown), (0, 0)))
         return value
 
     def on_the_bus(self, register: str, word: int) -> int:
         """Return a word for transfer or control with its fields where this profile has them."""
-        places = self.transfer_layout if register == "transfer" else self.control_layout
-        if not places:
+        layout = self.transfer_layout if register == "transfer" else self.control_layout
+        places, lacking = _places(layout), _lacking(layout)
+        if not layout:
             return word
-        table = WRITTEN_FIELDS[register]
-        return placed(word, table, moved_fields(register, table, _places(places)))
+        usual = tuple(f for f in WRITTEN_FIELDS[register] if f.name not in lacking)
+        return placed(word, usual, moved_fields(register, usual, places))
+
+    @property
+    def control_there(self) -> int:
+        """The bits of control that a write reaches, as in SPEC's table (B13)."""
+        lacking = _lacking(self.control_layout)
+        return KEPT & ~sum(f.mask for f in CONTROL_FIELDS if f.name in lacking)
+
+    @property
+    def moves_control(self) -> bool:
+        """Whether a field of control has another place."""
+        return bool(_places(self.control_layout))
 
     @property
     def status(self) -> Layout:
@@ -191,10 +223,17 @@ class Settings(Schema):
         return self.model_copy(update={"policies": policies})
 
 
-def _places(layout: dict[str, Any]) -> dict[str, tuple[int, int]]:
-    """Turn `{data: "7..0", writing: 13}` into (msb, lsb) pairs."""
+def _lacking(layout: Mapping[str, object]) -> set[str]:
+    """Return the fields that a layout says are not there: `none`, or an empty value."""
+    return {name for name, place in layout.items() if place in (None, "none")}
+
+
+def _places(layout: Mapping[str, int | str | None]) -> dict[str, tuple[int, int]]:
+    """Turn `{data: "7..0", writing: 13}` into (msb, lsb) pairs, without fields that lack."""
     places = {}
     for name, place in layout.items():
+        if name in _lacking(layout):
+            continue
         ends = str(place).split("..")
         if len(ends) > 2 or not all(end.isdecimal() for end in ends):
             raise ValueError(f"{name}: '{place}' is not a place; write 12 or \"7..0\"")

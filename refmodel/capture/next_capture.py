@@ -18,7 +18,7 @@ from refmodel.ground.depth import Depth, Inside
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
-from refmodel.host.processor import MissingRegisterError
+from refmodel.host.lacking import MissingRegisterError
 from refmodel.profile import Profile
 from refmodel.world.find import SCENARIOS, given_name, suite_names
 from refmodel.world.load import load_scenario

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from refmodel.block.control import next_control
+from refmodel.block.control import KEPT, next_control
 from refmodel.ground.bus import WRITE_CONTROL
 from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
 
 
-def control_lane(stimulus: Stimulus, control: int) -> Lane:
-    """Return what control holds through the span, from each write's own edge on."""
+def control_lane(stimulus: Stimulus, control: int, there: int = KEPT) -> Lane:
+    """Return what control holds through the span, from each write's own edge on.
+
+    `there` are the bits that a write reaches.
+    """
     cycles, values = [stimulus.first], [control]
     for cycle, _, value in stimulus.writes(WRITE_CONTROL):
-        control = next_control(control, value)
+        control = next_control(control, value, there)
         cycles.append(cycle)
         values.append(control)
     return Lane.of(np.array(cycles, np.int64), np.array(values))

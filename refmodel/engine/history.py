@@ -88,5 +88,6 @@ class History:
         policy = self._profile.policies.realign
         if policy != "when_waiting":
             return int(policy == "always")
-        control = bit_of(control_lane(stimulus, state.control), WAIT_FOR_SYNC)
+        held = control_lane(stimulus, state.control, self._profile.control_there)
+        control = bit_of(held, WAIT_FOR_SYNC)
         return int(either(stimulus.level("wait_for_sync"), control).at(cycle))

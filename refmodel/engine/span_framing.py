@@ -29,7 +29,7 @@ class SpanFraming:
 
 def span_framing(rules: Rules, stimulus: Stimulus, state: State) -> SpanFraming:
     """Frame the channel bits of a span that begins in `state`."""
-    control = control_lane(stimulus, state.control)
+    control = control_lane(stimulus, state.control, rules.control_there)
     met = control
     if rules.same_edge_write == "old":
         met = control.late(state.control, stimulus.end)

@@ -23,7 +23,11 @@ def can_be_listed(
     Where one falls otherwise depends on resets that cut it short, on who else is on the bus, or on
     the words that the host writes for the disk.
     """
-    plain = machine.timing == Timing() and len(accesses) < machine.limit and not shape.fed
+    plain = (
+        machine.timing == Timing()
+        and len(accesses) < machine.limit
+        and not (shape.fed or machine.waits)
+    )
     known = {"status", *WRITE_KINDS} & {*registers}
     written = all(register in WRITE_KINDS for _, register, *value in accesses if value)
     there = written and all(register in known for _, register, *_ in accesses)

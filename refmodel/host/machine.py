@@ -43,6 +43,7 @@ class Machine:
     """A processor's timing, the drive it can look at, and how many accesses it may make.
 
     `resets` are the spans of edges in which the core is in reset, in order.
+    `waits` are changes of the level wait_for_sync that the host has to make in control.
     `program` is how an error names its program: by the place in the scenario's file, if there is.
     """
 
@@ -51,6 +52,7 @@ class Machine:
     limit: int = 1 << 40
     program: str = "host program"
     resets: tuple[tuple[int, int], ...] = ()
+    waits: tuple[tuple[int, int], ...] = ()
 
 
 PLAIN = Machine()

@@ -11,7 +11,6 @@ from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
-from refmodel.block.arming import ENABLE, WRITE
 from refmodel.drive.lines import DriveView
 from refmodel.ground.bus import (
     DRIVE_LINES,
@@ -28,6 +27,7 @@ from refmodel.ground.bus import (
 )
 from refmodel.ground.errors import UserError, near
 from refmodel.ground.word import WORD
+from refmodel.host.lacking import NOTHING, Lacking, MissingRegisterError, writing_waits
 from refmodel.host.machine import PLAIN, Machine
 from refmodel.host.program import Access, Program, Read, StatusView, Wait, Write
 from refmodel.profile import Profile
@@ -37,17 +37,6 @@ DRIVE = "drive"  # read like a register, answered by the drive; no bus cycle rea
 ENDLESS = 1_000_000  # waits in a row without an access: the program will make none
 PACKAGE = Path(__file__).parents[1]
 REMEMBERED = 4  # of the last accesses
-
-
-class MissingRegisterError(Exception):
-    """The program accesses a register that exists, but not in the core at hand.
-
-    Or not in this way: a core the host feeds has no transfer `to memory`.
-    """
-
-    def __init__(self, register: str, way: str = "") -> None:
-        what = f"{register} {way}" if way else f"register '{register}'"
-        super().__init__(f"the core has no {what}")
 
 
 @dataclass(frozen=True)
@@ -71,13 +60,6 @@ def _failure(error: Exception) -> str:
     return f"{Path(where.filename).name}:{where.lineno}: {type(error).__name__}: {error}"
 
 
-def _reads_disk(access: Read | Write) -> bool:
-    """Return whether an access counts towards a transfer from the disk to memory."""
-    if isinstance(access, Read) or access.register != "transfer":
-        return False
-    return access.value & (ENABLE | WRITE) == ENABLE
-
-
 def _behind_a_write(program: Program, sync_word: int) -> Program:
     """Give sync_word its first value, which it has not by reset, and go on with the program."""
     yield Write("sync_word", sync_word, cost=1)
@@ -90,8 +72,9 @@ class Processor:
     Whoever owns the bus carries them out in the cycles they name and calls `complete` with what
     was read; time is the program's own: an access comes `cost` cycles after the end of the one
     before, the first one `cost` cycles after edge `start`; `machine` can stretch that. An access
-    to a register that is not in `registers` raises MissingRegisterError. Where reset leaves
-    sync_word alone, it is written before anything else.
+    to a register that is not in `registers` raises MissingRegisterError. One that `lacking` leaves
+    out takes its time and nothing else. Where reset leaves sync_word alone, it is written before
+    anything else.
 
     On a byte-wide bus where reading the data byte clears byte_ready, a read of status takes the
     byte with the flags, and that of the data only when byte_ready is up in it: a host that read
@@ -107,13 +90,17 @@ class Processor:
         start: int = 0,
         registers: Collection[str] = REGISTERS,
         machine: Machine = PLAIN,
+        lacking: Lacking = NOTHING,
     ) -> None:
         self._machine = machine
+        self._lacking = lacking
         self._recent: deque[tuple[int, Access, int | None]] = deque(maxlen=REMEMBERED)
         self._registers = registers
         self._program = program
         if "sync_word" in profile.reset_leaves and "sync_word" in registers:
             self._program = _behind_a_write(program, profile.reset.sync_word)
+        if machine.waits:
+            self._program = writing_waits(self._program, machine.waits, start)
         self._layout = profile.status
         self._shape = shape
         self._now = start
@@ -214,6 +201,9 @@ class Processor:
                     self.close()
                     return
                 continue
+            if isinstance(access, Read | Write) and access.register in self._lacking.left_out:
+                answer = self._leave_out(access)
+                continue
             if not isinstance(access, Wait):
                 self._access = access
                 self.pending = self._bus_cycles(access)
@@ -223,6 +213,15 @@ class Processor:
             self._now += access.cycles
             answer = None
         raise UserError(f"{ENDLESS} waits in a row without an access")
+
+    def _leave_out(self, access: Read | Write) -> StatusView | None:
+        """Let the time of an access pass that the core has no register for; a read finds 0."""
+        cycle = self._cycle_of(access)
+        self._now = cycle + self._shape.busy
+        if isinstance(access, Write):
+            self._check(access)
+            return None
+        return StatusView(0, self._layout, cycle)
 
     def _look(self, access: Read) -> DriveView | None:
         """Return what the drive shows when the access comes; None after the end of the run."""
@@ -254,8 +253,7 @@ class Processor:
             raise UserError(f"no register '{access.register}'{hint}")
         if access.register not in self._registers:
             raise MissingRegisterError(access.register)
-        if self._shape.fed and _reads_disk(access):
-            raise MissingRegisterError("transfer", "to memory")
+        access = self._lacking.of_transfer(access)
         if isinstance(access, Write):
             self._check(access)
         return self._clear_of_resets(

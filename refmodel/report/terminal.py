@@ -123,8 +123,12 @@ def total(suite: SuiteResult) -> str:
     moves = counted(suite.moves_compared, "memory word")
     what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
     total = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}{_rules_broken(suite)}"
-    names = [gap.subject for gap in not_exercised(suite)] if suite.verdict == AGREE else []
-    return f"{total}; not exercised: {', '.join(dict.fromkeys(names))}" if names else total
+    if suite.verdict != AGREE:
+        return total
+    names = dict.fromkeys(gap.subject for gap in not_exercised(suite))
+    skipped = {outcome.scenario for outcome in suite.outcomes if outcome.verdict == SKIPPED}
+    total += f"; skipped: {', '.join(sorted(skipped))}" if skipped else ""
+    return f"{total}; not exercised: {', '.join(names)}" if names else total
 
 
 def _rules_broken(suite: SuiteResult) -> str:

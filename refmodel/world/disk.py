@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from refmodel.drive.lines import DriveLines
 from refmodel.ground.bus import DRIVE_LINES, WORD_BUS, BusShape
+from refmodel.host.lacking import NOTHING, Lacking
 from refmodel.host.machine import Machine
 from refmodel.host.processor import REGISTERS, Processor
 from refmodel.media.density import Pace
@@ -20,7 +21,7 @@ from refmodel.media.seeded import gaussian, uniform
 from refmodel.media.track import Track
 from refmodel.profile import Profile
 from refmodel.world.captured import CapturedPace, CapturedTrack
-from refmodel.world.levels import LONGEST_RUN, Toggling
+from refmodel.world.levels import LONGEST_RUN, Level, Toggling, in_cycles, lane_of
 from refmodel.world.memory import memory_of
 from refmodel.world.scenario import Scenario
 from refmodel.world.timed import TimedPace, TimedTrack
@@ -44,7 +45,8 @@ class Disk:
     than LONGEST_RUN cycles, and a level input that changes too often for a revolution to be held.
 
     For a core with a separator of its own `pulse_cycles` says for how many cycles a pulse holds the
-    read-data line active; the channel bits are then those of a separator model.
+    read-data line active; the channel bits are then those of a separator model. `in_control` is the
+    level wait_for_sync of a core that has no port for it: the host writes it to control.
     """
 
     scenario: Scenario
@@ -54,6 +56,7 @@ class Disk:
     seed: int = 0
     tracks: tuple[Track, ...] = ()
     pulse_cycles: int | None = None
+    in_control: Level = 0
 
     @classmethod
     def of(
@@ -76,7 +79,10 @@ class Disk:
         return cls(scenario, track, profile, start, seed, tuple(others), pulse_cycles)
 
     def processor(
-        self, shape: BusShape = WORD_BUS, registers: Collection[str] = REGISTERS
+        self,
+        shape: BusShape = WORD_BUS,
+        registers: Collection[str] = REGISTERS,
+        lacking: Lacking = NOTHING,
     ) -> Processor:
         """Start the scenario's host program on a bus of this shape, with these registers on it."""
         if self.scenario.drives is not None and DRIVE_LINES not in registers:
@@ -86,7 +92,8 @@ class Disk:
             )
             raise self.scenario.fault(("drives",), message)
         program = self.scenario.program(self.seed, self.profile)
-        return Processor(program, self.profile, shape, self.start, registers, self.machine)
+        start, machine = self.start, self.machine
+        return Processor(program, self.profile, shape, start, registers, machine, lacking)
 
     def __post_init__(self) -> None:
         odd = [t for t in self.tracks if len(t) != len(self.track)]
@@ -145,7 +152,17 @@ class Disk:
         """The machine the host program runs on."""
         host, program = self.scenario.host, self.scenario.given_as(("host", "program"))
         resets = tuple(self.resets)
-        return Machine(host.timing, self.drive, host.limit, program or "host program", resets)
+        program = program or "host program"
+        return Machine(host.timing, self.drive, host.limit, program, resets, tuple(self._waits()))
+
+    def _waits(self) -> Iterator[tuple[int, int]]:
+        """Yield the cycles in which the host has to write the level to control, and its values."""
+        if self.in_control == 0:
+            return
+        level = lane_of(in_cycles(self.in_control, self.profile), self.start, 0, self.cycles)
+        behind = np.array([stop for _, stop in self.resets[1:] if stop < self.cycles], np.int64)
+        at = np.union1d(level.cycle[1:], behind)
+        yield from zip(at.tolist(), level.at(at).tolist(), strict=True)
 
     @cached_property
     def drive(self) -> DriveLines:

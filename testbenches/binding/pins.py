@@ -148,3 +148,6 @@ class InputPins(Schema):
     """A transfer outside the core writes (B7)."""
     wait_for_sync: LevelPin | None = None
     """Bytes are framed anew by a match (B4, B10)."""
+    held: dict[Literal["wait_for_sync"], Annotated[int, Key(ge=0, le=1)]] = Key({})
+    """A level that is a constant inside a core without control: `{wait_for_sync: 1}` for one that
+    always waits."""

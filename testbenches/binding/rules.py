@@ -35,7 +35,13 @@ def problems(binding: Binding, today: date) -> Iterator[Problem]:
     """Yield every rule the binding breaks, at its key."""
     yield from _profile_problems(binding)
     rules = [*_core(binding), *_clock(binding), *_disk(binding), *_bus(binding), *_observe(binding)]
-    rules += [*_drive(binding), *_reset(binding), *depth_faults(binding), *word_faults(binding)]
+    rules += [
+        *_held(binding),
+        *_drive(binding),
+        *_reset(binding),
+        *depth_faults(binding),
+        *word_faults(binding),
+    ]
     for key, message in [*rules, *_latency(binding), *_waivers(binding, today)]:
         yield binding.document.problem(key, message)
 
@@ -82,6 +88,18 @@ def _reset(binding: Binding) -> Iterator[Fault]:
     if "sync_word" in reset.leaves and "sync_word" not in binding.registers:
         message = "'sync_word' is unknown until it is written; give bus.registers.sync_word"
         yield ("reset", "leaves"), message
+
+
+def _held(binding: Binding) -> Iterator[Fault]:
+    """Yield a level that is held and yet moves."""
+    for name in binding.inputs.held:
+        if getattr(binding.inputs, name) is not None:
+            yield ("inputs", "held", name), f"inputs.{name} has its port, which moves it; not both"
+        if "control" in binding.registers:
+            message = (
+                "control moves it; if reset leaves it on, say so in the profile: reset.control"
+            )
+            yield ("inputs", "held", name), message
 
 
 def _clock(binding: Binding) -> Iterator[Fault]:

@@ -14,6 +14,7 @@ from typing import Annotated, Any
 from pydantic import Field as Key
 from pydantic import PrivateAttr
 
+from refmodel.block.control import WAIT_FOR_SYNC
 from refmodel.block.fields import FIELD_NAMES, STATUS_FIELDS, STATUS_WIDTH
 from refmodel.engine.inner import INSIDE
 from refmodel.ground.bus import HIGH, LOW, BusShape
@@ -338,7 +339,10 @@ class Binding(Schema):
         """Return the profile with the binding's policies; raise UserError if it is no good."""
         profile = load_profile(self.profile, self.folder).with_policies(self.policies)
         leaves = list(dict.fromkeys([*profile.reset_leaves, *self.reset.leaves]))
-        return profile.model_copy(update={"reset_leaves": leaves})
+        reset = profile.reset
+        if self.inputs.held.get("wait_for_sync"):
+            reset = reset.model_copy(update={"control": reset.control | WAIT_FOR_SYNC})
+        return profile.model_copy(update={"reset_leaves": leaves, "reset": reset})
 
 
 def _watched(name: str, shown: ObservedField, width: int) -> Watched:

@@ -121,6 +121,7 @@ WHAT_TO_LOOK_FOR = {  # key: how to see in the source that the core needs it
     "clock.enable": "an enable without which no register moves; then enable_every or enable_ratio",
     "disk.flux": "read data instead of channel bits, for a core with a separator of its own",
     "reset.leaves": "registers that reset does not touch: [sync_word, window, data]",
+    "inputs.held": "wait_for_sync as a constant, in a core without control: {wait_for_sync: 1}",
     "memory": "slots and words of transfers; or written_at, where the host writes each word",
     "lines": "write_gate, write_data (with `cycles` or `form: toggle`), sync_found, transfer_done",
     "gates": "outside enables of a transfer: master_enable, channel_enable",

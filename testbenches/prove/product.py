@@ -91,10 +91,9 @@ def _refuse(binding: Binding) -> None:
     words = depth_in_words(binding)
     profile = binding.load_profile()
     words += [
-        f"profile.{name}"
-        for name in ("reset_leaves", "transfer_layout", "control_layout")
-        if getattr(profile, name)
+        f"profile.{name}" for name in ("reset_leaves", "transfer_layout") if getattr(profile, name)
     ]
+    words += ["profile.control_layout"] * profile.moves_control
     if words:
         raise CannotRun(
             f"{', '.join(words)}: a proof takes one clock's rising edges, SPEC.md's words and"

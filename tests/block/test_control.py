@@ -1,9 +1,14 @@
 """B13: control sets and clears its bits, and changes framing; B12: the pulse of a match."""
 
+import itertools
+
 import pytest
 from stepping import SET, bits, changes_of, control, lane, play, together
 
 from refmodel.block.control import KEPT, next_control
+from refmodel.profile import load_profile
+
+PAL = load_profile("pal_dd")
 
 
 @pytest.mark.parametrize(
@@ -21,6 +26,49 @@ from refmodel.block.control import KEPT, next_control
 def test_set_and_clear(before, written, after):
     """Bits written as 1 are set or cleared as bit 15 says; the others stay."""
     assert next_control(before, written) == after
+
+
+@pytest.mark.parametrize(
+    ("layout", "there"),
+    [
+        ({}, KEPT),
+        ({"top_bit_framing": "none"}, 0b11011),
+        ({"precompensation": None, "slow_bits": None}, 0b00101),
+        ({"wait_for_sync": "none", "precompensation": 13}, None),
+        ({"precompensation": "none", "wait_for_sync": 4}, 0b00111),
+    ],
+)
+def test_bits_that_are_not_there(layout, there):
+    """A write reaches the bits that a profile has; the others have no place on the bus."""
+    data = PAL.model_dump(mode="json") | {"control_layout": layout}
+    if there is None:
+        with pytest.raises(ValueError, match="precompensation 13 is not 2 bits wide"):
+            type(PAL).model_validate(data)
+        return
+    profile = type(PAL).model_validate(data)
+    assert profile.control_there == there
+    for before, written in itertools.product((0, 0b10101, KEPT), (SET | KEPT, KEPT, SET | 0b110)):
+        kept = next_control(before, written, there)
+        assert kept & there == next_control(before, written) & there
+        assert kept & ~there == before & ~there
+    lsb = layout.get("wait_for_sync", 0)
+    assert profile.on_the_bus("control", SET | KEPT) >> lsb & 1 == 1
+
+
+@pytest.mark.parametrize(
+    ("layout", "message"),
+    [
+        ({"set": "none"}, "control cannot lack it"),
+        ({"slow_bit": None}, "'slow_bit' is not a field of control"),
+        ({"slow_bits": "never"}, "'never' is not a place"),
+        ({"slow_bits": "none", "wait_for_sync": 2}, "overlaps"),
+    ],
+)
+def test_layout_that_cannot_be(layout, message):
+    """The bit that sets and clears must be there, names must be known, places free."""
+    data = PAL.model_dump(mode="json") | {"control_layout": layout}
+    with pytest.raises(ValueError, match=message):
+        type(PAL).model_validate(data)
 
 
 def test_control_is_0_after_reset():

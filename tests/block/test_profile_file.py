@@ -19,7 +19,7 @@ layout:
   dma_active: 6
   writing: 5
   sync_equal: 4
-reset: {window: 0xFFFF, sync_word: 0x8912, bit_count: 7, data: 0x3C, byte_ready: 1}
+reset: {window: 0xFFFF, sync_word: 0x8912, bit_count: 7, data: 0x3C, byte_ready: 1, control: 5}
 policies: {sync_view: registered, realign: never, ready_tie: clear_wins}
 """
 
@@ -56,6 +56,7 @@ def test_every_key(tmp_path):
         "bit_count": 7,
         "data": 0x3C,
         "byte_ready": 1,
+        "control": 5,
     }
     assert (profile.policies.sync_view, profile.policies.realign) == ("registered", "never")
     assert profile.policies.ready_tie == "clear_wins"
@@ -145,7 +146,7 @@ def test_no_frequency(tmp_path, written):
         (
             HEAD + "reset: {sync_equal: 1}\n",
             "mine.yaml:4:9: reset.sync_equal: unknown key 'sync_equal'; known: bit_count, "
-            "byte_ready, data, sync_word, window",
+            "byte_ready, control, data, sync_word, window",
         ),
     ],
 )

@@ -13,6 +13,7 @@ VALUES = st.fixed_dictionaries(
         "bit_count": st.integers(0, 7),
         "data": st.integers(0, 0xFF),
         "byte_ready": st.integers(0, 1),
+        "control": st.integers(0, 0b11111),
     }
 )
 

@@ -108,7 +108,7 @@ def test_scenario_the_core_cannot_run(tmp_path):
     """A scenario that needs a register the core has not is skipped; alone it compares nothing."""
     binding = core(tmp_path / "core", binding=[(", sync_word: 0x8", "")])
     done = cellstep("run", binding, "--suite", "quick", "--sim", "icarus")
-    assert "\nskipped: random, sync_words: the core has no register 'sync_word'\n" in done.stdout
+    assert "\nskipped: sync_words: the core has no register 'sync_word'\n" in done.stdout
     assert "  sync_word      the core has no such register" in done.stdout
     assert 0 == done.returncode
     alone = cellstep("run", binding, "--suite", "quick/sync_words", "--sim", "icarus")
@@ -154,7 +154,7 @@ def test_live_program_that_cannot_go_on(tmp_path):
     binding = core(tmp_path / "core", binding=[(", sync_word: 0x8", "")])
     options = ["--sim", "icarus", "--live"]
     done = cellstep("run", binding, "--suite", "quick", *options)
-    assert "\nskipped: random, sync_words: the core has no register 'sync_word'\n" in done.stdout
+    assert "\nskipped: sync_words: the core has no register 'sync_word'\n" in done.stdout
     assert 0 == done.returncode
     failing = tmp_path / "failing.yaml"
     failing.write_text(

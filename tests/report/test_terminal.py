@@ -160,7 +160,7 @@ Waived
   writing        not implemented yet (until 2027-01-31)
 Latency allowed: data 2 cycles
 
-agree: 9 000 cycles and 1 read compared in 1 run
+agree: 9 000 cycles and 1 read compared in 1 run; skipped: words
 """
 
 
