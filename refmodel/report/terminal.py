@@ -126,8 +126,8 @@ def total(suite: SuiteResult) -> str:
     if suite.verdict != AGREE:
         return total
     names = dict.fromkeys(gap.subject for gap in not_exercised(suite))
-    skipped = {outcome.scenario for outcome in suite.outcomes if outcome.verdict == SKIPPED}
-    total += f"; skipped: {', '.join(sorted(skipped))}" if skipped else ""
+    left = sorted({o.scenario for o in suite.outcomes if o.verdict == SKIPPED})
+    total += f"; skipped: {', '.join(left)}" if left else ""
     return f"{total}; not exercised: {', '.join(names)}" if names else total
 
 
