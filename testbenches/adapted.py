@@ -16,7 +16,7 @@ from refmodel.block.control import WAIT_FOR_SYNC, next_control
 from refmodel.ground.bus import WRITE_CONTROL
 from refmodel.ground.lane import Lane, either
 from refmodel.ground.stimulus import Stimulus
-from refmodel.host.lacking import CONTROL, NOTHING, TO_MEMORY, Lacking
+from refmodel.host.lacking import CONTROL, NOTHING, Lacking
 from refmodel.world.disk import Disk
 from refmodel.world.levels import Changing, Level, LevelName, in_cycles, lane_of
 from refmodel.world.scenario import Scenario
@@ -30,15 +30,9 @@ def lacking_of(binding: Binding, program: str) -> Lacking:
     """Return what a program can do without, and what it cannot ask for."""
     if binding.bus is None:
         return NOTHING
-    missing = binding.registers_unbound
-    return Lacking.of(program, missing, ways_lacking(binding), waits_on_a_port(binding))
-
-
-def ways_lacking(binding: Binding) -> set[str]:
-    """Return the ways in which the core moves no words."""
-    memory = binding.memory
-    fed = memory is not None and memory.written_at is not None
-    return {TO_MEMORY} if fed else set()
+    missing, memory = binding.registers_unbound, binding.memory
+    ways = memory.ways_lacking if memory is not None else ()
+    return Lacking.of(program, missing, ways, waits_on_a_port(binding))
 
 
 def waits_on_a_port(binding: Binding) -> bool:

@@ -259,7 +259,8 @@ def _memory(binding: Binding, outputs: Mapping[str, int]) -> dict[str, object] |
         w.lane: inverted(seen(w.expression, outputs), w.active) for w in binding.memory.watched()
     }
     fed = binding.memory.written_at is not None
-    return {"store": "1'b0", "data_out": "16'd0", **found, "words": MEMORY_WORDS, "fed": fed}
+    ways = {"store": f"1'b{binding.memory.stores}", "data_out": "16'd0"}
+    return {**ways, **found, "words": MEMORY_WORDS, "fed": fed}
 
 
 def _addresses(binding: Binding, ports: CorePorts) -> tuple[dict[tuple[str, int], int], int]:

@@ -191,7 +191,8 @@ class Preparation:
         disk = ready.disk
         processor = disk.processor(self.shape(disk), self._registers, self._lacking(ready))
         strays = self._strays(ready.seed, self.shape(disk)) if self.with_strays else None
-        if _is_list(disk.scenario) and not processor.looks and not self.shape(disk).fed:
+        alone = not (processor.looks or self.shape(disk).fed or self._lacking(ready).ways)
+        if _is_list(disk.scenario) and alone:
             stimulus = self._listed(disk, processor)
             yield stimulus if strays is None else strays.among(stimulus)
             return

@@ -121,6 +121,11 @@ def _gaps(binding: Binding, waived: set[str]) -> Iterator[Gap]:
         yield Gap(
             CHANNEL_BIT, "no separator.model is named: compared in what the block makes of it"
         )
+    memory = binding.memory
+    if memory is not None and memory.written_at is None:
+        for way in sorted(memory.ways_lacking):
+            why = f"no data port is bound for words {way}: no scenario moves any"
+            yield Gap(MOVES, why)
     if binding.memory is None and MOVES not in waived:
         yield Gap(MOVES, "its slots are not bound: words moved are not compared")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -88,7 +89,8 @@ class BusShape:
 
     A core still has to do with a read or a write `read_lasts` or `write_lasts` edges behind its
     first. What it makes of one that a reset cuts short is its own business, so the host makes
-    none: none during which a reset ends, and with `whole` none that meets a reset at all.
+    none: none during which a reset ends, and with `whole` none that meets a reset at all. Nor does
+    a reset end between the two bytes of transfer or control: what holds the first may be reset.
     """
 
     status: tuple[int, ...] = (WORD,)
@@ -116,6 +118,17 @@ class BusShape:
         last = bus_cycle.cycle + lasts
         met = lasts > 0 and bus_cycle.cycle < stop and start <= last
         return met and (self.whole or stop <= last)
+
+    @property
+    def in_halves(self) -> bool:
+        """Whether transfer or control is written byte by byte."""
+        return max(len(self.transfer), len(self.control)) > 1
+
+    def parted(self, bus_cycles: Sequence[BusCycle], stop: int) -> bool:
+        """Return whether a reset that ends at edge `stop` parts the two bytes of such a write."""
+        first, last = bus_cycles[0], bus_cycles[-1]
+        halves = first.kind in (WRITE_TRANSFER, WRITE_CONTROL)
+        return halves and first.cycle < stop <= last.cycle
 
     def free(self, cycle: int) -> int:
         """Return the first cycle from `cycle` on in which the host writes no word for the disk."""

@@ -31,7 +31,7 @@ def can_be_listed(
     known = {"status", *WRITE_KINDS} & {*registers}
     written = all(register in WRITE_KINDS for _, register, *value in accesses if value)
     there = written and all(register in known for _, register, *_ in accesses)
-    return plain and there and (shape.over_at_once or not machine.resets)
+    return plain and there and ((shape.over_at_once and not shape.in_halves) or not machine.resets)
 
 
 def with_listed(stimulus: Stimulus, accesses: Listed, shape: BusShape, start: int) -> Stimulus:

@@ -272,12 +272,12 @@ class Processor:
     def _end_of_reset(self, bus_cycles: Sequence[BusCycle]) -> int | None:
         """Return the end of the first reset that cuts one of these short, None if none does."""
         resets, shape = self._machine.resets, self._shape
-        if shape.over_at_once:
+        if shape.over_at_once and not shape.in_halves:
             return None
         for bus_cycle in bus_cycles:
             ahead = bisect_right(resets, bus_cycle.cycle, key=itemgetter(1))
             for start, stop in resets[ahead : ahead + 1]:
-                if shape.cut(bus_cycle, start, stop):
+                if shape.cut(bus_cycle, start, stop) or shape.parted(bus_cycles, stop):
                     return stop
         return None
 

@@ -17,6 +17,7 @@ from refmodel.block.arming import WRITE as TO_DISK
 from refmodel.block.control import KEPT, SET
 from refmodel.ground.lane import Cycles
 from refmodel.ground.word import WORD, WORD_BITS
+from refmodel.host.lacking import FROM_MEMORY, TO_MEMORY
 from refmodel.hunt.aims import Aim, Aimed
 from refmodel.hunt.case import BIT, LEVEL, READ, RESET, SLOT, WRITE, Access, CaseEvent, DrawnCase
 
@@ -38,6 +39,7 @@ GATES = ("master_enable", "channel_enable")
 MEMORIES = 8  # with other words in them: a simulator reads each from a file
 LENGTHS = (0, 1, 1, 2, 3, 5)
 Columns = NDArray[np.int64]
+BOTH_WAYS = frozenset((TO_MEMORY, FROM_MEMORY))
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,7 @@ class Reach:
 
     `busy` is how many cycles an access takes until the next one may begin, `deep` how many edges
     it may be on its way inside the core, `lasts` for how many cycles it keeps the host. Without
-    `resets` there are none behind the first.
+    `resets` there are none behind the first. `ways` are those in which transfers go.
     """
 
     start: int
@@ -57,6 +59,7 @@ class Reach:
     deep: int = 0
     resets: bool = True
     lasts: Mapping[Access, int] = field(default_factory=dict)
+    ways: frozenset[str] = BOTH_WAYS
 
 
 class Drawer:
@@ -184,6 +187,8 @@ class Drawer:
         if self._calm:  # some go on for long
             length = np.where(rng.random(count) < 0.5, any_length, length)
         enabled, to_disk = rng.random(count) < 0.85, rng.random(count) < 0.4
+        if self._reach.ways != BOTH_WAYS:
+            to_disk = np.where(enabled, FROM_MEMORY in self._reach.ways, to_disk)
         asked: Columns = enabled * ENABLE | to_disk * TO_DISK | length
         return asked
 

@@ -10,6 +10,7 @@ from pydantic import model_validator
 
 from refmodel.ground.yamlfile import Schema, ShortForm
 from refmodel.host.addresses import Natural
+from refmodel.host.lacking import FROM_MEMORY, TO_MEMORY
 
 Active = Literal["high", "low"]
 GATES = ("master_enable", "channel_enable")
@@ -149,7 +150,8 @@ class Gates(Schema):
 class Memory(Schema):
     """Words to and from memory: in memory slots, or written by the host.
 
-    A core without memory slots, whose host writes the words, reads none from the disk.
+    A core without memory slots, whose host writes the words, reads none from the disk. One that
+    moves words one way only leaves out `data_in` or `data_out`, and can leave out `store`.
     """
 
     request: ObservedSignal
@@ -159,11 +161,24 @@ class Memory(Schema):
     store: ObservedSignal | None = None
     """Up when the word goes to memory, down when it comes from there."""
     data_out: str | None = None
-    """The port of a word to memory."""
+    """The port of a word to memory; without it no transfer goes there."""
     data_in: str | None = None
-    """The port of a word from memory."""
+    """The port of a word from memory; without it no transfer comes from there."""
     written_at: Natural | None = None
     """Instead of slots: the address at which the host writes each word for the disk."""
+
+    @property
+    def ways_lacking(self) -> set[str]:
+        """The ways in which no words go."""
+        if self.written_at is not None:
+            return {TO_MEMORY}
+        ways = {TO_MEMORY: self.data_out, FROM_MEMORY: self.data_in}
+        return {way for way, port in ways.items() if port is None}
+
+    @property
+    def stores(self) -> int:
+        """The level of `store` in a core that has none: 1 where words go to memory only."""
+        return int(TO_MEMORY not in self.ways_lacking)
 
     def driven(self) -> Iterator[Driven]:
         """Yield the inputs of the core."""

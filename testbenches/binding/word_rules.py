@@ -31,10 +31,16 @@ def _memory(binding: Binding) -> Iterator[Fault]:
         for name in given:
             message = "goes with memory slots; with written_at the host itself writes each word"
             yield ("memory", name), message
-    elif len(given) < len(SLOT_KEYS):
-        missing = ", ".join(name for name in SLOT_KEYS if name not in given)
-        message = f"{missing}: missing; a core whose host writes the words has written_at instead"
-        yield ("memory",), message
+        return
+    missing = [name for name in SLOT_KEYS if name not in given]
+    one_way = len({"data_out", "data_in"} & {*missing}) == 1
+    missing = [name for name in missing if not one_way or name == "slot"]
+    if missing:
+        message = (
+            "missing; a core whose words go one way only can do without store and data_in, or"
+            " store and data_out; one whose host writes the words has written_at instead"
+        )
+        yield ("memory",), f"{', '.join(missing)}: {message}"
 
 
 def _fed(binding: Binding) -> Iterator[Fault]:

@@ -81,7 +81,8 @@ class Checker:
         roles = [r for r in roles_of(self.binding, not self._calls) if reset or r.name != "reset"]
         self._watches = [Watch(dut, role, self.binding) for role in roles]
         self._known = Known(self.binding, self.profile, by_reset=reset)
-        self._memory = BenchMemory() if self.binding.memory is not None else None
+        memory = self.binding.memory
+        self._memory = BenchMemory(memory.stores) if memory is not None else None
         self._comparison = self._begin()
         self._bus = BenchBus(self.binding)
         self._core = PinsToBlock(self.binding, self._calls)

@@ -10,7 +10,7 @@ from pydantic import PrivateAttr
 from refmodel.block.slots import Slots
 from refmodel.engine.evidence import Moved
 from refmodel.engine.quiet import NEVER
-from refmodel.ground.lane import Cycles
+from refmodel.ground.lane import Cycles, Values
 from refmodel.ground.moves import Moves
 from refmodel.ground.word import WORD
 from testbenches.checker.sampled import Sampled
@@ -47,7 +47,8 @@ class GrantedSlots(Slots):
 class BenchMemory:
     """Follows the words that a core moves; its pointer begins at 0 with each reset."""
 
-    def __init__(self) -> None:
+    def __init__(self, stores: int = 0) -> None:
+        self._stores = stores  # store in a core without it
         self.slots = GrantedSlots()
         self.words = np.zeros(ROOM, np.uint16)  # what the core was given, by place
         self._place = 0
@@ -63,14 +64,24 @@ class BenchMemory:
         at = slots[asked & (slots >= running)]
         places = (0 if running > first else self._place) + np.arange(len(at))
         self._place = int(places[-1]) + 1 if len(at) else 0 if running > first else self._place
-        store = seen["store"].value.at(at)
-        words = np.where(store == 1, seen["data_out"].value.at(at), seen["data_in"].value.at(at))
-        x_bits = np.where(store == 1, seen["data_out"].unknown.at(at), 0)
-        unclear = seen["request"].unknown.at(at) | seen["store"].unknown.at(at)
+        store, vague = self._at(seen, "store", at, self._stores)
+        out, x_bits = self._at(seen, "data_out", at)
+        words = np.where(store == 1, out, self._at(seen, "data_in", at)[0])
+        x_bits = np.where(store == 1, x_bits, 0)
+        unclear = seen["request"].unknown.at(at) | vague
         self._room(self._place + len(slots) + ROOM)
         self.words[places] = words
         moves = Moves(at, places, words.astype(np.uint16), store.astype(np.uint8))
         return moves, np.where(unclear != 0, WORD, x_bits).astype(np.int64)
+
+    @staticmethod
+    def _at(
+        seen: dict[str, Sampled], name: str, at: Cycles, without: int = 0
+    ) -> tuple[Values, Values]:
+        """Return values and unknown bits of a signal; of one that the core has not, a constant."""
+        if name in seen:
+            return seen[name].value.at(at), seen[name].unknown.at(at)
+        return np.full(len(at), without, np.uint32), np.zeros(len(at), np.uint32)
 
     def _room(self, words: int) -> None:
         """Have room for so many words: a model may move more than the core does."""

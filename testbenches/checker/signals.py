@@ -49,8 +49,9 @@ def roles_of(binding: Binding, bus: bool) -> Iterator[BenchRole]:
     if bus:
         yield from _bus_roles(binding)
     memory = binding.memory
-    if memory is not None and memory.slot is not None and memory.data_in is not None:
+    if memory is not None and memory.slot is not None:
         yield BenchRole("slot", ("memory", "slot"), memory.slot.port, 1, memory.slot.active)
+    if memory is not None and memory.data_in is not None:
         yield BenchRole("data_in", ("memory", "data_in"), memory.data_in, WORD_BITS)
     of_memory = memory.watched() if memory is not None else ()
     shown = (*binding.observed, *binding.lines_observed, *binding.channel_bit_observed)

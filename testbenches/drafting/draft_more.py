@@ -39,7 +39,13 @@ def more_sections(found: Guesses) -> Iterator[str]:
                 text = signal(shown, form) if form else scalar(shown.name)
                 yield f"  {key}: {text}  # {shown.comment}"
             elif section == "memory" and any(known.values()):
-                yield f"  # {key}: PORT  # TODO a memory needs it, too"
+                yield f"  # {key}: PORT  # TODO a memory needs it, too{_one_way(key)}"
+
+
+def _one_way(key: str) -> str:
+    """Say when a core has no such signal of its memory."""
+    other = {"data_in": "stores words", "data_out": "takes words", "store": "moves words one way"}
+    return f", unless the core only {other[key]}" if key in other else ""
 
 
 def bus_extras(found: Guesses, looks: Looks) -> Iterator[str]:

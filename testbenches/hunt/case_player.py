@@ -14,7 +14,7 @@ from refmodel.ground.garbage import garbage_put_off
 from refmodel.ground.scratch import scratch
 from refmodel.hunt.aims import Aim
 from refmodel.hunt.case import READ, WRITE, DrawnCase
-from refmodel.hunt.draw import Drawer, Reach
+from refmodel.hunt.draw import BOTH_WAYS, Drawer, Reach
 from refmodel.hunt.found import Batch, Failed, Kind
 from refmodel.hunt.source import SourceCounts
 from refmodel.report.result import AGREE, ERROR, Outcome
@@ -193,7 +193,8 @@ def reach_of(binding: Binding) -> Reach:
         list(binding.level_inputs),
         binding.memory is not None,
         longest + 1,
-        depth_of(binding).deepest,
+        max(depth_of(binding).deepest, shape.step if shape.in_halves else 0),
         bool(binding.reset.port),
         lasts,
+        BOTH_WAYS - (binding.memory.ways_lacking if binding.memory is not None else set()),
     )

@@ -107,13 +107,16 @@ class Twin:
         """Return where what a run looks at differs: status, lines, moved words, reads of status."""
         found = [_differs(w.expression) for w in self.binding.all_observed]
         memory = self.binding.memory
-        if memory is not None and memory.slot and memory.store and memory.data_out:
+        if memory is not None and memory.slot is not None:
             slot = _active(f"\\{memory.slot.port} ", memory.slot.active)
             moving = _active(_at(SIDES[0], memory.request.signal), memory.request.active)
-            storing = _active(_at(SIDES[0], memory.store.signal), memory.store.active)
+            storing = f"1'b{memory.stores}"
             found.append(f"{slot} && {_differs(memory.request.signal)}")
-            found.append(f"{slot} && {moving} && {_differs(memory.store.signal)}")
-            found.append(f"{slot} && {moving} && {storing} && {_differs(memory.data_out)}")
+            if memory.store is not None:
+                storing = _active(_at(SIDES[0], memory.store.signal), memory.store.active)
+                found.append(f"{slot} && {moving} && {_differs(memory.store.signal)}")
+            if memory.data_out is not None:
+                found.append(f"{slot} && {moving} && {storing} && {_differs(memory.data_out)}")
         bus = self.binding.bus
         if bus is not None:
             found += [_differs(w.expression) for w in bus.watched()]

@@ -153,8 +153,10 @@ class BoundCore:
 
     def memory(self) -> dict[str, z3.BitVecRef]:
         """Return what the core says of memory before the edge: request, store, data_out."""
-        assert self.binding.memory is not None
-        return {watched.lane: self.before(watched) for watched in self.binding.memory.watched()}
+        memory = self.binding.memory
+        assert memory is not None
+        found = {"store": z3.BitVecVal(memory.stores, 1), "data_out": z3.BitVecVal(0, WORD_BITS)}
+        return found | {watched.lane: self.before(watched) for watched in memory.watched()}
 
 
 def _put(value: z3.ExprRef, wires: list[tuple[z3.BitVecRef, z3.BitVecRef]]) -> z3.ExprRef:

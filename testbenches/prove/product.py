@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 import z3
 
+from refmodel.block.arming import ENABLE, WRITE
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.ground.depth import Depth
 from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.ground.stimulus import LEVEL_INPUTS
 from refmodel.ground.word import WORD_BITS
+from refmodel.host.lacking import FROM_MEMORY
 from refmodel.profile import Profile
 from refmodel.prove.seen import Candidate
 from refmodel.prove.system import System
@@ -280,7 +282,19 @@ class _Builder:
             reset = None if name == "bit" else inputs["reset"]
             found[name] = delayed(system, name, found[name], edges, reset)[-1]
         self._assume_long_resets(inputs, depth)
+        self._assume_ways(found)
         return found
+
+    def _assume_ways(self, inputs: dict[str, z3.BitVecRef]) -> None:
+        """Assume that the host starts no transfer in a way that the core has not."""
+        for core in self._cores:
+            memory = core.binding.memory
+            for way in sorted(memory.ways_lacking) if memory is not None else ():
+                word = inputs["transfer"]
+                asked = WRITE if way == FROM_MEMORY else 0
+                starts = z3.And(inputs["write_transfer"] == 1, word & ENABLE == ENABLE)
+                said = f"no transfer goes {way}: the core has none"
+                self._system.assumed[said] = z3.Not(z3.And(starts, word & WRITE == asked))
 
     def _assume_long_resets(self, inputs: dict[str, z3.BitVecRef], depth: Depth) -> None:
         """Of a deep core assume resets long enough to empty it, with nothing that comes in them."""

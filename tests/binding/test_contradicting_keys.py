@@ -118,8 +118,8 @@ FAULTS = [  # core, text of its binding, instead of it, what is said behind the 
     ("registered", "{port: xfer_on, latency: 2}", "{port: xfer_on, latency: 2, path: straight}",
      "18:43: inputs.dma_active.path: a straight level passes no register, but latency says 2; "
      "give one of the two"),
-    ("reference", MEMORY, MEMORY.replace(", data_in: mem_in", ""),
-     "38:1: memory: data_in: missing; a core whose host writes the words has written_at instead"),
+    ("reference", MEMORY, MEMORY.replace(", store: mem_we", ""),
+     "38:1: memory: store: missing; a core whose words go one way only can do without store and"),
     ("reference", MEMORY, "memory: {written_at: 2, request: mem_req, slot: slot}",
      "38:43: memory.slot: goes with memory slots; with written_at the host itself writes each"),
     ("reference", MEMORY, "memory: {written_at: 8, request: mem_req}",

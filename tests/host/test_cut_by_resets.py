@@ -80,3 +80,20 @@ def test_no_bus_cycle_is_cut(shape, gaps, accesses):
     found = begun(shape, tuple(resets), made)
     assert len(found) >= len(made)
     assert not [b for b in found for start, stop in resets if shape.cut(b, start, stop)]
+
+
+@pytest.mark.parametrize(
+    ("reset", "first"),
+    [((10, 12), 12), ((5, 13), 13), ((12, 13), 13), ((13, 14), 12), ((13, 20), 12), ((3, 12), 12)],
+)
+@pytest.mark.parametrize("register", ["transfer", "control"])
+def test_no_reset_ends_between_two_bytes(register, reset, first):
+    """What holds the high byte of a write may be reset, so both bytes come behind such a reset."""
+    shape = BusShape(**{register: (HIGH, LOW)})
+
+    def program():
+        yield Write(register, 0x8003, 12)
+
+    machine = Machine(resets=(reset,))
+    processor = Processor(program(), PAL, shape, machine=machine)
+    assert [b.cycle for b in processor.pending] == [first, first + 1]
