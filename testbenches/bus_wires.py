@@ -20,7 +20,8 @@ def bus_connections(binding: Binding, bus: Bus, drive: DriveWord) -> dict[str, s
     if bus.read is not None:
         found[bus.read.port] = signal_of(lines.read, bus.read)
     if bus.select is not None:
-        found[bus.select.port] = signal_of(access, bus.select)
+        selected = f"({access} & ~{lines.of('elsewhere')})"
+        found[bus.select.port] = signal_of(selected, bus.select)
     if bus.write is not None:
         found[bus.write.port] = signal_of(lines.write, bus.write)
     if bus.strobes is not None:

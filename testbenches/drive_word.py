@@ -18,7 +18,7 @@ HELD = (
     *BACK,
 )
 MOVING = ("bit", "address", "write_data")
-BUS = ("read", "write", "counts", "address", "write_data")
+BUS = ("read", "write", "counts", "elsewhere", "address", "write_data")
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class DriveWord:
     @property
     def held(self) -> int:
         """The bits that keep their value from event to event."""
-        strobes = ("read", "write") if "counts" in self.slots else ()
+        strobes = ("read", "write", "elsewhere") if "counts" in self.slots else ()
         return sum(self.mask(name) for name in (*HELD, *MOVING, *strobes))
 
     @property

@@ -204,6 +204,8 @@ def drive_of(binding: Binding, ports: CorePorts) -> DriveWord:
         widths["slot"] = 1
     if binding.bus is not None:
         widths |= {"read": 1, "write": 1}
+        if binding.bus.select is not None:
+            widths["elsewhere"] = 1  # an access of another device: the core is not selected
         if binding.bus.hold > 1:
             widths["counts"] = 1  # the cycle of a held read that counts
         widths |= {"address": ports.width(binding.bus.address)}

@@ -13,6 +13,7 @@ from refmodel.drive.cable import BACK
 from refmodel.ground.bus import (
     DRIVE_LINES,
     DRIVE_STATUS,
+    ELSEWHERE,
     HIGH,
     READ_DRIVE,
     READ_UNUSED,
@@ -227,6 +228,7 @@ class Player:
         data = np.where((width <= 8) & (mask == HIGH), value >> 8, value)
         data = np.where(write & ~unused, data, self._random.integers(0, 1 << 16, len(kind)))
         words = self._slot("write", write) | self._slot("read", ~write)
+        words |= self._slot("elsewhere", unused & (mask == ELSEWHERE))
         return words | self._slot("address", address) | self._slot("write_data", data)
 
     def _for_the_core(

@@ -63,6 +63,10 @@ def as_run(scope: Scope, binding: Binding, unread: Sequence[str], live: bool) ->
     """
     ports = {driven.port for driven in binding.driven_inputs} & {*unread}
     scope = replace(scope, bound=replace(scope.bound, unread=tuple(sorted(ports))))
+    if tied := {name: value for name, value in binding.tie.items() if name not in unread}:
+        held = ", ".join(f"{name} {value}" for name, value in tied.items())
+        gap = Gap("tied inputs", f"{held}: what the core does with others is not looked at")
+        scope = replace(scope, not_compared=(*scope.not_compared, gap))
     if why := why_between_edges(binding):
         gap = Gap(
             "between edges", f"status may move there ({why}); it is looked at before each edge"

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.ground.bus import READ_UNUSED, WRITE_UNUSED, BusShape
+from refmodel.ground.bus import ELSEWHERE, READ_UNUSED, WRITE_UNUSED, BusShape
 from refmodel.ground.lane import Cycles
 from refmodel.ground.stimulus import Stimulus
+from refmodel.ground.word import WORD
 from testbenches.binding.bus import STATUS
 from testbenches.binding.schema import Binding
 
@@ -24,6 +25,7 @@ class Strays:
 
     A read goes to an address that returns nothing of status, a write to one that no register is
     written at, if the binding tells where all are: else a write may hit one that is not bound.
+    Where the core has a select, either also goes to its registers' addresses in another device.
     """
 
     def __init__(
@@ -32,10 +34,15 @@ class Strays:
         self._random = np.random.default_rng((seed, STREAM))
         self._shape = shape or binding.bus_shape
         self._room = self._shape.busy + 1
-        free = {READ_UNUSED: _free(binding, address_width, reads=True)}
+        free = {(READ_UNUSED, WORD): _free(binding, address_width, reads=True)}
         if tells_all_registers(binding):
-            free[WRITE_UNUSED] = _free(binding, address_width, reads=False)
-        self._choices = [(kind, address) for kind, found in free.items() for address in found]
+            free[WRITE_UNUSED, WORD] = _free(binding, address_width, reads=False)
+        if binding.bus is not None and binding.bus.select is not None:
+            own = sorted(
+                {c.address for name in binding.registers for c in binding.bus_cycles(name)}
+            )
+            free |= {(kind, ELSEWHERE): own for kind in (READ_UNUSED, WRITE_UNUSED)}
+        self._choices = {sort: np.array(found, np.uint16) for sort, found in free.items() if found}
 
     def among(self, stimulus: Stimulus) -> Stimulus:
         """Return a span with accesses more in it."""
@@ -43,15 +50,15 @@ class Strays:
         at = at[~np.isin(at % self._shape.fed_every, self._shape.fed)]
         if not self._choices or not len(at):
             return stimulus
-        kinds = sorted({kind for kind, _ in self._choices})
-        kind = self._random.choice(np.array(kinds, np.uint8), len(at))
+        sorts = list(self._choices)
+        which = self._random.integers(0, len(sorts), len(at))
         value = np.zeros(len(at), np.uint16)
-        for one in kinds:
-            addresses = np.array([a for k, a in self._choices if k == one], np.uint16)
-            value[kind == one] = self._random.choice(addresses, int((kind == one).sum()))
+        for n, sort in enumerate(sorts):
+            value[which == n] = self._random.choice(self._choices[sort], int((which == n).sum()))
+        kind = np.array([kind for kind, _ in sorts], np.uint8)[which]
+        mask = np.array([mask for _, mask in sorts], np.uint16)[which]
         cycle = np.concatenate((stimulus.access_cycle, at))
         order = np.argsort(cycle, kind="stable")
-        mask = np.full(len(at), 0xFFFF, np.uint16)
         return replace(
             stimulus,
             access_cycle=cycle[order],

@@ -12,11 +12,15 @@ from numpy.typing import NDArray
 from refmodel.ground.word import WORD
 
 HIGH, LOW = 0xFF00, 0x00FF
+ELSEWHERE = 1  # no mask of a register, nor of a read that goes on
 Kinds = NDArray[np.integer]
 
 
 class BusKind(IntEnum):
-    """Kinds of bus cycle (column `access_kind` of a stimulus)."""
+    """Kinds of bus cycle (column `access_kind` of a stimulus).
+
+    One that is unused, with a mask of ELSEWHERE, is another device's: the core is not selected.
+    """
 
     READ_STATUS = 0  # reads status and clears byte_ready (B5)
     READ_STATUS_PART = 1  # reads the part of status that clears nothing

@@ -15,6 +15,7 @@ from refmodel.engine.inner import INSIDE
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.ground.bus import (
     DRIVE_STATUS,
+    ELSEWHERE,
     HIGH,
     READ_DRIVE,
     READ_OTHER,
@@ -187,6 +188,8 @@ def access_text(seen: AccessSeen, layout: Layout) -> str:
     part = {WORD: "", HIGH: ", high byte"}.get(seen.mask, ", low byte")
     if seen.kind in (READ_UNUSED, WRITE_UNUSED):
         verb = "reads" if seen.kind == READ_UNUSED else "writes to"
+        if seen.mask == ELSEWHERE:
+            return f"cycle {seen.cycle}: {verb} address 0x{seen.value:X} of another device"
         return f"cycle {seen.cycle}: {verb} address 0x{seen.value:X}, where the binding has nothing"
     if seen.kind in (READ_DRIVE, READ_OTHER):
         register = DRIVE_STATUS if seen.kind == READ_DRIVE else "another register"

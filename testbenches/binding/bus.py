@@ -57,16 +57,17 @@ class Acknowledge(Pin):
 
 
 class Bus(Schema):
-    """The host's side: read and write strobes, or a select and a write line for the direction."""
+    """The host's side: read and write strobes, a select, or a select and a line for writes."""
 
     address: str
     """The address port."""
     read: Pin | None = None
     """The read strobe."""
     select: Pin | None = None
-    """Instead of a read strobe: on in any access; `write` then gives the direction."""
+    """On in any access of the core, and off in those of other devices, which must have no effect.
+    Without a read strobe `write` gives the direction."""
     write: Pin | None = None
-    """The write strobe; with `select`, up in writes."""
+    """The write strobe; with `select` alone, up in writes."""
     write_data: str | None = None
     """The port with the data of a write."""
     read_data: str | None = None

@@ -187,9 +187,7 @@ def _bus(binding: Binding) -> Iterator[Fault]:
         return
     if not binding.registers:
         yield ("bus", "registers"), "give at least one register; or leave out bus"
-    if bus.read is not None and bus.select is not None:
-        yield ("bus", "select"), "read and select exclude each other; tie a select beside strobes"
-    if bus.select is not None and bus.write is None:
+    if bus.select is not None and bus.write is None and bus.read is None:
         yield ("bus", "select"), "needs 'write', whose level tells the direction; or call it read"
     yield from _needs(bus)
     forms = {where.word is None for where in binding.registers.values()}

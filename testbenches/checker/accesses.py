@@ -186,6 +186,8 @@ def _strobes(seen: dict[str, Sampled], first: int, end: int) -> tuple[Cycles, Cy
     read, select, write = (
         seen[name].active(first, end) if name in seen else np.empty(0, np.int64) for name in names
     )
+    if "bus.read" in seen and "bus.select" in seen:
+        return np.intersect1d(read, select), np.intersect1d(write, select)
     if "bus.read" in seen:
         return read, write
     return np.setdiff1d(select, write), np.intersect1d(select, write)

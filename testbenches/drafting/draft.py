@@ -203,6 +203,8 @@ def _bus(found: Guesses, looks: Looks) -> Iterator[str]:
         yield _role(found, "line" if "line" in found.roles else "write", "write")
     else:
         yield _role(found, "read")
+        if "select" in found.roles:
+            yield _role(found, "select")
         yield _role(found, "write")
     if "bus.data.port" in looks.keys:
         yield "  data:"

@@ -187,10 +187,7 @@ def _read_nets(netlist: Netlist) -> set[str]:
 
 
 def _selects(found: Guesses, every: list[Vote]) -> Iterator[tuple[str, tuple[int, str]]]:
-    """Yield a value for a select beside strobes, and for a second select: always on."""
-    if "select" in found.roles and "read" in found.roles:
-        select = found.roles.pop("select")
-        yield select.name, (int(select.active == "high"), "always selected: there are strobes")
+    """Yield a value for a second select: always on."""
     taken = {guess.name for guess in found.roles.values()}
     for vote in every:
         if vote.role == "select" and vote.port not in taken:

@@ -113,6 +113,8 @@ class BoundCore:
             slots["read"], slots["write"] = bus.read, bus.write
             slots["address"] = bus.address()
             slots["counts"] = z3.BitVecVal(0, 1)  # for the harness alone
+            if "elsewhere" in drive.slots:
+                slots |= self._elsewhere(system, bus)
             if "write_data" in drive.slots:
                 slots["write_data"] = bus.data(drive.slots["write_data"][1])
         slots |= {  # lines back from a drive: anything at any time
@@ -123,6 +125,23 @@ class BoundCore:
         ordered = sorted(drive.slots.items(), key=lambda item: -item[1][0])
         parts = [slots[name] for name, _ in ordered]
         return z3.Concat(*parts) if len(parts) > 1 else parts[0]
+
+    def _elsewhere(self, system: System, bus: BusSide) -> dict[str, z3.BitVecRef]:
+        """Let the host access other devices, at any address, while it has nothing to do here.
+
+        Where an access is one edge long: what is held is not let go in its middle.
+        """
+        none, shape, own = z3.BitVecVal(0, 1), self.harness.shape, self.binding.bus
+        if shape.hold > 1 or shape.idle or own is None or own.acknowledge is not None:
+            return {"elsewhere": none}
+        other, write = system.take("host.elsewhere", 1), system.take("host.writes_elsewhere", 1)
+        waits = system.state.get("host.waits", none)
+        other = z3.If(z3.And(bus.number == 0, waits == 0), other, none)
+        return {
+            "elsewhere": other,
+            "read": bus.read | other & ~write,
+            "write": bus.write | other & write,
+        }
 
     def shown(self, watched: Watched) -> z3.BitVecRef:
         """Return what something observed shows when the cycle ends: 1 for active."""

@@ -202,6 +202,7 @@ class _Host:
         ] = z3.And(
             z3.ULT(self._access, self._first), z3.Implies(z3.Not(free), self._access == 0)
         )  # fmt: skip
+        self._assume_whole(system.after["host.due"])
         width = harness.drive.slots["address"][1]
         loose = system.take("host.loose_address", width), system.take("host.loose_data", WORD_BITS)
         counts = self._counts(begun, number)
@@ -210,6 +211,15 @@ class _Host:
         return BusSide(
             self._cycles, self._first, number, value, answered, reads, writes, written, *loose
         )
+
+    def _assume_whole(self, due: z3.BitVecRef) -> None:
+        """Assume no reset while the second byte of transfer or control is still to come."""
+        halves = (WRITE_TRANSFER, WRITE_CONTROL)
+        second = by_number(due, self._cycles, lambda c: int(c.kind in halves and c.mask == LOW), 1)
+        if self._harness.shape.in_halves:
+            reset = self._system.inputs["drive.reset"]
+            said = "no reset comes between the two bytes of a write of transfer or control"
+            self._system.assumed[said] = z3.Implies(second == 1, reset == 0)
 
     def _waits(self) -> tuple[z3.BitVecRef | None, z3.BoolRef]:
         """Return how many edges no access may begin, if there can be any."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import z3
@@ -64,6 +64,8 @@ class Product:
     left_out: list[str]  # what only one of two cores has
     shown: dict[str, z3.BitVecRef]  # what the core shows, by claim
     long_reset: int = 0  # edges a reset of a deep core lasts at least
+    ways_lacking: frozenset[str] = frozenset()  # of transfers, in one of the cores
+    in_halves: bool = False  # transfer or control is written byte by byte
     spacing: tuple[
         str, ...
     ] = ()  # registers that are not 0 while a bit or an access would be early
@@ -174,6 +176,7 @@ class _Builder:
         inputs = self._inside(inputs)
         if host is not None:
             inputs |= host.model_inputs()
+            self._assume_ways(inputs)
         reference = self._reference(inputs)
         self._follow_core(core, inputs)
         spacing = self._spaced(hosts[0])
@@ -195,6 +198,8 @@ class _Builder:
             claims.left_out,
             claims.shown,
             self._long_reset,
+            frozenset(self._ways_lacking()),
+            self._subject.harness.shape.in_halves,
             spacing,
         )
 
@@ -282,19 +287,21 @@ class _Builder:
             reset = None if name == "bit" else inputs["reset"]
             found[name] = delayed(system, name, found[name], edges, reset)[-1]
         self._assume_long_resets(inputs, depth)
-        self._assume_ways(found)
         return found
 
-    def _assume_ways(self, inputs: dict[str, z3.BitVecRef]) -> None:
-        """Assume that the host starts no transfer in a way that the core has not."""
+    def _ways_lacking(self) -> Iterator[str]:
+        """Yield the ways in which one of the cores moves no words."""
         for core in self._cores:
-            memory = core.binding.memory
-            for way in sorted(memory.ways_lacking) if memory is not None else ():
-                word = inputs["transfer"]
-                asked = WRITE if way == FROM_MEMORY else 0
-                starts = z3.And(inputs["write_transfer"] == 1, word & ENABLE == ENABLE)
-                said = f"no transfer goes {way}: the core has none"
-                self._system.assumed[said] = z3.Not(z3.And(starts, word & WRITE == asked))
+            if core.binding.memory is not None:
+                yield from sorted(core.binding.memory.ways_lacking)
+
+    def _assume_ways(self, inputs: dict[str, z3.BitVecRef]) -> None:
+        """Assume that the host starts no transfer in a way that a core has not."""
+        word, starts = inputs["transfer"], inputs["write_transfer"] == 1
+        for way in self._ways_lacking():
+            asked = ENABLE | (WRITE if way == FROM_MEMORY else 0)
+            said = f"no transfer goes {way}: the core has none"
+            self._system.assumed[said] = z3.Implies(starts, word & (ENABLE | WRITE) != asked)
 
     def _assume_long_resets(self, inputs: dict[str, z3.BitVecRef], depth: Depth) -> None:
         """Of a deep core assume resets long enough to empty it, with nothing that comes in them."""

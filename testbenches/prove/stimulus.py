@@ -9,8 +9,10 @@ import numpy as np
 from refmodel.block.fields import TRANSFER_FIELDS, field
 from refmodel.ground.bus import READ_STATUS, WRITE_CONTROL, WRITE_SYNC_WORD, WRITE_TRANSFER
 from refmodel.ground.word import WORD, WORD_BITS
+from refmodel.host.lacking import FROM_MEMORY
 from refmodel.prove.arrays import Array
 from refmodel.prove.walk import Values
+from testbenches.prove.bus_side import INDEX_BITS
 from testbenches.prove.product import AGE, FIRST_ACCESS, LASTED, Product
 
 ENABLE = field(TRANSFER_FIELDS, "enable").mask
@@ -93,6 +95,8 @@ class Habits:
             self._levels[name] = drawn[f"drive.{name}"] = held
         if "host.access" in drawn:
             drawn |= self._host(state, (settled >= FIRST_ACCESS) & (awake | (lasted is None)))
+        if self._product.in_halves:
+            drawn["drive.reset"] = np.where(self._halved(state, drawn), 0, drawn["drive.reset"])
         for name, what in (("drive.bit_strobe", "channel bit"), ("host.access", "access")):
             since = f"bench.since {what}"
             if since in self._product.spacing:
@@ -141,7 +145,23 @@ class Habits:
             access = self._calm.access(access, free, min(orders), self._edge)
             self._edge += 1
         kinds = np.array([-1, *(cycle.kind for cycle in bus.cycles)])[access]
-        return {"host.access": access, "host.value": self._value(state, kinds)}
+        value = self._value(state, kinds)
+        for way in self._product.ways_lacking:
+            asked = ENABLE | (WRITE if way == FROM_MEMORY else 0)
+            turned = (kinds == WRITE_TRANSFER) & (value & (ENABLE | WRITE) == asked)
+            value = np.where(turned, value ^ WRITE, value)
+        return {"host.access": access, "host.value": value}
+
+    def _halved(self, state: Values, drawn: dict[str, Array]) -> Array:
+        """Return where the first byte of transfer or control is written, or the second awaited."""
+        assert self._product.bus is not None
+        halves = (WRITE_TRANSFER, WRITE_CONTROL)
+        halved = np.zeros(1 << INDEX_BITS, bool)  # a state that a solver finds may have any number
+        halved[1 : 1 + len(self._product.bus.cycles)] = [
+            c.kind in halves for c in self._product.bus.cycles
+        ]
+        found: Array = halved[drawn["host.access"]] | halved[state["host.due"].astype(int)]
+        return found
 
     def _value(self, state: Values, kinds: Array) -> Array:
         """Return the words written: such as make something happen, most of the time."""

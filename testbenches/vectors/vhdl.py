@@ -46,7 +46,7 @@ def vhdl_expression(verilog: str, width: int) -> str:
         bits = f"{int(constant[1]):0{width}b}"
         return f"'{bits}'" if width == 1 else f'"{bits}"'
     text = _BIT.sub(r"(\1)", _SLICE.sub(r"(\1 downto \2)", verilog))
-    return text.replace("~", "not ").replace("|", "or")
+    return text.replace("~", "not ").replace("|", "or").replace("&", "and")
 
 
 def _shown(

@@ -96,9 +96,6 @@ FAULTS = [
     ({STATUS: "status: {high: 0, low: 1, clears_on: high}"},
      "binding.yaml:12:3: bus.registers: give all registers as one address, or all as high and low"),
     # bus
-    ({"read: rd": "select: rd\n  read: cs"},
-     "binding.yaml:8:3: bus.select: read and select exclude each other; tie a select beside "
-     "strobes"),
     ({"read: rd": "select: rd", "  write: {port: wr, active: low}\n": "", REGISTERS: "{status: 4}"},
      "binding.yaml:8:3: bus.select: needs 'write', whose level tells the direction; or call it "
      "read"),
