@@ -30,7 +30,7 @@ class Computer:
         self._full: list[tuple[int, Array]] = []
         self._kept = list(expressions)  # so that no number of an expression is given away again
         widest = 1
-        for part in _inner_first(expressions):
+        for part in inner_first(expressions):
             if z3.is_bv(part):
                 widest = max(widest, part.size())
             self._add(part)
@@ -73,7 +73,7 @@ class Computer:
             self._steps.append((place, _operation(part), parts))
 
 
-def _inner_first(expressions: Sequence[z3.ExprRef]) -> list[z3.ExprRef]:
+def inner_first(expressions: Sequence[z3.ExprRef]) -> list[z3.ExprRef]:
     """Return every part of the expressions once, each behind its own parts."""
     order: list[z3.ExprRef] = []
     seen: set[int] = set()

@@ -34,6 +34,8 @@ class Verdict:
     """Relations between the two that hold in every cycle."""
     edges: int = 1
     """Edges of the induction step."""
+    how: str = ""
+    """How it is proved if relations alone do not do it."""
     depth: int = 0
     """For how many cycles from the reset on nothing can differ, where no more is proved."""
     why: str = ""
@@ -93,7 +95,8 @@ class Verdict:
         if self.verdict == PROVED:
             yield f"proved: {self.subject}, for all inputs, in every cycle"
             step = "one step" if self.edges == 1 else f"{self.edges} steps"
-            yield f"how: {self.relations} relations hold after reset and after every cycle ({step})"
+            known = f"{self.relations} relations hold after reset and after every cycle ({step})"
+            yield f"how: {'; '.join(filter(None, (known if self.relations else '', self.how)))}"
             if self.second:
                 yield f"second opinion: {self.second}"
         elif self.verdict == BOUNDED:

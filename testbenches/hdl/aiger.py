@@ -67,7 +67,7 @@ class Aiger:
         different values next.
         """
         found = self._with({self.latch(one): self.latch(other) for one, other in pairs.items()})
-        gates = _Gates(found.first_gate, found.gates)
+        gates = Gates(found.first_gate, found.gates)
         same = found.outputs[output] ^ 1
         for one, other in pairs.items():
             a, b = found.latches[one][0], found.latches[other][0]
@@ -77,7 +77,7 @@ class Aiger:
 
     def _with(self, instead: Mapping[int, int]) -> Aiger:
         """Return the graph with other literals in the place of some inputs and latches."""
-        gates = _Gates(self.first_gate)
+        gates = Gates(self.first_gate)
         found = [instead.get(2 * n, 2 * n) for n in range(self.first_gate)]
 
         def put(literal: int) -> int:
@@ -113,7 +113,7 @@ class Aiger:
         return bytes(coded)
 
 
-class _Gates:
+class Gates:
     """Gates as they are made, each once, and none whose value is that of what it looks at."""
 
     def __init__(self, first: int, made: Sequence[tuple[int, int]] = ()) -> None:

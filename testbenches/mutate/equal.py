@@ -3,40 +3,24 @@
 from __future__ import annotations
 
 import json
-import re
-import shutil
-import subprocess
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 
-from refmodel.ground.errors import CannotRun
 from refmodel.ground.processors import processors
 from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNKNOWN, UNSEEN, Fate
 from testbenches.hdl.aiger import Aiger
-from testbenches.hdl.synth import NetSource, find_yosys, linked, run_yosys
-from testbenches.mutate.parting import Answer, ever, pairs_of
-from testbenches.mutate.twin import CHOSEN, Twin, asking, reading_core
+from testbenches.hdl.model_checker import ModelChecker, find_checker
+from testbenches.hdl.parting import Answer, ever, pairs_of
+from testbenches.hdl.synth import NetSource, linked, run_yosys
+from testbenches.mutate.twin import CHOSEN, SIDES, Twin, asking, reading_core
 
 SECONDS = 60  # of a processor, for one question
 QUICK = 1  # in which most are answered
 SPARE = 3  # for one whose answer tells only in which way a mutant cannot be seen
-PATIENCE = 20 * SECONDS  # until it ends, on a machine with much to do
-_SOLVER = "read_aiger {aig}; cone -s -O {output}; strash; scorr; pdr; write_cex -a {run}"
-_LIMITED = 'ulimit -t "$0" && exec "$1" -q "$2"'  # its seconds are those of a processor
-_ROW = re.compile(r"^[01]+(?=$|# DONE)", re.M)
 ANYWHERE, COMPARED = 0, 1  # outputs of the twin
 Say = Callable[[str], None]
-
-
-def find_solver() -> str:
-    """Return the model checker that comes with yosys; raise CannotRun when there is none."""
-    yosys = Path(find_yosys())
-    found = shutil.which(str(yosys.with_name(f"{yosys.name}-abc")))
-    if found is None:
-        raise CannotRun(f"{yosys.name}-abc is missing, the model checker that comes with yosys")
-    return found
 
 
 class Solver:
@@ -55,15 +39,15 @@ class Solver:
         self._given_up = given_up
         self._folder = folder
         self._say = say
-        self._program = find_solver()
-        (self._folder).mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
+        self._checker = ModelChecker(find_checker(), folder)
         self._source = NetSource(twin.ports.sources)
         linked(self._source, folder)
         run_yosys(reading_core(["0"], twin.ports.top), folder, self._source)
         (folder / "twin.v").write_text(twin.verilog(), encoding="utf-8")
         run_yosys(asking(self._has_one_clock()), folder, self._source)
         self._graph = Aiger.read(folder / "twin.aig")
-        self._pairs = pairs_of(self._graph.held)
+        self._pairs = pairs_of(self._graph.held, *SIDES)
 
     def _has_one_clock(self) -> bool:
         """Return whether every register moves with the rising edge of the clock's port."""
@@ -119,29 +103,4 @@ class Solver:
         """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""
         if self._given_up():
             return Answer()
-        path, run = self._folder / f"ask-{name}.aig", self._folder / f"run-{name}.txt"
-        path.write_bytes(graph.encoded())
-        run.unlink(missing_ok=True)
-        commands = _SOLVER.format(aig=path.name, output=output, run=run.name)
-        said = self._said(commands, seconds)
-        if "Property proved" in said:
-            return Answer(never=True)
-        if "was asserted in frame" not in said or not run.exists():
-            return Answer()
-        _, *rows = _ROW.findall(run.read_text(encoding="ascii"))  # the first has the registers
-        return Answer(run=[[int(bit) for bit in row] for row in rows])
-
-    def _said(self, commands: str, seconds: int) -> str:
-        """Return what the solver says, nothing if it takes far too long."""
-        try:
-            done = subprocess.run(
-                ["sh", "-c", _LIMITED, str(seconds), self._program, commands],
-                cwd=self._folder,
-                capture_output=True,
-                text=True,
-                timeout=PATIENCE,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
-            return ""
-        return done.stdout
+        return self._checker.ask(name, graph, output, seconds)

@@ -18,6 +18,7 @@ from refmodel.prove.system import System
 from refmodel.prove.telling import tellings
 from refmodel.prove.verdict import BOUNDED, PROVED, REFUTED, Verdict
 from refmodel.prove.walk import Draw, Walked, Walker, WalkTrace, joined
+from testbenches.prove.checked import check
 
 RUNS = 256
 SHORTER = 10.0  # seconds of a search for a shorter run
@@ -25,6 +26,7 @@ FAR = 32  # edges: where a run is longer, the search will hardly come there, and
 ALONE = 300  # edges on which nothing comes, in which a core may go wrong by itself
 LOOK = 200  # edges of runs that only count what is met
 LONGEST_WALK = 30.0  # seconds of runs side by side
+CHECKED = "the model checker that comes with yosys finds no run in which they differ"
 Say = Callable[[str], None]
 
 
@@ -55,21 +57,28 @@ class Attempt:
     reached: dict[str, int] = field(default_factory=dict)
     hints: Sequence[Candidate] = ()
     twins: bool = False  # two versions of one core: the hints may do
+    _found: WalkTrace | None = field(default=None, init=False)  # a run of the model checker
 
     def run(self) -> tuple[Verdict, WalkTrace | None]:
         """Return the verdict, and the run that shows it if it is `refuted`."""
         clock = Clock(self.effort.seconds)
         walker = Walker(self.system, self.watched)
         verdict, trace = self._verdict(PROVED), None
-        if not self._is_twin(verdict, clock):
-            verdict, trace = self._run(walker, clock)
+        if self.twins:
+            known = self._is_twin(verdict, clock) or self._is_checked(verdict, walker, clock)
         else:
+            known = False
+        if known:
             self.reached |= walker.walk(self.draw, RUNS, LOOK, self.effort.seed).reached
+        else:
+            verdict, trace = self._run(walker, clock)
         verdict.seconds = clock.passed
         return verdict, trace
 
     def _run(self, walker: Walker, clock: Clock) -> tuple[Verdict, WalkTrace | None]:
         """Run the two side by side; prove what never parts, make short what does."""
+        if self._found is not None:
+            return self._refuted(walker, self._found, clock)
         self.say("running model and core side by side")
         effort = self.effort
         limit = Clock(min(LONGEST_WALK, effort.seconds / 4), busy=True)
@@ -83,15 +92,23 @@ class Attempt:
         self.reached |= walked.reached
         if walked.broken is not None:
             return self._refuted(walker, walked.broken, clock)
-        verdict = self._induction(walked, clock)
-        if verdict.verdict != PROVED:
-            return self._bounded(walker, verdict, clock)
-        return verdict, None
+        verdict, kept = self._induction(walked, clock)
+        if verdict.verdict == PROVED or self._follows(verdict, walker, clock, kept):
+            return verdict, None
+        if self._found is not None:
+            return self._refuted(walker, self._found, clock)
+        return self._bounded(walker, verdict, clock)
+
+    def _follows(
+        self, verdict: Verdict, walker: Walker, clock: Clock, kept: Sequence[Candidate]
+    ) -> bool:
+        """Ask whether what one step leaves open follows from what was kept in more of them."""
+        if self.twins or not kept:
+            return False
+        return self._is_checked(verdict, walker, clock, kept)
 
     def _is_twin(self, verdict: Verdict, clock: Clock) -> bool:
         """Prove two versions of a core equal by registers of one name alone, if that does."""
-        if not self.twins:
-            return False
         try:
             kept, left = self._sifted(self.hints, clock)
         except OutOfTimeError:
@@ -99,6 +116,20 @@ class Attempt:
         if not left:
             self._conclude(verdict, kept, clock)
         return not left
+
+    def _is_checked(
+        self, verdict: Verdict, walker: Walker, clock: Clock, kept: Sequence[Candidate] = ()
+    ) -> bool:
+        """Ask the model checker, for half of the time left; keep a run that it finds.
+
+        What was `kept` is known to hold.
+        """
+        self.say("asking the model checker")
+        checked = check(self.system, walker, (clock.seconds - clock.passed) / 2, kept)
+        self._found = checked.trace
+        if checked.never:
+            verdict.verdict, verdict.why, verdict.how = PROVED, "", CHECKED
+        return checked.never
 
     def _conclude(self, verdict: Verdict, kept: Sequence[Candidate], clock: Clock) -> None:
         """Put into a verdict what the relations kept prove, and what another solver says."""
@@ -113,8 +144,11 @@ class Attempt:
             verdict, self.subject, list(system.claims), list(system.assumed), self.reached
         )
 
-    def _induction(self, walked: Walked, clock: Clock) -> Verdict:
-        """Look for relations that follow from themselves, and imply all that is claimed."""
+    def _induction(self, walked: Walked, clock: Clock) -> tuple[Verdict, Sequence[Candidate]]:
+        """Look for relations that follow from themselves, and imply all that is claimed.
+
+        Also return those that do follow.
+        """
         verdict = self._verdict(PROVED)
         try:
             found = Finder(self.system, walked.samples).find()
@@ -122,7 +156,7 @@ class Attempt:
         except OutOfTimeError:
             verdict.verdict = BOUNDED
             verdict.why = f"the time, {self.effort.seconds:g} s, was over before induction ended"
-            return verdict
+            return verdict, []
         if left and not self.twins:
             kept, left = self._sifted_again(found, walked, clock) or (kept, left)
         if left:
@@ -133,7 +167,7 @@ class Attempt:
             )
         else:
             self._conclude(verdict, kept, clock)
-        return verdict
+        return verdict, kept
 
     def _sifted(
         self, candidates: Sequence[Candidate], clock: Clock

@@ -25,14 +25,16 @@ LONGEST_RESET = 64  # cycles of the first reset that are gone through one by one
 class BoundCore:
     """A core, what it shows, and what it moves; `side` begins the names of its registers.
 
-    `moves` is 1 on an edge on which a word moves to or from memory.
+    `moves` is 1 on an edge on which a word moves to or from memory. A core that makes its channel
+    bits itself is cut there, unless it is `whole`.
     """
 
     def __init__(
-        self, binding: Binding, ports: CorePorts, harness: Harness, side: str = "core"
+        self, binding: Binding, ports: CorePorts, harness: Harness, side: str, whole: bool
     ) -> None:
         self.binding, self.harness = binding, harness
-        self.part: CoreSide = core_side(binding, ports, harness, side)
+        self.own_bits = [] if whole else binding.channel_bit_observed
+        self.part: CoreSide = core_side(binding, ports, harness, side, self.own_bits)
         self.moves = z3.BitVecVal(0, 1)
 
     def join(self, system: System, inputs: Mapping[str, z3.BitVecRef], bus: BusSide | None) -> None:
@@ -101,7 +103,7 @@ class BoundCore:
 
     def _own_bits(self) -> list[tuple[str, Watched]]:
         """Return the pins in the place of the core's own separator, and what shows there."""
-        return [(f"{OWN_BITS}{w.lane}", w) for w in self.binding.channel_bit_observed]
+        return [(f"{OWN_BITS}{w.lane}", w) for w in self.own_bits]
 
     def _word(
         self, system: System, inputs: Mapping[str, z3.BitVecRef], bus: BusSide | None

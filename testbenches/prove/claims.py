@@ -47,6 +47,8 @@ class Claims:
         if bus is not None and self._core.reads:
             self._claim_reads(layout, bus)
         self._claim_lines()
+        if self._reference.other is not None:
+            self._claim_bits(self._reference.other)
         if self._moves:
             self._claim_moves()
 
@@ -117,6 +119,18 @@ class Claims:
             wanted = history.after(lag)
             self._claim(f"line.{name}", self._old(lag), wanted == self._core.shown(watched))
             self._hint(name, lag, history.before(lag) == self._core.before(watched))
+
+    def _claim_bits(self, other: BoundCore) -> None:
+        """Claim that two cores that make channel bits of flux make the same, on the same edges."""
+        mine, theirs = (
+            {w.lane: core.shown(w) for w in core.binding.channel_bit_observed}
+            for core in (self._core, other)
+        )
+        if mine and theirs:
+            comes = mine["bit_strobe"] == theirs["bit_strobe"]
+            same = mine["bit_value"] == theirs["bit_value"]
+            value = z3.Implies(mine["bit_strobe"] == 1, same)
+            self._claim("bits.channel_bit", self._old(1), z3.And(comes, value))
 
     def _claim_moves(self) -> None:
         """Claim that the core moves the words that are to be moved."""

@@ -12,6 +12,7 @@ import z3
 
 from refmodel.ground.errors import CannotRun
 from testbenches.binding.ports import CorePorts
+from testbenches.binding.roles import Watched
 from testbenches.binding.schema import Binding
 from testbenches.harness import Harness, wiring
 from testbenches.hdl.cut import cut
@@ -55,8 +56,12 @@ class CoreSide:
         return z3.substitute(self.machine.value(name), *self._paused)
 
 
-def core_side(binding: Binding, ports: CorePorts, harness: Harness, side: str = "core") -> CoreSide:
+def core_side(
+    binding: Binding, ports: CorePorts, harness: Harness, side: str, own_bits: Sequence[Watched]
+) -> CoreSide:
     """Return the core of a binding; `side` begins the names of its registers.
+
+    It is cut where `own_bits` come from its own separator: each has a pin instead.
 
     Raises CannotRun for what yosys does not take or is no synchronous logic on the one clock.
     """
@@ -68,7 +73,7 @@ def core_side(binding: Binding, ports: CorePorts, harness: Harness, side: str = 
         files = (*ports.sources, wrapper)
         source = NetSource(files, ports.include_dirs, binding.core.defines, late)
         module = netlist(source, WRAPPER)
-    own = {f"{OWN_BITS}{w.lane}": f"dut.{w.expression}" for w in binding.channel_bit_observed}
+    own = {f"{OWN_BITS}{w.lane}": f"dut.{w.expression}" for w in own_bits}
     cut(module, own)
     made = machine(module, "clk", side)
     _refuse_own_enable(binding)

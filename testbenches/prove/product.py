@@ -37,6 +37,7 @@ ANY_BITS = (
     "its separator may make any channel bits, on any edges: whether they are the right ones is"
     " not part of the proof"
 )
+ANY_FLUX = "its read data may do anything on any edge"
 FIRST_ACCESS = 2  # edges after the last one of the first reset, as a processor begins
 
 
@@ -84,7 +85,6 @@ def product(subject: Subject, against: Subject | None = None) -> Product:
     for each in filter(None, (subject, against)):
         _refuse(each.binding)
     if against is not None:
-        _refuse_separators(subject, against)
         _refuse_unlike(subject, against)
     return _Builder(subject, against).build()
 
@@ -116,15 +116,6 @@ def _refuse(binding: Binding) -> None:
         )
 
 
-def _refuse_separators(*subjects: Subject) -> None:
-    """Raise CannotRun where two cores are held to each other that make channel bits of flux."""
-    if any(subject.binding.disk.flux is not None for subject in subjects):
-        raise CannotRun(
-            "disk.flux: two separators are not proved equal; prove each core's block against the"
-            " model, which takes the channel bits as they come"
-        )
-
-
 def _refuse_unlike(one: Subject, other: Subject) -> None:
     """Raise InputError where two cores answer the same accesses in other cycles."""
     a, b = one.binding, other.binding
@@ -133,6 +124,8 @@ def _refuse_unlike(one: Subject, other: Subject) -> None:
         message = f"{what} is not that of {b.path}; prove each of the two against the model"
         return InputError([a.document.problem(key, message)])
 
+    if (a.disk.flux is None) != (b.disk.flux is None):
+        raise differ(("disk",), "what the disk gives")
     if a.latency != b.latency:
         raise differ(("latency",), "latency")
     if depth_of(a) != depth_of(b):
@@ -152,9 +145,11 @@ class _Builder:
 
     def __init__(self, subject: Subject, against: Subject | None) -> None:
         self._subject, self._against = subject, against
-        self._cores = [BoundCore(subject.binding, subject.ports, subject.harness, CORE)]
-        if against is not None:
-            self._cores.append(BoundCore(against.binding, against.ports, against.harness, OTHER))
+        sides = zip(filter(None, (subject, against)), (CORE, OTHER), strict=False)
+        self._cores = [
+            BoundCore(s.binding, s.ports, s.harness, side, whole=against is not None)
+            for s, side in sides
+        ]
         self._system = System()
         self._long_reset = 0
 
@@ -247,7 +242,7 @@ class _Builder:
             self._age == 0, begins
         )
         if self._separates:
-            system.assumed[ANY_BITS] = z3.BoolVal(True)
+            system.assumed[ANY_BITS if self._against is None else ANY_FLUX] = z3.BoolVal(True)
         return found
 
     def _hosts(self) -> list[BusSide | None]:

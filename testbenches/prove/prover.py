@@ -23,6 +23,7 @@ OWN_CHANNEL_BITS = (
     "on channel bits that the core's separator may never make; bind the block alone to get the run"
     " that shows it, or use `cellstep run`"
 )
+ANY_READ_DATA = "on read data that no drive may make; `cellstep run` shows whether it comes to that"
 
 
 @dataclass
@@ -94,7 +95,7 @@ def _proof(
     verdict, trace = attempt.run()
     verdict.left_out = both.left_out
     if verdict.verdict == REFUTED and subject.binding.disk.flux is not None:
-        verdict.take_back(OWN_CHANNEL_BITS)
+        verdict.take_back(OWN_CHANNEL_BITS if against is None else ANY_READ_DATA)
         return Proof(verdict, subject, both)
     return Proof(verdict, subject, both, trace)
 

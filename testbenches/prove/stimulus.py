@@ -87,7 +87,9 @@ class Habits:
                 self._fixed_bit < 2, self._fixed_bit ^ (rng.random(runs) < 0.02), drawn["drive.bit"]
             )
         if "drive.slot" in drawn:
-            drawn["drive.slot"] = self._slots(state, drawn["drive.bit_strobe"])
+            drawn["drive.slot"] = self._slots(
+                state, drawn.get("drive.bit_strobe", np.zeros(runs, int))
+            )
         for name, held in self._levels.items():
             held = np.where(self._now(self._level) == 1, 1 - held, held)
             if name.endswith("_enable"):

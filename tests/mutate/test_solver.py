@@ -8,6 +8,7 @@ from refmodel.ground.processors import processors
 from refmodel.mutate.score import EQUIVALENT, KILLED, SURVIVED, UNSEEN, Fate, Mutant
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
+from testbenches.hdl.model_checker import ModelChecker
 from testbenches.mutate.equal import Solver
 from testbenches.mutate.twin import Twin
 
@@ -95,6 +96,6 @@ def test_nothing_is_asked_once_it_is_given_up(tmp_path, monkeypatch):
     asked = []
     twin = Twin(binding, ports, 3)
     solver = Solver(twin, tmp_path / "solver", lambda _: None, given_up=lambda: len(asked) > 0)
-    monkeypatch.setattr(solver, "_said", lambda commands, _seconds: asked.append(commands) or "")
+    monkeypatch.setattr(ModelChecker, "said", lambda _, commands, _s: asked.append(commands) or "")
     solver.judge([Fate(Mutant(n, "small.v", 1, "changed")) for n in range(1, 7)])
     assert 1 <= len(asked) <= processors()

@@ -68,9 +68,23 @@ def test_whole_block_behind_a_separator_is_proved():
     assert "second opinion: bitwuzla finds the same" in done.stdout
 
 
-def test_two_cores_with_separators_are_not_held_to_each_other(tmp_path):
-    """Two separators are no part of a proof, so the verdict is bounded, with a way out."""
+def test_a_core_with_a_separator_equals_itself(tmp_path):
+    """Its read data may do anything; the channel bits are compared, too."""
     binding = flux_core(tmp_path)
-    done = cellstep("prove", binding, "--against", binding)
-    assert done.returncode == 125
-    assert "two separators are not proved equal" in done.stdout
+    done = cellstep("prove", binding, "--against", binding, "--no-second")
+    assert done.returncode == 0, done.stdout
+    assert "bits.channel_bit" in done.stdout
+    assert "its read data may do anything on any edge" in done.stdout
+
+
+@LONG
+def test_two_separators_that_differ_are_not_called_equal(tmp_path):
+    """The second lets the first pulse be no centre of a window; no drive need make such pulses."""
+    one, other = tmp_path / "one", tmp_path / "other"
+    for folder in (one, other):
+        folder.mkdir()
+    old, new = "if (unlocked)", "if (1'b0)"
+    cores = [flux_core(one), flux_core(other, old, new, "flux/counter_separator.v")]
+    done = cellstep("prove", cores[0], "--against", cores[1], "--seconds", "20")
+    assert done.returncode == 125, done.stdout
+    assert "on read data that no drive may make" in done.stdout

@@ -1,4 +1,4 @@
-"""Shows that a mutant and its core never part, on one copy of the registers that they share."""
+"""Shows that two machines never part, on one copy of the registers that they share."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from testbenches.hdl.aiger import Aiger
-from testbenches.mutate.twin import SIDES
 
 ROUNDS = 24
 Run = Sequence[Sequence[int]]  # what each input is in each cycle
@@ -23,14 +22,17 @@ class Answer:
 Ask = Callable[[Aiger, int], Answer]  # may this output of the graph ever be 1?
 
 
-def pairs_of(names: Sequence[str]) -> dict[int, int]:
-    """Return which register of the core each of its mutant's is, both by place."""
+def pairs_of(names: Sequence[str], one: str, other: str) -> dict[int, int]:
+    """Return which register of `one` each of the `other` is, both by place.
+
+    A name begins with the side, and a dot.
+    """
     place = {word: n for n, found in enumerate(names) for word in found.split()}
     found = {}
     for word, n in place.items():
         side, dot, own = word.partition(".")
-        twin = place.get(f"{SIDES[0]}.{own}")
-        if side == SIDES[1] and dot and twin is not None:
+        twin = place.get(f"{one}.{own}")
+        if side == other and dot and twin is not None:
             found[n] = twin
     return found
 

@@ -4,11 +4,12 @@ import itertools
 import random
 
 from testbenches.hdl.aiger import Aiger
-from testbenches.mutate.parting import Answer, ever, pairs_of
+from testbenches.hdl.parting import Answer, ever, pairs_of
 
 INPUTS, LATCHES, GATES = 2, 3, 7
 FIRST = 1 + INPUTS + 2 * LATCHES
-NAMES = [f"cellstep_{side}.r[{n}]" for side in ("core", "changed") for n in range(LATCHES)]
+SIDES = "cellstep_core", "cellstep_changed"
+NAMES = [f"{side}.r[{n}]" for side in SIDES for n in range(LATCHES)]
 
 
 def searched(graph, output):
@@ -58,7 +59,7 @@ def test_same_answer_as_of_two_machines():
     told = []
     for _ in range(300):
         graph = twin(rng)
-        pairs = pairs_of(graph.held)
+        pairs = pairs_of(graph.held, *SIDES)
         assert {3: 0, 4: 1, 5: 2} == pairs
         answer = ever(graph, pairs, 0, searched)
         assert searched(graph, 0).never == answer.never
@@ -81,5 +82,5 @@ def test_only_words_that_part_are_doubled():
         shared.append([to for to, _ in joined.latches[3:]])
         return Answer(run=[[1]]) if len(shared) == 1 else Answer(never=True)
 
-    assert ever(graph, pairs_of(names), 0, ask).never
+    assert ever(graph, pairs_of(names, *SIDES), 0, ask).never
     assert [[4, 0, 8], [4, 0, 14]] == shared
