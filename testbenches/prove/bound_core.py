@@ -71,7 +71,8 @@ class BoundCore:
         held = [(register, system.after[name]) for name, register in part.registers.items()]
         self._behind = [*behind, *held]
         if self.binding.memory is not None:
-            self.moves = z3.simplify(inputs["slot"] & self.memory()["request"])
+            taken = inputs["slot"] & ~inputs["reset"]  # memory is in reset, too
+            self.moves = z3.simplify(taken & self.memory()["request"])
 
     def _begin(self, system: System) -> None:
         """Add the registers; they begin behind all edges of the first reset but the last one."""

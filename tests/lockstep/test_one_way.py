@@ -79,3 +79,13 @@ def test_way_that_cannot_be_told_is_refused(one_way, memory, message):
     """Without both ports, or with both and no store, the binding is refused with a way out."""
     with pytest.raises(InputError, match=f"memory: {message}; a core whose words go one way"):
         load_binding(one_way(memory))
+
+
+@pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
+def test_request_in_reset_moves_nothing(outcomes, one_way):
+    """A request that falls with its registers, behind the edge that resets them, is no mismatch."""
+    binding = one_way(
+        MEMORY, ("transfer_path.v", (" && room_or_word && !rst;", " && room_or_word;"))
+    )
+    (found,) = outcomes(binding, "aimed/dense_resets")
+    assert (found.verdict, found.moves > 50) == ("agree", True)

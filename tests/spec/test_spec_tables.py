@@ -28,7 +28,7 @@ from testbenches.binding.bus import REGISTERS
 
 PAGE = read_page(SPEC.read_text(encoding="utf-8"))
 BLOCK = Path(refmodel.block.__file__).parent
-WIDTHS = {"window": 16, "sync_word": 16, "bit_count": 3, "data": 8, "byte_ready": 1}
+WIDTHS = {"window": 16, "sync_word": 16, "bit_count": 3, "data": 8, "byte_ready": 1, "control": 1}
 
 
 def rows(heading):
