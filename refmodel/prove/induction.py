@@ -15,6 +15,7 @@ from refmodel.prove.system import System
 from refmodel.prove.walk import Draw, Walker
 
 WANDERERS, WANDERED = 64, 24  # runs from a solver's state, and the edges of each
+STEPS_A_SECOND = 8_000_000  # about what a solver does in one, with all around it
 LOOKS = (0, 1, 2, 4, 8, 15, 23)  # edges behind which a run is looked at
 
 
@@ -24,20 +25,16 @@ class OutOfTimeError(Exception):
 
 @dataclass
 class Clock:
-    """How much time a proof may take, in seconds: of a watch, or of work done with `busy`.
-
-    What is found in so many seconds of work does not depend on what else the machine does.
-    """
+    """How much time a proof may take, in seconds by the watch."""
 
     seconds: float
-    busy: bool = False
     _begin: float = field(init=False)
 
     def __post_init__(self) -> None:
         self._begin = self._now()
 
     def _now(self) -> float:
-        return time.process_time() if self.busy else time.monotonic()
+        return time.monotonic()
 
     @property
     def left(self) -> float:
@@ -53,12 +50,43 @@ class Clock:
         return self._now() - self._begin
 
     def check(self, solver: z3.Solver, *assumed: z3.BoolRef) -> z3.CheckSatResult:
-        """Return what a solver finds within the time; raises OutOfTimeError if it needs more."""
+        """Return what a solver finds within the time; raise OutOfTimeError if it needs more."""
         while True:
             solver.set("timeout", max(1, int(1000 * self.left)))
             found = solver.check(*assumed)
             if found != z3.unknown:
                 return found
+
+
+class BusyClock(Clock):
+    """How much work this process may do, in seconds of a processor."""
+
+    def _now(self) -> float:
+        return time.process_time()
+
+
+@dataclass
+class Work(Clock):
+    """How much work solvers may do, in about seconds, and not beyond another clock's time.
+
+    It is counted in the solver's own steps: what is found does not depend on the machine, unless
+    the other clock ends it.
+    """
+
+    within: Clock
+
+    def _now(self) -> float:
+        steps: int = z3.Solver().statistics().get_key_value("rlimit count")
+        return steps / STEPS_A_SECOND
+
+    def check(self, solver: z3.Solver, *assumed: z3.BoolRef) -> z3.CheckSatResult:
+        """Return what a solver finds within the work; raise OutOfTimeError if it needs more."""
+        solver.set("rlimit", max(1, int(STEPS_A_SECOND * self.left)))
+        solver.set("timeout", max(1, int(1000 * self.within.left)))
+        found = solver.check(*assumed)
+        if found == z3.unknown:
+            raise OutOfTimeError
+        return found
 
 
 class InductionStep:

@@ -10,7 +10,7 @@ import z3
 from refmodel.prove.bounded import search
 from refmodel.prove.candidates import Finder
 from refmodel.prove.explained import Explained
-from refmodel.prove.induction import Clock, OutOfTimeError, keep, unproved
+from refmodel.prove.induction import BusyClock, Clock, OutOfTimeError, Work, keep, unproved
 from refmodel.prove.second import SECOND, agrees, questions
 from refmodel.prove.seen import Candidate
 from refmodel.prove.shorten import shortened
@@ -81,7 +81,7 @@ class Attempt:
             return self._refuted(walker, self._found, clock)
         self.say("running model and core side by side")
         effort = self.effort
-        limit = Clock(min(LONGEST_WALK, effort.seconds / 4), busy=True)
+        limit = BusyClock(min(LONGEST_WALK, effort.seconds / 4))
         walked = walker.walk(
             self.draw,
             RUNS,
@@ -257,8 +257,8 @@ class Attempt:
         nothing = {**dict.fromkeys(self.system.inputs, 0), **self.idle}
         return walker.replay(short.start, [short.inputs[0], *[nothing] * ALONE])
 
-    def _limit(self, seconds: float, clock: Clock) -> Clock:
-        return Clock(min(seconds, max(1.0, self.effort.seconds - clock.passed)), busy=True)
+    def _limit(self, seconds: float, clock: Clock) -> Work:
+        return Work(seconds, Clock(max(1.0, self.effort.seconds - clock.passed)))
 
     def _refuting(self, verdict: Verdict, trace: WalkTrace, shortest: bool) -> Verdict:
         verdict.broken = _fields(trace.broken)

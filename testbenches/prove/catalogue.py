@@ -11,7 +11,9 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
 from hdl_stubs.defects import REFERENCE, Defect, apply, load_defects
@@ -54,7 +56,16 @@ class Refuted:
 
 
 def refute(defect: Defect, folder: Path, seconds: float = 60) -> Refuted:
-    """Prove the reference core with a defect in it, and replay the run that shows it."""
+    """Prove the reference core with a defect in it, and replay the run that shows it.
+
+    It is done in a process of its own, as by the command: what a solver finds depends on what it
+    was asked before.
+    """
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        return pool.submit(_refute, defect, folder, seconds).result()
+
+
+def _refute(defect: Defect, folder: Path, seconds: float) -> Refuted:
     apply(defect, REFERENCE, folder)
     binding = folder / "binding.yaml"
     began = time.process_time()

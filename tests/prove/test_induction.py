@@ -1,11 +1,12 @@
 """Induction on small machines whose behaviour is plain."""
 
 import numpy as np
+import pytest
 import z3
 
 from refmodel.prove.bounded import search
 from refmodel.prove.candidates import Finder
-from refmodel.prove.induction import Clock, keep, unproved
+from refmodel.prove.induction import Clock, OutOfTimeError, Work, keep, unproved
 from refmodel.prove.second import agrees, questions
 from refmodel.prove.seen import Candidate
 from refmodel.prove.shorten import shortened
@@ -80,3 +81,28 @@ def test_a_run_is_shortened_to_what_it_needs():
     trace = walker.replay({"model.up": 0, "core.down": 9}, lazy)
     assert len(trace) > 20
     assert len(shortened(walker, trace, {"go": 0}, keep=0)) == 10
+
+
+def factoring():
+    """Return a solver with a question that takes it some work: no two such factors are there."""
+    a, b = z3.BitVecs("a b", 24)
+    solver = z3.SolverFor("QF_BV")
+    prime = z3.BitVecVal(0x2FFFD1, 24)
+    solver.add(a * b == prime, z3.UGT(a, 1), z3.UGT(b, 1), z3.ULT(a, 1 << 11), z3.ULT(b, 1 << 11))
+    return solver
+
+
+def test_work_is_what_a_solver_does_and_not_what_the_watch_says():
+    """Too little work ends a question, enough answers it, and what was used is gone."""
+    with pytest.raises(OutOfTimeError):
+        Work(0.001, Clock(60)).check(factoring())
+    enough = Work(30, Clock(60))
+    before = enough.left
+    assert z3.unsat == enough.check(factoring())
+    assert 0 < enough.left < before
+
+
+def test_work_ends_with_the_clock_it_is_within():
+    """However much work is left, when the time is over no question is asked."""
+    with pytest.raises(OutOfTimeError):
+        Work(30, Clock(0)).check(factoring())
