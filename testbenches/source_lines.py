@@ -14,7 +14,7 @@ from refmodel.ground.errors import UserError
 from testbenches.binding.bus import STATUS
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
-from testbenches.drafting.netlist import Netlist, nets_in
+from testbenches.drafting.netlist import Netlist, bits_read, nets_in
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import Design, elaborate
 from testbenches.hdl.vhdl import is_vhdl
@@ -106,10 +106,14 @@ def _behind(netlist: Netlist, part: Part) -> Iterator[tuple[str, Any]]:
         for drive in netlist.drives.get(path, []):
             if drive.lsb < lsb + width and lsb < drive.lsb + drive.width:
                 yield path, drive.place
-                for farther, exprs in ((1, (drive.value,)), (3, drive.guards)):
-                    for net in dict.fromkeys(net for expr in exprs for net in nets_in(expr)):
-                        read = (net.path, 0, net.width)
-                        heappush(waiting, (distance + farther, next(order), read))
+                first = max(lsb, drive.lsb)
+                bits = min(lsb + width, drive.lsb + drive.width) - first
+                for net, low, size in dict.fromkeys(
+                    bits_read(drive.value, first - drive.lsb, bits)
+                ):
+                    heappush(waiting, (distance + 1, next(order), (net.path, low, size)))
+                for net in dict.fromkeys(net for expr in drive.guards for net in nets_in(expr)):
+                    heappush(waiting, (distance + 3, next(order), (net.path, 0, net.width)))
 
 
 def _outside(netlist: Netlist, path: str) -> str:

@@ -31,6 +31,7 @@ from refmodel.ground.stimulus import LEVEL_INPUTS
 from refmodel.profile import Profile
 
 LATEST = 3  # cycles that a latency is tried longer than the binding's
+OF_TRANSFERS = ("dma_active", "writing", "write_gate", "write_data", "transfer_done", MEMORY)
 GATES = ("master_enable", "channel_enable")
 
 
@@ -83,6 +84,8 @@ def _trials(plain: Trial, finding: Finding, shown: Shown) -> Iterator[Trial]:
     yield from _policies(plain)
     yield from turned_lane(plain, finding)
     if shown.stimulus.first == 0:
+        if finding.mismatch.field in OF_TRANSFERS:
+            yield from _numbers(plain)
         if CHANNEL_BIT not in shown.observed.lanes:
             yield from _disk_ports(plain, shown.value_line)
         yield from _levels(plain)
@@ -138,6 +141,16 @@ def _policies(plain: Trial) -> Iterator[Trial]:
             if choice != getattr(plain.profile.policies, name):
                 other = plain.profile.with_policies({name: str(choice)})
                 yield replace(plain, change=f"policy {name}={choice}", profile=other)
+
+
+def _numbers(plain: Trial) -> Iterator[Trial]:
+    """Yield a profile whose FIFO, or the writes that arm a transfer, are one more or one less."""
+    for name in ("fifo_words", "arming_writes"):
+        now = getattr(plain.profile, name)
+        for number in (now - 1, now + 1):
+            if number:
+                other = plain.profile.model_copy(update={name: number})
+                yield replace(plain, change=f"profile {name}: {number}", profile=other)
 
 
 def _disk_ports(plain: Trial, line: Lane | None) -> Iterator[Trial]:

@@ -16,6 +16,8 @@ from refmodel.engine.timeline import LINES
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
 
+OF_THE_PATH = {*LINES, *COUNTERS, MEMORY, "dma_active", "writing"} - {"sync_found"}
+
 
 @dataclass(frozen=True)
 class Cause:
@@ -58,16 +60,40 @@ def find_cause(
     last = trail.last
     here = trail.here = last if last and (last.cycle == target or last.inputs.reset) else None
     clause = clause_of(mismatch, trail, observed)
-    if here is not None:
-        moved = changed is not None and changed[0] is here
+    moved = changed is not None and changed[0] is here
+    if here is not None and (moved or matters(here, mismatch.field)):
         before = changed[1] if moved and changed else value
         return Cause(clause, describe(here), here.cycle, before, value)
     if changed is not None:
         edge, before, after = changed
-        event = f"nothing arrives in cycle {target}; last set by: {describe(edge)}"
+        still = _nothing(target, there=here is not None)
+        event = f"{still}; last set by: {describe(edge)}"
         return Cause(clause, event, edge.cycle, before, after)
     event = f"nothing arrives in cycle {target} that could change it"
     return Cause(clause, event, target, value, value)
+
+
+def _nothing(cycle: int, there: bool) -> str:
+    """Say that nothing came in a cycle, or nothing that could change the field."""
+    return f"nothing arrives in cycle {cycle}{' that could change it' if there else ''}"
+
+
+def matters(edge: Edge, field: str) -> bool:
+    """Return whether what arrived on an edge can have to do with a field that stood still on it."""
+    inputs, path = edge.inputs, edge.before.transfer
+    if inputs.reset:
+        return True
+    if field in OF_THE_PATH:
+        reading = path.running and not path.write
+        return bool(
+            (reading and inputs.bit_strobe) or _transfer_events(edge) or field in edge.changed
+        )
+    if field in ("byte_ready", "data"):
+        return bool(inputs.bit_strobe or inputs.read_status or inputs.write_control)
+    if field == "sync_equal":
+        follows = edge.before.sync_equal != edge.before.sync_equal_before
+        return bool(inputs.bit_strobe or inputs.write_sync_word or follows)
+    return True
 
 
 class Values(NamedTuple):

@@ -131,6 +131,7 @@ def tried_text(tried: Sequence[Tried]) -> str:
         "strobe and value": ("disk.strobe and",),
         "polarities": ("disk.", "inputs.", "gates.", "reset."),
         "policies": ("policy",),
+        "numbers": ("profile ",),
     }
     names = [n for n, begins in kinds.items() if any(t.change.startswith(begins) for t in tried)]
     return f"{said} ({', '.join(names)}); this revolution agrees with none"

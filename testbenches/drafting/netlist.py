@@ -289,3 +289,30 @@ def parts_of(expr: Expr) -> Iterator[Expr]:
 def nets_in(expr: Expr) -> Iterator[Net]:
     """Yield every net an expression reads."""
     yield from (part for part in parts_of(expr) if isinstance(part, Net))
+
+
+def bits_read(expr: Expr, lsb: int, width: int) -> Iterator[tuple[Net, int, int]]:
+    """Yield each net that decides `width` bits of a value from `lsb` on, and which bits of it."""
+    match expr:
+        case Net():
+            yield expr, lsb, min(width, expr.width - lsb)
+        case NetBits(of=Net() as net, lsb=own):
+            yield net, own + lsb, min(width, expr.width - lsb)
+        case Cat(parts=parts):
+            at = 0
+            for part in reversed(parts):
+                first, last = max(lsb, at), min(lsb + width, at + part.width)
+                if first < last:
+                    yield from bits_read(part, first - at, last - first)
+                at += part.width
+        case Mux(condition=condition, then=then, other=other):
+            yield from bits_read(condition, 0, condition.width)
+            for part in (then, other):
+                yield from bits_read(part, lsb, width)
+        case Not(of=part) if part.width == expr.width:
+            yield from bits_read(part, lsb, width)
+        case Join(parts=parts) if all(part.width == expr.width for part in parts):
+            for part in parts:
+                yield from bits_read(part, lsb, width)
+        case _:
+            yield from ((net, 0, net.width) for net in nets_in(expr))
