@@ -12,6 +12,7 @@ from refmodel.engine.compare import Mismatch
 from refmodel.engine.finding import Shown
 from refmodel.engine.history import MATCH, Earlier
 from refmodel.engine.span_framing import span_framing
+from refmodel.engine.timed_symptoms import timed_symptoms
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.word import WORD_BITS
 from refmodel.profile import Profile
@@ -50,6 +51,7 @@ def symptoms(
     shift = shifted_bytes(mismatch, profile, shown)
     if shift:
         yield _shift_text(shift, mismatch, earlier)
+    yield from timed_symptoms(mismatch, profile, shown)
 
 
 def dead(shown: Shown) -> bool:

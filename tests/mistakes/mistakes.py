@@ -160,5 +160,36 @@ FURTHER = {
         "dma_active: wr_on, writing: xfer_on",
         f"{AGREES}inputs.dma_active and inputs.writing the other way round",
     ),
+    "a timer for sync_equal": made(
+        "sync_window.v",
+        "assign sync_equal = SYNC_COMPARE == ALWAYS ? equal : matched;",
+        "reg [3:0] held; assign sync_equal = held != 4'd0;\n    always @(posedge clk)\n"
+        "        held <= rst ? 4'd0 : match ? 4'd14 : held - (held != 4'd0);",
+        "sync_equal stays up for 14 cycles each time in the core, as if a timer held it",
+    ),
+    "no look-ahead": Mistake(
+        tuple(
+            ("write_serialiser.v", pair)
+            for pair in (
+                ("LAST_ZERO   = 5'd17", "LAST_ZERO   = 5'd15"),
+                ("bit_number == LAST_ZERO;", "bit_number == LAST_ZERO && !ready && !more;"),
+                (
+                    "!idle && !gate_closes && (gate_open || entering_bit == FIRST_LEFT);",
+                    "1'b1;",
+                ),
+                ("recent[2] && tick", "recent[0] && tick"),
+                ("late ? middle + shift : early ? middle - shift : middle;", "middle;"),
+            )
+        ),
+        ("write_gate comes 28 cycles early each time, 2 written bits: the model looks 2 bits",),
+        suite="block/write_transfer",
+    ),
+    "a FIFO of another depth": made(
+        "word_fifo.v",
+        "parameter integer WORDS = 3",
+        "parameter integer WORDS = 2",
+        f"{AGREES}profile fifo_words: 2",
+        suite="block/write_transfer",
+    ),
     "another policy": bound("SYNC_VIEW: 0", "SYNC_VIEW: 1", "with policy sync_view=registered"),
 }
