@@ -67,9 +67,12 @@ def prove_against(
 
 
 def prove_subjects(
-    new: Subject, old: Subject, title: str, effort: Effort, say: Say = lambda _: None
+    new: Subject, old: Subject | None, title: str, effort: Effort, say: Say = lambda _: None
 ) -> Proof:
-    """Prove one core equal to another, as `prove_against` does for those of two bindings."""
+    """Prove one core equal to another, as `prove_against` does for those of two bindings.
+
+    Without the other one it is proved equal to the model.
+    """
     return _proof(new, old, title, effort, say)
 
 
