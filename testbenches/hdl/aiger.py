@@ -55,6 +55,21 @@ class Aiger:
         """Return the literal of what a latch holds."""
         return 2 * (len(self.inputs) + 1 + place)
 
+    def cone(self, output: int) -> set[int]:
+        """Return the latches, by place, that an output can ever depend on."""
+        first_latch, seen = len(self.inputs) + 1, {0}
+        waiting = [self.outputs[output] >> 1]
+        while waiting:
+            number = waiting.pop()
+            if number in seen:
+                continue
+            seen.add(number)
+            if number >= self.first_gate:
+                waiting += [literal >> 1 for literal in self.gates[number - self.first_gate]]
+            elif number >= first_latch:
+                waiting.append(self.latches[number - first_latch][0] >> 1)
+        return {n - first_latch for n in seen if first_latch <= n < self.first_gate}
+
     def with_constants(self, values: Mapping[str, int]) -> Aiger:
         """Return the graph in which inputs of these names are constants, without idle gates."""
         named = enumerate(self.inputs, 1)

@@ -37,32 +37,43 @@ def pairs_of(names: Sequence[str], one: str, other: str) -> dict[int, int]:
     return found
 
 
-def ever(graph: Aiger, pairs: Mapping[int, int], output: int, ask: Ask) -> Answer:
-    """Say whether an output of two machines that begin alike may ever be 1.
+class Parting:
+    """Two machines that begin alike, and which registers of theirs were never seen to part.
 
     At first both have the same registers, each of a pair that of the other. If in no state they
-    reach the output is 1, nor one of a pair would go another way than the other, neither is it with
+    reach an output is 1, nor one of a pair would go another way than the other, neither is it with
     registers of their own. A pair that would part gets a register each, with the rest of its word,
     and it is asked again. Where few part, that is far quicker than with two of all.
     """
-    shared = dict(pairs)
-    for _ in range(ROUNDS):
-        joined = graph.with_one_for(shared, output)
-        answer = ask(joined, len(joined.outputs) - 1)
-        if answer.run is None:
-            return answer
-        *_, values = joined.run(answer.run)
 
-        def now(literal: int, values: list[int] = values) -> int:
-            return values[literal >> 1] ^ (literal & 1)
+    def __init__(self, graph: Aiger, pairs: Mapping[int, int], ask: Ask) -> None:
+        self._graph, self._ask = graph, ask
+        self._shared = dict(pairs)
 
-        if now(joined.outputs[output]):
-            return answer
-        after = [now(following) for following, _ in joined.latches]
-        parted = [one for one, other in shared.items() if after[one] != after[other]]
-        apart = _whole_words(graph.held, parted)
-        shared = {one: other for one, other in shared.items() if one not in apart}
-    return Answer()
+    def ever(self, output: int) -> Answer:
+        """Say whether an output may ever be 1; what has parted stays so for the next question.
+
+        Registers that the output cannot depend on may part.
+        """
+        cone = self._graph.cone(output)
+        for _ in range(ROUNDS):
+            shared = {a: b for a, b in self._shared.items() if a in cone}
+            joined = self._graph.with_one_for(shared, output)
+            answer = self._ask(joined, len(joined.outputs) - 1)
+            if answer.run is None:
+                return answer
+            *_, values = joined.run(answer.run)
+
+            def now(literal: int, values: list[int] = values) -> int:
+                return values[literal >> 1] ^ (literal & 1)
+
+            if now(joined.outputs[output]):
+                return answer
+            after = [now(following) for following, _ in joined.latches]
+            parted = [one for one, other in shared.items() if after[one] != after[other]]
+            apart = _whole_words(self._graph.held, parted)
+            self._shared = {a: b for a, b in self._shared.items() if a not in apart}
+        return Answer()
 
 
 def _whole_words(names: Sequence[str], places: Iterable[int]) -> set[int]:

@@ -5,19 +5,17 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
-from functools import partial
 from pathlib import Path
 
 from refmodel.ground.processors import processors
 from refmodel.mutate.score import EQUIVALENT, SURVIVED, UNKNOWN, UNSEEN, Fate
 from testbenches.hdl.aiger import Aiger
 from testbenches.hdl.model_checker import ModelChecker, find_checker
-from testbenches.hdl.parting import Answer, ever, pairs_of
+from testbenches.hdl.parting import Answer, Parting, pairs_of
 from testbenches.hdl.synth import NetSource, linked, run_yosys
 from testbenches.mutate.twin import CHOSEN, SIDES, Twin, asking, reading_core
 
 SECONDS = 60  # of a processor, for one question
-QUICK = 1  # in which most are answered
 SPARE = 3  # for one whose answer tells only in which way a mutant cannot be seen
 ANYWHERE, COMPARED = 0, 1  # outputs of the twin
 Say = Callable[[str], None]
@@ -75,9 +73,17 @@ class Solver:
         bits = {f"{CHOSEN}[{n}]": number >> n & 1 for n in range(self._twin.width)}
         bits[CHOSEN] = number & 1  # as it is called when it is one bit wide
         graph = self._graph.with_constants(bits)
-        compared = self._answer(number, graph, COMPARED, self._seconds)
+        name = str(number)
+
+        def ask(asked: Aiger, output: int) -> Answer:
+            return self._asked(name, seconds, asked, output)
+
+        seconds = self._seconds
+        parting = Parting(graph, self._pairs, ask)
+        compared = parting.ever(COMPARED)
         if compared == Answer():
-            compared = self._asked(str(number), self._seconds, graph, COMPARED)
+            compared = self._asked(name, seconds, graph, COMPARED)
+        seconds = min(seconds, SPARE)
         if compared.run is not None:
             fate.why = f"visible in cycle {len(compared.run)} after reset, or later"
         elif not compared.never:
@@ -85,19 +91,11 @@ class Solver:
                 UNKNOWN,
                 f"the solver had no answer in {self._seconds} s of a processor",
             )
-        elif self._answer(number, graph, ANYWHERE, SPARE).never:
+        elif parting.ever(ANYWHERE).never:
             fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
         else:
             fate.fate = UNSEEN
             fate.why = "nothing that is compared can ever differ; other outputs may"
-
-    def _answer(self, number: int, graph: Aiger, output: int, seconds: int) -> Answer:
-        """Ask about two machines for a moment, then of one as far as they are alike."""
-        ask = partial(self._asked, str(number))
-        answer = ask(QUICK, graph, output)
-        if answer != Answer():
-            return answer
-        return ever(graph, self._pairs, output, partial(ask, seconds))
 
     def _asked(self, name: str, seconds: int, graph: Aiger, output: int) -> Answer:
         """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""

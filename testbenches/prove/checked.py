@@ -14,7 +14,7 @@ from refmodel.prove.system import System
 from refmodel.prove.walk import Walker, WalkTrace
 from testbenches.hdl.aiger import Aiger
 from testbenches.hdl.model_checker import ModelChecker, find_checker
-from testbenches.hdl.parting import Answer, ever, pairs_of
+from testbenches.hdl.parting import Answer, Parting, pairs_of
 from testbenches.prove.gates import graph_of
 from testbenches.prove.product import CORE, OTHER
 
@@ -58,7 +58,7 @@ def _asked(checker: ModelChecker, graph: Aiger, seconds: float) -> Answer:
 
     try:
         if pairs := pairs_of(graph.held, CORE, OTHER):
-            answer = ever(graph, pairs, 0, ask)
+            answer = Parting(graph, pairs, ask).ever(0)
             if answer != Answer():
                 return answer
     except OutOfTimeError:

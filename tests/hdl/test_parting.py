@@ -4,7 +4,7 @@ import itertools
 import random
 
 from testbenches.hdl.aiger import Aiger
-from testbenches.hdl.parting import Answer, ever, pairs_of
+from testbenches.hdl.parting import Answer, Parting, pairs_of
 
 INPUTS, LATCHES, GATES = 2, 3, 7
 FIRST = 1 + INPUTS + 2 * LATCHES
@@ -61,7 +61,7 @@ def test_same_answer_as_of_two_machines():
         graph = twin(rng)
         pairs = pairs_of(graph.held, *SIDES)
         assert {3: 0, 4: 1, 5: 2} == pairs
-        answer = ever(graph, pairs, 0, searched)
+        answer = Parting(graph, pairs, searched).ever(0)
         assert searched(graph, 0).never == answer.never
         if not answer.never:
             *_, values = graph.run(answer.run)
@@ -74,13 +74,15 @@ def test_only_words_that_part_are_doubled():
     """A bit that parts takes its word with it, and leaves the others shared."""
     names = ("cellstep_core.a", "cellstep_core.w[0]", "cellstep_core.w[1]")
     names += ("cellstep_changed.a", "cellstep_changed.w[0]", "cellstep_changed.w[1]")
-    # w[0] of the core is set by the input, that of its mutant never is; nothing shows either
-    graph = Aiger(("i",), ((4, ""), (2, ""), (6, ""), (10, ""), (0, ""), (14, "")), (0,), (), names)
+    # w[0] of the core is set by the input, that of its mutant never is; all would have to be 1
+    latches = ((4, ""), (2, ""), (6, ""), (10, ""), (0, ""), (14, ""))
+    gates = ((6, 4), (16, 8), (18, 10), (20, 12), (22, 14))
+    graph = Aiger(("i",), latches, (24,), gates, names)
     shared = []
 
     def ask(joined, _output):
         shared.append([to for to, _ in joined.latches[3:]])
         return Answer(run=[[1]]) if len(shared) == 1 else Answer(never=True)
 
-    assert ever(graph, pairs_of(names, *SIDES), 0, ask).never
+    assert Parting(graph, pairs_of(names, *SIDES), ask).ever(0).never
     assert [[4, 0, 8], [4, 0, 14]] == shared

@@ -62,3 +62,10 @@ def test_what_yosys_writes_is_read_whole(tmp_path, bits):
     assert {f"a[{bits - 1}]", f"b[{bits - 1}]"} <= set(graph.inputs)
     written = graph.encoded()
     assert written == (tmp_path / "core.aig").read_bytes()[: len(written)]
+
+
+def test_what_an_output_depends_on():
+    """Of three latches in a row the first depends on itself alone, the last on all of them."""
+    latches = ((2, ""), (4, ""), (6, ""))
+    graph = Aiger(("i",), latches, (4, 6, 9, 2), ())
+    assert [{0}, {0, 1}, {0, 1, 2}, set()] == [graph.cone(n) for n in range(4)]
