@@ -17,6 +17,10 @@ from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane
 
 FEWEST = 16  # edges of a clock; of a signal with fewer it is said that it is none
+HOLE = 64  # periods; where a clock has no edge for longer, nothing was recorded
+
+
+Hole = tuple[float, float]  # the times between which nothing was recorded, in ns
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,35 @@ class SampledEdges:
         )
 
 
+class Steady:
+    """The edges of a clock, watched for holes: it may be uneven, but it does not stand still."""
+
+    def __init__(self, period: float | None = None) -> None:
+        self._period = period
+        self._last = np.empty(0)
+        self.holes: list[Hole] = []
+
+    def take(self, edges: Times) -> list[Hole]:
+        """Take the next edges; return the holes among them and before them.
+
+        Without a period it is the median of the first edges.
+        """
+        edges = np.concatenate((self._last, edges))
+        gaps = np.diff(edges)
+        if self._period is None and len(gaps) >= FEWEST:
+            self._period = float(np.median(gaps))
+        if self._period is None:
+            self._last = edges
+            return []
+        self._last = edges[-1:]
+        found = [
+            (float(edges[n]), float(edges[n + 1]))
+            for n in np.flatnonzero(gaps > HOLE * self._period).tolist()
+        ]
+        self.holes += found
+        return found
+
+
 class ClockedSamples:
     """Samples the signals of a recording at every edge of its clock, piece by piece."""
 
@@ -77,8 +110,14 @@ class ClockedSamples:
         self._level = (0, 1)  # of the clock: value and unknown
         self._enabled = (0, 1)
         self._late = SignalChanges.none()  # of the enable
-        self._dark: list[tuple[float, float]] = []
+        self._dark: list[Hole] = []
+        self._clock_edges = Steady()
         self.edges = 0
+
+    @property
+    def holes(self) -> list[Hole]:
+        """Where the clock stood still so far."""
+        return self._clock_edges.holes
 
     def spans(self) -> Iterator[SampledEdges]:
         """Yield the samples in order; UserError when the clock has hardly any edge."""
@@ -86,6 +125,7 @@ class ClockedSamples:
         names = [*self._signals, clock.signal, *([clock.enable] if clock.enable else [])]
         for piece in self._recording.pieces(names):
             edges = self._edges(piece.changes.get(clock.signal, SignalChanges.none()))
+            self._dark += self._clock_edges.take(edges)
             if clock.enable:
                 edges = self._with_enable(
                     edges, piece.changes.get(clock.enable, SignalChanges.none())
@@ -96,7 +136,8 @@ class ClockedSamples:
                     self._pending[name] = self._pending[name].then(later)
             self._dark += piece.dark
             if len(edges):
-                yield self._sampled(edges, self._dark)
+                dark = dark_at(edges, self._dark, self.edges)
+                yield self._sampled(edges, dark)
                 self._dark = [pair for pair in self._dark if pair[1] > edges[-1]]
         if self.edges < FEWEST:
             kind = "rising" if clock.rising else "falling"
@@ -129,14 +170,14 @@ class ClockedSamples:
         self._late = changes
         return np.asarray(edges[active])
 
-    def _sampled(self, edges: Times, dark: Sequence[tuple[float, float]]) -> SampledEdges:
+    def _sampled(self, edges: Times, dark: Lane) -> SampledEdges:
         """Sample every signal at some edges."""
         first, end = self.edges, self.edges + len(edges)
         value, unknown = {}, {}
         for name in self._signals:
             value[name], unknown[name] = self._lanes(name, edges, first)
         self.edges = end
-        return SampledEdges(first, end, edges, value, unknown, _dark(edges, dark, first), {})
+        return SampledEdges(first, end, edges, value, unknown, dark, {})
 
     def _lanes(self, name: str, edges: Times, first: int) -> tuple[Lane, Lane]:
         """Return a signal's value and unknown bits at some edges; keep what comes behind them."""
@@ -158,7 +199,7 @@ def _low(bits: Bits64) -> NDArray[np.int64]:
     return (bits & np.uint64(0xFFFFFFFF)).astype(np.int64)
 
 
-def _dark(edges: Times, dark: Sequence[tuple[float, float]], first: int) -> Lane:
+def dark_at(edges: Times, dark: Sequence[Hole], first: int) -> Lane:
     """Return 1 at the edges that end an interval in part of which nothing was recorded."""
     cycle, value = [first], [0]
     for begin, end in dark:

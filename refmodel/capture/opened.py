@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 from pathlib import Path
 from typing import Protocol
@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from refmodel.capture.capture_map import LINES, WIDTHS, CaptureMap, Role, load_map
-from refmodel.capture.clocked import ClockedSamples, ClockRole, SampledEdges
+from refmodel.capture.clocked import ClockedSamples, ClockRole, Hole, SampledEdges
 from refmodel.capture.columns import ColumnFile, TablePart
 from refmodel.capture.fst import Fst
 from refmodel.capture.memory_words import slots_of
@@ -23,6 +23,7 @@ from refmodel.ground.errors import InputError, Problem, UserError
 from refmodel.ground.lane import Lane, cycles_up
 from refmodel.ground.yamlfile import load
 from refmodel.profile import Profile
+from refmodel.report.numbers import counted, time_text
 
 Progress = Callable[[int], None]
 ENOUGH = 100_000  # edges from which the schedule of memory slots is reported
@@ -182,6 +183,7 @@ class Opened:
                 self._look_at_outputs(recovered)
                 yield sampled
             self.unsure = recovered.unsure
+            self._note_holes(recovered.holes)
             return
         enable = self.roles.get("enable")
         role = ClockRole(
@@ -190,7 +192,22 @@ class Opened:
             enable.signals[0] if enable else None,
             enable.active_low if enable else False,
         )
-        yield from self._watched(ClockedSamples(self.recording, role, signals).spans())
+        clocked = ClockedSamples(self.recording, role, signals)
+        yield from self._watched(clocked.spans())
+        self._note_holes(clocked.holes)
+
+    def _note_holes(self, holes: Sequence[Hole]) -> None:
+        """Note where the clock stood still: nothing is said of the controller there."""
+        if not holes:
+            return
+        begin, end = holes[0]
+        more = f" (and {counted(len(holes) - 1, 'more hole')})" if len(holes) > 1 else ""
+        said = (
+            f"the clock stands still for {time_text(end - begin)} from {time_text(begin)} on{more}:"
+            " taken as a hole in the capture; what follows is a run of its own"
+        )
+        if said not in self.notes:
+            self.notes.append(said)
 
     def _watched(self, samples: Iterator[SampledEdges]) -> Iterator[SampledEdges]:
         """Pass samples on; keep the times of the last edges, and look at the clock's rate."""

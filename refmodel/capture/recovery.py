@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.capture.clocked import FEWEST, SampledEdges
+from refmodel.capture.clocked import FEWEST, Hole, SampledEdges, Steady, dark_at
 from refmodel.capture.map_parts import ClockPart
 from refmodel.capture.waves import Recording, SignalChanges, Times
 from refmodel.ground.errors import UserError
@@ -50,6 +50,11 @@ class RecoveredSamples:
         self._grid = Grid(recording.name, clock, signal, cycle_ns)
         self._placed = {name: Placed() for name in self._signals}
         self.unsure = 0  # changes whose edge is one of several
+
+    @property
+    def holes(self) -> list[Hole]:
+        """Where the clock stood still so far; a strobe in its place may be silent for long."""
+        return self._grid.holes
 
     def uncaused(self, signal: str) -> float:
         """Return the part of a signal's changes so far that no edge can have caused."""
@@ -105,7 +110,8 @@ class RecoveredSamples:
         for name, placed in self._placed.items():
             value[name], unknown[name], undecided[name] = placed.take(first, end)
         edge_ns = self._grid.take_edges(first, end)
-        return SampledEdges(first, end, edge_ns, value, unknown, Lane.constant(0, first), undecided)
+        dark = dark_at(edge_ns, self._grid.holes, first)
+        return SampledEdges(first, end, edge_ns, value, unknown, dark, undecided)
 
 
 class Placed:
@@ -165,6 +171,7 @@ class Grid:
         self._signal = signal
         self._period = period
         self._counted = Counted(period)
+        self._steady = Steady(period)
         self._level: int | None = None
         self._sample_ns = clock.sample_ns
         self._is_clock: bool | None = None
@@ -173,6 +180,11 @@ class Grid:
         self._first = 0  # the number of the first edge held
         self._begins: float | None = None
         self._last_ns = -np.inf
+
+    @property
+    def holes(self) -> list[Hole]:
+        """Where the signal stood still, if it is a clock."""
+        return self._steady.holes if self._is_clock else []
 
     def take(self, changes: SignalChanges, held: dict[str, SignalChanges], last: bool) -> int:
         """Take more changes of the signal; return how often it rises in them."""
@@ -183,6 +195,7 @@ class Grid:
             self._last_ns = max(self._last_ns, float(ends.max()))
             self._begins = float(ends.min()) if self._begins is None else self._begins
         self._counted.add(rises)
+        self._steady.take(rises)
         if self._is_clock is None and self._counted.count >= FEWEST:
             self._look(held)
         if self._is_clock is not None:

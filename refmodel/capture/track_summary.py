@@ -115,10 +115,15 @@ class TrackSummary:
 
     @cached_property
     def silences(self) -> list[Silence]:
-        """The spacings longer than any of MFM, revolution by revolution."""
+        """The spacings longer than any of MFM, revolution by revolution.
+
+        One across the index is in two parts, at the end of a revolution and at the begin of the
+        next; bit 0 is that of the index.
+        """
         found = []
         for turn, revolution in enumerate(self.turns.revolutions):
-            ns, at = revolution.pulse_ns, self.turns.pulse_bits(turn)
+            ns = np.concatenate(([0.0], revolution.pulse_ns, [revolution.length_ns]))
+            at = np.concatenate(([0], self.turns.pulse_bits(turn)))
             for n in np.flatnonzero(np.diff(ns) > SILENT_BITS * self.bit_ns).tolist():
                 length = float(ns[n + 1] - ns[n])
                 found.append(Silence(revolution.number, float(ns[n]), length, int(at[n])))

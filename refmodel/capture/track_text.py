@@ -9,6 +9,7 @@ from rich.table import Table
 
 from refmodel.capture.track_summary import TrackSummary
 from refmodel.media.survey import ID, FieldSeen, Part
+from refmodel.report.numbers import counted, signed
 
 MOST = 12  # of a kind of region listed; the JSON has all
 
@@ -18,7 +19,7 @@ def show_track(console: Console, summary: TrackSummary) -> None:
     first = summary.turns.revolutions[0]
     console.print(
         f"{summary.name}: {len(summary.bits)} channel bits a revolution of"
-        f" {first.length_ns / 1e6:.3f} ms, {len(summary.turns.revolutions)} revolutions",
+        f" {first.length_ns / 1e6:.3f} ms, {counted(len(summary.turns.revolutions), 'revolution')}",
         style="bold",
         markup=False,
     )
@@ -38,7 +39,7 @@ def _revolutions(summary: TrackSummary) -> Iterator[str]:
     spread = max(lengths) - min(lengths)
     yield (
         f"revolutions: {mean:.3f} ms on average, {1e3 * spread:.1f} us between shortest and"
-        f" longest; cells {summary.percent(summary.turns.revolutions[0]):+.2f} % against"
+        f" longest; cells {signed(summary.percent(summary.turns.revolutions[0]), 2)} % against"
         f" {summary.bit_ns:g} ns in the first"
     )
 
@@ -78,17 +79,19 @@ def _code(part: Part) -> str:
 def _regions(summary: TrackSummary) -> Iterator[str]:
     """Yield what is unusual on the track."""
     syncs = summary.syncs
-    yield f"sync word 0x{summary.sync_word:04X}: {len(syncs)} times" + (
+    yield f"sync word 0x{summary.sync_word:04X}: {counted(len(syncs), 'time')}" + (
         f", first at channel bit {syncs[0]},"
         f" {summary.time_of(syncs[0]) / 1e6:.3f} ms after the index"
         if syncs
         else ""
     )
-    cells = [f"bits {r.first_bit} to {r.end_bit - 1}: {r.percent:+.1f} %" for r in summary.regions]
+    cells = [
+        f"bits {r.first_bit} to {r.end_bit - 1}: {signed(r.percent, 1)} %" for r in summary.regions
+    ]
     yield from _listed("cells of another length", cells, "none, all within 1.5 %")
     weak = [
         f"bits {r.first} to {r.last}: {r.weak} read both ways, one bit more or less in"
-        f" {r.slips} revolutions"
+        f" {counted(r.slips, 'revolution')}"
         for r in summary.weak
     ]
     alone = len(summary.turns.revolutions) < 2

@@ -13,6 +13,11 @@ def grouped(number: int) -> str:
     return f"{number:,}".replace(",", " ")
 
 
+def signed(value: float, digits: int) -> str:
+    """Return a number with its sign, so many digits behind the point; what rounds to 0 is +0."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}"
+
+
 def time_text(ns: float) -> str:
     """Return a time in microseconds, to a nanosecond: the one form of all reports."""
     return f"{ns / 1000:,.3f} us".replace(",", " ")

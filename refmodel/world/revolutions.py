@@ -20,6 +20,8 @@ from refmodel.separator.parameters import SeparatorPart
 MISSED = 1.5  # a revolution so many times as long as the others lacks an index pulse
 SHORT = 0.75  # and one so short has an index pulse too many
 LEAST_PULSES = 16
+USUAL_BITS = 3  # channel bits between two pulses, more or less, in any recording code
+OTHER_UNIT = 10  # times as far apart as usual, or as close: then the times are of another unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,10 +69,11 @@ def turns_of(
     A channel bit is nominally `bit_ns` long; the separator's clock has its edges `cycle_ns` apart,
     one of them at the first index pulse, as in a run. Without index pulses all of it is one
     revolution; a piece before the first or behind the last, and one an index pulse is missing in,
-    is left out. Raises UserError for a capture of too few pulses.
+    is left out. Raises UserError for too few pulses, and for times that no disk can have.
     """
     if len(flux.ns) < LEAST_PULSES:
         raise UserError(f"{len(flux.ns)} pulses are too few to read; {LEAST_PULSES} at least")
+    _refuse_other_units(flux, bit_ns)
     end_ns = max([float(flux.ns[-1]), *flux.index_ns[-1:].tolist()])
     first = float(flux.index_ns[0]) if len(flux.index_ns) else 0.0
     clock = float(cycle_ns)
@@ -97,6 +100,21 @@ def turns_of(
     if not found:
         raise UserError("no whole revolution: " + "; ".join(notes))
     return Turns(tuple(found), lay_over([r.bits for r in found]), tuple(notes))
+
+
+def _refuse_other_units(flux: FluxList, bit_ns: float) -> None:
+    """Raise UserError where pulses are so far apart, or so close, that no disk has them."""
+    apart = float(np.median(np.diff(flux.ns)))
+    ratio = apart / (USUAL_BITS * bit_ns)
+    if 1 / OTHER_UNIT < ratio < OTHER_UNIT:
+        return
+    long = ratio > 1
+    factor = float(f"{ratio if long else 1 / max(ratio, 1e-9):.1g}")
+    raise UserError(
+        f"pulses are {apart:.0f} ns apart, a channel bit takes {bit_ns:.0f} ns: the times are about"
+        f" {factor:.0f} times too {'long' if long else 'short'}. Look at the file's timescale, the"
+        f" unit of its times, or the rate of its ticks{', or whether the track is blank' * long}"
+    )
 
 
 def separated(
@@ -128,7 +146,8 @@ def _edges(flux: FluxList) -> tuple[list[tuple[float, float]], list[str]]:
     """Return where revolutions begin and end, and what is to be said of it."""
     index = flux.index_ns[flux.index_ns <= flux.ns[-1] + 1e6]
     if len(index) < 2:
-        said = f"{len(index)} index pulses: all of the capture is taken as one revolution"
+        pulses = f"{len(index)} index pulse{'s' * (len(index) != 1)}"
+        said = f"{pulses}: all of the capture is taken as one revolution"
         return [(float(flux.ns[0]), float(flux.ns[-1]) + 1)], [said]
     length = np.diff(index)
     usual = float(np.median(length))

@@ -127,6 +127,22 @@ def test_a_dump_switched_off_in_between_goes_on_behind_it(good, tmp_path):
     assert any("nothing was recorded" in reason for reason in found.reasons)
 
 
+def test_a_hole_in_which_the_clock_stands_still_is_no_fault_of_the_core(good, tmp_path):
+    """An analyser that lost some time says nothing of it: the clock's silence does."""
+    text = good.read_text()
+    body = text.index("$dumpvars")
+    off, on = (text.index("\n#", len(text) // part) + 1 for part in (3, 2))
+    stamp, _, rest = text[on:].partition("\n")
+    dump = tmp_path / "hole.vcd"
+    dump.write_text(text[:off] + "\n".join([stamp, *values_after(text[body:on]), rest]))
+    opened = open_capture(dump, mapped(tmp_path, MAP))
+    found = check(opened)
+    assert found.finding is None
+    assert found.runs == 2
+    (note,) = (note for note in opened.notes if "stands still" in note)
+    assert "taken as a hole in the capture" in note
+
+
 DEFECTS = [d for d in load_defects() if d.clause in ("B3", "B4", "B5")][:4]
 
 

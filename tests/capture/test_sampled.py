@@ -51,6 +51,26 @@ def test_a_steady_analyser_decides_every_cycle(good, tmp_path):
     assert found.reads == found.reads_total > 200
 
 
+def test_a_hole_ends_a_run_and_begins_another(good, tmp_path):
+    """Where the sampled clock is silent for long nothing was recorded; short of that all counts."""
+    table = sampled(good, tmp_path / "analyser.csv", jitter_ns=1)
+    head, *rows = table.read_text().splitlines()
+    text = MAP.replace("bench.", "").replace("{signal: clk}", STEADY)
+    begins = float(rows[len(rows) // 2].partition(",")[0])
+    for cycles, runs in ((8, 1), (400, 2)):
+        ends = begins + cycles * 141
+        kept = [r for r in rows if not begins < float(r.partition(",")[0]) < ends]
+        holed = tmp_path / f"hole{cycles}.csv"
+        holed.write_text("\n".join([head, *kept]) + "\n")
+        opened = open_capture(holed, mapped(tmp_path, text))
+        found = check(opened)
+        noted = [note for note in opened.notes if "taken as a hole" in note]
+        assert (runs, runs - 1) == (found.runs, len(noted))
+        if runs == 2:
+            assert found.finding is None
+            assert found.cycles_total < 20_000 - cycles + 10
+
+
 def test_a_strobe_is_as_good_as_the_clock(good, tmp_path):
     """Without the clock, one synchronous strobe is enough to lay the grid."""
     clock = "{signal: bit_stb, sampled: true, settle_ns: 40, jitter_ns: 2}"

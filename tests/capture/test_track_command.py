@@ -9,6 +9,7 @@ from formed import formed
 
 from refmodel.capture.track_form import TrackForm
 from refmodel.media.flux_defects import Defects, NoFlux, Weak
+from refmodel.media.flux_list import FluxList
 from refmodel.media.survey import survey
 from refmodel.media.track import iso_track
 
@@ -85,6 +86,24 @@ def test_weak_and_silent_regions_are_told_with_counts(tmp_path):
     assert all(0 < w["ones"] < w["of"] or w["of"] < 8 for w in weak)
     assert [s["revolution"] for s in data["silent"]] == list(range(1, 9))
     assert all(190e3 < s["length_ns"] < 215e3 for s in data["silent"])
+
+
+def test_a_silence_across_the_index_is_told_on_both_sides(tmp_path):
+    """What begins in one revolution and ends in the next belongs to both."""
+    flux = captured(plain_track())
+    index = flux.index_ns[1]
+    away = (flux.ns < index - 3e6) | (flux.ns > index + 2e6)
+    silent = told(write_text(tmp_path / "a.txt", FluxList(flux.ns[away], flux.index_ns)))["silent"]
+    assert [(1, 3e6), (2, 2e6)] == [(s["revolution"], round(s["length_ns"], -5)) for s in silent]
+    assert 0 == silent[1]["bit"] == silent[1]["at_ns"]
+
+
+def test_one_revolution_is_singular(tmp_path):
+    """Counts read as a person would say them, and what is nothing has no minus."""
+    flux = captured(plain_track(), revolutions=1)
+    done = cellstep("track", write_text(tmp_path / "a.txt", flux), env=WIDE)
+    assert ", 1 revolution\n" in done.stdout
+    assert "cells +0.00 %" in done.stdout
 
 
 def test_cells_of_another_length_are_told(tmp_path):
