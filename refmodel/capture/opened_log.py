@@ -21,6 +21,7 @@ from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.yamlfile import Document
 from refmodel.host.addresses import Registers, StatusAddress, WordAddress
 from refmodel.media.flux_list import Reading, read_flux
+from refmodel.media.plausible import check_flux
 from refmodel.profile import Profile, profile_named_in
 
 PHASES = 8  # what the byte count can be at the start
@@ -95,6 +96,8 @@ class OpenedLog:
             message = f"'{given.track.file}': no such file"
             raise InputError([document.problem(("track", "file"), message)])
         flux = read_flux(file, Reading(rate=given.track.rate))
+        with reading(file):
+            check_flux(flux, float(self.profile.channel_bit_ns))
         self._pulses = _seen(flux.ns / float(self.profile.cycle_ns))
         self._flux_end = int(flux.ns[-1] / float(self.profile.cycle_ns))  # its last cycle
         del flux

@@ -18,12 +18,15 @@ from refmodel.capture.map_parts import ClockPart
 from refmodel.capture.waves import Recording, SignalChanges, Times
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.media.plausible import WHERE
 
 BLOCK = 64  # rises that are counted at once
 WINDOW = 512  # rises of the clock through which one line is laid
 STEADY_NS = 1.0  # by which the line may be off
 CHUNK = 200_000  # rises that are looked at together; a capture with few is held whole
 CLOCK_LIKE = 1.5  # cycles between rises up to which a signal is a clock, and no strobe
+TOO_FAST = 0.4  # of a cycle between rises: no signal of this clock, or another unit of time
+TOO_RARE = 20  # cycles between samples: nobody samples so slowly, so the unit of time is wrong
 LEAST = 2.2  # samples a cycle, by which its edges can be counted
 
 
@@ -194,6 +197,7 @@ class Grid:
             ends = np.concatenate(times)
             self._last_ns = max(self._last_ns, float(ends.max()))
             self._begins = float(ends.min()) if self._begins is None else self._begins
+        self._check_rate(rises)
         self._counted.add(rises)
         self._steady.take(rises)
         if self._is_clock is None and self._counted.count >= FEWEST:
@@ -212,12 +216,29 @@ class Grid:
         self._level = int(level[-1])
         return np.asarray(changes.ns[(level == wanted) & (before != wanted)])
 
+    def _check_rate(self, rises: Times) -> None:
+        """Raise UserError for rises that come faster than the clock, usually."""
+        if len(rises) < FEWEST:
+            return
+        apart = float(np.median(np.diff(rises)))
+        if apart < TOO_FAST * self._period:
+            raise UserError(
+                f"{self._name}: '{self._signal}' rises every {apart:.4g} ns, a cycle is"
+                f" {self._period:.4g} ns: all times seem to be {self._period / apart:.2g} times too"
+                f" short, or more; {WHERE}, or the profile"
+            )
+
     def _look(self, held: dict[str, SignalChanges]) -> None:
         """Tell a clock from a strobe; raise UserError for samples too far apart."""
         if self._sample_ns is None:
             self._sample_ns = _sample_ns(held)
         rises, period = self._counted.ns, self._period
         self._is_clock = float(np.median(np.diff(rises))) < CLOCK_LIKE * period
+        if self._sample_ns > TOO_RARE * period:
+            raise UserError(
+                f"{self._name}: samples are {self._sample_ns:.4g} ns apart, a cycle is"
+                f" {period:.4g} ns: all times seem to be far too long; {WHERE}"
+            )
         if self._sample_ns * LEAST > period:
             raise UserError(
                 f"{self._name}: a sample every {self._sample_ns:.4g} ns is too slow for cycles"

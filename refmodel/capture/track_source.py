@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from refmodel.ground.errors import UserError, near, reading
 from refmodel.media import flux_build
 from refmodel.media.flux_defects import Defects
 from refmodel.media.flux_list import FluxList, Reading, read_flux
+from refmodel.media.plausible import doubts
 from refmodel.media.track import Track, image_track
 from refmodel.profile import Profile
 from refmodel.world.captured import CapturedTrack
@@ -76,6 +77,8 @@ def find_track(
         raise UserError(f"{given}: '{path.suffix}' is not a kind of track file{known}")
     with reading(path):
         turns = turns_of(flux, bit_ns, profile.separator, profile.cycle_ns)
+        if wave_map is not None or path.suffix in FLUX:
+            turns = replace(turns, notes=(*doubts(flux, bit_ns), *turns.notes))
     return TrackSource(given, turns, bit_ns)
 
 

@@ -51,9 +51,13 @@ def flux_of_wave(path: Path, map_path: Path) -> FluxList:
     found = {key: line for key, line in lines.items() if line is not None}
     edges = _edges(recording, found, given.glitch_ns, document)
     if not len(edges["flux"]):
-        raise UserError(
-            f"{path}: '{given.disk.flux.signal}' never goes active; is its level right?"
-        )
+        what = "never goes active; is its level right?"
+        if given.glitch_ns:
+            what = (
+                f"is never active for {given.glitch_ns:g} ns, the glitch_ns of the map; are its"
+                " level and the unit of time right?"
+            )
+        raise UserError(f"{path}: '{given.disk.flux.signal}' {what}")
     return FluxList(edges["flux"], edges.get("index", np.empty(0)))
 
 

@@ -12,6 +12,7 @@ from refmodel.ground.lane import Cycles
 from refmodel.media.flux_list import FluxList
 from refmodel.media.mfm import Bits
 from refmodel.media.overlay import NOWHERE, Overlay, lay_over
+from refmodel.media.plausible import check_flux
 from refmodel.media.seeded import Floats
 from refmodel.separator import leap
 from refmodel.separator.choose import make_separator
@@ -20,8 +21,6 @@ from refmodel.separator.parameters import SeparatorPart
 MISSED = 1.5  # a revolution so many times as long as the others lacks an index pulse
 SHORT = 0.75  # and one so short has an index pulse too many
 LEAST_PULSES = 16
-USUAL_BITS = 3  # channel bits between two pulses, more or less, in any recording code
-OTHER_UNIT = 10  # times as far apart as usual, or as close: then the times are of another unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +72,7 @@ def turns_of(
     """
     if len(flux.ns) < LEAST_PULSES:
         raise UserError(f"{len(flux.ns)} pulses are too few to read; {LEAST_PULSES} at least")
-    _refuse_other_units(flux, bit_ns)
+    check_flux(flux, bit_ns)
     end_ns = max([float(flux.ns[-1]), *flux.index_ns[-1:].tolist()])
     first = float(flux.index_ns[0]) if len(flux.index_ns) else 0.0
     clock = float(cycle_ns)
@@ -100,21 +99,6 @@ def turns_of(
     if not found:
         raise UserError("no whole revolution: " + "; ".join(notes))
     return Turns(tuple(found), lay_over([r.bits for r in found]), tuple(notes))
-
-
-def _refuse_other_units(flux: FluxList, bit_ns: float) -> None:
-    """Raise UserError where pulses are so far apart, or so close, that no disk has them."""
-    apart = float(np.median(np.diff(flux.ns)))
-    ratio = apart / (USUAL_BITS * bit_ns)
-    if 1 / OTHER_UNIT < ratio < OTHER_UNIT:
-        return
-    long = ratio > 1
-    factor = float(f"{ratio if long else 1 / max(ratio, 1e-9):.1g}")
-    raise UserError(
-        f"pulses are {apart:.0f} ns apart, a channel bit takes {bit_ns:.0f} ns: the times are about"
-        f" {factor:.0f} times too {'long' if long else 'short'}. Look at the file's timescale, the"
-        f" unit of its times, or the rate of its ticks{', or whether the track is blank' * long}"
-    )
 
 
 def separated(

@@ -130,21 +130,3 @@ def test_too_few_pulses_are_refused():
         turns_of(FluxList(np.array([1.0, 2.0, 3.0]), np.empty(0)), BIT_NS)
     with pytest.raises(UserError, match="no whole revolution"):
         lay_over([])
-
-
-@pytest.mark.parametrize(
-    ("factor", "said"),
-    [(1000, "1000 times too long"), (1e-3, "1000 times too short"), (0.024, "40 times too short")],
-)
-def test_times_of_another_unit_are_refused_before_they_fill_the_memory(factor, said):
-    """Ms for us, ps for ns, ticks of 24 MHz for ns: the message says by how much they are off."""
-    flux = captured(plain_track())
-    with pytest.raises(UserError, match=said):
-        turns_of(FluxList(flux.ns * factor, flux.index_ns * factor), BIT_NS)
-
-
-@pytest.mark.parametrize("factor", [0.5, 2, 4])
-def test_another_density_or_code_is_no_other_unit(factor):
-    """A disk of half, double or four times the density is read, whatever comes of it."""
-    flux = captured(plain_track())
-    assert turns_of(FluxList(flux.ns * factor, flux.index_ns * factor), BIT_NS).revolutions

@@ -182,3 +182,16 @@ def decided(samples, name):
         value[part.unknown[name].at(np.arange(part.first, part.end)) != 0] = -1
         found.append(value)
     return np.concatenate(found)
+
+
+@pytest.mark.parametrize(("by", "said"), [(1e3, "far too long"), (1e-3, "times too short")])
+@pytest.mark.parametrize("signal", ["clk", "bit_stb"])
+def test_a_wrong_unit_of_time_is_said(good, tmp_path, by, said, signal):
+    """A clock or strobe a thousand times too slow or fast is the unit's fault, not the clock's."""
+    table = sampled(good, tmp_path / "analyser.csv")
+    rows = [row.split(",", 1) for row in table.read_text().splitlines()]
+    body = [f"{float(at) * by},{rest}" for at, rest in rows[1:]]
+    table.write_text("\n".join([",".join(rows[0]), *body]) + "\n")
+    text = MAP.replace("bench.", "").replace("{signal: clk}", STEADY.replace("clk", signal))
+    with pytest.raises(UserError, match=f"{said}.*correct .timescale, file.unit or rate"):
+        check(open_capture(table, mapped(tmp_path, text)))
