@@ -172,8 +172,7 @@ class LinkedDrives:
             by_line.setdefault(wanted.line, []).append(wanted)
         kept = []
         for line, changes in by_line.items():
-            if len(changes) > 1:
-                self.lost.append((cycle, line))
+            self.lost += [(cycle, line)] * (len(changes) // 2)
             if len(changes) % 2:
                 kept.append(replace(changes[-1], changes=len(changes)))
             else:

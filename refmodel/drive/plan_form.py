@@ -49,6 +49,8 @@ class PlacedForm(TypedDict):
     """The deadline less the longest delay."""
     why_pin: str
     """Why it needs a pin; empty if it does not."""
+    hold_us: float
+    """How long a pulse must be held so that the link does not lose it; 0 if any passes."""
 
 
 class PinsForm(TypedDict):

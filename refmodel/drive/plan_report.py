@@ -46,6 +46,12 @@ def plan_table(plan: Plan) -> Table:
 def plan_notes(plan: Plan) -> list[str]:
     """Return why each pin is taken, what the banks cost, and the cautions."""
     lines = [f"{p.name} needs a pin: {p.why_pin}" for p in plan.direct if p.why_pin]
+    lines += [
+        f"{p.name}: hold each pulse for at least {float(p.hold):g} us; the link may lose a shorter"
+        " one. queue: each sends every change"
+        for p in plan.placed
+        if p.hold
+    ]
     return [*lines, *_banks(plan), "", *CAUTIONS]
 
 
@@ -85,6 +91,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
                 "deadline_us": p.signal.deadline_us,
                 "slack_us": round(float(p.slack), 3),
                 "why_pin": p.why_pin,
+                "hold_us": round(float(p.hold), 3),
             }
             for p in plan.placed
         ],

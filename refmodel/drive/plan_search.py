@@ -31,6 +31,7 @@ class Placed:
     worst: Fraction
     typical: Fraction
     why_pin: str = ""
+    hold: Fraction = Fraction(0)  # how long a pulse must last at least, so that the link has it
 
     @property
     def slack(self) -> Fraction:
@@ -303,7 +304,8 @@ def _placed(
         place = places[name]
         typical = PIN if place is None or times is None else times.typical(signal, place)
         bank = None if place is None or times is None else _bank(times.shape, signal, place)
-        yield Placed(name, signal, bank, worst[name], typical, (must or {}).get(name, ""))
+        hold = Fraction(0) if bank is None or times is None else times.hold(signal)
+        yield Placed(name, signal, bank, worst[name], typical, (must or {}).get(name, ""), hold)
 
 
 def _bank(shape: Shape, signal: PlanSignal, place: int) -> int:

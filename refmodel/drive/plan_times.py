@@ -75,12 +75,25 @@ class LinkTimes:
         if signal.direction == "in":
             byte = self.read.data_byte(times, place) - self.read.sampled(times, place)
             return self.between_reads + microseconds(byte)
-        under_way = [self.occupied(self.write)]
-        if self.shape.input_banks:
-            under_way.append(self.occupied(self.read))
         queued = self._writes - 1
         byte = self.write.data_byte(times, place)
-        return max(under_way) + queued * self.occupied(self.write) + microseconds(byte)
+        return self._under_way + queued * self.occupied(self.write) + microseconds(byte)
+
+    @property
+    def _under_way(self) -> Microseconds:
+        """The longest transfer an output may have to wait for."""
+        reads = [self.occupied(self.read)] if self.shape.input_banks else []
+        return max([self.occupied(self.write), *reads])
+
+    def hold(self, signal: PlanSignal) -> Microseconds:
+        """Return how long a pulse on the link must be held so that none is lost; 0 if any passes.
+
+        With `latest` it must be up until the transfer under way has ended.
+        """
+        pulse = signal.shortest_pulse_us
+        if pulse is None or signal.direction == "in" or self.link.queue == "each":
+            return Fraction(0)
+        return self._under_way if Fraction(str(pulse)) < self._under_way else Fraction(0)
 
     def typical(self, signal: PlanSignal, place: int) -> Microseconds:
         """Return the mean latency of a change by itself: half a read, as often as one is under way.

@@ -34,7 +34,7 @@ def not_exercised(suite: SuiteResult) -> tuple[Gap, ...]:
     fields = fields_of(suite)
     if not fields:
         return ()
-    return (*_waived(suite), *_fields(suite, fields), *_stirred(suite))
+    return (*_waived(suite), *_fields(suite, fields), *_stirred(suite), *_lost(suite))
 
 
 def status_of(suite: SuiteResult) -> int:
@@ -96,6 +96,17 @@ def _stirred(suite: SuiteResult) -> Iterator[Gap]:
     if suite.scope.bound.memory and not suite.moves_compared:
         yield Gap(MEMORY, "no word was moved to or from it")
     yield from suite.scope.bound.untried
+
+
+def _lost(suite: SuiteResult) -> Iterator[Gap]:
+    """Yield the lines of which a slow link lost pulses: the drives never saw them."""
+    lost: dict[str, int] = {}
+    for outcome in suite.outcomes:
+        for line, count in outcome.lost_pulses.items():
+            lost[line] = max(count, lost.get(line, 0))
+    for line, count in lost.items():
+        pulses = counted(count, "pulse")
+        yield Gap(f"line {line}", f"{pulses} lost on the link in a run: shorter than its transfers")
 
 
 def table(suite: SuiteResult) -> Iterator[tuple[str, str, str, str]]:

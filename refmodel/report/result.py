@@ -57,6 +57,7 @@ class Outcome:
     decided: Decided | None = None  # of a capture
     stirred: Mapping[str, int] = field(default_factory=dict)  # moves of inputs, writes of registers
     broken: tuple[Violation, ...] = ()  # rules of a drive's lines
+    lost_pulses: Mapping[str, int] = field(default_factory=dict)  # on a link, by line
     revolutions: tuple[Revolution, ...] = ()
     met: Meetings = field(default_factory=Meetings)
     signals: bytes = b""  # a VCD of all the core's signals around the mismatch, if asked for

@@ -261,6 +261,8 @@ class Run(TypedDict):
     """Of a core with a separator of its own."""
     rules_broken: NotRequired[list[RuleBroken]]
     """Of a core with the lines of a drive: the rules it broke."""
+    lost_pulses: NotRequired[dict[str, int]]
+    """Of drives behind a link: by line, the pulses that the link lost."""
     note: NotRequired[str]
     """What else is to be said, in words."""
 

@@ -6,6 +6,7 @@ through the link, a disk swapped. So within a span the lines back stand still.
 
 from __future__ import annotations
 
+from collections import Counter
 from copy import deepcopy
 from functools import lru_cache
 from pathlib import Path
@@ -62,6 +63,11 @@ class Cabled:
     def violations(self) -> list[Violation]:
         """The rules broken so far."""
         return self.bus.violations
+
+    @property
+    def lost_pulses(self) -> dict[str, int]:
+        """How many pulses of each line a link has lost so far: they never were on the cable."""
+        return dict(Counter(line for _, line in self.link.lost)) if self.link is not None else {}
 
     @property
     def over(self) -> bool:

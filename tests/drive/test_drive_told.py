@@ -38,6 +38,39 @@ def test_registers_the_program_writes_count_as_written(tmp_path):
         assert unsaid["register sync_word"] == "never written"  # this one the program leaves alone
 
 
+LOSES = """\
+name: loses_steps
+track: {layout: random, bits: 30000}
+revolutions: 1
+drives:
+  link: {speed: 400000, banks: [[step], [ready]]}
+  units: [{select: 0, turning: true}]
+programs: [steps.py]
+host: {program: steps}
+"""
+STEPS = """\
+from refmodel.host.program import Wait, Write
+
+
+def steps():
+    for held in (10, 5000):
+        for line in (0x71, 0x51):  # select_0, motor, direction, and step for so many cycles
+            yield Write("drive_lines", line, cost=8)
+            yield Wait(held if line == 0x71 else 30_000)
+"""
+
+
+def test_step_pulses_that_the_link_loses_are_told(tmp_path):
+    """One of two step pulses is shorter than a transfer: what agrees says so, strict runs fail."""
+    (tmp_path / "steps.py").write_text(STEPS)
+    done, result, _ = run(tmp_path, LOSES, "--quiet")
+    assert done.returncode == 0, done.stderr
+    assert [{"step": 1}] == [one["lost_pulses"] for one in result["runs"]]
+    unsaid = {one["subject"]: one["why"] for one in result["not_exercised"]}
+    assert "1 pulse lost on the link in a run" in unsaid["line step"]
+    assert "line step" in done.stdout
+
+
 def test_the_quiet_line_and_the_page_name_the_broken_rule(tmp_path):
     """A run that breaks a rule: the quiet line and the head of the page name it, and where."""
     bump = (SCENARIOS / "hazard" / "bump.yaml").read_text()

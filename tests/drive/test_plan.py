@@ -17,6 +17,7 @@ from refmodel.drive.cautions import CAUTIONS
 from refmodel.drive.link_settings import LinkSettings
 from refmodel.drive.plan_file import PLANS, OrderRule, PlanFile, PlanLink, PlanSignal, load_plan
 from refmodel.drive.plan_form import PinsForm
+from refmodel.drive.plan_report import plan_notes
 from refmodel.drive.plan_search import find_plan, tightest
 from refmodel.drive.plan_times import LinkTimes, Shape
 from refmodel.drive.profile import load_drive_profile
@@ -173,6 +174,45 @@ def test_no_change_comes_later_than_the_worst(events, queue, poll, speed):
     assert max(late, default=0) <= worst + Fraction(
         4, US
     )  # rounded up to cycles; a change is sent an edge later
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.integers(0, 5_000),
+    st.integers(0, 3_000),
+    st.sampled_from([0, 300]),
+    st.sampled_from([100_000, 400_000, 1_000_000]),
+)
+def test_a_pulse_held_as_long_as_the_plan_says_is_never_lost(other, step, poll, speed):
+    """Whenever it comes, beside another change and beside reads, the drive sees it."""
+    link = PlanLink(queue="latest", poll_us=poll, speed=speed)
+    pulse = PlanSignal(direction="out", deadline_us=9000, shortest_pulse_us=1, may_stretch=True)
+    hold = LinkTimes(link, Shape(len(LINES), 1, 1)).hold(pulse)
+    assert [] == lost_of(poll, speed, other, step, int(hold * US) + 4)
+
+
+def lost_of(poll, speed, other, step, cycles):
+    """Return what a link loses of a step pulse of so many cycles near another change."""
+    drives = DriveBus.of({0: load_drive_profile("mm90")}, HZ)
+    made = LinkSettings(banks=[LINES, ["ready"]], queue="latest", poll_us=poll, speed=speed)
+    played = LinkedDrives(drives, made)
+    changes = [(other, "direction", 1), (step, "step", 1), (step + cycles, "step", 0)]
+    for cycle, line, value in sorted(changes):
+        played.put(cycle, line, value)
+    played.advance(250_000)
+    return played.lost
+
+
+def test_a_shorter_pulse_can_be_lost():
+    """Held half as long, some step pulse of 400 kHz is lost; sent one by one none need be held."""
+    pulse = PlanSignal(direction="out", deadline_us=9000, shortest_pulse_us=1, may_stretch=True)
+    hold = LinkTimes(PlanLink(queue="latest"), Shape(len(LINES), 1, 1)).hold(pulse)
+    assert hold == pytest.approx(96.3)  # a read of one byte: UM10204, table 10
+    half = int(hold * US / 2)
+    assert any(lost_of(0, 400_000, 40, step, half) for step in range(0, 1000, 50))
+    assert 0 == LinkTimes(PlanLink(queue="each"), Shape(len(LINES), 1, 1)).hold(pulse)
+    notes = plan_notes(find_plan(load_plan("seven_pins")))
+    assert any(note.startswith("step: hold each pulse for at least 96.3 us") for note in notes)
 
 
 def test_the_command_prints_table_reasons_and_cautions():
