@@ -18,9 +18,11 @@ from testbenches.drafting.netlist import Netlist, bits_read, nets_in
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import Design, elaborate
 from testbenches.hdl.vhdl import is_vhdl
+from testbenches.not_reset import not_reset
 
 MOST = 12  # lines shown, the nearest first
 FARTHEST = 5  # assignments away
+OF_REGISTERS = 9  # likewise, where a register is named that reset does not set
 Part = tuple[str, int, int]  # net, lowest bit, width
 
 
@@ -46,9 +48,17 @@ class SourceLines:
             design, netlist = self._design()
         except (UserError, RuntimeError, AttributeError):
             return ()
-        found = (self._line(design, *step) for step in _behind(netlist, part))
+        found = (self._line(design, net, place) for net, place in _behind(netlist, part))
         lines = dict.fromkeys(line for line in found if line is not None)
         return tuple(lines)[:MOST]
+
+    def not_reset(self, field: str) -> str:
+        """Name the registers behind a field that reset does not set; empty if there are none."""
+        if not self.of(field) or self._read is None:
+            return ""
+        part, (_, netlist) = self._observed(field), self._read
+        nets = (net for net, _ in _behind(netlist, part, OF_REGISTERS)) if part is not None else ()
+        return not_reset(netlist, self._binding, nets)
 
     def _design(self) -> tuple[Design, Netlist]:
         if self._read is None:
@@ -89,7 +99,7 @@ class SourceLines:
         return SourceLine(str(file), line, net)
 
 
-def _behind(netlist: Netlist, part: Part) -> Iterator[tuple[str, Any]]:
+def _behind(netlist: Netlist, part: Part, farthest: int = FARTHEST) -> Iterator[tuple[str, Any]]:
     """Yield the nets behind part of a net with the places that assign them, nearest first.
 
     What an assignment waits for is as far as two assignments more than what it assigns.
@@ -100,7 +110,7 @@ def _behind(netlist: Netlist, part: Part) -> Iterator[tuple[str, Any]]:
     while waiting:
         distance, _, (named, lsb, width) = heappop(waiting)
         path = _outside(netlist, named)
-        if (path, lsb, width) in seen or distance > FARTHEST:
+        if (path, lsb, width) in seen or distance > farthest:
             continue
         seen.add((path, lsb, width))
         for drive in netlist.drives.get(path, []):

@@ -211,7 +211,9 @@ def _with_lines(run: RunResult, source: SourceLines) -> RunResult:
     finding = run.outcome.finding
     if finding is None:
         return run
-    finding = replace(finding, lines=source.of(finding.mismatch.field))
+    field_ = finding.mismatch.field
+    said = tuple(filter(None, [source.not_reset(field_)]))
+    finding = replace(finding, lines=source.of(field_), symptoms=(*finding.symptoms, *said))
     return replace(run, outcome=replace(run.outcome, finding=finding))
 
 

@@ -86,3 +86,43 @@ def test_report_and_page_name_them(tmp_path):
     assert "  lines     " in done.stdout
     page = (tmp_path / "out" / "report.html").read_text()
     assert f'href="{(tmp_path / "core" / "disk_regs.v").as_uri()}"' in page
+
+
+def held(binding, field):
+    """Return what is said of registers behind a field that reset does not set."""
+    core = load_binding(binding)
+    return SourceLines(core, preflight(core), core.load_profile().status).not_reset(field)
+
+
+RESETS = [
+    ("", "", ""),
+    ("            count     <= 3'd0;\n", "", "count"),
+    ("            data      <= 8'h00;\n            ready     <= 1'b0;\n", "", "ready"),
+    (
+        "            count     <= 3'd0;\n",
+        "        end\n        if (rst || (bit_stb && count == 7)) begin\n            count <= 0;\n",
+        "",
+    ),
+    ("            equal     <= 1'b0;\n", "", ""),  # it follows at each edge, and holds nothing
+]
+
+
+@pytest.mark.parametrize(("old", "new", "name"), RESETS)
+def test_register_that_reset_does_not_set_is_named(tmp_path, old, new, name):
+    """A counter or a flag without a reset is named, a register that only follows is not."""
+    folder = shutil.copytree(STUBS / "plain" / "wires", tmp_path / "core")
+    text = (folder / "wires.v").read_text()
+    assert old in text
+    (folder / "wires.v").write_text(text.replace(old, new))
+    said = {field: held(folder / "binding.yaml", field) for field in ("byte_ready", "sync_equal")}
+    assert said["sync_equal"] == ""
+    assert said["byte_ready"].startswith(f"reset does not set {name}: " if name else "")
+    assert bool(said["byte_ready"]) == bool(name)
+
+
+def test_one_field_of_a_word_has_its_own_lines_only(tmp_path):
+    """Where status is put together in one line, the registers of other fields are not behind it."""
+    binding = shutil.copytree(STUBS / "plain" / "wires", tmp_path / "core") / "binding.yaml"
+    names = {signal for _, _, signal in lines_of(binding, "byte_ready")}
+    assert "ready" in names
+    assert not names & {"equal", "busy", "to_disk", "window"}
