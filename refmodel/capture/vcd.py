@@ -9,7 +9,7 @@ from typing import IO
 
 import numpy as np
 
-from refmodel.capture.vcd_body import LEAD, Block, changes_of, code_of, cut, last_time
+from refmodel.capture.vcd_body import LEAD, TIME, Block, Words, changes_of, code_of, cut, last_time
 from refmodel.capture.vcd_header import Header, read_header
 from refmodel.capture.waves import FOREVER, Signal, WavePiece
 from refmodel.ground.errors import UserError
@@ -18,8 +18,7 @@ BLOCK = 1 << 22  # bytes read at once
 MOST = 1 << 28  # bytes without a time in them that are held
 Progress = Callable[[int], None]
 CUT_OFF = (
-    "ends in the middle of a value change; the file is cut off: remove its last line to use what is"
-    " whole"
+    "ends in the middle of a {}; the file is cut off: remove its last line to use what is whole"
 )
 
 
@@ -92,7 +91,9 @@ class Vcd:
             words = cut(np.frombuffer(text, np.uint8))
             if ended:
                 if words.kind.tolist()[-1:] == [LEAD] and not words.code[-1]:
-                    raise self._placed(UserError(f"{words.begin[-1]}:{CUT_OFF}"), offset)
+                    raise self._placed(
+                        UserError(f"{words.begin[-1]}:{CUT_OFF.format('value change')}"), offset
+                    )
                 used, part = len(text), words
             else:
                 last = last_time(words)
@@ -104,7 +105,7 @@ class Vcd:
             try:
                 block, now = changes_of(part, widths, unit, now, declared)
             except UserError as error:
-                raise self._placed(error, offset) from None
+                raise self._placed(_cut_off(error, words) if ended else error, offset) from None
             end = FOREVER if ended else float(now)
             dark, dark_since = _dark(block, dark_since, now if not ended else FOREVER)
             text, offset = text[used:], offset + used
@@ -118,6 +119,17 @@ class Vcd:
         if not self.path.is_file():
             return UserError(f"{self.name}: byte {at}: {said}")
         return UserError(f"{self.name}:{_line_of(self.path, at)}: {said}")
+
+
+def _cut_off(error: UserError, words: Words) -> UserError:
+    """Return a fault at the end of a file as what it is if the last word has no end."""
+    place = str(error).partition(":")[0]
+    if int(words.end[-1]) < len(words.text) or int(place) < int(
+        words.begin[-1 - words.code[-1] :][0]
+    ):
+        return error
+    what = "time" if words.kind[-1] == TIME else "value change"
+    return UserError(f"{place}:{CUT_OFF.format(what)}")
 
 
 def _read(file: IO[bytes], count: int) -> bytes:

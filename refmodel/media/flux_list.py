@@ -287,6 +287,8 @@ def flux_of(
         hint = "; two pulses cannot come at one time"
     if len(back):
         at = int(back[0])
+        if at == len(values) - 1:
+            hint += "; if the file is cut off, remove its last line"
         raise UserError(f"{place(at)}: this pulse is not after the one before it{hint}")
     edges = index
     if reading.times:

@@ -174,6 +174,10 @@ def test_reals_and_texts_are_passed_over(tmp_path):
         ("#4\nb12 #\n", "a.vcd:8: 'b12' is not a value"),
         ("#4x\n1!\n", "a.vcd:7: '#4x' is not a time"),
         ("#4\nb101", "ends in the middle of a value change; the file is cut off"),
+        ("#4\n1!\n#", "a.vcd:9: ends in the middle of a time; the file is cut off"),
+        ("#40\n1!\n#4", "a.vcd:9: ends in the middle of a time; the file is cut off"),
+        ("#4\n1!\n#4\nb12 #", "a.vcd:10: ends in the middle of a value change"),
+        ("#40\n1!\n#4\n0!", "a.vcd:9: '#4' comes after a later time"),
     ],
 )
 def test_what_is_no_dump_says_which_line(body, message, tmp_path):
