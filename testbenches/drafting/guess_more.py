@@ -9,10 +9,21 @@ from collections.abc import Iterator
 
 from testbenches.drafting.guess import ENOUGH, Guess, Guesses
 from testbenches.drafting.names import Active, is_low, words
-from testbenches.drafting.netlist import Const, Equal, Match, Net, Netlist, parts_of
+from testbenches.drafting.netlist import (
+    Cat,
+    Const,
+    Equal,
+    Match,
+    Net,
+    NetBits,
+    Netlist,
+    nets_in,
+    parts_of,
+)
 from testbenches.hdl.elaborate import Port
 
 WORD = 16
+LEAST_LENGTH = 10  # bits of a counter of words
 _WEIGHTS: dict[str, dict[str, int]] = {
     "acknowledge": {"acknowledge": 10, "ready": 2, "wait": 3, "host": 2, "byte": -9, "sync": -9},
     "strobes.high": {"high": 6, "strobe": 3, "data": 2, "byte": 2, "select": 2, "write": -1},
@@ -86,18 +97,55 @@ def _active(role: str, name: str) -> Active:
 
 
 def _registers(found: Guesses, netlist: Netlist) -> None:
-    """Find transfer and control by the names of the addresses they are at."""
+    """Find transfer by its length, which counts; else both by the names of their addresses."""
     if "address" not in found.roles:
         return
     address = found.roles["address"].name
+    for half, (at, reason) in _transfer(netlist, address).items():
+        found.more["transfer", half] = (at, reason)
+        found.addresses.written.pop(at, None)
     named = {m.value: m.text for m in _matches(netlist) if m.net == address and m.text}
-    for register, meant in REGISTERS.items():
+    unknown = [register for register in REGISTERS if register not in {n for n, _ in found.more}]
+    for register, meant in ((name, REGISTERS[name]) for name in unknown):
         for at, text in sorted(named.items()):
             spoken = set(words(text))
             if spoken & meant and not spoken & {"status", "sync"}:
                 half = next((h for h in ("high", "low") if h in spoken), "word")
                 found.more[register, half] = (at, f"its name says so ({text})")
                 found.addresses.written.pop(at, None)
+
+
+def _transfer(netlist: Netlist, address: str) -> dict[str, tuple[int, str]]:
+    """Return where transfer is written: a register that counts takes its length from there.
+
+    By half, or as a word: an address, and the reason. On a bus of bytes the high one waits in a
+    register of its own.
+    """
+    loads = [
+        (path, held.value, value)
+        for path in netlist.drives
+        for value, drive in netlist.leaves(path)
+        for held in netlist.holds(drive)
+        if isinstance(held, Match) and held.net == address
+    ]
+    for path, at, value in loads:
+        made_of = {net.path for net in nets_in(value)}
+        if path in made_of or netlist.nets[path].width < LEAST_LENGTH or not _counts(netlist, path):
+            continue
+        reason = f"'{path}' counts from what is written there"
+        high = next((other for net, other, _ in loads if net in made_of and other != at), None)
+        if high is None:
+            return {"word": (at, reason)}
+        return {"high": (high, "it waits for the low byte"), "low": (at, reason)}
+    return {}
+
+
+def _counts(netlist: Netlist, path: str) -> bool:
+    """Return whether a register takes a value made of its own."""
+    return any(
+        path in {net.path for net in nets_in(value)} and not isinstance(value, Net | NetBits | Cat)
+        for value, _ in netlist.leaves(path)
+    )
 
 
 def _matches(netlist: Netlist) -> Iterator[Match]:

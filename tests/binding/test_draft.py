@@ -328,3 +328,48 @@ def test_no_draft_of_broken_code(tmp_path, monkeypatch):
     with pytest.raises(CannotRun) as error:
         draft([Path("a.v")])
     assert str(error.value) == "the core does not compile:\na.v:1:20: expected ';'"
+
+
+WORD_LOADS = "if (put && place == 3'd5) begin go <= d[15]; way <= d[14]; left <= d[13:0]; end"
+BYTE_LOADS = """if (put && place == 3'd5) upper <= d;
+    if (put && place == 3'd6) begin {go, way, left} <= {upper, d}; end"""
+COUNTS = """module counts (input clk, rst, put, get, moved, bs, bv, input [2:0] place,
+               input [W:0] d, output [15:0] q);
+  reg [15:0] win, word; reg [2:0] n; reg [7:0] by, upper; reg r, go, way; reg [13:0] left;
+  assign q = place == 3'd1 ? {r, go, way, win == word, 4'd0, by} : 16'd0;
+  always @(posedge clk) begin
+    if (get && place == 3'd1) r <= 0;
+    if (put && place == 3'd2) word <= d;
+    if (bs) begin win <= {win, bv}; n <= n + 1; end
+    if (bs && n == 7) begin by <= {win[6:0], bv}; r <= 1; end
+    if (moved && go) left <= left - 1;
+    LOADS
+    if (rst) begin win <= 0; word <= 16'h4489; n <= 0; by <= 0; r <= 0; go <= 0; left <= 0; end
+  end
+endmodule
+"""
+
+
+@pytest.mark.parametrize(
+    ("loads", "width", "lines"),
+    [
+        (WORD_LOADS, 15, ["    transfer: 0x5  # guess: 'left' counts from what is written there"]),
+        (
+            BYTE_LOADS,
+            7,
+            [
+                "    transfer:",
+                "      high: 0x5  # guess: it waits for the low byte",
+                "      low: 0x6  # guess: 'left' counts from what is written there",
+            ],
+        ),
+        (WORD_LOADS.replace("left <= d[13:0];", ""), 15, []),
+    ],
+)
+def test_transfer_is_where_a_length_is_loaded(tmp_path, loads, width, lines):
+    """The register that a counter of words is loaded from is transfer, whatever it is called."""
+    file = tmp_path / "counts.v"
+    file.write_text(COUNTS.replace("LOADS", loads).replace("[W:0]", f"[{width}:0]"))
+    text = draft([file], "counts").splitlines()
+    assert [line for line in lines if line not in text] == []
+    assert any(line.startswith("    transfer:") for line in text) == bool(lines)
