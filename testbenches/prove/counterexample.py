@@ -25,7 +25,8 @@ def scenario_of(product: Product, harness: Harness, trace: WalkTrace, name: str)
     length = len(trace) + TAIL
     inputs = trace.inputs
     bits = [(n - 1, e["drive.bit"]) for n, e in enumerate(inputs) if e.get("drive.bit_strobe")]
-    bits = bits or [(length - 1, 0)]
+    flux = harness.binding.disk.flux is not None
+    bits = bits or [(length - 1, int(flux))]  # of flux there is one transition at least
     found: dict[str, Any] = {
         "name": name,
         "about": f"Found by a proof: {', '.join(trace.broken)} differs in cycle"

@@ -98,8 +98,13 @@ def _proof(
     verdict, trace = attempt.run()
     verdict.left_out = both.left_out
     if verdict.verdict == REFUTED and subject.binding.disk.flux is not None:
-        verdict.take_back(OWN_CHANNEL_BITS if against is None else ANY_READ_DATA)
-        return Proof(verdict, subject, both)
+        assert trace is not None, "a run refutes"
+        if against is None:
+            verdict.take_back(OWN_CHANNEL_BITS)
+            return Proof(verdict, subject, both)
+        if any(edge.get("drive.flux") for edge in trace.inputs):
+            verdict.take_back(ANY_READ_DATA)
+            return Proof(verdict, subject, both)
     return Proof(verdict, subject, both, trace)
 
 

@@ -88,3 +88,21 @@ def test_two_separators_that_differ_are_not_called_equal(tmp_path):
     done = cellstep("prove", cores[0], "--against", cores[1], "--seconds", "20")
     assert done.returncode == 125, done.stdout
     assert "on read data that no drive may make" in done.stdout
+
+
+@LONG
+def test_a_difference_that_needs_no_flux_is_refuted_and_played(tmp_path):
+    """Two lines that are swapped show in a write, whatever the read data does."""
+    one, other = tmp_path / "one", tmp_path / "other"
+    for folder in (one, other):
+        folder.mkdir()
+    old, new = (
+        ".gate_out(gate_out), .data_out(data_out)",
+        ".gate_out(data_out), .data_out(gate_out)",
+    )
+    cores = [flux_core(one, whole=True), flux_core(other, old, new, whole=True)]
+    out = tmp_path / "out"
+    done = cellstep("prove", cores[0], "--against", cores[1], "--out", out)
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert (out / "refuted.yaml").exists()
+    assert "write_gate" in done.stdout
