@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from refmodel.block.fields import STATUS_FIELDS, STATUS_WIDTH
 from testbenches.drafting.evidence import FAIR, MANY_REGISTERS, STRONG, Leaf, Vote, leaves_of, votes
 from testbenches.drafting.guess_registers import Addresses, Status, addresses_of, status_of
-from testbenches.drafting.names import Active, is_low, line_active, score, words
+from testbenches.drafting.names import Active, is_low, line_active, next_suffixes, score, words
 from testbenches.drafting.netlist import Expr, Net, NetBits, Netlist, Not, nets_in
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import Design, Port
@@ -247,7 +247,8 @@ def _visible(field_name: str, expr: Expr | None, netlist: Netlist) -> dict[str, 
 
 
 def _named(field_name: str, found: Guesses, netlist: Netlist) -> dict[str, Guess]:
-    """Return the net inside the core whose name fits a field best."""
+    """Return the net inside the core whose name fits a field best, no register's next value."""
+    following = next_suffixes(path.rsplit(".", 1)[-1] for path in netlist.nets)
     width = next(f.width for f in STATUS_FIELDS if f.name == field_name)
     taken = {guess.name for guess in found.roles.values()} | set(netlist.inputs)
     weights = _FIELD_WORDS[field_name]
@@ -260,6 +261,7 @@ def _named(field_name: str, found: Guesses, netlist: Netlist) -> dict[str, Guess
         )
         for path, net in netlist.nets.items()
         if net.width == width and path not in taken
+        if path.rpartition("_")[2].lower() not in following
     ]
     best = max(scored, default=(0, 0, ""))
     if best[0] < ENOUGH:

@@ -219,7 +219,8 @@ def _find_status(
                 found.low_value = site.leaf.value
         elif "status" in site.names:
             named = "word" if site.leaf.drive.width == STATUS_WIDTH else _named_half(site)
-            found.status.setdefault(named, (site.address, f"its name says so ({site.text})"))
+            text = f" ({site.text})" if site.text else ""
+            found.status.setdefault(named, (site.address, f"its name says so{text}"))
             if named == "low":
                 found.low_value = site.leaf.value
         elif site.address not in {address for address, _ in found.sync_word.values()}:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from typing import Literal
 
 Active = Literal["high", "low"]
+_REGISTERED = {"q", "r", "reg", "ff"}  # endings of registers, and of what they take next
+_NEXT = {"n", "d", "nxt", "next"}
 
 # Spellings of one word. A name is taken apart into these.
 _SPELLINGS = {
@@ -141,6 +143,16 @@ def is_low(name: str) -> bool:
     first = lower.split("_", 1)[0]
     starts = first[:1] == "n" and first[1:] in _WORD and first not in _WORD
     return (ends or starts) and len(glued) > 2
+
+
+def next_suffixes(names: Iterable[str]) -> set[str]:
+    """Return the endings by which a core marks the next values of registers: n where q is one."""
+    ends: dict[str, set[str]] = {}
+    for name in names:
+        stem, _, end = name.lower().rpartition("_")
+        if stem:
+            ends.setdefault(stem, set()).add(end)
+    return {end for found in ends.values() if found & _REGISTERED for end in found & _NEXT}
 
 
 def line_active(name: str) -> Active:

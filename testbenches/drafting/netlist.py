@@ -242,12 +242,30 @@ class Netlist:
                 joined = self.definition(path) if depth < MAX_DEPTH else None
                 if isinstance(joined, Cat):
                     return self.bits(joined, depth + 1)
+                if joined is None and depth < MAX_DEPTH and (bits := self._in_parts(path, depth)):
+                    return bits
                 return [NetBits(expr, n, 1) for n in reversed(range(width))]
             case NetBits(of=net, lsb=lsb, width=width):
                 whole = self.bits(net, depth)[::-1]
                 return whole[lsb : lsb + width][::-1]
             case _:
                 return [expr] * expr.width
+
+    def _in_parts(self, path: str, depth: int) -> list[Expr]:
+        """Return the bits of a net that is assigned in parts, a later one over an earlier one.
+
+        Empty if it is not, or if an assignment depends on a condition or a clock.
+        """
+        drives, width = self.drives.get(path, []), self.nets[path].width
+        if path in self.inputs or any(drive.guards or drive.clocked for drive in drives):
+            return []
+        found: list[Expr | None] = [None] * width
+        for drive in drives:
+            own = self.bits(drive.value, depth + 1)[::-1]
+            if len(own) != drive.width:
+                return []
+            found[drive.lsb : drive.lsb + drive.width] = own
+        return [bit for bit in reversed(found) if bit is not None] if None not in found else []
 
     def leaves(self, path: str) -> Iterator[tuple[Expr, NetDriver]]:
         """Yield each value a net may take, multiplexers taken apart, with its own guards."""
