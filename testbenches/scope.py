@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.compare import CHANNEL_BIT
-from refmodel.engine.stirred import input_name, register_name
-from refmodel.host.lacking import CONTROL
+from refmodel.engine.stirred import input_name, register_name, words_name
+from refmodel.host.lacking import CONTROL, FROM_MEMORY, TO_MEMORY
 from refmodel.profile import Profile
 from refmodel.report.result import Bound, Gap, Scope, WaiverNote
 from testbenches.adapted import WAITS, waits_on_a_port
@@ -91,6 +91,9 @@ def _stirred(binding: Binding) -> Iterator[str]:
     """Yield the inputs and registers of a core that a run can stir."""
     yield from map(input_name, binding.level_inputs)
     yield from (register_name(name) for name in binding.registers if name != "status")
+    if binding.memory is not None and MOVES not in binding.waived_fields:
+        ways = {TO_MEMORY, FROM_MEMORY} - binding.memory.ways_lacking
+        yield from sorted(map(words_name, ways))
 
 
 def _lines(binding: Binding) -> list[str]:

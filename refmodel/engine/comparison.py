@@ -193,6 +193,8 @@ class Comparison:
                 stimulus, expected, observed, reads, self._profile.status
             )
         moved = evidence.moves(stimulus.end) if self._held.memory else None
+        if moved is not None:
+            self._stirred.moved(expected.moves)
         mismatch = self._checker.check(expected, observed, reads, moved)
         since = max(stimulus.first, self._checker.start)
         places = self._places.places(number)

@@ -7,7 +7,9 @@ from collections import Counter
 import numpy as np
 
 from refmodel.ground.bus import WRITTEN
+from refmodel.ground.moves import Moves
 from refmodel.ground.stimulus import Stimulus
+from refmodel.host.lacking import FROM_MEMORY, TO_MEMORY
 
 
 def input_name(level: str) -> str:
@@ -20,8 +22,13 @@ def register_name(register: str) -> str:
     return f"register {register}"
 
 
+def words_name(way: str) -> str:
+    """Return what the words of transfers that go one way are called."""
+    return f"words {way}"
+
+
 class Stirred:
-    """Counts, span after span, the changes of each level input and the writes of each register."""
+    """Counts what moves, span after span: level inputs, registers written, words each way."""
 
     def __init__(self) -> None:
         self.counts: Counter[str] = Counter()
@@ -40,3 +47,9 @@ class Stirred:
         for kind, register in WRITTEN.items():
             made = int(np.count_nonzero(stimulus.access_kind == kind))
             self.counts[register_name(register)] += made
+
+    def moved(self, moves: Moves) -> None:
+        """Count the words that are to be moved in a span."""
+        stored = int(np.count_nonzero(moves.store))
+        self.counts[words_name(TO_MEMORY)] += stored
+        self.counts[words_name(FROM_MEMORY)] += len(moves) - stored

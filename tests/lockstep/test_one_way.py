@@ -89,3 +89,14 @@ def test_request_in_reset_moves_nothing(outcomes, one_way):
     )
     (found,) = outcomes(binding, "aimed/dense_resets")
     assert (found.verdict, found.moves > 50) == ("agree", True)
+
+
+@pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
+def test_ways_of_words_are_counted(outcomes):
+    """What a run says of words to memory it does not say of words from there, and the reverse."""
+    counts = {}
+    for name in ("read_transfer", "write_transfer"):
+        (found,) = outcomes(REFERENCE / "binding.yaml", f"block/{name}", revolutions=1)
+        counts[name] = [found.stirred[f"words {way}"] for way in ("to memory", "from memory")]
+        assert sum(counts[name]) == found.moves > 50
+    assert [counts["read_transfer"][1], counts["write_transfer"][0]] == [0, 0]

@@ -55,6 +55,15 @@ def test_a_run_without_reads_is_amber(core, tmp_path):
     assert "no read of status returned it" == gaps["data"] == gaps["unused"]
 
 
+def test_the_way_that_no_word_went_is_amber(core):
+    """Where words went to memory alone the line of the verdict says so, even where it is quiet."""
+    for scenario, way in (("read_transfer", "from memory"), ("write_transfer", "to memory")):
+        done = core().run("--quiet", suite=f"block/{scenario}")
+        assert 0 == done.returncode
+        named = done.stdout.strip().partition("; not exercised: ")[2].split(", ")
+        assert [name for name in named if name.startswith("words")] == [f"words {way}"]
+
+
 def test_a_latency_takes_the_start_from_its_own_field_alone(core):
     """A latency of `unused` leaves all other fields compared from the start, and is reported."""
     made = core().add("latency: {unused: 50000}")
