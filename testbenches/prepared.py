@@ -11,6 +11,7 @@ from pathlib import Path
 from refmodel.ground.bus import BusCycle, BusShape
 from refmodel.ground.depth import Inside, quiet_in_reset
 from refmodel.ground.errors import reading
+from refmodel.ground.numbers import counted
 from refmodel.ground.processors import processors
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.workers import run_all
@@ -100,11 +101,11 @@ class Preparation:
                 self._played(p)
             return prepared
         order = sorted(prepared, key=lambda p: -p.disk.cycles)
-        counted = count(1)
-        say(f"model: preparing {len(order)} scenarios")
+        numbers = count(1)
+        say(f"model: preparing {counted(len(order), 'scenario')}")
         made = run_all(
             [partial(self._played, p) for p in order],
-            done=lambda: say(f"model: prepared {next(counted)} of {len(order)} scenarios"),
+            done=lambda: say(f"model: prepared {next(numbers)} of {len(order)} scenarios"),
         )
         return sorted(made, key=lambda p: p.index)
 

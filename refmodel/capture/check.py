@@ -15,6 +15,7 @@ from refmodel.capture.recorded_run import RecordedEvidence, RunSpan
 from refmodel.engine.compare import Compared
 from refmodel.engine.comparison import ComparedRun, Comparison
 from refmodel.engine.finding import Finding, Shown
+from refmodel.ground.numbers import counted
 from refmodel.profile import Profile
 
 PHASES = 8  # what the byte count can be where a capture begins
@@ -86,7 +87,7 @@ def merged(reasons: Iterable[str]) -> list[str]:
     for reason in reasons:
         count, _, why = reason.partition(" cycles: ")
         cycles[why] = cycles.get(why, 0) + int(count)
-    return [f"{count} cycles: {why}" for why, count in cycles.items()]
+    return [f"{counted(count, 'cycle')}: {why}" for why, count in cycles.items()]
 
 
 def check_spans(given: CaptureMap, profile: Profile, spans: Iterable[RunSpan]) -> Checked:

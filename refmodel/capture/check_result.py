@@ -97,8 +97,8 @@ def _suspicions(opened: Evidence, checked: Checked) -> list[str]:
         notes.append("no channel bit arrives: are disk.strobe, or disk.flux, and its level right?")
     if opened.map.bus is not None and opened.map.bus.reads_data and not checked.reads_total:
         notes.append(
-            "no read of status: are bus.read, its level and bus.registers.status right? There are"
-            f" {checked.accesses} other accesses"
+            "no read of status: are bus.read, its level and bus.registers.status right? Besides,"
+            f" the capture has {counted(checked.accesses, 'access', 'accesses')}"
         )
     return notes
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from refmodel.capture.waves import Bits64, Recording, SignalChanges, Times
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.numbers import counted
 
 FEWEST = 16  # edges of a clock; of a signal with fewer it is said that it is none
 HOLE = 64  # periods; where a clock has no edge for longer, nothing was recorded
@@ -142,7 +143,8 @@ class ClockedSamples:
         if self.edges < FEWEST:
             kind = "rising" if clock.rising else "falling"
             raise UserError(
-                f"{self._recording.name}: the clock '{clock.signal}' has {self.edges} {kind} edges"
+                f"{self._recording.name}: the clock '{clock.signal}' has"
+                f" {counted(self.edges, kind + ' edge')}"
                 f"{' with the enable on' if clock.enable else ''}; is it the right signal?"
             )
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from refmodel.capture.draft_bus import BusRoles, lasting, registers_of
 from refmodel.capture.draft_roles import LEVELS, WIDE, Look, RoleGuess, look_at, spacings
 from refmodel.capture.waves import Recording
+from refmodel.ground.numbers import counted
 
 TODO = "TODO"
 LAYOUT: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (  # key and role, part by part
@@ -143,7 +144,10 @@ def _bus(look: Look, recording: Recording) -> Iterator[str]:
         return
     up = lasting(strobe.name, strobe.low, look.name("clock"), look.changes)
     if up > 1:
-        yield f"  acts: first  # {strobe.name} is up for {up} cycles; held: each is an access"
+        yield (
+            f"  acts: first  # {strobe.name} is up for {counted(up, 'cycle')}; held:"
+            " each is an access"
+        )
     found = registers_of(_roles(look), look.changes, _byte_wide(look, recording))
     yield f"  registers: {found.text}  # {found.why}"
 

@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from refmodel.capture.waves import SignalChanges, Times
+from refmodel.ground.numbers import counted
 
 SYNC_WORD = 0x4489  # the MFM mark A1 with a missing clock: what is written to look for
 ENABLE = 0x8000  # of transfer, written twice in a row
@@ -57,7 +58,7 @@ def registers_of(bus: BusRoles, changes: Mapping[str, SignalChanges], byte_wide:
         status = f"0x{most[0]:X}"
     found = {"status": status, **_written(writes)}
     text = ", ".join(f"{name}: {where}" for name, where in found.items())
-    said = f"status is what is read most, {len(reads)} reads"
+    said = f"status is what is read most, {counted(len(reads), 'read')}"
     if len(found) > 1:
         said += "; the others by what is written to them"
     return Registers(f"{{{text}}}", said)

@@ -260,11 +260,13 @@ class Opened:
         notes = []
         if self._run is not None and self._run.lost_edges:
             notes.append(
-                f"{self._run.lost_edges} edges: an input was unknown, or nothing was recorded"
+                f"{counted(self._run.lost_edges, 'edge')}: an input was unknown,"
+                " or nothing was recorded"
             )
         if self.unsure:
             notes.append(
-                f"{self.unsure} changes: samples too far apart to tell which of two edges each"
+                f"{counted(self.unsure, 'change')}: samples too far apart to tell"
+                " which of two edges each"
                 " belongs to"
             )
         return notes

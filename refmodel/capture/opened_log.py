@@ -18,6 +18,7 @@ from refmodel.capture.map_parts import BusPart, ClockPart, DiskPart
 from refmodel.capture.recorded_run import RunSpan
 from refmodel.ground.errors import InputError, UserError, reading
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.numbers import counted
 from refmodel.ground.yamlfile import Document
 from refmodel.host.addresses import Registers, StatusAddress, WordAddress
 from refmodel.media.flux_list import Reading, read_flux
@@ -131,7 +132,7 @@ class OpenedLog:
         if not self.unsure:
             return []
         within = self.given.log.tolerance_us
-        return [f"{self.unsure} reads: something changes within {within:g} us of them"]
+        return [f"{counted(self.unsure, 'read')}: something changes within {within:g} us of them"]
 
     def time_of(self, cycle: int) -> float | None:
         """Return the time of a cycle in ns of the flux."""

@@ -18,6 +18,7 @@ from refmodel.capture.map_parts import ClockPart
 from refmodel.capture.waves import Recording, SignalChanges, Times
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.numbers import counted
 from refmodel.media.plausible import WHERE
 
 BLOCK = 64  # rises that are counted at once
@@ -86,7 +87,8 @@ class RecoveredSamples:
                 first = end
         if rises < FEWEST:
             raise UserError(
-                f"{self._recording.name}: '{self._signal}' rises {rises} times; too few to"
+                f"{self._recording.name}: '{self._signal}' rises"
+                f" {counted(rises, 'time')}; too few to"
                 " recover a clock from"
             )
 

@@ -18,7 +18,7 @@ def show_track(console: Console, summary: TrackSummary) -> None:
     """Print what is on a track."""
     first = summary.turns.revolutions[0]
     console.print(
-        f"{summary.name}: {len(summary.bits)} channel bits a revolution of"
+        f"{summary.name}: {counted(len(summary.bits), 'channel bit')} a revolution of"
         f" {first.length_ns / 1e6:.3f} ms, {counted(len(summary.turns.revolutions), 'revolution')}",
         style="bold",
         markup=False,
@@ -64,7 +64,7 @@ def _content(part: Part) -> str:
     if part.kind == ID and len(part.body) == 4:
         cylinder, head, number, size = part.body
         return f"cylinder {cylinder}, head {head}, number {number}, size code {size}"
-    return f"{len(part.body)} bytes" if part.body else f"byte {part.mark:02X}"
+    return counted(len(part.body), "byte") if part.body else f"byte {part.mark:02X}"
 
 
 def _code(part: Part) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from rich.console import Console
 
 from refmodel.capture.written import CapturedWrite, Difference
+from refmodel.ground.numbers import counted
 from refmodel.media.survey import FieldSeen, survey
 from refmodel.profile import Profile
 
@@ -18,7 +19,7 @@ def show_writes(
 ) -> None:
     """Print each write: how long, what it holds, how its pulses are shifted."""
     ns = float(profile.cycle_ns)
-    _line(console, f"{name}: {len(found)} writes", "bold")
+    _line(console, f"{name}: {counted(len(found), 'write')}", "bold")
     for number, one in enumerate(found, 1):
         burst = one.burst
         length = burst.end - burst.first
@@ -26,12 +27,13 @@ def show_writes(
         _line(
             console,
             f"write {number}: cycles {burst.first} to {burst.end - 1}, {length * ns / 1000:.1f} us,"
-            f" {len(one.bits)} channel bits of {one.bit_cycles} cycles",
+            f" {counted(len(one.bits), 'channel bit')} of {counted(one.bit_cycles, 'cycle')}",
         )
         _line(
             console,
-            f"  splices: {one.lead_in} cycles from gate to first pulse, {one.lead_out} from last"
-            f" pulse to gate, {length % one.bit_cycles} cycles of a bit cut short",
+            f"  splices: {counted(one.lead_in, 'cycle')} from gate to first pulse,"
+            f" {one.lead_out} from last"
+            f" pulse to gate, {counted(length % one.bit_cycles, 'cycle')} of a bit cut short",
         )
         for part in survey(one.bits) if len(one.bits) else ():
             said = part.content if not isinstance(part, FieldSeen) else _field(part)
@@ -43,7 +45,8 @@ def show_writes(
             late = "late" if shift.cycles > 0 else "early"
             _line(
                 console,
-                f"  pattern {shift.pattern}: {shift.count} pulses {abs(shift.cycles)} cycles"
+                f"  pattern {shift.pattern}: {counted(shift.count, 'pulse')}"
+                f" {counted(abs(shift.cycles), 'cycle')}"
                 f" ({abs(shift.cycles) * ns:.0f} ns) {late}",
             )
 
@@ -53,7 +56,7 @@ def _field(part: FieldSeen) -> str:
     if part.crc_ok is None:
         return f"byte {part.mark:02X}"
     right = "right" if part.crc_ok else f"wrong, should be {part.crc_right:04X}"
-    return f"{len(part.body)} bytes, check code {part.crc_stored:04X} {right}"
+    return f"{counted(len(part.body), 'byte')}, check code {part.crc_stored:04X} {right}"
 
 
 def show_differences(console: Console, found: Sequence[Difference]) -> None:
@@ -61,14 +64,15 @@ def show_differences(console: Console, found: Sequence[Difference]) -> None:
     console.print()
     for one in found:
         if one.alike:
-            _line(console, f"write {one.number}: alike, {one.bits[0]} channel bits")
+            _line(console, f"write {one.number}: alike, {counted(one.bits[0], 'channel bit')}")
             continue
-        said = [f"{one.bits[0]} channel bits against {one.bits[1]}"]
+        said = [f"{counted(one.bits[0], 'channel bit')} against {one.bits[1]}"]
         if one.wrong_bits:
             said.append(f"{one.wrong_bits} differ, the first is channel bit {one.first_bit}")
         if one.shifted:
             said.append(
-                f"{one.shifted} pulses shifted otherwise, by up to {one.most_cycles} cycles"
+                f"{counted(one.shifted, 'pulse')} shifted otherwise, by up to"
+                f" {counted(one.most_cycles, 'cycle')}"
             )
         _line(console, f"write {one.number}: {'; '.join(said)}")
 

@@ -11,6 +11,7 @@ import typer
 from refmodel.cli.reporting import AsJson, Quiet, report
 from refmodel.cli.wrote import say_wrote
 from refmodel.ground.errors import EXIT_BAD_INPUT, UserError
+from refmodel.ground.numbers import counted
 
 if TYPE_CHECKING:
     from refmodel.drive.plan_search import Plan
@@ -64,7 +65,7 @@ def link_command(
 def _line(plan: Plan) -> str:
     """Return the plan in one line."""
     linked = "no link" if plan.times is None else "a link for the others"
-    return f"plan {plan.file.name}: {len(plan.direct)} signals on pins, {linked}"
+    return f"plan {plan.file.name}: {counted(len(plan.direct), 'signal')} on pins, {linked}"
 
 
 def _print_table(plan: Plan) -> None:

@@ -68,7 +68,10 @@ def wire_command(
 
 def _line(run: WireRun) -> str:
     edges, faults = len(run.samples) - 1, counted(len(run.problems), "fault")
-    return f"{run.simulator}: {edges} edges, {len(run.messages)} transfers, {faults}"
+    return (
+        f"{run.simulator}: {counted(edges, 'edge')},"
+        f" {counted(len(run.messages), 'transfer')}, {faults}"
+    )
 
 
 class WireForm(TypedDict):

@@ -13,6 +13,7 @@ from refmodel.engine.edges import Edge, edges
 from refmodel.engine.evidence import Observed
 from refmodel.engine.inner import COUNTERS, INNER
 from refmodel.engine.timeline import LINES
+from refmodel.ground.numbers import counted
 from refmodel.ground.stimulus import Stimulus
 from refmodel.profile import Profile
 
@@ -160,7 +161,7 @@ def _transfer_events(edge: Edge) -> list[str]:
     if inputs.write_transfer:
         said.append(f"the host writes transfer 0x{inputs.transfer:04X}")
     if after.running and not before.running:
-        said.append(f"the transfer is accepted, {after.length} words")
+        said.append(f"the transfer is accepted, {counted(after.length, 'word')}")
     if after.memory_index != before.memory_index:
         way = "from" if after.write else "to"
         said.append(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from refmodel.engine.separator_run import SeparatorRun
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles
+from refmodel.ground.numbers import counted
 from refmodel.ground.pulses import NO_BIT, NO_PULSES
 from refmodel.ground.stimulus import Stimulus
 from refmodel.separator.choose import NAMES, make_separator
@@ -68,13 +69,17 @@ class Bounds:
             return self._without_lock(found)
         most = self._most_errors(found)
         if found.errors > most:
-            return f"{found.errors} errors in {found.pulses} pulses, where {most} are allowed"
+            return (
+                f"{counted(found.errors, 'error')} in"
+                f" {counted(found.pulses, 'pulse')}, where {most} are allowed"
+            )
         if found.wrong_bits > most:
-            told = f"{found.wrong_bits} channel bits of the wrong value"
-            return f"{told} in {found.pulses} pulses, where {most} are allowed"
+            told = f"{counted(found.wrong_bits, 'channel bit')} of the wrong value"
+            return f"{told} in {counted(found.pulses, 'pulse')}, where {most} are allowed"
         if self.max_slips is not None and found.slips > self.max_slips:
             return (
-                f"{found.slips} slips in {found.pulses} pulses, where {self.max_slips} are allowed"
+                f"{counted(found.slips, 'slip')} in {counted(found.pulses, 'pulse')},"
+                f" where {self.max_slips} are allowed"
             )
         return ""
 
@@ -84,8 +89,8 @@ class Bounds:
         if found.pulses < FEW or (found.models and not models_lock):
             return ""
         if not found.bits:
-            return f"no channel bit in {found.pulses} pulses"
-        return f"never locks on in {found.pulses} pulses"
+            return f"no channel bit in {counted(found.pulses, 'pulse')}"
+        return f"never locks on in {counted(found.pulses, 'pulse')}"
 
     def _most_errors(self, found: Recovered) -> int:
         if self.max_error_rate is not None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, groupby, pairwise
 from typing import Any, NamedTuple
 
+from refmodel.ground.numbers import counted
+
 BIT, READ, WRITE, LEVEL, RESET, SLOT = "bit", "read", "write", "level", "reset", "slot"
 TAIL = 24  # cycles behind the last event
 Access = tuple[str, str]  # read or write, and of which register
@@ -194,6 +196,6 @@ def _said(event: CaseEvent) -> str:
         READ: f"the host reads {event.name}",
         WRITE: f"the host writes {event.name} 0x{event.value:04X}",
         LEVEL: f"{event.name} goes to {event.value}",
-        RESET: f"reset for {event.value} cycles",
+        RESET: f"reset for {counted(event.value, 'cycle')}",
         SLOT: "a memory slot",
     }[event.kind]

@@ -54,7 +54,7 @@ def _failure(hunted: Hunted, failure: Failure, layout: Layout) -> Iterator[str]:
     yield f"{kind.clause}: {words.headline(failure.finding, layout)}"
     yield f"  found in  {_seeds(failure.seeds)}"
     took = f" ({counted(failure.tried, 'case')} tried in {failure.seconds:.1f} s)"
-    small = f"{counted(len(case.parts()), 'event')} in {case.cycles} cycles"
+    small = f"{counted(len(case.parts()), 'event')} in {counted(case.cycles, 'cycle')}"
     yield f"  shrunk to {small}{took if failure.tried else ''}:"
     yield from (f"    {line}" for line in case.described())
     yield f"  cycle     {failure.finding.mismatch.cycle}"

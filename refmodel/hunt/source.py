@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+from refmodel.ground.numbers import counted
 from refmodel.hunt.form import SourceRow
 
 MOST_SHOWN = 10  # lines of a kind in the terminal; the JSON has all
@@ -60,7 +61,10 @@ class SourceCounts:
             for (file, line), names in places[:MOST_SHOWN]:
                 yield f"  {Path(file).name}:{line}  {_together(names)}: {_text(file, line)}"
             if len(places) > MOST_SHOWN:
-                yield f"  and {len(places) - MOST_SHOWN} more lines, in hunt.json with --out"
+                yield (
+                    f"  and {counted(len(places) - MOST_SHOWN, 'more line')}, in"
+                    " hunt.json with --out"
+                )
 
     def as_data(self) -> list[SourceRow]:
         """Return a row for each point, in order of the source."""

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from refmodel.ground.numbers import counted
 from refmodel.lessons.lesson import Choice, Knob, Lesson, Result, Results, Task
 from refmodel.lessons.play import BITS, CYCLES, PAL, SEED, Ran, draw, returned_by
 from refmodel.media.mfm import Bits, bits_to_words, encode, find, word_bits
@@ -104,7 +105,8 @@ def mark() -> Lesson:
         for m, (name, data) in enumerate(DATA.items()):
             count = len(find(encode(data), word))
             results[n, m] = Result(
-                f"{word:04X} is found {count} times in {grouped(len(data))} bytes of data ({name}),"
+                f"{word:04X} is found {counted(count, 'time')} in"
+                f" {grouped(len(data))} bytes of data ({name}),"
                 " at any phase of the channel bits."
                 + (
                     " Here it could serve as a mark."
@@ -309,7 +311,7 @@ def _locked(name: str, speed: int) -> Result:
     last = float(np.abs(ns[-16:]).mean())
     return Result(
         f"{name}, bits {speed:+d} %: over the last 16 of {PULSES} pulses the error is {last:.0f} ns"
-        f" on average, and {wrong} pulses were decoded wrong.",
+        f" on average, and {counted(wrong, 'pulse')} decoded wrong.",
         _followed(pulses, ns, made.one * 1.0, followed.phase),
         (last, wrong),
     )

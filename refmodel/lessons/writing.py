@@ -13,6 +13,7 @@ from refmodel.drive.bus import DriveBus
 from refmodel.drive.profile import load_drive_profile
 from refmodel.ground.bus import WRITE_CONTROL, WRITE_TRANSFER, BusCycle
 from refmodel.ground.lane import Lane
+from refmodel.ground.numbers import counted
 from refmodel.lessons.lesson import Choice, Knob, Lesson, Result, Results, Task, Unit
 from refmodel.lessons.play import CYCLES, PAL, beside, draw, run_bits
 from refmodel.media.mfm import word_bits
@@ -106,7 +107,7 @@ def _written(pace: str, select: int, tail: str) -> Result:
     moved = AMOUNTS[select]
     return Result(
         f"{len(WORDS)} words, slots {pace}, precompensation {moved} cycles: the gate is open from"
-        f" cycle {opens} to {shuts}, with {underruns} underruns.{spoilt}",
+        f" cycle {opens} to {shuts}, with {counted(underruns, 'underrun')}.{spoilt}",
         drawn,
         (underruns, shuts - opens),
     )

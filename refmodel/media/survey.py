@@ -12,6 +12,7 @@ from itertools import groupby
 
 import numpy as np
 
+from refmodel.ground.numbers import counted
 from refmodel.media.crc import crc16
 from refmodel.media.mfm import BITS_PER_BYTE, MARK_A1, MARK_C2, MARKS, Bits, decode, find
 from refmodel.media.track import SIZES, Place
@@ -53,7 +54,11 @@ class FieldSeen:
             return f"sector {self.body[2]} ID" if len(self.body) > 2 else "ID"
         if self.kind in (DATA, DELETED):
             return f"sector {self.sector} {self.kind}" if self.sector is not None else self.kind
-        return self.kind if self.kind == INDEX else f"{self.marks} marks, byte {self.mark:02X}"
+        return (
+            self.kind
+            if self.kind == INDEX
+            else f"{counted(self.marks, 'mark')}, byte {self.mark:02X}"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +187,7 @@ def _content(stream: Bits, first: int, end: int, before_a_field: bool = True) ->
         data = _bytes(stream, end - rest * BITS_PER_BYTE, rest)
         back, used = _runs(data[::-1])
         stop = end - used * BITS_PER_BYTE
-    middle = [f"{stop - at} channel bits of something else"] if stop > at else []
+    middle = [f"{counted(stop - at, 'channel bit')} of something else"] if stop > at else []
     return ", ".join([*front, *middle, *back[::-1]]) or "nothing"
 
 

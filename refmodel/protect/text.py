@@ -204,12 +204,14 @@ def offset_words(field: str, off: Offset) -> str:
 
 def tolerance_words(tolerance: Tolerance, cycles: int) -> str:
     """Say whether an error of so many cycles can be what changes the verdict of the check."""
-    said = f"{tolerance.field} {_way(tolerance.kind)} by up to {tolerance.harmless} cycles"
+    said = (
+        f"{tolerance.field} {_way(tolerance.kind)} by up to {counted(tolerance.harmless, 'cycle')}"
+    )
     left = tolerance.harmless - cycles
     if left >= 0:
         most = ", the most tried," * (tolerance.harmful is None)
         return f"{said}{most} changes no verdict: this bit alone is not the reason"
-    return f"{said}; here exceeded by {-left} cycles"
+    return f"{said}; here exceeded by {counted(-left, 'cycle')}"
 
 
 def _way(kind: str) -> str:

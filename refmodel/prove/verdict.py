@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from refmodel.ground.errors import EXIT_AGREE, EXIT_CANNOT_RUN, EXIT_MISMATCH
+from refmodel.ground.numbers import counted
 
 PROVED, BOUNDED, REFUTED = "proved", "bounded", "refuted"
 STATUS = {PROVED: EXIT_AGREE, REFUTED: EXIT_MISMATCH, BOUNDED: EXIT_CANNOT_RUN}
@@ -69,7 +70,9 @@ class Verdict:
         """
         self.verdict = BOUNDED
         self.depth = self.length - 1 if self.shortest else 0
-        self.why = f"{', '.join(self.broken)} differs {self.length} cycles after reset {why}"
+        self.why = (
+            f"{', '.join(self.broken)} differs {counted(self.length, 'cycle')} after reset {why}"
+        )
 
     def to_json(self) -> str:
         """Return everything as JSON."""
@@ -100,7 +103,9 @@ class Verdict:
             if self.second:
                 yield f"second opinion: {self.second}"
         elif self.verdict == BOUNDED:
-            within = f"no difference within {self.depth} cycles of reset; more is not proved"
+            within = (
+                f"no difference within {counted(self.depth, 'cycle')} of reset; more is not proved"
+            )
             yield f"bounded: {self.subject}: {within if self.depth else 'nothing is proved'}"
             yield f"why not: {self.why}"
         else:

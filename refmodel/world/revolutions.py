@@ -9,6 +9,7 @@ import numpy as np
 
 from refmodel.ground.errors import UserError
 from refmodel.ground.lane import Cycles
+from refmodel.ground.numbers import counted
 from refmodel.media.flux_list import FluxList
 from refmodel.media.mfm import Bits
 from refmodel.media.overlay import NOWHERE, Overlay, lay_over
@@ -71,7 +72,9 @@ def turns_of(
     is left out. Raises UserError for too few pulses, and for times that no disk can have.
     """
     if len(flux.ns) < LEAST_PULSES:
-        raise UserError(f"{len(flux.ns)} pulses are too few to read; {LEAST_PULSES} at least")
+        raise UserError(
+            f"only {counted(len(flux.ns), 'pulse')}: too few to read, {LEAST_PULSES} at least"
+        )
     check_flux(flux, bit_ns)
     end_ns = max([float(flux.ns[-1]), *flux.index_ns[-1:].tolist()])
     first = float(flux.index_ns[0]) if len(flux.index_ns) else 0.0
@@ -130,8 +133,9 @@ def _edges(flux: FluxList) -> tuple[list[tuple[float, float]], list[str]]:
     """Return where revolutions begin and end, and what is to be said of it."""
     index = flux.index_ns[flux.index_ns <= flux.ns[-1] + 1e6]
     if len(index) < 2:
-        pulses = f"{len(index)} index pulse{'s' * (len(index) != 1)}"
-        said = f"{pulses}: all of the capture is taken as one revolution"
+        said = (
+            f"{counted(len(index), 'index pulse')}: all of the capture is taken as one revolution"
+        )
         return [(float(flux.ns[0]), float(flux.ns[-1]) + 1)], [said]
     length = np.diff(index)
     usual = float(np.median(length))

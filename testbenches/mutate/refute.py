@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from refmodel.ground.errors import CannotRun, UserError
+from refmodel.ground.numbers import counted
 from refmodel.ground.workers import run_all
 from refmodel.mutate.score import KILLED, SURVIVED, UNKNOWN, UNSEEN, Fate, Mutant
 from refmodel.profile import Profile
@@ -127,7 +128,10 @@ class Question:
         if verdict.verdict == PROVED:
             why = "nothing that is compared can ever differ with accesses as the bench makes"
             return Told(UNSEEN, why)
-        return Told(UNKNOWN, f"no difference within {verdict.depth} cycles of reset; {verdict.why}")
+        return Told(
+            UNKNOWN,
+            f"no difference within {counted(verdict.depth, 'cycle')} of reset; {verdict.why}",
+        )
 
     def _subject(self, number: int) -> Subject:
         """Return the core with one of its mutants chosen; 0 is the core as it was."""

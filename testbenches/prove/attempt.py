@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import z3
 
+from refmodel.ground.numbers import counted
 from refmodel.prove.bounded import search
 from refmodel.prove.candidates import Finder
 from refmodel.prove.explained import Explained
@@ -214,7 +215,7 @@ class Attempt:
         self, walker: Walker, trace: WalkTrace, clock: Clock
     ) -> tuple[Verdict, WalkTrace | None]:
         """Make the run short, and see whether a shorter one can be, and one that tells more."""
-        self.say(f"they differ after {len(trace)} edges; looking for a shorter run")
+        self.say(f"they differ after {counted(len(trace), 'edge')}; looking for a shorter run")
         short = shortened(walker, trace, self.idle)
         limit = self._limit(_patience(short), clock)
         sooner, depth = search(self.system, len(short) - 1, limit)

@@ -98,7 +98,7 @@ def test_what_a_capture_says_itself_is_not_said_again(tmp_path):
         ("{layout: capture, file: none.txt}", "none.txt: cannot be read"),
         ("{layout: capture, file: ../flux.txt}", "lies outside the scenario's folder"),
         ("{layout: capture, file: flux.txt, rate: 0}", "'0' is not a rate in ticks per second"),
-        ("{layout: capture, file: few.txt}", "few.txt: 2 pulses are too few to read"),
+        ("{layout: capture, file: few.txt}", "few.txt: only 2 pulses: too few to read"),
     ],
 )
 def test_a_capture_that_is_none_says_so(layout, message, tmp_path):

@@ -126,7 +126,7 @@ def test_index_pulses_that_are_missing_are_told(index, count, note):
 
 def test_too_few_pulses_are_refused():
     """A handful of pulses is no track."""
-    with pytest.raises(UserError, match="3 pulses are too few to read; 16 at least"):
+    with pytest.raises(UserError, match="only 3 pulses: too few to read, 16 at least"):
         turns_of(FluxList(np.array([1.0, 2.0, 3.0]), np.empty(0)), BIT_NS)
     with pytest.raises(UserError, match="no whole revolution"):
         lay_over([])

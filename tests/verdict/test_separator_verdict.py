@@ -44,7 +44,7 @@ def test_a_separator_that_delivers_no_bit_mismatches(flux_core):
     """With its strobe cut no channel bit leaves it: exit 1, and the report says so."""
     done = flux_core.change("counter_separator.v", DEAD).run(suite="flux/broken")
     assert 1 == done.returncode
-    assert "the core's separator: no channel bit in 4031 pulses" in done.stdout
+    assert "the core's separator: no channel bit in 4 031 pulses" in done.stdout
     first = flux_core.result["runs"][0]["first_mismatch"]
     assert ("channel_bit", "separator") == (first["field"], first["through"])
 
@@ -53,15 +53,15 @@ def test_a_separator_with_a_period_far_off_mismatches(flux_core):
     """With a window 32 % too long it never locks on, which is a mismatch."""
     done = flux_core.bind(*OFF).run(suite="flux/shifted")
     assert 1 == done.returncode
-    assert "never locks on in 3793 pulses" in done.stdout
+    assert "never locks on in 3 793 pulses" in done.stdout
 
 
 def test_a_bound_of_the_binding_is_kept(flux_core):
-    """A separator with 3 errors in 4031 pulses is refused where no slip is allowed."""
+    """A separator with 3 errors in 4 031 pulses is refused where no slip is allowed."""
     flux_core.bind(("{pulse_latency: 2}", "{pulse_latency: 2, max_slips: 0}"))
     done = flux_core.run(suite="flux/broken")
     assert 1 == done.returncode
-    assert "2 slips in 4031 pulses, where 0 are allowed" in done.stdout
+    assert "2 slips in 4 031 pulses, where 0 are allowed" in done.stdout
 
 
 @pytest.mark.parametrize("how", VALUES)
@@ -70,7 +70,7 @@ def test_a_separator_whose_bits_have_the_wrong_value_mismatches(flux_core, how):
     value = ("bit_out <= seen;", f"bit_out <= {VALUES[how]};")
     done = flux_core.change("counter_separator.v", value).run(suite="flux/shifted")
     assert 1 == done.returncode
-    assert "channel bits of the wrong value in 3793 pulses, where 75 are allowed" in done.stdout
+    assert "channel bits of the wrong value in 3 793 pulses, where 75 are allowed" in done.stdout
     assert 75 < flux_core.result["runs"][0]["recovered"]["wrong_bits"]
 
 
@@ -87,15 +87,15 @@ def test_a_separator_that_delivers_its_bits_late_agrees(flux_core):
 @pytest.mark.parametrize(
     ("bounds", "seen", "said"),
     [
-        (Bounds(), found(7670, 1547, 141), "1547 errors in 7670 pulses, where 153 are allowed"),
+        (Bounds(), found(7670, 1547, 141), "1 547 errors in 7 670 pulses, where 153 are allowed"),
         (Bounds(), found(7670, 153), ""),
         (Bounds(), found(100, 40, model=found(100, 20)), ""),
         (Bounds(), found(100, 41, model=found(100, 20)), "41 errors in 100 pulses"),
         (Bounds(max_error_rate=0.5), found(100, 50, model=found(100, 0)), ""),
-        (Bounds(max_error_rate=0.0), found(100, 1), "1 errors in 100 pulses, where 0 are allowed"),
+        (Bounds(max_error_rate=0.0), found(100, 1), "1 error in 100 pulses, where 0 are allowed"),
         (Bounds(), found(100, 0, wrong_bits=2), ""),
         (Bounds(), found(100, 0, wrong_bits=3), "3 channel bits of the wrong value in 100 pulses"),
-        (Bounds(max_slips=1), found(1000, 2, 2), "2 slips in 1000 pulses, where 1 are allowed"),
+        (Bounds(max_slips=1), found(1000, 2, 2), "2 slips in 1 000 pulses, where 1 are allowed"),
         (Bounds(1.0, 99), found(100, 100, lock=None), "never locks on in 100 pulses"),
         (Bounds(), found(100, 100, lock=None, bits=0), "no channel bit in 100 pulses"),
         (Bounds(), found(100, 100, lock=None, m=found(100, 100, lock=None)), ""),
