@@ -19,6 +19,7 @@ from testbenches.drafting.evidence import OWN_EDGE
 from testbenches.drafting.guess import WIDTHS, Guesses, guess
 from testbenches.drafting.guess_more import guess_more
 from testbenches.drafting.looks import Looks, flat_core, look
+from testbenches.drafting.names import is_low
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.drafting.yaml_text import item as _item
 from testbenches.drafting.yaml_text import scalar as _text
@@ -181,6 +182,12 @@ def _reset(found: Guesses, looks: Looks) -> Iterator[str]:
 
 def _disk(found: Guesses, looks: Looks) -> Iterator[str]:
     yield "disk:"
+    if found.separator is not None and found.separator.flux:
+        flux = found.separator.flux
+        yield f"  flux: {_text(flux)}  # likely: the core makes its channel bits itself"
+        if is_low(flux):
+            yield "  active: low  # guess: by its name"
+        return
     yield from (_role(found, "strobe"), _role(found, "value"))
     yield from looks.line("disk.latency")
     if not found.roles.keys() & {"strobe", "value"}:
@@ -298,6 +305,12 @@ def _observe(found: Guesses) -> Iterator[str]:
             yield f"    {name}: {_signal(shown, 'signal')}  # {shown.comment}"
     else:
         yield "# observe: {status: NAME}  # TODO a port or name inside that shows status unread"
+    if found.separator is not None:
+        bit = found.separator
+        yield from [] if found.observe else ["observe:"]
+        yield f"  channel_bit: {{strobe: {_text(bit.strobe)}, value: {_text(bit.value)}}}" + (
+            "  # likely: it is shifted into the window"
+        )
 
 
 def _role(found: Guesses, role: str, key: str = "") -> str:

@@ -83,6 +83,7 @@ def what_to_look_for(found: Guesses, looks: Looks) -> Iterator[str]:
     known = {key.rsplit(".", 1)[0] for key in looks.keys} | looks.keys.keys()
     known |= {part for role in found.roles for part in (role, role.split(".")[0])}
     known |= {f"bus.{name}" for name in ("acknowledge", "strobes") if name in known}
+    known |= {"disk.flux"} if found.separator is not None and found.separator.flux else set()
     known |= {"clock.enable"} & {f"clock.{name}" for name in found.roles}
     yield ""
     if looks.why_not:

@@ -10,6 +10,7 @@ from testbenches.drafting.evidence import FAIR, MANY_REGISTERS, STRONG, Leaf, Vo
 from testbenches.drafting.guess_registers import Addresses, Status, addresses_of, status_of
 from testbenches.drafting.names import Active, is_low, line_active, next_suffixes, score, words
 from testbenches.drafting.netlist import Expr, Net, NetBits, Netlist, Not, nets_in
+from testbenches.drafting.own_separator import OwnSeparator, own_separator
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import Design, Port
 
@@ -61,6 +62,7 @@ class Guesses:
     left_over: dict[str, tuple[int, str]] = field(default_factory=dict)
     observe: dict[str, Guess] = field(default_factory=dict)  # `status`, or fields
     addresses: Addresses = field(default_factory=Addresses)
+    separator: OwnSeparator | None = None
     # of transfer and control by register and half: address, reason
     more: dict[tuple[str, str], tuple[int, str]] = field(default_factory=dict)
 
@@ -75,6 +77,7 @@ class Guesses:
     def unused(self, role: str) -> list[str]:
         """Return the ports that could still play a role."""
         taken = {guess.name for guess in self.roles.values()} | set(self.always_on)
+        taken |= {self.separator.flux} if self.separator is not None else set()
         least = 2 if role == "address" else 1  # one line is an address only if its name says so
         return [
             p.name
@@ -99,7 +102,24 @@ def guess(design: Design, netlist: Netlist | None = None) -> Guesses:
     found.always_on = dict(_selects(found, every))
     found.observe = _observed(found, netlist, status)
     found.left_over = dict(_left_over(found, read))
+    _separate(found, netlist, leaves, read)
     return found
+
+
+def _separate(found: Guesses, netlist: Netlist, leaves: list[Leaf], read: set[str]) -> None:
+    """Look for a separator in a core that has no strobe and value on ports."""
+    alone = [role for role in ("strobe", "value") if role in found.roles]  # by its name
+    if len(alone) == 2:
+        return
+    names = [*found.left_over, *(found.roles[role].name for role in alone)]
+    left = [found.ports[name] for name in names if name in read]
+    found.separator = own_separator(netlist, leaves, left)
+    if found.separator is None:
+        return
+    found.left_over.pop(found.separator.flux, None)
+    for role in alone:
+        if found.roles[role].name == found.separator.flux:
+            del found.roles[role]
 
 
 def fits(port: Port, role: str) -> bool:
