@@ -28,9 +28,15 @@ def model_side(
             f"{binding_path}: the core has a separator of its own, so its run met other channel"
             " bits than the model alone; report.html shows them"
         )
+    found = find_scenario(scenario)
+    if found[1].drives is not None:
+        raise UserError(
+            f"{scenario}: of a run with drives only the span of its first mismatch is kept; the"
+            f" model alone goes through all of it: `cellstep explain {scenario}`, or trace"
+        )
     with tempfile.TemporaryDirectory(prefix="cellstep-") as folder:
         side = Preparation(binding, Path(folder), seed, policies)
-        (prepared,) = side.prepare([find_scenario(scenario)], quiet)
+        (prepared,) = side.prepare([found], quiet)
     if prepared.skipped:
         raise UserError(f"{binding_path}: {scenario} is skipped: {prepared.skipped}")
     return prepared.disk, through(prepared.disk.profile, side.stimuli(prepared))

@@ -16,7 +16,7 @@ from refmodel.profile import Profile
 from refmodel.report.kept import Kept
 from refmodel.world.disk import Disk
 from refmodel.world.scenario import Scenario
-from refmodel.world.spans import Span, disk_of, spans_of
+from refmodel.world.spans import Span, disk_of, way_of
 
 MISMATCH = "mismatch"  # of a run; it is looked up in the run's result and found as a cycle
 BITS_BEFORE, BITS_AFTER = 2, 3  # channel bits shown around a moment
@@ -94,12 +94,14 @@ def find_moment(
 def played_on_model(path: Path, scenario: Scenario, profile: Profile, seed: int) -> Played:
     """Return the model's way through a scenario."""
     disk = disk_of(path, scenario, profile, seed)
-    return played_on(disk, spans_of(path, disk))
+    return played_on(disk, *way_of(path, disk))
 
 
-def played_on(disk: Disk, spans: Iterator[Span]) -> Played:
-    """Return a way through a disk."""
-    return Played(disk.scenario.name, disk.profile, disk.cycles, disk.place, spans)
+def played_on(
+    disk: Disk, spans: Iterator[Span], place: Callable[[int], str] | None = None
+) -> Played:
+    """Return a way through a disk; `place` says what is under the head, if the disk does not."""
+    return Played(disk.scenario.name, disk.profile, disk.cycles, place or disk.place, spans)
 
 
 def find_in(played: Played, moment: Moment) -> Found:
@@ -117,7 +119,9 @@ def find_in(played: Played, moment: Moment) -> Found:
             passed += len(cycles)
         if found is not None and found + BITS_AFTER * bit < span.stimulus.end:
             break
-        kept = kept[-1:] if found is None else kept
+        if found is None:  # what may be shown before the moment; a span with drives is short
+            begin = span.stimulus.end - BITS_BEFORE * bit - 1
+            kept = [one for one in kept if one.stimulus.end > begin]
     if found is None:
         raise UserError(
             f"--around {moment.text}: the scenario has {_there(moment, passed, played.cycles)}"

@@ -9,7 +9,7 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from refmodel.explain.moment import MISMATCH, Found, Moment, Played, find_in
-from refmodel.explain.trace import Trace, trace_of_played
+from refmodel.explain.trace import SHOWN, Trace, trace_of_played
 from refmodel.ground.content import content_of
 from refmodel.ground.errors import UserError, near
 from refmodel.report.kept import KEPT, Kept, read_kept
@@ -241,7 +241,9 @@ def trace_of_run(
     around = run.moment.number if run.entry.first_mismatch else None
     asked = [cycle for cycle in (first, last) if cycle is not None] or [around or 0]
     kept = run.as_played()
-    if kept is not None and run.kept is not None and all(map(run.kept.holds, asked)):
+    chosen = around is not None or first is not None or last is not None
+    short = kept is not None and kept.cycles < SHOWN and not chosen  # a span with drives
+    if kept is not None and run.kept is not None and all(map(run.kept.holds, asked)) and not short:
         return trace_of_played(kept, first, last, around)
     played = replace(played_again(run, again), core=run.kept)
     return trace_of_played(played, first, last, around)

@@ -1,13 +1,19 @@
 """Cores with the lines of drives: compared in replay and live, their lines held to the rules."""
 
+import inspect
 import json
+import re
+from pathlib import Path
 
 import pytest
 from command import cellstep
 
 from hdl_stubs.defects import HERE
+from refmodel.drive.cable import BACK
 from refmodel.drive.cautions import CAUTIONS
+from refmodel.drive.register import LINES
 from refmodel.drive.rules import RULES
+from refmodel.host.drive_programs import DRIVE_PROGRAMS
 from refmodel.world.drive_world import DriveWorld
 from refmodel.world.find import find_scenario
 
@@ -280,10 +286,52 @@ def test_faults_of_a_drive_binding(old, new, said, tmp_path):
     assert done.stderr.startswith(f"{binding}:")
 
 
-@pytest.mark.parametrize("command", [("trace",), ("explain", "--around", "cycle:9")])
-def test_commands_without_a_core(command):
-    """Commands that have no core say that drives need one, with the place in the file."""
-    name, *more = command
-    done = cellstep(name, "drive/seek", *more)
+def test_a_trace_needs_no_core():
+    """The model goes through a scenario with drives alone: its program writes the lines."""
+    done = cellstep("trace", "drive/seek", "--from", "0", "--to", "2000")
+    assert 0 == done.returncode, done.stderr
+    assert "reset ends" in done.stdout
+    assert "bit 1" in done.stdout
+
+
+def test_an_explanation_names_the_drive_under_the_head():
+    """The place is a drive, a cylinder and a side, with the state of the head."""
+    done = cellstep("explain", "drive/seek", "--around", "cycle:200000")
+    assert 0 == done.returncode, done.stderr
+    assert "drive 0, cylinder 8, side 0 (settling)" in done.stdout
+
+
+def test_a_fault_of_a_scenario_with_drives_names_its_file(tmp_path):
+    """What a trace meets on its way is reported with the place in the file."""
+    scenario = tmp_path / "fast.yaml"
+    scenario.write_text(
+        "name: fast\ntrack: {layout: iso}\nrevolutions: 1\n"
+        "drives: {units: [{select: 0, turning: true}]}\n"
+        "host: {program: seek_and_recalibrate, params: {drvie: 0}}\n"
+    )
+    done = cellstep("trace", scenario)
     assert 2 == done.returncode
-    assert "drives: need a core with their lines" in done.stderr
+    assert done.stderr.startswith(f"{scenario}:5")
+
+
+def test_the_page_has_the_bits_of_the_registers():
+    """docs/drives.md lists the bits as the model has them."""
+    text = (Path(__file__).parents[2] / "docs" / "drives.md").read_text()
+    rows = re.findall(r"^\| (\d) \| (\w+) \| (\w*) ?\|$", text, re.MULTILINE)
+    assert [(int(bit), line) for bit, line, _ in rows] == [*enumerate(LINES)]
+    assert [back for _, _, back in rows if back] == [*BACK]
+
+
+@pytest.mark.parametrize("line", DRIVE_PROGRAMS)
+def test_the_page_has_every_parameter_of_a_program(line):
+    """docs/drives.md lists each host program for drives with its parameters and defaults."""
+    text = (Path(__file__).parents[2] / "docs" / "drives.md").read_text()
+    (row,) = [row for row in text.splitlines() if row.startswith(f"| `{line}` ")]
+    known = {
+        name: re.findall(r"\d+", str(parameter.default))
+        for name, parameter in inspect.signature(DRIVE_PROGRAMS[line]).parameters.items()
+    }
+    told = {
+        name: value.split() for name, value in re.findall(r"`(\w+)` ([\d ]+)", row.split("|")[2])
+    }
+    assert told == known
