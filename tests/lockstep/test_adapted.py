@@ -97,7 +97,8 @@ def test_status_alone_is_aimed_at(outcomes, variant):
     )
     found = {o.scenario: o for o in outcomes(binding, "aimed", revolutions=1)}
     skipped = {n for n, o in found.items() if o.verdict == "skipped"}
-    assert skipped == {"lengths", "words"}
+    assert skipped >= {"lengths", "words"}
+    assert not skipped & {"bytes", "matches", "dense", "dense_resets", "gates", "few_slots"}
     assert {found[name].note for name in skipped} == {"the core has no register 'transfer'"}
     assert {o.verdict for n, o in found.items() if n not in skipped} == {"agree"}
     assert found["bytes"].reads > 1000
