@@ -112,4 +112,4 @@ def _listed(title: str, lines: list[str], none: str) -> Iterator[str]:
     yield f"{title}: {len(lines)}"
     yield from (f"  {line}" for line in lines[:MOST])
     if len(lines) > MOST:
-        yield f"  and {len(lines) - MOST} more; --format json has all"
+        yield f"  and {len(lines) - MOST} more; --json has all"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,13 +15,6 @@ from refmodel.report.numbers import counted
 
 if TYPE_CHECKING:
     from refmodel.capture.track_summary import TrackSummary
-
-
-class TrackFormat(StrEnum):
-    """What `--format` takes."""
-
-    table = "table"
-    json = "json"
 
 
 def track_command(
@@ -56,9 +48,7 @@ def track_command(
     ] = "0x4489",
     sectors: Annotated[int, typer.Option(help="Sectors per track of an image.")] = 9,
     size: Annotated[int, typer.Option(help="Bytes per sector of an image.")] = 512,
-    layout: Annotated[
-        TrackFormat, typer.Option("--format", help="Form of the output.")
-    ] = TrackFormat.table,
+    layout: Annotated[str | None, typer.Option("--format", hidden=True)] = None,
     seed: Seed = 1,
     out: Annotated[
         Path | None,
@@ -88,7 +78,8 @@ def track_command(
     from refmodel.profile import load_profile
     from refmodel.report.progress import Progress
 
-    as_json = as_json or layout is TrackFormat.json
+    if layout is not None:
+        raise UserError("--format: is now called --json; the table needs no option")
     if wave_map is not None and is_write_map(wave_map):
         raise typer.Exit(_writes(Path(given), wave_map, against, quiet, as_json))
     if against is not None:

@@ -49,7 +49,7 @@ def test_weak_bits_of_a_run_are_those_the_track_counts(simulator, tmp_path):
     write_text(tmp_path / "flux.txt", flux)
     path = tmp_path / "captured.yaml"
     path.write_text(SCENARIO)
-    done = cellstep("track", tmp_path / "flux.txt", "--format", "json")
+    done = cellstep("track", tmp_path / "flux.txt", "--json")
     assert done.returncode == 0, done.stderr
     weak = json.loads(done.stdout)["weak_bits"]
     counted = {bit["bit"]: (bit["ones"], bit["of"]) for bit in weak}

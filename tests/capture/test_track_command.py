@@ -18,7 +18,7 @@ WIDE = {"COLUMNS": "160"}
 
 def told(*arguments):
     """Return what the command tells as JSON."""
-    done = cellstep("track", *arguments, "--format", "json", env=WIDE)
+    done = cellstep("track", *arguments, "--json", env=WIDE)
     assert done.returncode == 0, done.stderr
     return formed(TrackForm, done.stdout)
 
@@ -153,3 +153,10 @@ def test_bad_input_is_one_message(arguments, message, tmp_path):
     done = cellstep("track", *arguments, cwd=tmp_path)
     assert done.returncode == 2
     assert message in done.stderr
+
+
+def test_the_old_option_for_json_names_the_new_one(tmp_path):
+    """`--format` is `--json` as in every other command."""
+    done = cellstep("track", tmp_path / "a.txt", "--format", "json")
+    assert done.returncode == 2
+    assert "--format: is now called --json" in done.stderr

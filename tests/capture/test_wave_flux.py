@@ -37,7 +37,7 @@ def wave(tmp_path):
 def test_a_waveform_of_the_drive_is_a_track(wave, tmp_path):
     """Active-low pulses become flux and revolutions; the check codes are right."""
     (tmp_path / "map.yaml").write_text(LINES)
-    done = cellstep("track", wave, "--map", tmp_path / "map.yaml", "--format", "json")
+    done = cellstep("track", wave, "--map", tmp_path / "map.yaml", "--json")
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
     assert len(told["revolutions"]) == 2

@@ -85,7 +85,7 @@ def writes(tmp_path_factory):
 def test_the_command_tells_the_writes_of_a_capture(writes, tmp_path):
     """The bench's memory holds zeros, and zeros are what its core writes."""
     given = mapped(tmp_path)
-    done = cellstep("track", writes, "--map", given, "--format", "json")
+    done = cellstep("track", writes, "--map", given, "--json")
     assert done.returncode == 0, done.stderr
     told = formed(WritesForm, done.stdout)["writes"]
     assert len(told) >= 1
