@@ -35,7 +35,8 @@ def mutate_command(
         typer.Option(
             metavar="SUITE",
             help="A suite, a folder of scenarios or one scenario; may be repeated. By default"
-            " quick, block, aimed, and counters if the binding observes one.",
+            " quick, block, aimed; counters if the binding observes one; flux_lengths"
+            " if the core takes flux.",
         ),
     ] = None,
     count: Annotated[

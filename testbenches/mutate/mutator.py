@@ -35,6 +35,7 @@ T = TypeVar("T")
 FIRST = 10  # a mutant is asked about that a part of all cycles, one in so many, does not kill
 SUITES = ("quick", "block", "aimed")
 COUNTING = "counters"  # played as well when the binding observes a counter
+SEPARATING = "flux_lengths"  # played as well when the core takes flux
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,8 @@ class Planting:
 def suites_for(binding: Binding) -> tuple[str, ...]:
     """Return the suites that are played when none is named."""
     counts = any(watched.lane in COUNTERS for watched in binding.all_observed)
-    return (*SUITES, COUNTING) if counts else SUITES
+    separates = binding.disk.flux is not None
+    return (*SUITES, *[COUNTING] * counts, *[SEPARATING] * separates)
 
 
 def _scenarios_of(suites: Sequence[str]) -> dict[Path, Scenario]:

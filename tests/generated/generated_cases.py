@@ -52,7 +52,7 @@ GOOD = {  # of each kind: where good files are
     "vhdl": [(STUBS, "vhdl/*.vhd")],
     "words": [(HERE, "commands.txt")],
 }
-LONG = {"counters"}  # suites whose scenarios are millions of cycles
+LONG = {"counters", "flux_lengths"}  # suites whose scenarios are long
 SCHEMAS: dict[str, type[BaseModel]] = {
     "binding": Binding,
     "scenario": Scenario,

@@ -6,8 +6,10 @@ import pytest
 
 from hdl_stubs.defects import HERE
 from refmodel.ground.errors import CannotRun
+from testbenches.binding.load import load_binding
 from testbenches.hdl.mutants import CHOICE, planted
 from testbenches.hdl.synth import NetSource
+from testbenches.mutate.mutator import suites_for
 
 REFERENCE = NetSource(sorted((HERE / "reference").glob("*.v")))
 
@@ -57,3 +59,17 @@ def test_what_yosys_does_not_read(tmp_path):
     file.write_text("module odd(input clk);\n  covergroup c; endgroup\nendmodule\n")
     with pytest.raises(CannotRun, match=r"odd\.sv:2"):
         planted(NetSource([file]), "odd", {}, 10, 1)
+
+
+@pytest.mark.parametrize(
+    ("binding", "more"),
+    [
+        ("reference/binding", []),
+        ("reference/counters", ["counters"]),
+        ("flux/counter", ["flux_lengths"]),
+    ],
+)
+def test_suites_that_suit_a_core(binding, more):
+    """Besides the three there are long ones: for observed counters, and for a core fed by flux."""
+    suites = suites_for(load_binding(HERE / f"{binding}.yaml"))
+    assert ["quick", "block", "aimed", *more] == list(suites)
