@@ -43,7 +43,7 @@ def run_command(
         typer.Option(
             metavar="SUITE",
             help="quick, status, block, aimed, counters, spec, flux, recording, drive or"
-            " hazard; a folder of scenarios, or one scenario.",
+            " hazard, flux_lengths; a folder of scenarios, or one scenario.",
         ),
     ] = "status",
     sim: Annotated[
