@@ -42,8 +42,8 @@ def run_command(
         str,
         typer.Option(
             metavar="SUITE",
-            help="quick, status, block, aimed, counters, spec, flux, recording, drive or"
-            " hazard, flux_lengths; a folder of scenarios, or one scenario.",
+            help="quick, status, block, aimed, counters, spec, flux, flux_lengths,"
+            " recording, drive or hazard; a folder of scenarios, or one scenario.",
         ),
     ] = "status",
     sim: Annotated[
