@@ -203,6 +203,7 @@ class DriveLockstep(Lockstep):
             fields=found.fields,
             stirred=found.stirred,
             broken=tuple(own.broken),
+            line_parted=own.mismatch,
             lost_pulses=own.cabled.lost_pulses,
             revolutions=found.revolutions,
             met=found.met,

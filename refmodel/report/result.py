@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from refmodel.drive.rules import Violation
-from refmodel.engine.compare import Compared
+from refmodel.engine.compare import Compared, Mismatch
 from refmodel.engine.finding import Finding, Shown
 from refmodel.engine.meetings import Meetings
 from refmodel.engine.revolution import Revolution
@@ -57,6 +57,7 @@ class Outcome:
     decided: Decided | None = None  # of a capture
     stirred: Mapping[str, int] = field(default_factory=dict)  # moves of inputs, writes of registers
     broken: tuple[Violation, ...] = ()  # rules of a drive's lines
+    line_parted: Mismatch | None = None  # of the lines to the drives
     lost_pulses: Mapping[str, int] = field(default_factory=dict)  # on a link, by line
     revolutions: tuple[Revolution, ...] = ()
     met: Meetings = field(default_factory=Meetings)

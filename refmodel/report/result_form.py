@@ -224,6 +224,17 @@ class RecoveredForm(TypedDict):
     """What the model's separators made of the same pulses, by name."""
 
 
+class LineParted(TypedDict):
+    """The first mismatch on the lines to the drives."""
+
+    line: str
+    """The line."""
+    cycle: int
+    """The cycle."""
+    model: int
+    """What the model has there; the core has the other level, or an unknown one."""
+
+
 class Run(TypedDict):
     """One scenario on one simulator."""
 
@@ -261,6 +272,8 @@ class Run(TypedDict):
     """Of a core with a separator of its own."""
     rules_broken: NotRequired[list[RuleBroken]]
     """Of a core with the lines of a drive: the rules it broke."""
+    line_parted: NotRequired[LineParted]
+    """Of a core with the lines of a drive: the first one that was not as the model's."""
     lost_pulses: NotRequired[dict[str, int]]
     """Of drives behind a link: by line, the pulses that the link lost."""
     note: NotRequired[str]

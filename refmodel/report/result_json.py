@@ -134,6 +134,9 @@ def _run(suite: SuiteResult, run: RunResult) -> Run:
         data["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
     if outcome.broken:
         data["rules_broken"] = [violation.as_json() for violation in outcome.broken]
+    if outcome.line_parted is not None:
+        m = outcome.line_parted
+        data["line_parted"] = {"line": m.field, "cycle": m.cycle, "model": m.expected}
     if outcome.lost_pulses:
         data["lost_pulses"] = dict(outcome.lost_pulses)
     if outcome.note:

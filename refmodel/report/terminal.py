@@ -122,13 +122,23 @@ def total(suite: SuiteResult) -> str:
     runs = sum(outcome.verdict in (AGREE, MISMATCH, UNDECIDED) for outcome in suite.outcomes)
     moves = counted(suite.moves_compared, "memory word")
     what = f"{cycles}, {reads} and {moves}" if suite.moves_compared else f"{cycles} and {reads}"
-    total = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}{_rules_broken(suite)}"
+    total = f"{suite.verdict}: {what} compared in {counted(runs, 'run')}"
+    total += _line_parted(suite) + _rules_broken(suite)
     if suite.verdict != AGREE:
         return total
     names = dict.fromkeys(gap.subject for gap in not_exercised(suite))
     left = sorted({o.scenario for o in suite.outcomes if o.verdict == SKIPPED})
     total += f"; skipped: {', '.join(left)}" if left else ""
     return f"{total}; not exercised: {', '.join(names)}" if names else total
+
+
+def _line_parted(suite: SuiteResult) -> str:
+    """Name the first line to the drives that was not as the model's; empty if all were."""
+    for outcome in suite.outcomes:
+        if outcome.line_parted is not None:
+            m = outcome.line_parted
+            return f"; drive line {m.field} differs ({outcome.scenario}, cycle {m.cycle})"
+    return ""
 
 
 def _rules_broken(suite: SuiteResult) -> str:

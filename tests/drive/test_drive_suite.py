@@ -78,6 +78,28 @@ def run(binding, scenario, *more, out=None):
     return done, json.loads((out / "result.json").read_text())
 
 
+def test_a_line_that_differs_and_breaks_no_rule_is_in_the_verdicts_line(scenario, tmp_path):
+    """A density line that is never driven breaks no rule of a drive; it is named all the same."""
+    (tmp_path / "core").mkdir()
+    binding = variant(tmp_path / "core", ".density(dense),", ".density(),")
+    core = binding.parent / "drive_regs.v"
+    core.write_text(core.read_text().replace("wire unused", "assign dense = 1'b0; wire unused"))
+    text = SHORT.replace("seek_and_recalibrate", "dense").replace(", params: {drive: 2, to: 3}", "")
+    program = "from refmodel.host.program import Write\n\ndef dense():\n"
+    program += "    yield Write('drive_lines', 0x100, cost=8)\n"
+    (tmp_path / "dense.py").write_text(program)
+    path = scenario(text + "programs: [dense.py]\n")
+    done = cellstep(
+        "run", binding, "--suite", path, "--sim", "icarus", "--quiet", "--out", tmp_path
+    )
+    assert done.returncode == 1, done.stderr
+    (found,) = json.loads((tmp_path / "result.json").read_text())["runs"]
+    assert ("density", 1) == (found["line_parted"]["line"], found["line_parted"]["model"])
+    assert "rules_broken" not in found
+    cycle = found["line_parted"]["cycle"]
+    assert f"drive line density differs (short_seek, cycle {cycle})" in done.stdout
+
+
 def test_a_seek_agrees(scenario, simulator, tmp_path):
     """A seek there and back agrees on each simulator: status, and every line in every cycle."""
     done, result = run(GOOD, scenario(SHORT), "--sim", simulator, out=tmp_path / "out")
