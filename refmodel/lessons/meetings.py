@@ -56,7 +56,7 @@ def tie() -> Lesson:
             Choice("no, it is too rare", "Loop and disk drift past each other: every edge is met."),
             Choice(
                 "yes, sooner or later a read falls on that edge",
-                "In one byte of about 24. A sector has over a thousand of them.",
+                "In about one byte of 24. A sector has over a thousand bytes.",
             ),
         ),
         1,

@@ -44,7 +44,7 @@ const startLesson = () => {
     find("strip").replaceChildren(shown.svg);
     find("overview").hidden = !result.overview.length;
     if (result.overview.length) find("overview").replaceChildren(sheetOf(result.overview, "the whole run", data.unit).svg);
-    if (data.curve) find("curve").replaceChildren(curveOf(data.curve, Number(data.knobs[data.curve.knob][place[data.curve.knob]]), guessed === null ? null : data.curve.guesses[guessed]));
+    if (data.curve) find("curve").replaceChildren(curveOf(data.curve, Number(data.knobs[data.curve.knob][place[data.curve.knob]]), guessed === null ? null : data.curve.guesses[guessed], guessed === data.right));
   };
   // A mark that is dragged turns its knob to the option that has a mark nearest to the pointer.
   const nearest = (at) => {

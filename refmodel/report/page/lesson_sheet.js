@@ -28,10 +28,14 @@ const sheetOf = (lanes, label, unit) => {
 const timeScale = (pen, first, end, x, unit, height) => {
   const about = (end - first) / 5, power = 10 ** Math.floor(Math.log10(about));
   const step = [1, 2, 5, 10].find((n) => n * power >= about) * power;
+  let free = 0; // where the last label ends: the next one begins behind it, or is left out
   for (let at = Math.ceil(first / step) * step; at <= end; at += step) {
     pen.rect(x(at), 16, 1, height - 16, "rule");
     const place = `${unit.name} ${grouped(Number(at.toFixed(6)))}`;
-    if (x(at) < SHEET.width - 150) pen.text(x(at) + 3, 11, unit.ns ? `${place}, ${timeText(at * unit.ns)}` : place, "soft");
+    const text = unit.ns ? `${place}, ${timeText(at * unit.ns)}` : place;
+    if (x(at) < free || x(at) >= SHEET.width - 150) continue;
+    pen.text(x(at) + 3, 11, text, "soft");
+    free = x(at) + 3 + text.length * LETTER + 6;
   }
 };
 const drawRow = (pen, { y, lane }, x) => {
@@ -59,7 +63,7 @@ const drawRow = (pen, { y, lane }, x) => {
 };
 
 // How a number depends on a knob: dots for what was measured, the guess, and where the knob is.
-const curveOf = (curve, at, guess) => {
+const curveOf = (curve, at, guess, right) => {
   const width = 620, height = 260, left = 60, right = 20, top = 30, foot = 40;
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"), pen = svgPen(svg);
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
@@ -81,9 +85,11 @@ const curveOf = (curve, at, guess) => {
   const here = curve.points.find(([value]) => value === at);
   if (here) pen.frame(x(here[0]) - 7, y(here[1]) - 7, 14, 14, "cursor");
   if (guess) {
-    pen.line([x(guess[0]) - 8, y(guess[1]) - 8, x(guess[0]) + 8, y(guess[1]) + 8], "wrong", 2);
-    pen.line([x(guess[0]) - 8, y(guess[1]) + 8, x(guess[0]) + 8, y(guess[1]) - 8], "wrong", 2);
-    pen.text(x(guess[0]) + 12, y(guess[1]) + 4, "your guess", "wrong");
+    if (!right) {
+      pen.line([x(guess[0]) - 8, y(guess[1]) - 8, x(guess[0]) + 8, y(guess[1]) + 8], "wrong", 2);
+      pen.line([x(guess[0]) - 8, y(guess[1]) + 8, x(guess[0]) + 8, y(guess[1]) - 8], "wrong", 2);
+    }
+    pen.text(x(guess[0]) + 12, y(guess[1]) + (right ? -10 : 4), "your guess", right ? "ink" : "wrong");
   }
   return svg;
 };
