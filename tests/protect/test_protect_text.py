@@ -87,7 +87,7 @@ def test_what_decides_is_told_first():
     assert said["tolerance"].endswith("changes no verdict: this bit alone is not the reason")
     harmful = replace(NEVER, harmless=0, harmful=1, flips=ORIGINAL)
     said = dict(wrong_details(replace(cell, blame=replace(off, tolerance=harmful))))
-    assert said["tolerance"].endswith("here exceeded by 1 cycles")
+    assert said["tolerance"].endswith("here exceeded by 1 cycle")
 
 
 def test_page_tells_alike_cells_once(matrix):

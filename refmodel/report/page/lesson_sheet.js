@@ -63,7 +63,7 @@ const drawRow = (pen, { y, lane }, x) => {
 };
 
 // How a number depends on a knob: dots for what was measured, the guess, and where the knob is.
-const curveOf = (curve, at, guess, right) => {
+const curveOf = (curve, at, guess, isRight) => {
   const width = 620, height = 260, left = 60, right = 20, top = 30, foot = 40;
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"), pen = svgPen(svg);
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
@@ -85,11 +85,11 @@ const curveOf = (curve, at, guess, right) => {
   const here = curve.points.find(([value]) => value === at);
   if (here) pen.frame(x(here[0]) - 7, y(here[1]) - 7, 14, 14, "cursor");
   if (guess) {
-    if (!right) {
+    if (!isRight) {
       pen.line([x(guess[0]) - 8, y(guess[1]) - 8, x(guess[0]) + 8, y(guess[1]) + 8], "wrong", 2);
       pen.line([x(guess[0]) - 8, y(guess[1]) + 8, x(guess[0]) + 8, y(guess[1]) - 8], "wrong", 2);
     }
-    pen.text(x(guess[0]) + 12, y(guess[1]) + (right ? -10 : 4), "your guess", right ? "ink" : "wrong");
+    pen.text(x(guess[0]) + 12, y(guess[1]) + (isRight ? -10 : 4), "your guess", isRight ? "ink" : "wrong");
   }
   return svg;
 };
