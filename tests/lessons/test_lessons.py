@@ -47,6 +47,14 @@ def test_guess_hides_what_answers_it(opened, lesson):
     assert hidden[0].is_displayed()
 
 
+def test_the_choice_stays_readable_under_the_pointer(opened):
+    """A button that was pressed has the pointer over it: its text is not that of its ground."""
+    guess(opened, 0)
+    button = opened.find_element("css selector", "[data-guess='0']")
+    colour, ground = map(button.value_of_css_property, ("color", "background-color"))
+    assert colour != ground
+
+
 def test_knobs_show_what_the_model_found(opened, lesson):
     """At every end of every knob the page shows the model's own result and draws its lanes.
 
