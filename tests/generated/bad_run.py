@@ -37,7 +37,7 @@ Tree = dict[str, object]
 YAML_KINDS = (*SCHEMAS, "log map", "metadata")
 WHOLE_FILE = re.compile(  # what is wrong with all of a file has no line
     r"no such|not readable|cannot be read|is empty|larger than|nested too deeply|holds no scenario"
-    r"|number is too large"
+    r"|number is too large|is not a plain file"
 )
 WAY_OUT = re.compile(
     r"did you mean|known:|should|must|expected|not taken|write |give |needs?\b|no such|is empty"
@@ -45,7 +45,7 @@ WAY_OUT = re.compile(
     r"|nested|larger than|not valid|is not |takes|allowed|is now called|--help|has no |instead"
     r"|does not take|does not fit|neither|do not|a line is|copy |half a character|cut off|rename"
     r"| \.\.\. |check |has up to|is it |no Verilog|name the |cannot be run|says |holds no"
-    r"|lists itself|remove |the first is at|goes with|has \d+ bit|overwrites "
+    r"|lists itself|remove |correct |the first is at|goes with|has \d+ bit|overwrites "
 )
 UNDECIDED = re.compile(r"^undecided: ", re.M)  # a verdict: its report is written
 TAKEN_AS_ABSENT = ("missing", "link_to_nowhere", "null_device")
@@ -179,8 +179,8 @@ class Desk:
         ran = self._call(case.words, folder, only_reads=True)
         found = list(faults(case, ran))
         if ran.status not in (0, 1) and not UNDECIDED.search(ran.text):
-            of_history = case.slot is not None and case.slot.kind == "history"
-            found += left(before, tree(folder), of_history)
+            of_history = case.words[0] == "history" or (case.slot and case.slot.kind == "history")
+            found += left(before, tree(folder), bool(of_history))
         temporary = folder.with_name(f"{folder.name}-tmp")
         found += [f"left {path.name} among temporary files" for path in temporary.iterdir()]
         if not found:
