@@ -219,7 +219,9 @@ class Lockstep(Preparation):
             disk.resets,
         )
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
-        comparison = Comparison(disk.profile, held, disk, recovery_of(self.binding, self.profile))
+        as_drives = not isinstance(disk.track, TimedTrack)  # else bits come wherever a file says
+        recovery = recovery_of(self.binding, self.profile, judged=as_drives)
+        comparison = Comparison(disk.profile, held, disk, recovery)
         played = self._told_of(prepared, simulator, self._played_of(prepared, done))
         found = comparison.run(played, recorder)
         if found.finding is not None:

@@ -11,10 +11,13 @@ from refmodel.separator.choose import make_separator
 from testbenches.binding.schema import Binding
 
 
-def recovery_of(binding: Binding, profile: Profile, beside: bool = True) -> Recovery | None:
+def recovery_of(
+    binding: Binding, profile: Profile, beside: bool = True, judged: bool = True
+) -> Recovery | None:
     """Return what follows the core's own separator, None if it has none.
 
-    The models run `beside` it on the same pulses where it is known which channel bit each was.
+    The models run `beside` it on the same pulses where it is known which channel bit each was. It
+    is not `judged` on pulses that no drive delivers.
     """
     if binding.pulse_cycles is None:
         return None
@@ -25,4 +28,4 @@ def recovery_of(binding: Binding, profile: Profile, beside: bool = True) -> Reco
         claimed = SeparatorRun(separator, known.pulse_latency, binding.pulse_cycles)
     models = models_of(profile.separator, profile.cycles_per_bit) if beside else {}
     tallies = ModelTallies(models, known.pulse_latency, binding.pulse_cycles) if beside else None
-    return Recovery(claimed, known.pulse_latency, lag, tallies, known.bounds)
+    return Recovery(claimed, known.pulse_latency, lag, tallies, known.bounds, judged)

@@ -38,12 +38,14 @@ class Recovery:
         lag: int = 0,
         models: ModelTallies | None = None,
         bounds: Bounds | None = None,
+        judged: bool = True,
     ) -> None:
         self.claimed = claimed
         self._last = 0  # the lane in the last cycle of the span before
         self._tally = ModelTally(latency + lag)
         self._models = models
         self._bounds = bounds or Bounds()
+        self._judged = judged
 
     def follow(self, stimulus: Stimulus, observed: Observed) -> tuple[Stimulus, Observed]:
         """Return a span with the core's own channel bits, and what was observed with their lane.
@@ -99,7 +101,7 @@ class Recovery:
 
         `expected` and `observed` are both 0: the cause says what is wrong.
         """
-        if not self._bounds.broken_by(self.recovered()):
+        if not self._judged or not self._bounds.broken_by(self.recovered()):
             return None
         return Mismatch(end - 1, CHANNEL_BIT, 0, 0, 0, 0, SEPARATOR)
 

@@ -40,11 +40,11 @@ class WrittenFlux:
         return self.bits * self.bit_ns
 
 
-def write(track: Track, bit_ns: float, defects: Defects) -> WrittenFlux:
+def write(track: Track, bit_ns: float, defects: Defects, blank: bool = False) -> WrittenFlux:
     """Return the transitions of a track whose channel bits are `bit_ns` long.
 
-    Raises UserError for a track without a transition, a region that does not lie on it, or pulses
-    so wide that transitions have no peaks.
+    Raises UserError for a track without a transition unless it may be `blank`, a region that does
+    not lie on it, or pulses so wide that transitions have no peaks.
     """
     if defects.pw50_ns > WIDEST_BITS * bit_ns:
         raise UserError(
@@ -53,7 +53,7 @@ def write(track: Track, bit_ns: float, defects: Defects) -> WrittenFlux:
         )
     _check_regions([*defects.weak, *defects.no_flux, *defects.dropouts], len(track))
     bit = np.flatnonzero(track.bits).astype(np.int64)
-    if not len(bit):
+    if not len(bit) and not blank:
         raise UserError("flux: the track has no transition; all its channel bits are 0")
     position: Floats = (bit + 0.5) * np.float64(bit_ns)
     position = position + peak_shifts(position, len(track) * bit_ns, defects.pw50_ns)

@@ -13,6 +13,7 @@ from refmodel.media.seeded import Floats, exponential
 from refmodel.media.writing import Surface, Timed, in_order
 from refmodel.world.captured import CapturedTrack
 from refmodel.world.disk import Disk
+from refmodel.world.timed import TimedTrack
 
 ON_THE_WAY = 3  # stream of random numbers beside the disk's others
 NOISE_BITS = 4  # channel bits between two pulses while the head moves: the longest gap of MFM
@@ -54,7 +55,8 @@ class FluxUnderHead:
         disk = self._disk
         track = (disk.track, *disk.tracks)[number]
         try:
-            return flux_build.write(track, bit_ns, disk.scenario.flux)
+            blank = isinstance(track, TimedTrack)  # it need not be what a drive delivers
+            return flux_build.write(track, bit_ns, disk.scenario.flux, blank)
         except UserError as error:
             key = "flux" if disk.scenario.flux != Defects() else "tracks" if number else "track"
             raise disk.scenario.fault((key,), str(error).removeprefix("flux: ")) from None

@@ -107,3 +107,11 @@ def test_bad_input(words, told):
     assert 2 == done.returncode
     assert told in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_a_core_with_a_separator_is_hunted():
+    """Cases without a pulse, or with pulses that no drive delivers, say nothing of a separator."""
+    core = HERE / "flux" / "counter.yaml"
+    done = cellstep("hunt", core, "--cases", "32", "--sim", fastest, "--workers", "1")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "agree: no mismatch in 32 cases" in done.stdout
