@@ -29,6 +29,7 @@ PROGRAMS = {
     "perl": "Verilator is started by it",
     "make": "Verilator builds with it",
     "ghdl": "optional, for cores in VHDL",
+    "yosys": "optional, for prove and mutate, and bind looks closer with it",
 }
 
 

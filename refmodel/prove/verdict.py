@@ -106,7 +106,8 @@ class Verdict:
             within = (
                 f"no difference within {counted(self.depth, 'cycle')} of reset; more is not proved"
             )
-            yield f"bounded: {self.subject}: {within if self.depth else 'nothing is proved'}"
+            known = within if self.depth else "nothing is proved"
+            yield f"bounded: whether {self.subject} is not known: {known}"
             yield f"why not: {self.why}"
         else:
             cycles = f"{self.length} cycle{'s' * (self.length != 1)} after reset"
