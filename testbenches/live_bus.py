@@ -15,6 +15,7 @@ from refmodel.ground.errors import UserError
 from refmodel.host.lacking import MissingRegisterError
 from refmodel.host.machine import PLAIN
 from refmodel.host.processor import Processor
+from refmodel.host.program import said
 from testbenches.job import LONGEST_LIVE, LiveHost, RunDone
 from testbenches.windows import Windows
 
@@ -100,7 +101,7 @@ class LiveBus:
         ended = (made.accesses, made.returned) if made is not None else (0, None)
         written = self._windows.finish() if self._windows else []
         faults = (self._skipped, self._failed)
-        waiting = repr(made.access) if made is not None and made.access else ""
+        waiting = said(made.access) if made is not None and made.access else ""
         return RunDone(
             index, cycles, seconds, self._bus_cycles, *ended, *faults, written, waiting=waiting
         )

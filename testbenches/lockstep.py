@@ -155,7 +155,8 @@ class Lockstep(Preparation):
         assert bus.acknowledge is not None, "for its acknowledge"
         return (
             f"{at} {done.waiting}, after {done.accesses} other accesses, is not acknowledged: '"
-            f"{bus.acknowledge.port}' has stayed inactive for {bus.acknowledge.timeout} cycles"
+            f"{bus.acknowledge.port}' has stayed inactive for {bus.acknowledge.timeout} cycles; are"
+            " its level and that of reset right?"
         )
 
     def play(

@@ -49,6 +49,19 @@ class Wait:
 
 
 Access = Read | Write | Wait
+
+
+def said(access: Access) -> str:
+    """Return an access in words."""
+    match access:
+        case Read(register):
+            return f"a read of {register}"
+        case Write(register, value):
+            return f"a write of 0x{value:04X} to {register}"
+        case Wait(cycles):
+            return f"a wait of {cycles} cycles"
+
+
 Program = Generator[Access, Any, Any]
 
 
