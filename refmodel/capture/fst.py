@@ -6,6 +6,7 @@ The library holds each signal asked for whole and packed; the others are not loa
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from refmodel.capture.vcd_header import UNITS
 from refmodel.capture.waves import FOREVER, WIDEST, Signal, SignalChanges, WavePiece
 from refmodel.ground.errors import UserError
 
+MOST_SAID = 120  # characters of what the library says
 PIECE = 400_000  # changes of the busiest signal in a piece
 
 
@@ -37,16 +39,9 @@ class Fst:
 
         if self.path.exists() and not self.path.is_file():
             raise UserError(f"{self.path}: an FST is read from a file only; a pipe may be a VCD")
-        try:
+        with _whole(self.path):
             self.path.open("rb").close()
             return pywellen.Waveform(str(self.path), multi_threaded=False)
-        except OSError as error:
-            raise UserError(f"{self.path}: cannot be read: {error.strerror}") from None
-        except (KeyboardInterrupt, SystemExit):
-            raise
-        except BaseException as error:  # the library panics at what it does not understand
-            said = " ".join(str(error).split())
-            raise UserError(f"{self.path}: is not a whole FST file: {said}") from None
 
     @cached_property
     def _vars(self) -> dict[str, Any]:
@@ -72,11 +67,26 @@ class Fst:
     def _changes(self, name: str, unit: float) -> SignalChanges:
         """Return all changes of a signal."""
         width = self.signals[name].width
-        pairs = list(self._vars[name].tv)
+        with _whole(self.path):
+            pairs = list(self._vars[name].tv)
         ns = np.array([time for time, _ in pairs], np.float64) * unit
         bits = [_bits(value, width) for _, value in pairs]
         value, unknown = np.array(bits, np.uint64).reshape(-1, 2).T
         return SignalChanges(ns, value, unknown)
+
+
+@contextmanager
+def _whole(path: Path) -> Iterator[None]:
+    """Raise UserError for what the library does not understand: it panics, also in mid-file."""
+    try:
+        yield
+    except OSError as error:
+        raise UserError(f"{path}: cannot be read: {error.strerror}") from None
+    except (KeyboardInterrupt, SystemExit):
+        raise
+    except BaseException as error:
+        said = " ".join(str(error).split())[:MOST_SAID]
+        raise UserError(f"{path}: is not a whole FST file: {said}") from None
 
 
 def _between(changes: SignalChanges, begin: float, end: float) -> SignalChanges:

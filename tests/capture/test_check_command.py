@@ -12,6 +12,7 @@ from hdl_stubs.defects import apply, load_defects
 from refmodel.capture.check import check
 from refmodel.capture.check_result import verdict_of
 from refmodel.capture.opened import open_capture
+from refmodel.ground.errors import UserError
 from refmodel.world.find import SCENARIOS
 from testbenches.toolchain import available
 
@@ -165,6 +166,23 @@ def test_an_fst_reads_like_the_vcd(good, tmp_path):
     one, other = checked(good), checked(fst)
     assert other.finding is None
     assert (one.cycles, one.reads, one.bits) == (other.cycles, other.reads, other.bits)
+
+
+def test_an_fst_that_is_spoilt_in_the_middle_is_refused_or_read(good, tmp_path):
+    """Its library panics at what it does not understand, also once a signal is asked for."""
+    fst, folder = tmp_path / "bench.fst", good.parent
+    play = ["vvp", "-n", folder / "bench.vvp", "-fst", f"+inputs={folder}/inputs.hex"]
+    subprocess.run([*play, f"+dump={fst}"], check=True, stdout=subprocess.DEVNULL)
+    whole, said = fst.read_bytes(), []
+    for part in range(2, 40, 2):
+        at = len(whole) * part // 40
+        fst.write_bytes(whole[:at] + bytes(b ^ 0x5A for b in whole[at : at + 8]) + whole[at + 8 :])
+        try:
+            checked(fst)
+        except UserError as error:
+            said.append(str(error))
+    assert said
+    assert all("is not a whole FST file" in text for text in said)
 
 
 def test_a_table_of_samples_reads_like_the_vcd(good, tmp_path):
