@@ -68,6 +68,14 @@ def test_whole_block_behind_a_separator_is_proved():
     assert "second opinion: bitwuzla finds the same" in done.stdout
 
 
+def two_folders(parent):
+    """Return two new folders, for two versions of a core."""
+    folders = parent / "one", parent / "other"
+    for folder in folders:
+        folder.mkdir()
+    return folders
+
+
 def test_a_core_with_a_separator_equals_itself(tmp_path):
     """Its read data may do anything; the channel bits are compared, too."""
     binding = flux_core(tmp_path)
@@ -80,9 +88,7 @@ def test_a_core_with_a_separator_equals_itself(tmp_path):
 @LONG
 def test_two_separators_that_differ_are_not_called_equal(tmp_path):
     """The second lets the first pulse be no centre of a window; no drive need make such pulses."""
-    one, other = tmp_path / "one", tmp_path / "other"
-    for folder in (one, other):
-        folder.mkdir()
+    one, other = two_folders(tmp_path)
     old, new = "if (unlocked)", "if (1'b0)"
     cores = [flux_core(one), flux_core(other, old, new, "flux/counter_separator.v")]
     done = cellstep("prove", cores[0], "--against", cores[1], "--seconds", "20")
@@ -93,9 +99,7 @@ def test_two_separators_that_differ_are_not_called_equal(tmp_path):
 @LONG
 def test_a_difference_that_needs_no_flux_is_refuted_and_played(tmp_path):
     """Two lines that are swapped show in a write, whatever the read data does."""
-    one, other = tmp_path / "one", tmp_path / "other"
-    for folder in (one, other):
-        folder.mkdir()
+    one, other = two_folders(tmp_path)
     old, new = (
         ".gate_out(gate_out), .data_out(data_out)",
         ".gate_out(data_out), .data_out(gate_out)",
