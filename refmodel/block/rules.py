@@ -56,5 +56,5 @@ class Rules:
 
     @property
     def tail_lost_bits(self) -> int:
-        """How many bit times too early the write gate shuts (B11)."""
+        """How many bit times too early the write gate closes (B11)."""
         return 3 if self.write_tail_lost_bits == "3" else 0

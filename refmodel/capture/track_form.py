@@ -158,7 +158,7 @@ class WrittenPartForm(TypedDict):
     name: str
     """Its name."""
     first_bit: int
-    """Its first channel bit, counted from the begin of the write."""
+    """Its first channel bit, counted from the start of the write."""
     end_bit: int
     """The channel bit after its last one."""
     bytes: NotRequired[int]
@@ -170,7 +170,7 @@ class WrittenPartForm(TypedDict):
 
 
 class WriteForm(TypedDict):
-    """One write: the write gate opens, pulses pass, the gate shuts."""
+    """One write: the write gate opens, pulses pass, the gate closes."""
 
     first_cycle: int
     """The cycle in which the gate opens."""

@@ -117,7 +117,7 @@ class TrackSummary:
     def silences(self) -> list[Silence]:
         """The spacings longer than any of MFM, revolution by revolution.
 
-        One across the index is in two parts, at the end of a revolution and at the begin of the
+        One across the index is in two parts, at the end of a revolution and at the start of the
         next; bit 0 is that of the index.
         """
         found = []

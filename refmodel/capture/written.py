@@ -120,7 +120,7 @@ def written_in(opened: Evidence) -> list[CapturedWrite]:
     nominal = opened.profile.cycles_per_written_bit
     found = [CapturedWrite.of(burst, nominal) for burst in _bursts(opened.spans())]
     if not found:
-        raise UserError(f"{opened.name}: the write gate never opens and shuts")
+        raise UserError(f"{opened.name}: the write gate never opens and closes")
     return found
 
 

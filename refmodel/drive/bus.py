@@ -71,7 +71,7 @@ class DriveBus:
 
     @property
     def written(self) -> list[WriteSeen]:
-        """Where the write gate was open, in order, as far as it is shut again."""
+        """Where the write gate was open, in order, as far as it is closed again."""
         return self.writes.written
 
     def lane(self, line: str) -> list[Change]:

@@ -44,7 +44,7 @@ class Latency:
 
 @dataclass(frozen=True)
 class Kept:
-    """A write gate the interlock kept shut: at which edge, and why."""
+    """A write gate the interlock kept closed: at which edge, and why."""
 
     cycle: int
     why: str
@@ -235,7 +235,7 @@ class LinkedDrives:
         """Let a line reach the cable; the write gate passes the interlock first."""
         if line == "write_gate":
             self._gate_wanted = value
-            why = self._why_shut(cycle) if value else ""
+            why = self._why_closed(cycle) if value else ""
             if why:
                 self.kept.append(Kept(cycle, why))
                 return
@@ -244,11 +244,11 @@ class LinkedDrives:
         self.drives.put(cycle, line, value)
 
     def _held(self) -> bool:
-        """Return whether the interlock keeps the gate shut, and write data with it."""
+        """Return whether the interlock keeps the gate closed, and write data with it."""
         return bool(self._gate_wanted and not self.drives.cable["write_gate"])
 
-    def _why_shut(self, cycle: int) -> str:
-        """Say why the interlock keeps the gate shut; empty if it does not, or there is none."""
+    def _why_closed(self, cycle: int) -> str:
+        """Say why the interlock keeps the gate closed; empty if it does not, or there is none."""
         if self._settings.interlock is None:
             return ""
         under_way = [line for line, count in self._under_way.items() if count]

@@ -28,11 +28,11 @@ Speed = Annotated[int, AfterValidator(_of_the_table)]  # of a two-wire bus, in H
 
 
 class Interlock(Schema):
-    """Hardware between controller and cable that keeps the write gate shut.
+    """Hardware between controller and cable that keeps the write gate closed.
 
-    It lets the gate open only when no change of another line is under way on the link, and shuts
-    it when the link has fallen silent. A gate it kept shut stays shut until the controller lets go
-    of it.
+    It lets the gate open only when no change of another line is under way on the link, and closes
+    it when the link has fallen silent. A gate it kept closed stays closed until the controller lets
+    go of it.
     """
 
     watchdog_us: float = Key(2000, gt=0, le=MOST_US)
@@ -58,7 +58,7 @@ class LinkSettings(Schema):
     dies_at_us: Annotated[float, Key(ge=0, le=MOST_US)] | None = None
     """When the link stops, counted from the start of the run."""
     interlock: Interlock | None = None
-    """Hardware that keeps the write gate shut."""
+    """Hardware that keeps the write gate closed."""
 
     @model_validator(mode="after")
     def _lines_fit(self) -> LinkSettings:

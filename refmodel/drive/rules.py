@@ -112,7 +112,7 @@ RULES = {
         DriveRule("motor_while_writing", "the motor stays on while the gate is open", UNREADABLE),
         DriveRule(
             "gate_protected",
-            "the write gate stays shut while the disk is protected",
+            "the write gate stays closed while the disk is protected",
             "only the drive's own lock keeps the disk whole",
         ),
         DriveRule(
@@ -132,7 +132,7 @@ RULES = {
         DriveRule("gate_no_disk", "the write gate finds a disk", "nothing is written", "disks"),
         DriveRule(
             "gate_too_long",
-            "the write gate shuts within a revolution",
+            "the write gate closes within a revolution",
             "the track is erased and written over, for as long as the gate stays open",
         ),
         DriveRule(

@@ -49,9 +49,9 @@ class WriteRules:
         return bool(self._cable["write_gate"])
 
     def gate(self, cycle: int, value: int, selected: list[Mechanism]) -> None:
-        """Judge the gate as it opens or shuts."""
+        """Judge the gate as it opens or closes."""
         if not value:
-            self._shuts(cycle, selected)
+            self._closes(cycle, selected)
             return
         self._gate_at, self._first_pulse, self._behind = cycle, LONG_AGO, 0
         self._strayed = False
@@ -85,8 +85,8 @@ class WriteRules:
             "gate_after_step", cycle, drive.number, cycle - drive.stepped, required
         )
 
-    def _shuts(self, cycle: int, selected: list[Mechanism]) -> None:
-        """Judge a gate that shuts: how long it was open, and the pulses in it."""
+    def _closes(self, cycle: int, selected: list[Mechanism]) -> None:
+        """Judge a gate that closes: how long it was open, and the pulses in it."""
         self._shut_at = cycle
         for drive in selected:
             turn = drive.profile.turn_us * LONGER_THAN_A_TURN
@@ -113,7 +113,7 @@ class WriteRules:
             self._behind += self._watch.longer(cycle - self._gate_at, self.data_us)
 
     def _stray(self, cycle: int, selected: list[Mechanism]) -> None:
-        """Note a pulse with the gate shut: the first until it opens again, since it shut."""
+        """Note a pulse with the gate closed: the first until it opens again, since it closed."""
         if self._strayed:
             return
         self._strayed = True

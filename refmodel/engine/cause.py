@@ -170,7 +170,7 @@ def _transfer_events(edge: Edge) -> list[str]:
     if before.running and not after.running:
         said.append("the transfer ends")
     if before.writer.gate != after.writer.gate:
-        said.append(f"the write gate {'opens' if after.writer.gate else 'shuts'}")
+        said.append(f"the write gate {'opens' if after.writer.gate else 'closes'}")
     if after.writer.data:
         said.append("a 1 is written")
     if not inputs.gates:

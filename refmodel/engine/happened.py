@@ -31,7 +31,7 @@ class Happened:
     """The edges on which a byte or a word ends or a bit matches, and what the transfer does.
 
     `doing` has one of `DOING` for each cycle, `before` for the cycle before the span. An end or a
-    match that a reset or the shutting of a gate keeps from happening on its edge counts as well.
+    match that a reset or the closing of a gate keeps from happening on its edge counts as well.
     """
 
     byte: Cycles = field(default_factory=_none)
@@ -67,7 +67,7 @@ def doing_of(transfer: Transfer) -> int:
 
 
 def at_last_bit(transfer: Transfer) -> bool:
-    """Return whether a channel bit is the last of a word, if no gate shuts on its edge."""
+    """Return whether a channel bit is the last of a word, if no gate closes on its edge."""
     collector = transfer.collector
     collects = transfer.running and not transfer.write and not collector.waiting
     return bool(collects and collector.bits == WORD_BITS - 1)

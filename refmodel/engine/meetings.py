@@ -1,4 +1,4 @@
-"""What met in the runs played: pairs of happenings, how far apart, and in which state.
+"""What met in the runs played: pairs of events, how far apart, and in which state.
 
 The inputs are arrays of edges in order, so that a revolution costs a few milliseconds.
 """
@@ -38,7 +38,7 @@ HAPPENINGS = {  # name: how it is reported
     "last_word": "the last word of a transfer",
     "gate": "a change of a gate",
     "level": "a change of a level input",
-    "reset": "the begin of a reset",
+    "reset": "the start of a reset",
 }
 NEEDS = {  # what a core must have for a happening
     "bit": "bits",
@@ -69,7 +69,7 @@ _BITS, _STATES = len(HAPPENINGS), 8  # of a key that stands for what met
 
 
 class Met(NamedTuple):
-    """Two happenings, the second so many edges behind the first, while the block was in a state.
+    """Two events, the second so many edges behind the first, while the block was in a state.
 
     The state is that before the edge of the first.
     """

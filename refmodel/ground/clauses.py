@@ -31,7 +31,7 @@ CLAUSES = {
     "B7": Clause("writing", "writing shows a transfer that writes to the disk"),
     "B8": Clause("Unused status bits", "status bits that belong to no field read 0"),
     "B9": Clause(
-        "transfer", "a transfer starts when it is written so often in a row with enable set"
+        "transfer", "a transfer starts after arming_writes writes in a row with enable set"
     ),
     "B10": Clause(
         "Read transfer",

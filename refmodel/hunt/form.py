@@ -11,7 +11,7 @@ class EventForm(TypedDict):
     """Something that reaches the block."""
 
     at: int
-    """The edge, counted from the begin of the run."""
+    """The edge, counted from the start of the run."""
     kind: str
     """What it is: a bit, a read, a write, a slot, a level, a reset."""
     name: str

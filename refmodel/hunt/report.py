@@ -83,7 +83,7 @@ def _holes(holes: Sequence[str]) -> Iterator[str]:
     """Yield the first of what never met."""
     if not holes:
         reach = f"{DISTANCES[0]} to +{DISTANCES[-1]} edges"
-        yield f"Everything met that can, at each distance of {reach}."
+        yield f"Every pair of events that can meet has met, at each distance from {reach}."
         return
     yield f"Not met yet ({len(holes)}):"
     yield from (f"  {hole}" for hole in holes[:MOST_HOLES])

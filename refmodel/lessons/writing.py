@@ -48,7 +48,7 @@ def writing() -> Lesson:
         ),
         "Memory is too slow, and the FIFO is empty when the next word is due. What is written?",
         (
-            Choice("nothing: the gate shuts", "The gate stays open until the transfer is over."),
+            Choice("nothing: the gate closes", "The gate stays open until the transfer is over."),
             Choice(
                 "zeros, and it is counted",
                 "A word of zeros goes out, no pulses at all, and the underrun is counted. The"
@@ -66,7 +66,7 @@ def writing() -> Lesson:
         (
             Knob("memory slots", tuple(LINES), quantity=False),
             Knob("precompensation, cycles", tuple(map(str, AMOUNTS))),
-            Knob("the core shuts write_gate", (WHOLE, CUT), quantity=False),
+            Knob("the core closes write_gate", (WHOLE, CUT), quantity=False),
         ),
         results,
         CYCLES,
@@ -85,14 +85,14 @@ def _written(pace: str, select: int, tail: str) -> Result:
     lines, last = ran.expected.lines, ran.expected.end
     underruns = int(lines["underruns"].value[-1])
     gate = lines["write_gate"]
-    opens, shuts = int(gate.cycle[gate.value == 1][0]), int(gate.cycle[-1])
+    opens, closes = int(gate.cycle[gate.value == 1][0]), int(gate.cycle[-1])
     moves = tuple(
         Piece(cycle, cycle + 1, "mark", f"{word:04X}")
         for cycle, word in zip(
             ran.expected.moves.cycle.tolist(), ran.expected.moves.word.tolist(), strict=True
         )
     )
-    stop = min(shuts + 60, last)
+    stop = min(closes + 60, last)
     drawn = (
         Drawn("from memory", moves),
         Drawn("write_gate", flag_pieces(gate, 0, stop)),
@@ -101,15 +101,15 @@ def _written(pace: str, select: int, tail: str) -> Result:
     )
     spoilt = ""
     if tail == CUT:
-        early = Lane.of(np.where(gate.cycle == shuts, shuts - 42, gate.cycle), gate.value)
+        early = Lane.of(np.where(gate.cycle == closes, closes - 42, gate.cycle), gate.value)
         drawn = beside(drawn, "write_gate", gate, early)
         spoilt = " This core cuts the last three bits off: B11 is broken."
     moved = AMOUNTS[select]
     return Result(
         f"{len(WORDS)} words, slots {pace}, precompensation {moved} cycles: the gate is open from"
-        f" cycle {opens} to {shuts}, with {counted(underruns, 'underrun')}.{spoilt}",
+        f" cycle {opens} to {closes}, with {counted(underruns, 'underrun')}.{spoilt}",
         drawn,
-        (underruns, shuts - opens),
+        (underruns, closes - opens),
     )
 
 

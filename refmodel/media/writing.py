@@ -30,7 +30,7 @@ FAR = 1000  # in lengths of a burst: no neighbour on the far side of the ring
 
 @dataclass(frozen=True, eq=False)
 class Burst:
-    """One write: the gate opens at edge `first` and shuts at edge `end`, pulses in between."""
+    """One write: the gate opens at edge `first` and closes at edge `end`, pulses in between."""
 
     first: int
     end: int
@@ -175,7 +175,7 @@ class Surface:
         """Return what a later revolution reads, given the unwritten track's bits in it.
 
         `begin` is the cycle of the revolution's index. An old bit stays if it ends before the gate
-        opened, or a cycle or more after it shut.
+        opened, or a cycle or more after it closed.
         """
         passing = Passing(cycles, bits, np.arange(len(bits)))
         for patch in self._patches:
@@ -222,7 +222,7 @@ def data_field_words(contents: bytes, mark: int = 0xFB) -> NDArray[np.uint16]:
     """Return the channel bits of a sector's data field as words, sync and one gap byte included.
 
     They are 12 bytes of sync, three A1 with a missing clock, the address byte, the contents, the
-    CRC and a byte of gap in which the gate shuts (OEM manual of an 8-inch drive, 1979-82, p. 36).
+    CRC and a byte of gap in which the gate closes (OEM manual of an 8-inch drive, 1979-82, p. 36).
     """
     head = A1 + bytes([mark])
     body = contents + crc_bytes(head + contents) + GAP

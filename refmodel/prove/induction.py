@@ -25,7 +25,7 @@ class OutOfTimeError(Exception):
 
 @dataclass
 class Clock:
-    """How much time a proof may take, in seconds by the watch."""
+    """How much time a proof may take, in seconds of elapsed time."""
 
     seconds: float
     _begin: float = field(init=False)

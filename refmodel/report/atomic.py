@@ -30,6 +30,9 @@ def write_whole(path: Path, write: Write, option: str = "--out") -> None:
             new.replace(path)
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError, PermissionError) as error:
         raise cannot_write(option, path, error) from None
+    except OSError as error:  # of a write, which does not know its file: a full disk
+        error.filename = error.filename or str(path)
+        raise
 
 
 def write_text(path: Path, text: str, option: str = "--out") -> None:

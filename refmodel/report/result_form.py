@@ -54,7 +54,7 @@ class FieldCompared(TypedDict):
 
 
 class Met(TypedDict):
-    """What came near each other: two happenings, in one state of the block."""
+    """What came near each other: two events, in one state of the block."""
 
     first: str
     """One of them."""
@@ -67,7 +67,7 @@ class Met(TypedDict):
 
 
 class NeverMet(TypedDict):
-    """Two happenings that never came so near each other, though the core can make them."""
+    """Two events that never came so near each other, though the core can make them."""
 
     first: str
     """One of them."""

@@ -88,8 +88,8 @@ def details(suite: SuiteResult, run: RunResult) -> Iterator[tuple[str, str]]:
     if clause == "B14":
         lines = ["does the binding's reset name the right port and level?"]
         if len({run.outcome.scenario for run in suite.runs}) > 1:
-            lines.append("does the scenario agree when run alone? Then a register keeps through")
-            lines.append("reset what the scenario before left in it: only the suite shows that")
+            lines.append("does the scenario agree when it runs alone? If so, some register is not")
+            lines.append("reset, and holds what the scenario before left in it")
         yield from _labelled("look at", lines)
 
 

@@ -38,7 +38,7 @@ class Contention(Schema):
     """The bus belongs to others in the first `busy` of every `every` cycles."""
 
     busy: int = Key(ge=0)
-    """The cycles at the begin of each stretch in which the host cannot get on."""
+    """The cycles at the start of each stretch in which the host cannot get on."""
     every: int = Key(ge=1)
     """The length of a stretch in cycles."""
 
@@ -194,7 +194,7 @@ class Scenario(Schema):
     index_us: int = Key(2_000, ge=1, le=LONGEST_US)
     """The width of the index pulse; the track begins at the index."""
     index_offset_us: float = Key(0, ge=-5_000, le=5_000)
-    """How far after the begin of the track the index pulse comes."""
+    """How far after the start of the track the index pulse comes."""
     index_spread_us: float = Key(0, ge=0, le=5_000)
     """The largest difference between drives; picked at random for each drive."""
     index_jitter_us: float = Key(0, ge=0, le=100)

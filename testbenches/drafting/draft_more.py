@@ -89,7 +89,7 @@ def what_to_look_for(found: Guesses, looks: Looks) -> Iterator[str]:
     if looks.why_not:
         reason = looks.why_not.splitlines()[0]
         yield f"# Not looked at as a netlist, so depth and kinds of reset are open: {reason}"
-    yield "# Not found in the source. Look whether your core has it:"
+    yield "# Not found in the source. Check whether your core has any of these:"
     for key, meaning in WHAT_TO_LOOK_FOR.items():
         if key not in known:
             yield f"#   {key}: {meaning}"

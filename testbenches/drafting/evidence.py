@@ -207,7 +207,7 @@ def _waiting(netlist: Netlist, leaves: list[Leaf]) -> Iterator[Vote]:
             few = [n.path for n in around if n.width == 1 and n.path in netlist.inputs]
             if not wide and max(compared) >= 2 and len(few) <= 2:
                 for port in few:
-                    yield Vote("wait_for_sync", port, WEAK, "has a say beside the comparison")
+                    yield Vote("wait_for_sync", port, WEAK, "is combined with the comparison")
 
 
 def _wide(netlist: Netlist, nets: Iterable[Net]) -> int:

@@ -174,9 +174,9 @@ class Attempt:
         self, candidates: Sequence[Candidate], clock: Clock
     ) -> tuple[list[Candidate], list[str]]:
         """Return which candidates hold for ever, and the claims that do not follow from them."""
-        self.say(f"sifting {len(candidates)} relations")
+        self.say(f"checking which of {len(candidates)} likely relations always hold")
         kept = keep(self.system, candidates, clock, self.wander).candidates
-        self.say(f"{len(kept)} relations always hold; asking what they imply")
+        self.say(f"{len(kept)} relations always hold; checking what follows from them")
         return kept, list(unproved(self.system, kept, clock))
 
     def _sifted_again(

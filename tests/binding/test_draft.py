@@ -204,7 +204,7 @@ observe:
   status: u.st  # likely: flags and data stand in it
 latency: {{status: 0}}  # cycles by which the core's status may lag behind the model's
 
-# Not found in the source. Look whether your core has it:
+# Not found in the source. Check whether your core has any of these:
 {rest}"""
 
 

@@ -47,7 +47,7 @@ def test_read_waits_for_a_match_again():
 
 
 def test_write_stops_in_the_middle_of_a_bit_and_goes_on_with_the_next_word():
-    """The gate shuts at the edge; the word under way is lost, those in the FIFO are written."""
+    """The gate closes at the edge; the word under way is lost, those in the FIFO are written."""
     events = together(armed(ENABLE | WRITE | 3, 2), off(100, 200))
     seen = play(900, events, memory=[0xFFFF, 0x8000, 0x8000], slots=(10, 20, 150, 250))
     assert [n for n, *_ in moves(seen)] == [10, 20, 250]

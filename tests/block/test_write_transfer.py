@@ -64,7 +64,7 @@ def test_words_follow_without_a_gap():
 
 
 def test_transfer_is_done_when_the_last_word_is_fetched():
-    """The length counts words from memory: done, and dma_active low, come before the gate shuts."""
+    """The length counts words from memory: done and dma_active low come before the gate closes."""
     seen = write([1, 2, 3], 1000)
     last = TAKEN + 2 * 15 * T
     assert moves(seen) == [(TAKEN + n * 15 * T, n, n + 1, 0) for n in range(3)]
@@ -96,7 +96,7 @@ def test_word_of_the_last_moment_is_taken():
 
 @pytest.mark.parametrize(("lost", "kept"), [(0, 16), (3, 13)])
 def test_tail_may_be_lost(lost, kept):
-    """By policy the gate shuts three bit times early, and what it hides is not written."""
+    """By policy the gate closes three bit times early, and what it hides is not written."""
     seen = write([0xFFFF, 0xFFFF], 1000, policies={"write_tail_lost_bits": lost})
     end = OPENS + (16 + kept) * T
     assert lane(seen, "gate") == [(OPENS, 1), (end, 0)]
@@ -159,7 +159,7 @@ def test_writing(means, levels):
     assert lane(seen, "writing") == levels
 
 
-def test_stop_shuts_the_gate_at_once():
+def test_stop_closes_the_gate_at_once():
     """A stop in the middle of a bit ends the write on its edge."""
     events = together(armed(ENABLE | WRITE | 9, 2), {OPENS + 20: transfer(0)})
     seen = play(500, events, memory=[0xFFFF] * 9, slots=(TAKEN, TAKEN + 1))
@@ -168,7 +168,7 @@ def test_stop_shuts_the_gate_at_once():
 
 
 def test_acceptance_restarts_the_serialiser():
-    """A new transfer accepted while the gate is open shuts it, and opens it for its own words."""
+    """A new transfer accepted while the gate is open closes it, and opens it for its own words."""
     events = together(armed(ENABLE | WRITE | 9, 2), armed(ENABLE | WRITE | 1, 100))
     seen = play(600, events, memory=[0xFFFF] * 9, slots=(TAKEN, 200))
     again = 200 + 2 * T

@@ -47,6 +47,12 @@ def test_full_device_is_told_once():
     assert (2, "cellstep: disk full\n") == (done.returncode, done.stderr)
 
 
+def test_full_device_that_a_file_is_written_to_is_named():
+    """The message says which file the disk had no room for."""
+    done = cellstep("trace", "quick/sync_poll", "--out", "/dev/full")
+    assert (2, "cellstep: /dev/full: disk full\n") == (done.returncode, done.stderr)
+
+
 @needs_icarus
 def test_a_place_for_work_files_that_is_not_there(tmp_path):
     """Where TMPDIR leads nowhere, simulators work in the place that Python finds instead."""
@@ -63,5 +69,5 @@ def test_what_to_look_at_when_reset_shows_a_wrong_value(tmp_path):
     asked = "  look at   does the binding's reset name the right port and level?\n"
     assert asked in alone
     assert asked in suite
-    assert "agree when run alone?" in suite
+    assert "agree when it runs alone?" in suite
     assert "agree when run alone?" not in alone

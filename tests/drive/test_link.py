@@ -152,7 +152,7 @@ def test_the_gate_opens_120_us_before_the_select():
 
 
 def test_with_the_interlock_the_same_is_clean():
-    """The interlock keeps the gate shut while a select is under way: nothing is written."""
+    """The interlock keeps the gate closed while a select is under way: nothing is written."""
     link, _ = late_select(speed=100_000, interlock={"watchdog_us": 5000})
     assert [] == [v for v in link.drives.violations if v.rule != "pulse_outside_gate"]
     assert [] == link.drives.written
@@ -172,15 +172,15 @@ def dead_link(**settings):
 
 
 def test_a_link_that_dies_with_the_gate_open():
-    """The gate never shuts: the track is overwritten as long as the disk turns."""
+    """The gate never closes: the track is overwritten as long as the disk turns."""
     link = dead_link()
     assert "gate_too_long" in [v.rule for v in link.drives.violations]
     (written,) = link.drives.written
     assert written.end == SPUN + 500_000 * US
 
 
-def test_the_watchdog_shuts_the_gate_of_a_dead_link():
-    """2 ms after the last transfer the interlock shuts the gate: a short stretch is lost."""
+def test_the_watchdog_closes_the_gate_of_a_dead_link():
+    """2 ms after the last transfer the interlock closes the gate: a short stretch is lost."""
     link = dead_link(interlock={})
     assert "gate_too_long" not in [v.rule for v in link.drives.violations]
     (written,) = link.drives.written

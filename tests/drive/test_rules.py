@@ -160,7 +160,7 @@ def test_a_step_waits_for_the_erase_current():
 
 
 def test_the_gate_on_a_protected_disk():
-    """With the disk protected the gate must stay shut; the drive writes nothing."""
+    """With the disk protected the gate must stay closed; the drive writes nothing."""
     bus = spun_up("mm90")
     bus.insert(SPUN + 10, 0, Inserted(protected=True))
     write(bus, FAR)
@@ -252,7 +252,7 @@ def test_one_more_pulse_after_the_last():
 
 
 def test_a_pulse_outside_the_gate():
-    """A write pulse with the gate shut is lost."""
+    """A write pulse with the gate closed is lost."""
     bus = spun_up("mm90")
     write(bus, FAR)
     bus.put(FAR + 1004, "write_data", 1)

@@ -1,4 +1,4 @@
-"""A run tells which happenings met at which distance, as data, on the page and in the terminal."""
+"""A run tells which events met at which distance, as data, on the page and in the terminal."""
 
 import pytest
 from changed_core import Core
@@ -6,7 +6,7 @@ from changed_core import Core
 from testbenches.toolchain import available
 
 pytestmark = pytest.mark.skipif(not available(), reason="needs a simulator")
-NEVER = "the end of a byte, never within 3 edges of the begin of a reset"
+NEVER = "the end of a byte, never within 3 edges of the start of a reset"
 
 
 @pytest.fixture(scope="module")
