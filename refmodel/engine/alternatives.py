@@ -74,7 +74,8 @@ def _agrees(trial: Trial, shown: Shown) -> bool:
     lines = {name: lag for name, lag in trial.lags.items() if name in expected.lines}
     checker = SpanChecker(trial.profile.status, fields, trial.start, lines=lines)
     moved = None if shown.moves is None else (shown.moves, np.zeros(len(shown.moves), np.int64))
-    found = checker.check(expected, trial.observed, trial.reads, moved)
+    begins = trial.stimulus.reset_begins
+    found = checker.check(expected, trial.observed, trial.reads, moved, begins)
     return found is None and bool(checker.cycles_compared or checker.reads_compared)
 
 

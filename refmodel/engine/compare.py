@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from refmodel.block.fields import STATUS_FIELDS, UNUSED, Layout
 from refmodel.engine.evidence import ALL_BITS, Moved, Observed, Reads
 from refmodel.engine.inner import INNER
+from refmodel.engine.late import may_show
 from refmodel.engine.timeline import LINES, Expected
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.ground.moves import Moves
@@ -45,16 +47,19 @@ def first_mismatch(
     first: int,
     end: int,
     undecided: Lane | None = None,
+    resets: Sequence[int] = (),
 ) -> Mismatch | None:
-    """Return the first cycle in `first` .. `end - 1` in which the field differs from the model."""
-    model = expected.delayed(lag)
-    lanes = [model, observed, unknown] + ([] if undecided is None else [undecided])
-    cycles = np.unique(np.concatenate(([first], *(lane.cycle for lane in lanes))))
+    """Return the first cycle in `first` .. `end - 1` in which the field differs from the model.
+
+    `resets` has the edges at which a reset begins: a late field may show its reset value at once.
+    """
+    model = may_show(expected, lag, resets)
+    lanes = [observed, unknown] + ([] if undecided is None else [undecided])
+    cycles = np.unique(np.concatenate(([first], model.cycle, *(lane.cycle for lane in lanes))))
     cycles = cycles[(cycles >= first) & (cycles < end)]
-    wanted, shown, x_bits = model.at(cycles), observed.at(cycles), unknown.at(cycles)
-    different = (wanted ^ shown) | x_bits
-    if undecided is not None:
-        different &= ~undecided.at(cycles)
+    wanted, shown, x_bits = (lane.at(cycles) for lane in (model.late, observed, unknown))
+    counted = np.full(1, ALL_BITS, np.uint32) if undecided is None else ~undecided.at(cycles)
+    different = model.apart(cycles, shown, x_bits, counted)
     wrong = np.flatnonzero(different)
     if not len(wrong):
         return None
@@ -62,32 +67,51 @@ def first_mismatch(
     return Mismatch(int(cycles[at]), field, int(wanted[at]), int(shown[at]), int(x_bits[at]), lag)
 
 
-def differences(model: Lane, core: Lane, unknown: Lane, since: int) -> Lane:
-    """Return 1 where two lanes differ or the core's value has unknown bits, else 0.
+def differences(
+    model: Lane,
+    core: Lane,
+    unknown: Lane,
+    since: int,
+    lag: int = 0,
+    resets: Sequence[int] = (),
+) -> Lane:
+    """Return 1 where the core's lane differs from the model's or has unknown bits, else 0.
 
+    The core may be `lag` cycles late, and clear what is late when one of the `resets` begins.
     Before cycle `since` it is 0.
     """
-    cycles = np.union1d(np.union1d(model.cycle, core.cycle), np.append(unknown.cycle, since))
-    cycles = cycles[cycles >= model.cycle[0]]
-    wrong = (model.at(cycles) != core.at(cycles)) | (unknown.at(cycles) != 0)
-    return Lane.of(cycles, wrong & (cycles >= since))
+    may = may_show(model, lag, resets)
+    cycles = np.union1d(np.union1d(may.cycle, core.cycle), np.append(unknown.cycle, since))
+    cycles = cycles[cycles >= may.late.cycle[0]]
+    counted = np.full(1, ALL_BITS, np.uint32)
+    apart = may.apart(cycles, core.at(cycles), unknown.at(cycles), counted)
+    return Lane.of(cycles, (apart != 0) & (cycles >= since))
 
 
 def first_read_mismatch(
-    lanes: dict[str, Lane], reads: Reads, layout: Layout, lags: dict[str, int]
+    lanes: dict[str, Lane],
+    reads: Reads,
+    layout: Layout,
+    lags: dict[str, int],
+    resets: Sequence[int] = (),
 ) -> Mismatch | None:
     """Return the first read that returned something other than status in the cycle before it.
 
-    `lanes` are the model's, `lags` names the fields to compare and their latency.
+    `lanes` are the model's, `lags` names the fields to compare and their latency; `resets` has the
+    edges at which a reset begins.
     """
     found = []
     for field, lag in lags.items():
         mask = layout.mask_of(field)
         shift = 0 if field == UNUSED else layout[field].lsb
         decided = mask & reads.decided
-        wanted = (lanes[field].at(reads.cycle - 1 - lag) << np.uint32(shift)) & decided
+        wanted, cleared = (
+            (lane.at(reads.cycle - 1) << np.uint32(shift)) & decided
+            for lane in may_show(lanes[field], lag, resets)
+        )
         shown, x_bits = reads.value & decided, reads.unknown & decided
-        wrong = np.flatnonzero((wanted != shown) | (x_bits != 0))
+        apart = (wanted != shown) & (cleared != shown)
+        wrong = np.flatnonzero(apart | (x_bits != 0))
         if len(wrong):
             at = int(wrong[0])
             want, show, x_of_field = (int(v[at]) >> shift for v in (wanted, shown, x_bits))
@@ -167,6 +191,7 @@ class SpanChecker:
         self._reads = lags
         self.start = start
         self._recent: dict[str, Lane] = {}
+        self._resets: list[int] = []
         self.fields = {name: Compared() for name in self._lags}
         self.reads_compared = 0
         self.moves_compared = 0
@@ -177,12 +202,19 @@ class SpanChecker:
         return max((field.cycles for field in self.fields.values()), default=0)
 
     def check(
-        self, expected: Expected, observed: Observed, reads: Reads, moved: Moved | None = None
+        self,
+        expected: Expected,
+        observed: Observed,
+        reads: Reads,
+        moved: Moved | None = None,
+        resets: Sequence[int] = (),
     ) -> Mismatch | None:
         """Compare one span; return the earliest mismatch in it.
 
-        `moved` is what the core moved to and from memory, if its slots are bound.
+        `moved` is what the core moved to and from memory, if its slots are bound; `resets` has the
+        edges of the span at which a reset begins.
         """
+        self._resets += resets
         lanes = {
             name: self._recent[name].then(lane) if self._recent else lane
             for name, lane in (expected.lanes | expected.lines).items()
@@ -197,6 +229,7 @@ class SpanChecker:
             found.append(first_move_mismatch(expected.moves, moved))
             self.moves_compared += len(expected.moves)
         keep = expected.end - 2 - max(self._lags.values(), default=0)
+        self._resets = [begin for begin in self._resets if begin >= keep]
         self._recent = {
             name: lane.between(max(keep, int(lane.cycle[0])), expected.end)
             for name, lane in lanes.items()
@@ -214,7 +247,15 @@ class SpanChecker:
         counted.cycles += max(0, end - first) - _cycles_undecided(undecided, first, end)
         counted.saw(model.cycle[(model.cycle + lag > first) & (model.cycle < end)])
         return first_mismatch(
-            name, model, observed.lanes[name], observed.unknown[name], lag, first, end, undecided
+            name,
+            model,
+            observed.lanes[name],
+            observed.unknown[name],
+            lag,
+            first,
+            end,
+            undecided,
+            self._resets,
         )
 
     def _check_reads(self, lanes: dict[str, Lane], reads: Reads) -> Mismatch | None:
@@ -227,7 +268,7 @@ class SpanChecker:
             self.fields[name].reads += len(returned.cycle)
             values = lanes[name].at(returned.cycle - 1 - lag)
             self.fields[name].read_changes += int(np.count_nonzero(values[1:] != values[:-1]))
-            found.append(first_read_mismatch(lanes, mine, self._layout, {name: lag}))
+            found.append(first_read_mismatch(lanes, mine, self._layout, {name: lag}, self._resets))
         least = min(self._reads.values(), default=0)
         self.reads_compared += len(reads.since(self.start + least + 1).cycle)
         return min((d for d in found if d), key=_order, default=None)

@@ -195,7 +195,7 @@ class Comparison:
         moved = evidence.moves(stimulus.end) if self._held.memory else None
         if moved is not None:
             self._stirred.moved(expected.moves)
-        mismatch = self._checker.check(expected, observed, reads, moved)
+        mismatch = self._checker.check(expected, observed, reads, moved, stimulus.reset_begins)
         since = max(stimulus.first, self._checker.start)
         places = self._places.places(number)
         moves = moved[0] if moved else None

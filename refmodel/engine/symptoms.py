@@ -28,6 +28,7 @@ def symptoms(
     mismatch: Mismatch, profile: Profile, shown: Shown, earlier: list[Earlier]
 ) -> Iterator[str]:
     """Yield what the span tells beyond its first mismatch, in sentences."""
+    yield from in_reset(mismatch, shown)
     if dead(shown):
         yield (
             "no compared output ever changed in this revolution: are clock, enable and reset bound"
@@ -52,6 +53,16 @@ def symptoms(
     if shift:
         yield _shift_text(shift, mismatch, earlier)
     yield from timed_symptoms(mismatch, profile, shown)
+
+
+def in_reset(mismatch: Mismatch, shown: Shown) -> Iterator[str]:
+    """Yield that a reset begins with a mismatch, or is so young that the field may be late."""
+    cycle, lag = mismatch.cycle - (mismatch.through == "read"), mismatch.lag
+    for begin in shown.stimulus.reset_begins:
+        if begin <= cycle <= begin + lag and shown.compared_from < begin:
+            late = f" with cycle {begin + lag}" if lag > 1 else ""
+            least = f"; {mismatch.field} must have its reset value{late}, latency included"
+            yield f"a reset begins in cycle {begin}{least if cycle == begin + lag else ''}"
 
 
 def dead(shown: Shown) -> bool:

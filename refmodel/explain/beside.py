@@ -54,8 +54,12 @@ def _lane(core: Kept, name: str, first: int, end: int) -> Iterator[tuple[int, st
     lane, unknown = shown.observed.lanes[name], shown.observed.unknown[name]
     if name not in every or first >= end:
         return
-    model = _from(every[name].delayed(lag), shown.stimulus.first)
-    wrong = differences(model, lane, unknown, max(shown.compared_from, shown.stimulus.first + lag))
+    since, resets = (
+        max(shown.compared_from, shown.stimulus.first + lag),
+        shown.stimulus.reset_begins,
+    )
+    wrong = _from(differences(every[name], lane, unknown, since, lag, resets), shown.stimulus.first)
+    model = every[name].delayed(lag)
     cycles = np.unique(np.concatenate(([first], wrong.cycle, lane.cycle, model.cycle)))
     layout, before = core.scope.profile.status, False
     for cycle in cycles[(cycles >= first) & (cycles < end)].tolist():

@@ -81,6 +81,11 @@ class Stimulus:
         if level and not self.resets:
             yield self.first, 0
 
+    @property
+    def reset_begins(self) -> tuple[int, ...]:
+        """The edges of the span at which a reset begins."""
+        return tuple(edge for edge, level in self.reset_changes() if level)
+
     def accesses_only(self) -> Stimulus:
         """Return the stimulus without its disk and levels: all that cannot be made again."""
         return replace(

@@ -123,7 +123,8 @@ def wrong_cycles(finding: Finding) -> int:
     lanes = {**finding.shown.expected.lanes, **finding.shown.expected.lines}
     if field not in observed.lanes or field not in lanes:
         return 1
-    model = lanes[field].delayed(mismatch.lag)
-    wrong = differences(model, observed.lanes[field], observed.unknown[field], cycle)
+    resets = finding.shown.stimulus.reset_begins
+    core, unknown = observed.lanes[field], observed.unknown[field]
+    wrong = differences(lanes[field], core, unknown, cycle, mismatch.lag, resets)
     right = _next(wrong, cycle, 0)
     return (finding.shown.expected.end if right is None else right) - cycle

@@ -64,8 +64,8 @@ def shown_waves(shown: Shown, scope: Scope, first: int, end: int) -> Iterator[Wa
     for name, lane in observed.lanes.items():
         unknown = observed.unknown[name]
         yield Wave("core", name, field_width(name), changes_of(lane, unknown, first, end))
-        model = model_lanes[name].delayed(scope.lags[name])
-        wrong = differences(model, lane, unknown, first)
+        model, lag, resets = model_lanes[name], scope.lags[name], shown.stimulus.reset_begins
+        wrong = differences(model, lane, unknown, first, lag, resets)
         yield Wave("mismatch", name, 1, changes_of(wrong, None, first, end))
     yield Wave("mismatch", "read", 1, list(_wrong_reads(shown, scope, first, end)))
 

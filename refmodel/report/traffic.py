@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.block.fields import FIELD_NAMES, UNUSED, Layout
 from refmodel.engine.finding import Shown
+from refmodel.engine.late import may_show
 from refmodel.ground.lane import Cycles
 from refmodel.ground.moves import Moves
 from refmodel.report.result import Scope
@@ -44,8 +46,20 @@ def reads_held(shown: Shown, scope: Scope) -> ReadsHeld:
     model = expected_words(shown, scope, reads.cycle) & mask
     core = reads.value.astype(np.int64) & mask
     unknown = reads.unknown.astype(np.int64)
-    wrong = ((model ^ core) | unknown) & compared != 0
+    wrong = (((model ^ core) & ~_cleared(shown, layout, lags, core)) | unknown) & compared != 0
     return ReadsHeld(reads.cycle, model, core, wrong)
+
+
+def _cleared(shown: Shown, layout: Layout, lags: Mapping[str, int], core: Numbers) -> Numbers:
+    """Return the bits of fields that are read as a reset that begins may leave them at once."""
+    resets, cycles = shown.stimulus.reset_begins, shown.reads.cycle
+    bits = np.zeros(len(cycles), np.int64)
+    for name in lags if resets else ():
+        mask, lsb = layout.mask_of(name), 0 if name == UNUSED else layout[name].lsb
+        cleared = may_show(shown.expected.lanes[name], lags[name], resets).cleared
+        value = cleared.at(np.maximum(cycles - 1, cleared.cycle[0])).astype(np.int64) << lsb
+        bits |= np.where((value ^ core) & shown.reads.mask & mask == 0, mask, 0)
+    return bits
 
 
 def expected_words(shown: Shown, scope: Scope, cycles: Cycles) -> Numbers:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property, partial
 
 import z3
 
@@ -20,6 +21,7 @@ from testbenches.prove.bound_core import BoundCore, is_high
 from testbenches.prove.bus_side import INDEX_BITS, BusSide, by_number
 from testbenches.prove.reference import Reference, fields_shown, in_place
 
+WAS_RESET = "bench.was_reset"
 Old = Callable[[int], z3.BoolRef]  # whether so many edges have gone since the first reset
 
 
@@ -63,10 +65,8 @@ class Claims:
             if name not in reference.fields:
                 self.left_out.append(name)
                 continue
-            history = self._history(name)
             self.shown[f"status.{name}"] = shown
-            self._claim(f"status.{name}", self._old(lag), history.after(lag) == shown)
-            self._hint(name, lag, history.before(lag) == before[name])
+            self._claim_late(f"status.{name}", self._history(name), lag, shown, before[name])
 
     def _claim_reads(self, layout: Layout, bus: BusSide) -> None:
         """Claim that a read returns what status showed the cycle before."""
@@ -85,10 +85,10 @@ class Claims:
             mask = carried & layout.mask_of(name)
             lag = self._own_lag(name)
             if reference.other is not None:
-                wanted = reference.other.read_word(high)
+                same = ((word ^ reference.other.read_word(high)) & mask) == 0
             else:
-                wanted = in_place(self._history(name).before(since + lag), layout, name)
-            same = ((word ^ wanted) & mask) == 0
+                returns = partial(_returns, word, mask, layout, name)
+                same = self._late(self._history(name), since + 1, lag, returns)
             self._claim(f"read.{name}", self._old(lag + late + 1), same)
 
     def _begun(self, bus: BusSide, edges: int) -> z3.BitVecRef:
@@ -114,11 +114,39 @@ class Claims:
             if name not in self._reference.lines:
                 self.left_out.append(name)
                 continue
-            lag = self._own_lag(name)
             history = self._history(name, self._reference.lines, self._reference.lines_before)
-            wanted = history.after(lag)
-            self._claim(f"line.{name}", self._old(lag), wanted == self._core.shown(watched))
-            self._hint(name, lag, history.before(lag) == self._core.before(watched))
+            shown, before = self._core.shown(watched), self._core.before(watched)
+            self._claim_late(f"line.{name}", history, self._own_lag(name), shown, before)
+
+    def _claim_late(
+        self, claim: str, history: _History, lag: int, after: z3.BitVecRef, before: z3.BitVecRef
+    ) -> None:
+        """Claim that what shows is what the reference showed `lag` cycles before.
+
+        A reset may clear what is under way in the registers that make it late, or leave it there:
+        that is up to the core, as in a run (B14).
+        """
+        same = self._late(history, 0, lag, after.__eq__)
+        self._claim(claim, self._old(lag), same)
+        same = self._late(history, 1, lag, before.__eq__)
+        self._hint(claim.partition(".")[2], lag, same)
+
+    def _late(
+        self, history: _History, ago: int, lag: int, shows: Callable[[z3.BitVecRef], z3.BoolRef]
+    ) -> z3.BoolRef:
+        """Return whether a core shows, so many cycles ago, what a field with a latency may."""
+        cleared = [
+            z3.And(self._reset.after(n) == 1, shows(history.after(n)))
+            for n in range(ago, ago + lag)
+        ]
+        return z3.Or(shows(history.after(ago + lag)), *cleared)
+
+    @cached_property
+    def _reset(self) -> _History:
+        """On which edges reset is asserted."""
+        reset, held = self._system.inputs["drive.reset"], self._system.register(WAS_RESET, 1, 1)
+        self._system.after[WAS_RESET] = reset
+        return _History(self._system, "was_reset", reset, held)
 
     def _claim_bits(self, other: BoundCore) -> None:
         """Claim that two cores that make channel bits of flux make the same, on the same edges."""
@@ -190,6 +218,13 @@ class _History:
             self._system.after[name] = self._before[-1]
             self._before.append(held)
         return self._before[cycles]
+
+
+def _returns(
+    word: z3.BitVecRef, mask: z3.BitVecRef, layout: Layout, name: str, field: z3.BitVecRef
+) -> z3.BoolRef:
+    """Return whether a read that returns a word has a field's value in the bits that count."""
+    return ((word ^ in_place(field, layout, name)) & mask) == 0
 
 
 def same_names(system: System, one: str, other: str) -> Iterator[Candidate]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,10 @@ import numpy as np
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.engine.cause import Values, describe
-from refmodel.engine.compare import CHANNEL_BIT, MEMORY, differences
+from refmodel.engine.compare import CHANNEL_BIT, MEMORY
 from refmodel.engine.edges import Edge, edges
 from refmodel.engine.finding import Shown
+from refmodel.engine.late import may_show
 from refmodel.ground.bus import WRITTEN, reads
 from refmodel.ground.clauses import CLAUSE_OF, says
 from refmodel.ground.lane import Cycles, Lane
@@ -165,16 +167,17 @@ def wrong_lane(shown: Shown, scope: Scope, name: str, first: int, end: int) -> L
     """Return 1 in the cycles of a span in which a lane of the core is a mismatch, else 0."""
     every, observed = shown.expected.lanes | shown.expected.lines, shown.observed
     lag = scope.lags.get(name, 0)
-    model = clipped(every[name].delayed(lag), first, end)
-    core, unknown = (clipped(x[name], first, end) for x in (observed.lanes, observed.unknown))
+    may = may_show(every[name], lag, shown.stimulus.reset_begins)
+    may = may.each(partial(clipped, first=first, end=end))
+    undecided = observed.undecided.get(name, Lane.constant(0, first))
+    lanes = (observed.lanes[name], observed.unknown[name], undecided)
+    core, unknown, open_bits = (clipped(lane, first, end) for lane in lanes)
     since = max(shown.compared_from, shown.stimulus.first + lag)
-    undecided = observed.undecided.get(name)
-    if undecided is None:
-        return differences(model, core, unknown, since)
-    open_bits = clipped(undecided, first, end)
-    cycles = np.unique(np.concatenate([x.cycle for x in (model, core, unknown, open_bits)]))
-    cycles = np.union1d(cycles, [min(max(since, first), end - 1)])
-    differ = ((model.at(cycles) ^ core.at(cycles)) | unknown.at(cycles)) & ~open_bits.at(cycles)
+    begin = [min(max(since, first), end - 1)]
+    cycles = np.unique(
+        np.concatenate((may.cycle, core.cycle, unknown.cycle, open_bits.cycle, begin))
+    )
+    differ = may.apart(cycles, core.at(cycles), unknown.at(cycles), ~open_bits.at(cycles))
     return Lane.of(cycles, (differ != 0) & (cycles >= since))
 
 
