@@ -10,20 +10,20 @@ from typing import NamedTuple
 
 from refmodel.report.result import ToolWarning
 from testbenches.binding.ports import CorePorts
-from testbenches.toolchain import available, simulator_environment
+from testbenches.toolchain import available, linter, simulator_environment
 
 LOOP, WIDTHS, IMPLICIT = "combinational loop", "widths differ", "net without declaration"
 OTHER = "warning"
 
 
 class Tool(NamedTuple):
-    """How a tool is asked about files, and how it says what: `kinds` by how that begins.
+    """The options a tool lints files with, and how it says what: `kinds` by how that begins.
 
     A kind of "" is no fault of the core's. With `codes` other kinds are called as the tool does.
     """
 
     name: str
-    command: list[str]
+    options: list[str]
     warning: re.Pattern[str]
     kinds: Mapping[str, str]
     codes: bool
@@ -32,7 +32,7 @@ class Tool(NamedTuple):
 TOOLS = {
     "verilator": Tool(
         "verilator",
-        [*("verilator", "--lint-only", "-Wno-fatal", "--relative-includes", "--top-module")],
+        ["--lint-only", "-Wno-fatal", "--relative-includes", "--top-module"],
         re.compile(r"%Warning-(?P<kind>\w+): (?P<file>.+?):(?P<line>\d+):\d+: (?P<text>.*)"),
         {
             "UNOPTFLAT": LOOP,
@@ -47,7 +47,7 @@ TOOLS = {
     ),
     "icarus": Tool(
         "icarus",
-        ["iverilog", "-g2012", "-grelative-include", "-Wall", "-t", "null", "-s"],
+        ["-g2012", "-grelative-include", "-Wall", "-t", "null", "-s"],
         re.compile(r"(?P<file>.+?):(?P<line>\d+): warning: (?P<text>(?P<kind>.*))"),
         {
             "Port ": WIDTHS,
@@ -70,7 +70,7 @@ def warnings_of(ports: CorePorts, defines: Mapping[str, object]) -> tuple[ToolWa
     found: dict[tuple[str, int], list[ToolWarning]] = {}
     for name, tool in TOOLS.items():
         if name in available():
-            said = _said(name, [*tool.command, ports.top, *arguments, *sources])
+            said = _said(name, [linter(name), *tool.options, ports.top, *arguments, *sources])
             for warning in dict.fromkeys(_warnings(said, tool)):
                 place = warning.file, warning.line
                 of_others = [w for w in found.get(place, []) if w.tool != name]

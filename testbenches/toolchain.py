@@ -146,6 +146,19 @@ def simulator_environment(simulator: str) -> dict[str, str]:
     return environment
 
 
+def linter(simulator: str) -> str:
+    """Return the program that reads sources and reports what is odd in them.
+
+    The script around Verilator's program does not quote its own path, so it fails in a folder with
+    a space; the program takes the same options.
+    """
+    if simulator == "icarus":
+        return "iverilog"
+    program = need(simulator).program
+    within = program.with_name("verilator_bin")
+    return str(within if within.exists() else program)
+
+
 def cache_folder() -> Path:
     """Return the folder for what can be made again, XDG_CACHE_HOME/cellstep. It may not exist."""
     home = os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache")

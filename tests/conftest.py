@@ -6,7 +6,7 @@ a time: how long an example takes says how busy the machine is.
 
 import os
 import shutil
-from collections import defaultdict
+from collections import Counter, defaultdict
 from zlib import crc32
 
 import pytest
@@ -33,7 +33,26 @@ FLAGS = (
 
 
 def pytest_collection_modifyitems(items):
-    """Leave one simulator's half of the tests that take each in turn to `make long`.
+    """Leave to `make long` what `make test` has no time for, by the marks of the tests."""
+    _halve(items)
+    _share(items)
+
+
+def _share(items):
+    """Leave to `make long` all but each nth variant of a test marked `share(n)`."""
+    seen = Counter()
+    for item in items:
+        mark = item.get_closest_marker("share")
+        if mark is None or item.get_closest_marker("long") is not None:
+            continue
+        function = item.nodeid.partition("[")[0]
+        if seen[function] % mark.args[0]:
+            item.add_marker(pytest.mark.long)
+        seen[function] += 1
+
+
+def _halve(items):
+    """Leave to `make long` one simulator's half of the tests that take each in turn.
 
     Which half is by the test's name, so that each simulator has about half of them. Tests marked
     `both` stay whole, so do those of one simulator, and all where the other is missing.

@@ -90,6 +90,7 @@ def found(style, name, simulator, folder):
     return told
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(("style", "name"), PLANTED)
 def test_planted_defect_is_found(style, name, tmp_path):
     """A defect fails the test with the finding's text, and leaves what `run` leaves."""

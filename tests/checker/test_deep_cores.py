@@ -96,6 +96,7 @@ def checked(simulator, name, folder, *changes, **settings):
     return failures["any_core"], json.loads(result.read_text()) if result.exists() else {}
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("name", CORES)
 def test_core_of_every_kind_agrees(name, tmp_path):
     """Bound as it is, each core agrees from its first reset on, reads and cycles both."""

@@ -55,6 +55,7 @@ def test_the_shipped_controller_is_clean(simulator):
     assert {0x20} == {message.address for message in run.messages}
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("parameter", FAULTS)
 def test_a_planted_fault_is_named(tmp_path, parameter):
     """Six cores with one time too short: each is reported by that time, measured and required."""

@@ -23,6 +23,7 @@ def looping(core, how):
     return core().change("sync_window.v", (EQUAL, f"{EQUAL}\n{LOOPS[how]}"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "simulator",
     ["icarus", pytest.param("verilator", marks=pytest.mark.long)],
@@ -38,6 +39,7 @@ def test_a_loop_that_lets_no_time_pass_is_ended(core, how, simulator):
     assert time.monotonic() - began < 115  # the limit of time before took 122 s
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize(
     ("number", "said"),
     [

@@ -1,5 +1,7 @@
 """Sources that grow without end as they are read are refused before they take the machine."""
 
+import pytest
+
 
 def doubling(count):
     """Return macros each of which holds the one before twice, and a module that uses the last."""
@@ -10,6 +12,7 @@ def doubling(count):
     return "\n".join((*macros, f"module boom; `A{count - 1} endmodule", ""))
 
 
+@pytest.mark.long
 def test_macros_that_double_themselves_are_refused(core):
     """A source of 40 lines that stands for 2^39 declarations ends in 125 with a message."""
     made = core()

@@ -1,6 +1,7 @@
 """Files in odd places: pipes, links to nothing, names of other tools, folders without end."""
 
 import os
+import shlex
 import subprocess
 import sys
 
@@ -23,7 +24,7 @@ def test_a_pipe_and_a_dangling_link_beside_the_sources_change_nothing(core):
 def test_a_file_that_is_a_pipe_is_read_or_refused(tmp_path, monkeypatch):
     """What a shell hands over as a pipe is read; one that keeps silent is told of."""
     (tmp_path / "bad.yaml").write_text("core: x\n")
-    line = f"{sys.executable} -m refmodel.cli.main run <(cat {tmp_path}/bad.yaml)"
+    line = f"{shlex.quote(sys.executable)} -m refmodel.cli.main run <(cat {tmp_path}/bad.yaml)"
     shell = ["bash", "-c", line]
     done = subprocess.run(shell, capture_output=True, text=True, timeout=100, check=False)
     assert 2 == done.returncode
@@ -47,6 +48,7 @@ def test_a_core_in_a_file_with_brackets_is_bound(core):
     assert "no file" not in done.stderr
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("pattern", ["*.v", "**/*.v"])
 def test_folders_without_end_are_searched_or_refused(core, pattern):
     """2000 folders in each other: no recursion, and a message where the system's names end."""

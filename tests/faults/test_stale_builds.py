@@ -61,6 +61,7 @@ def test_an_include_only_the_simulator_sees_is_not_stale(core, simulator):
         assert status == made.run(sim=simulator).returncode
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("own_cache")
 def test_an_include_that_comes_to_lie_nearer_is_taken(core, tmp_path):
     """A header in an include folder gives way to one of its name laid beside the source."""
@@ -103,6 +104,7 @@ def _save_in_turn(path, texts, done):
         turn += 1
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("harm", ["deleted", "cut short", "a bit turned", "no seal", "a seal cut"])
 def test_a_damaged_entry_is_made_anew(core, own_cache, harm):
     """What of the cache is deleted, cut or altered is noticed before it is used."""
@@ -147,6 +149,7 @@ def on_a_small_disk(folder, script):
     )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("simulator", BOTH, indirect=True)
 def test_a_full_cache_disk_leaves_nothing_bad(core, tmp_path, simulator):
     """A build that did not fit ends with 2, and once there is room the next run is right."""
@@ -183,6 +186,7 @@ def test_a_cache_that_is_no_folder_is_done_without(core, tmp_path, monkeypatch):
     assert 0 == core().run().returncode
 
 
+@pytest.mark.long
 def test_two_runs_share_one_cache(core, own_cache):
     """Two commands that build one core at once both agree, and build it once."""
     made = core()

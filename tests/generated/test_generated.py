@@ -54,6 +54,7 @@ def tried(shop, one):
     return found, f"{one}\n{words}\n{ran.text[-3000:]}"
 
 
+@pytest.mark.share(3)
 @needs_icarus
 @pytest.mark.parametrize("first", range(0, COUNT, len(TURN)))
 def test_a_generated_input_ends_well(shop, first):
@@ -88,6 +89,7 @@ GOOD |= {  # as a changed one is written, so that one left as it is looks the sa
 }
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("kind", GOOD)
 def test_every_way_to_break_changes_a_file(kind):
     """Of 20 files broken in one way most are not the good file; a few swap equals."""

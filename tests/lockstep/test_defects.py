@@ -37,6 +37,7 @@ def told(outcome):
     return finding and (finding.cause.clause, finding.mismatch.field, finding.mismatch.cycle)
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize("defect", DEFECTS, ids=lambda d: d.name)
 def test_defect_is_caught(defect, outcomes):
     """The suite finds the defect, and the first mismatch it reports cites the defect's clause."""

@@ -146,6 +146,7 @@ def test_straight_levels_agree_under_dense_reads(outcomes, tmp_path):
     assert ("read", "dma_active") == (first.mismatch.through, first.mismatch.field)
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 @pytest.mark.parametrize("cycles", [2, 4])
 def test_pulses_of_another_length_differ(outcomes, tmp_path, cycles):

@@ -25,6 +25,7 @@ LATE = (
 )
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("fault", LOOKING)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_looking_without_a_strobe_differs(outcomes, tmp_path, fault):

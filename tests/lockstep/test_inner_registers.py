@@ -54,6 +54,7 @@ def test_count_that_restarts_wrongly_is_named(core):
     assert "equals sync_word" in told["cause"]["event"]
 
 
+@pytest.mark.long
 def test_constant_latency_and_waiver_hold_inside(core):
     """A window that shows a cycle late agrees with its latency; a wrong one can be waived."""
     late = "  reg [15:0] late; always @(posedge clk) late <= u_window.window;\nendmodule"

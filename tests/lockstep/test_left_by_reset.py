@@ -29,6 +29,7 @@ def left(folder, registers, leaves):
     return path
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("registers", [["sync_word"], ["data", "window"], list(WRITES)])
 def test_core_whose_reset_leaves_registers_agrees(outcomes, tmp_path, registers):
     """Named in the binding, they are compared from their first value on, through later resets."""

@@ -50,6 +50,7 @@ def test_core_agrees_under_policies(row, outcomes, tmp_path):
     assert moves > 20
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize(
     ("policy", "choice", "scenario"),
     [

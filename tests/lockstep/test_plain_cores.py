@@ -88,6 +88,7 @@ def test_resets_among_accesses_agree(outcomes, name, tmp_path):
     assert (found.verdict, found.reads > 500) == ("agree", True)
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(("name", "old", "new"), WRONG)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_another_key_differs(outcomes, core, name, old, new):

@@ -50,6 +50,7 @@ def test_it_prints_the_table_and_writes_the_files(tmp_path):
     assert [subject["name"] for subject in data["subjects"]] == ["rephase"]
 
 
+@pytest.mark.long
 def test_a_separator_that_never_locks_is_told_so(tmp_path):
     """Of a separator that never locks the table says `never`, and the command ends well."""
     path = tmp_path / "stuck.yaml"
@@ -134,6 +135,7 @@ def is_gone(group):
     return False
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(
     ("number", "said", "there"),
     [

@@ -98,4 +98,5 @@ def test_nothing_is_asked_once_it_is_given_up(tmp_path, monkeypatch):
     solver = Solver(twin, tmp_path / "solver", lambda _: None, given_up=lambda: len(asked) > 0)
     monkeypatch.setattr(ModelChecker, "said", lambda _, commands, _s: asked.append(commands) or "")
     solver.judge([Fate(Mutant(n, "small.v", 1, "changed")) for n in range(1, 7)])
-    assert 1 <= len(asked) <= processors()
+    questions = {commands.partition(";")[0] for commands in asked}  # each is tried in two ways
+    assert 1 <= len(questions) <= processors()

@@ -83,6 +83,7 @@ def test_a_wrong_core_equals_itself(tmp_path):
     assert prove_against(binding, binding, Effort(seconds=60)).verdict.verdict == PROVED
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize(
     "core",
     [

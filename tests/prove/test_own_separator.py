@@ -44,6 +44,7 @@ def test_a_separator_of_another_behaviour_does_not_touch_the_proof(tmp_path):
     assert done.returncode == 0, done.stdout + done.stderr
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize(
     ("file", "old", "new"),
     [

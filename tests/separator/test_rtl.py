@@ -159,6 +159,7 @@ OTHERS = [
 ]
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(("name", "clock", "part"), OTHERS)
 def test_core_agrees_with_other_numbers(name, clock, part, folder, tmp_path, small):
     """Widths follow from the parameters: nothing overflows at the ends of what a profile takes."""
@@ -213,6 +214,7 @@ DEFECTS = {
 }
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize("defect", DEFECTS)
 def test_defect_is_told_apart(defect, folder, prepared):
     """A separator that differs in one place delivers a channel bit in another cycle, or another."""

@@ -89,7 +89,9 @@ def are_gone(*words, seconds=20):
     return not running(*words)
 
 
-@pytest.mark.both
+@pytest.mark.parametrize(
+    "simulator", ["icarus", pytest.param("verilator", marks=pytest.mark.long)], indirect=True
+)
 def test_signals_are_those_of_the_run_that_was_compared(simulator, tmp_path):
     """In each cycle around the mismatch the VCD has what the run showed that found it."""
     outcome = mismatch_of(REGISTERED, "aimed/dense_status", simulator)
@@ -112,6 +114,7 @@ def test_live_run(simulator, tmp_path):
     assert marked[cycle + 100] == 0
 
 
+@pytest.mark.long
 def test_run_goes_on_from_the_middle(simulator, tmp_path):
     """The last snapshot before the cycles wanted is taken: those before it need not be there."""
     path = tmp_path / "long.yaml"
@@ -145,6 +148,7 @@ def test_waves_without_a_folder():
     assert "--out" in done.stderr
 
 
+@pytest.mark.long
 def test_folder_of_results(tmp_path):
     """The signals lie beside the waves of the mismatch, and go with the next run."""
     words = (

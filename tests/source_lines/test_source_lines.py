@@ -32,6 +32,7 @@ def changed(file, folder):
     return {n + 1 for tag, _, _, a, b in blocks if tag != "equal" for n in range(a, b)}
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(
     "name",
     [

@@ -1,28 +1,65 @@
 """The environment that the process which builds and runs a simulation needs."""
 
 import os
+import shutil
 import subprocess
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from refmodel.ground.errors import CannotRun
-from testbenches.toolchain import available, cache_folder, need, simulator_environment
+from testbenches.toolchain import available, cache_folder, linter, need, simulator_environment
 
 needs_verilator = pytest.mark.skipif("verilator" not in available(), reason="Verilator builds it")
 
 
+@pytest.mark.long
 @needs_verilator
 @pytest.mark.usefixtures("build_programs")
 def test_design_in_several_files_compiles(tmp_path):
     """A design written as several C++ files finds the header they share, without a `python`."""
     (tmp_path / "timed.v").write_text("module timed; reg clk = 0; always #5 clk = ~clk; endmodule")
     environment = {**os.environ, **simulator_environment("verilator")}
-    split = ["verilator", "--cc", "--timing", "--output-split", "1", "--Mdir", ".", "timed.v"]
+    if "VERILATOR_ROOT" in environment:  # make takes no path with a space
+        (tmp_path / "kit").symlink_to(environment["VERILATOR_ROOT"])
+        environment["VERILATOR_ROOT"] = "kit"
+    split = [
+        linter("verilator"),
+        "--cc",
+        "--timing",
+        "--output-split",
+        "1",
+        "--Mdir",
+        ".",
+        "timed.v",
+    ]
     for command in split, ["make", "-f", "Vtimed.mk", "OPT_FAST=-O0", "Vtimed.o"]:
         done = subprocess.run(
             command, cwd=tmp_path, env=environment, capture_output=True, text=True
         )
         assert 0 == done.returncode, done.stdout + done.stderr
+
+
+@needs_verilator
+def test_linter_in_a_folder_with_a_space(tmp_path, monkeypatch):
+    """Sources are linted also where Verilator lies below a path with a space."""
+    tool = need("verilator")
+    root = tmp_path / "my tools"
+    (root / "bin").mkdir(parents=True)
+    (root / "include").symlink_to(tool.root / "include")
+    (root / "bin" / "verilator_bin").symlink_to(tool.program.with_name("verilator_bin"))
+    moved = replace(tool, program=Path(shutil.copy(tool.program, root / "bin")))
+    monkeypatch.setattr("testbenches.toolchain.need", lambda _: moved)
+    (tmp_path / "odd.v").write_text("module odd(input a, output [3:0] b); assign b = a; endmodule")
+    done = subprocess.run(
+        [linter("verilator"), "--lint-only", "-Wall", "-Wno-fatal", tmp_path / "odd.v"],
+        env={**os.environ, **simulator_environment("verilator")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert "%Warning-WIDTH" in done.stderr, done
 
 
 @needs_verilator

@@ -39,6 +39,7 @@ def passes(output, compared):
     return bool(found) and all(int(n) > 0 for n in found.groups()[:compared])
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize(("core", "scenario"), CORES)
 def test_shipped_core_passes_its_vectors(core, scenario, tmp_path):
     """Each shipped core passes its own vectors in Icarus, where no Python can run."""
@@ -49,6 +50,7 @@ def test_shipped_core_passes_its_vectors(core, scenario, tmp_path):
     assert passes(output, 2 if scenario == "quick/sync_poll" else 3), output
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("core", DEEP)
 def test_deep_core_passes_its_vectors(core, tmp_path):
     """Registers before the block, straight levels, held strobes and divided clocks are played."""
@@ -78,6 +80,7 @@ def test_wrong_deep_core_fails_in_the_cycle_of_run(core, simulator, tmp_path):
     assert [str(cycle)] == FOUND.findall(output)
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize(
     ("form", "made", "latency"),
     [("cycles: 3", LONG_PULSE, 0), ("form: toggle", TOGGLE, 1)],
@@ -122,6 +125,7 @@ def test_shipped_core_passes_its_vectors_in_verilator(core, scenario, tmp_path):
     assert passes(output, 3), output
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize(
     ("name", "scenario"),
     [

@@ -124,6 +124,7 @@ CHANGES = {
 }
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize("how", CHANGES)
 def test_a_core_that_cheats_does_not_agree(core, how):
     """The change alone makes the verdict another one, with every register bound."""
@@ -140,6 +141,7 @@ BINDINGS = {
 }
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("how", BINDINGS)
 def test_a_binding_that_cheats_is_refused_or_told(core, how):
     """Waivers and latencies stretched are bad input, or stand in the amber list."""
@@ -190,6 +192,7 @@ observe: {status: status}
 """
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("mixes", [False, True])
 def test_a_core_that_plays_a_record_by_heart_is_told(core, tmp_path, mixes):
     """Answers looked up by the number of the cycle agree with one seed, and with no other.
@@ -249,6 +252,7 @@ ELSEWHERE = {
 }
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("how", ELSEWHERE)
 def test_a_core_that_acts_on_writes_elsewhere_is_told(core, how):
     """It mismatches where the binding says that nothing else is there; else it is in the list."""
@@ -269,6 +273,7 @@ def test_a_status_that_moves_between_edges_is_told_where_it_may(core):
     assert between not in core().run(suite="quick/sync_words").stdout
 
 
+@pytest.mark.long
 def test_addresses_of_something_else_are_left_alone(core):
     """What `bus.others` lists is not written to: a register there keeps what it holds."""
     made = core("plain/registered").change(

@@ -94,6 +94,7 @@ def test_a_latency_that_swallows_a_pulse_is_refused(core, latency, said):
     assert said in done.stderr
 
 
+@pytest.mark.long
 def test_a_latency_longer_than_a_pulse_of_the_run_is_amber(core):
     """byte_ready may lag up to a byte, but here a read ends it sooner than its latency.
 

@@ -43,6 +43,7 @@ def test_a_check_that_holds_says_nothing(core, simulator):
     assert 0 == made.run(suite="quick/sync_poll", sim=simulator).returncode
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("end", ["$stop;", "$finish;", "$finish(2);"])
 def test_a_core_that_ends_the_simulation_does_not_agree(core, simulator, end):
     """`$stop` means `$finish`, no console: exit 125, with file and line on either simulator."""

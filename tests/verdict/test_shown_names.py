@@ -15,6 +15,7 @@ def scenario(tmp_path, name, file="scenario.yaml"):
     return path
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("name", ["'[/x]'", "'[bold red]x'", "'" + "n" * 300 + "'", "'<b>&amp;'"])
 def test_an_odd_name_is_shown_as_it_is(core, tmp_path, name):
     """Markup and length of a name change nothing: the run agrees and its files are whole."""

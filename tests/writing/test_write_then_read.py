@@ -33,6 +33,7 @@ def decoded(words):
     return decode(word_bits(words))
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("contents", TABLE, ids=lambda c: f"{c[0]:02X}")
 def test_sector_read_by_transfer_has_the_published_crc(contents):
     """The last word pair in memory is the CRC of the tables for A1 A1 A1 FB and 512 bytes.
@@ -53,6 +54,7 @@ def written(precompensation=0, pw50_ns=0.0, write_protected=False):
     return disk.play(write_sector_by_transfer(2, WORDS, precompensation), 2)
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(("precompensation", "pw50_ns"), [(0, 0), (0, 4000), (3, 4000)])
 def test_written_sector_is_read_back(precompensation, pw50_ns):
     """The next revolution holds the new contents, and the other sector as it was."""
