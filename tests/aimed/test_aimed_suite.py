@@ -47,6 +47,7 @@ def played():
     return runs
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize(("policy", "choice"), CHOICES)
 def test_choice_is_told_apart(policy, choice, played):
     """A core that behaves by another choice than the default shows it in a scenario."""

@@ -64,6 +64,7 @@ def test_default_says_what_it_rests_on(policy):
     assert why.startswith(("HRM", "plain Verilog", "common practice, no source"))
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize("policy", ALL)
 def test_policy_is_tried_from_the_command_line(policy):
     """`--policy` takes each choice, and names them when it is given another."""

@@ -105,6 +105,7 @@ def test_slots_too_close_together_are_told():
     )
 
 
+@pytest.mark.share(5)
 @pytest.mark.parametrize(
     ("line", "at", "most"),
     [

@@ -288,6 +288,7 @@ def test_roles_that_may_be_wrong_are_noted(good, old, new, verdict, note):
     mapped(good.parent)
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [

@@ -20,6 +20,7 @@ revolutions: 3
 """
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("beside", [-4, -3, -2, -1, 0, 1, 2, 3, 4])
 def test_a_pulse_at_the_index_is_read_once(tmp_path: Path, beside: int) -> None:
     """A pulse some samples before, with or after each index is on the line, in its order."""

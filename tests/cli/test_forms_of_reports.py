@@ -101,6 +101,7 @@ def in_each_form(name, arguments, key):
         assert "\x1b" not in done.stdout + done.stderr
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("name", QUICK)
 def test_forms_of_a_quick_command(name):
     """One line, JSON that is whole, or all of it, with one exit status and no escape codes."""

@@ -65,6 +65,7 @@ def test_vectors_hold_its_accesses(given, folder):
     assert 40 < text.count(",read,status,")
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("live", [[], ["--live"]])
 def test_run_plays_it_and_says_how_to_again(live, folder):
     """A run takes the program, live too; what reproduces a mismatch names the file."""

@@ -37,6 +37,7 @@ def guess(browser, number):
     return browser.find_element("id", "told").text
 
 
+@pytest.mark.share(3)
 def test_guess_hides_what_answers_it(opened, lesson):
     """The experiment is hidden until a guess is made; a wrong one is told why it fails."""
     hidden = [opened.find_element("id", name) for name in ("experiment", "told")]
@@ -111,6 +112,7 @@ def test_task_notices_success_and_says_why(opened, lesson):
     assert f"Done. {lesson.task.why}" == success.text
 
 
+@pytest.mark.share(3)
 def test_looks(opened, lesson):
     """Nothing overflows at any size; axe finds nothing serious; quantities are sliders."""
     guess(opened, lesson.right)

@@ -50,6 +50,7 @@ def test_block_without_control_is_played_whole(outcomes, variant):
     assert level["read_transfer"] == 1  # the program sets the bit once
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("live", [False, True])
 def test_level_follows_what_is_written_to_control(outcomes, variant, live):
     """Replayed and live, the port goes up where the program sets the bit."""
@@ -58,6 +59,7 @@ def test_level_follows_what_is_written_to_control(outcomes, variant, live):
     assert found.stirred["input wait_for_sync"] == 1
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(("defect", "scenario"), OF_THE_PATH)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_defect_of_the_path_shows_without_control(outcomes, variant, defect, scenario):
@@ -110,6 +112,7 @@ def memory_line():
     return next(line for line in lines if line.startswith("memory:"))
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(
     ("there", "reset", "layout"),
     [

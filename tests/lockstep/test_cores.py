@@ -17,6 +17,7 @@ CORES = ["reference", "bytewide"]
 QUICK_CORES = [*CORES, "vhdl"]
 
 
+@pytest.mark.share(2)
 @pytest.mark.both
 @pytest.mark.parametrize(
     ("core", "simulator", "suite", "revolutions", "cycles"),
@@ -36,6 +37,7 @@ def test_core_agrees_over_revolutions(core, suite, revolutions, cycles, outcomes
     assert all(o.reads > 300 for o in found)
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("core", CORES)
 def test_core_agrees_in_every_transfer(core, outcomes):
     """Both cores move every word, and every line, as the model does, over the whole block suite."""

@@ -73,6 +73,7 @@ def verdicts(found):
     return {o.verdict for o in found}, sum(o.reads for o in found), sum(o.moves for o in found)
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("suite", ["quick", "block"])
 def test_core_behind_registers_agrees(outcomes, tmp_path, suite):
     """Strobes registered twice, a bus registered once, late writes and levels: all agree."""
@@ -90,6 +91,7 @@ def test_registers_need_not_be_reset(outcomes, tmp_path):
     assert verdicts(outcomes(path, "block", revolutions=1))[0] == {"agree"}
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 @pytest.mark.parametrize(
     ("old", "new"),
@@ -108,6 +110,7 @@ def test_another_depth_differs(outcomes, tmp_path, old, new):
     assert ["mismatch"] == [o.verdict for o in outcomes(path, "quick/random", revolutions=1)]
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize(
     "data", [("{signal: data_out, cycles: 3}", LONG), ("{signal: data_out, form: toggle}", LEVEL)]
 )
@@ -121,6 +124,7 @@ def test_wires_and_forms_agree(outcomes, tmp_path, data):
     assert reads
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 @pytest.mark.parametrize(("pulse", "shown"), [("{ns: 400}", LONG), ("{form: toggle}", LEVEL)])
 def test_a_profile_gives_the_write_pulse_in_ns(outcomes, tmp_path, pulse, shown):

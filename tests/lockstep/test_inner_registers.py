@@ -31,6 +31,7 @@ def first(one, suite, sim="icarus"):
     return one.result["runs"][0]["first_mismatch"]
 
 
+@pytest.mark.long
 def test_first_wrong_register_is_named(core, simulator):
     """A sync word that loses a bit is named where it is written, not where no match comes."""
     change = ("disk_regs.v", (".sync_write(sync_write)", ".sync_write(sync_write && din[0])"))

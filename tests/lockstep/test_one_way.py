@@ -49,6 +49,7 @@ def test_other_way_is_left_out(outcomes, one_way, memory, way, left_out):
     assert found["stirred"].moves > 10
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("live", [False, True])
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 def test_words_one_way_are_compared(outcomes, one_way, live):

@@ -9,6 +9,7 @@ from replaced import replace_in
 CORES = Path(__file__).parent / "cores"
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("core", ["two_clocks", "strobed"])
 def test_core_agrees(outcomes, core):
     """By its binding alone, on both simulators, with writes, reads and resets at random."""

@@ -29,6 +29,7 @@ host: {program: group_sectors, params: {sectors: 2, size: 30, cost: 3.4 bits}}
 FOUND = {"fm": {"ids": 2, "right": 2, "deleted": 0}, "group": {"headers": 2, "right": 2}}
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("name", SHORT)
 def test_a_disk_in_another_recording_is_read_in_lockstep(name, simulator, tmp_path):
     """Live, the core's host finds every sector right, and each cycle is as the model's."""

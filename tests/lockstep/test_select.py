@@ -47,6 +47,7 @@ CORES = [
 ]
 
 
+@pytest.mark.share(5)
 @pytest.mark.parametrize(("bus", "read", "write", "verdict"), CORES)
 def test_select_is_decoded(outcomes, selected, bus, read, write, verdict):
     """A core that looks at its strobes alone takes accesses that are not for it."""

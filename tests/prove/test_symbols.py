@@ -69,6 +69,7 @@ POLICIES = [
 ]
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize(
     ("policies", "changes"),
     [(POLICIES[0], {}), (POLICIES[1], {"fifo_words": 5, "arming_writes": 3}), (POLICIES[2], {})],

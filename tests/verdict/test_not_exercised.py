@@ -55,6 +55,7 @@ def test_a_run_without_reads_is_amber(core, tmp_path):
     assert "no read of status returned it" == gaps["data"] == gaps["unused"]
 
 
+@pytest.mark.long
 def test_the_way_that_no_word_went_is_amber(core):
     """Where words went to memory alone the line of the verdict says so, even where it is quiet."""
     for scenario, way in (("read_transfer", "from memory"), ("write_transfer", "to memory")):
