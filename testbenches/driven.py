@@ -202,6 +202,7 @@ class DriveLockstep(Lockstep):
             shown=found.shown,
             fields=found.fields,
             stirred=found.stirred,
+            unreadable=found.unreadable,
             broken=tuple(own.broken),
             line_parted=own.mismatch,
             lost_pulses=own.cabled.lost_pulses,

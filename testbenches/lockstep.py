@@ -245,6 +245,7 @@ class Lockstep(Preparation):
             recovered=found.recovered,
             fields=found.fields,
             stirred=found.stirred,
+            unreadable=found.unreadable,
             revolutions=found.revolutions,
             met=found.met,
         )

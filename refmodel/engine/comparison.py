@@ -25,6 +25,7 @@ from refmodel.engine.settling import Settling
 from refmodel.engine.stirred import Stirred
 from refmodel.engine.symptoms import symptoms
 from refmodel.engine.timeline import Timeline
+from refmodel.engine.unreadable import Unreadable, UnreadableBytes
 from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD
 from refmodel.profile import Profile
@@ -83,6 +84,7 @@ class ComparedRun:
     stirred: Mapping[str, int] = field(default_factory=dict)
     revolutions: tuple[Revolution, ...] = ()
     met: Meetings = field(default_factory=Meetings)
+    unreadable: Unreadable = field(default_factory=Unreadable)
 
 
 class Comparison:
@@ -109,6 +111,7 @@ class Comparison:
             self._timeline.state = begin
         self._stirred = Stirred()
         self._met = Meetings()
+        self._unreadable = UnreadableBytes(profile.status, held.fields, held.start)
         lags = (*held.fields.values(), *held.lines.values())
         self._settling = Settling(profile.reset_leaves, max(lags, default=0))
         self._checker = SpanChecker(
@@ -172,6 +175,7 @@ class Comparison:
             self._stirred.counts,
             tuple(self._revolutions),
             self._met,
+            self._unreadable.found,
         )
 
     def _span(
@@ -185,6 +189,7 @@ class Comparison:
             stimulus, observed = separator.follow(stimulus, observed)
         expected = self._timeline.run(stimulus)
         self._met.take(stimulus, expected, self._profile.slots)
+        self._unreadable.take(stimulus, expected)
         if separator is not None:
             expected = separator.expect(expected, stimulus, observed)
         reads = evidence.reads(stimulus)

@@ -42,9 +42,28 @@ def not_exercised(suite: SuiteResult) -> tuple[Gap, ...]:
 
 
 def status_of(suite: SuiteResult) -> int:
-    """Return what a core's runs end the command with: 1 for what a strict run did not exercise."""
-    found = suite.strict and suite.exit_status == EXIT_AGREE and not_exercised(suite)
+    """Return what a core's runs end the command with.
+
+    It is 1 for a strict run that did not exercise something, or had bytes that no read could
+    return.
+    """
+    strict = suite.strict and suite.exit_status == EXIT_AGREE
+    found = strict and (not_exercised(suite) or unreadable(suite))
     return EXIT_MISMATCH if found else suite.exit_status
+
+
+def unreadable(suite: SuiteResult) -> str:
+    """Say which byte no read could return, and how many there are; empty if there is none."""
+    runs = [outcome for outcome in suite.outcomes if outcome.unreadable.count]
+    if not runs:
+        return ""
+    one = runs[0].unreadable
+    more = sum(outcome.unreadable.count for outcome in runs)
+    return (
+        f"a byte was never readable ({runs[0].scenario}: ready in cycle {one.cycle}, cleared by the"
+        f" read at {one.read}, which returned status {counted(one.lag, 'cycle')} late;"
+        f" {counted(more, 'such byte')} in all)"
+    )
 
 
 def _waived(suite: SuiteResult) -> Iterator[Gap]:

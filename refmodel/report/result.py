@@ -14,6 +14,7 @@ from refmodel.engine.meetings import Meetings
 from refmodel.engine.revolution import Revolution
 from refmodel.engine.separator_verdict import Recovered
 from refmodel.engine.unmet import Reachable
+from refmodel.engine.unreadable import Unreadable
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_CANNOT_RUN, EXIT_MISMATCH
 from refmodel.ground.notebook import drawn
 from refmodel.profile import Profile
@@ -56,6 +57,7 @@ class Outcome:
     fields: Mapping[str, Compared] = field(default_factory=dict)  # how far each was compared
     decided: Decided | None = None  # of a capture
     stirred: Mapping[str, int] = field(default_factory=dict)  # moves of inputs, writes of registers
+    unreadable: Unreadable = field(default_factory=Unreadable)  # bytes no read could return
     broken: tuple[Violation, ...] = ()  # rules of a drive's lines
     line_parted: Mismatch | None = None  # of the lines to the drives
     lost_pulses: Mapping[str, int] = field(default_factory=dict)  # on a link, by line

@@ -224,6 +224,19 @@ class RecoveredForm(TypedDict):
     """What the model's separators made of the same pulses, by name."""
 
 
+class UnreadableForm(TypedDict):
+    """Bytes that no read could return: a read cleared byte_ready before a late status had them."""
+
+    count: int
+    """How many."""
+    cycle: int
+    """The cycle from which the model had the first of them ready."""
+    read: int
+    """The edge of the read that cleared it."""
+    lag: int
+    """The latency of what that read returned, in cycles."""
+
+
 class LineParted(TypedDict):
     """The first mismatch on the lines to the drives."""
 
@@ -270,6 +283,8 @@ class Run(TypedDict):
     """Of a capture: how far it could tell."""
     recovered: NotRequired[RecoveredForm]
     """Of a core with a separator of its own."""
+    unreadable_bytes: NotRequired[UnreadableForm]
+    """Of a core whose status is late: the bytes that no read could return."""
     rules_broken: NotRequired[list[RuleBroken]]
     """Of a core with the lines of a drive: the rules it broke."""
     line_parted: NotRequired[LineParted]

@@ -132,6 +132,14 @@ def _run(suite: SuiteResult, run: RunResult) -> Run:
         data["decided"] = _decided(outcome.decided)
     if outcome.recovered is not None:
         data["recovered"] = _recovered(outcome.recovered, suite.scope.profile)
+    if outcome.unreadable.count:
+        one = outcome.unreadable
+        data["unreadable_bytes"] = {
+            "count": one.count,
+            "cycle": one.cycle,
+            "read": one.read,
+            "lag": one.lag,
+        }
     if outcome.broken:
         data["rules_broken"] = [violation.as_json() for violation in outcome.broken]
     if outcome.line_parted is not None:

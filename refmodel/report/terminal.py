@@ -10,7 +10,7 @@ from rich.text import Text
 
 from refmodel.ground.text import printable
 from refmodel.report import words
-from refmodel.report.exercised import not_exercised, table
+from refmodel.report.exercised import not_exercised, table, unreadable
 from refmodel.report.lines import folded, hanging, room_of
 from refmodel.report.met import never_met, summary
 from refmodel.report.numbers import counted, grouped
@@ -58,7 +58,7 @@ def show(console: Console, suite: SuiteResult) -> None:
     for line in tool_lines(suite):
         _line(console, line)
     console.print()
-    amber = suite.verdict == AGREE and not_exercised(suite)
+    amber = suite.verdict == AGREE and (not_exercised(suite) or unreadable(suite))
     _line(console, Text(total(suite), AMBER if amber else STYLES[suite.verdict]))
 
 
@@ -126,6 +126,8 @@ def total(suite: SuiteResult) -> str:
     total += _line_parted(suite) + _rules_broken(suite)
     if suite.verdict != AGREE:
         return total
+    lost = unreadable(suite)
+    total += f"; {lost}" if lost else ""
     names = dict.fromkeys(gap.subject for gap in not_exercised(suite))
     left = sorted({o.scenario for o in suite.outcomes if o.verdict == SKIPPED})
     total += f"; skipped: {', '.join(left)}" if left else ""

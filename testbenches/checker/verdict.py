@@ -85,6 +85,7 @@ def _suite(watched: WatchedSignal) -> SuiteResult:
         fields=found.fields,
         met=found.met,
         stirred=found.stirred,
+        unreadable=found.unreadable,
     )
     status = EXIT_MISMATCH if finding else EXIT_BAD_INPUT if nothing else EXIT_AGREE
     scope = scope_of(watched.binding, watched.profile, watched.given, (name,))
