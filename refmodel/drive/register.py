@@ -17,11 +17,6 @@ from refmodel.ground.stimulus import Stimulus
 LINES = (*SELECTS, "motor", "step", "direction", "side", "density")
 
 
-def lines_word(**lines: int) -> int:
-    """Return the word that asserts these lines: `lines_word(select_0=1, motor=1)`."""
-    return sum(value << LINES.index(line) for line, value in lines.items())
-
-
 def status_word(back: dict[str, int]) -> int:
     """Return drive_status for the lines back."""
     return sum(back[line] << n for n, line in enumerate(BACK))

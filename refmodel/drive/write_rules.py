@@ -39,7 +39,7 @@ class WriteRules:
         self.written: list[WriteSeen] = []
         self._open: list[WriteSeen] = []
         self._gate_at = self._shut_at = LONG_AGO
-        self._first_pulse = self._last_pulse = LONG_AGO
+        self._first_pulse = LONG_AGO
         self._strayed = False
         self._behind = 0  # pulses behind the last of the data
 

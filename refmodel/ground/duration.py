@@ -6,7 +6,6 @@ import re
 from fractions import Fraction
 
 _FORM = re.compile(r"([0-9]{1,12}(?:\.[0-9]{1,9})?) (bits|us)")
-EXAMPLE = "2.25 bits or 300 us"
 
 
 def is_duration(value: object) -> bool:

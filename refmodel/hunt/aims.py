@@ -83,6 +83,3 @@ class Aimed(NamedTuple):
             yield kinds[0], edges - (0 if kinds[1] else distance), window[chosen]
         if kinds[1]:
             yield kinds[1], edges + distance, window[chosen]
-
-
-NOT_AIMED = Aimed()

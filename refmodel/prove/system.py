@@ -44,15 +44,6 @@ class System:
         self.inputs[name] = z3.BitVec(name, width)
         return self.inputs[name]
 
-    def adopt(self, other: System) -> None:
-        """Take over everything of another system; names must differ."""
-        for part in ("state", "after", "start", "inputs", "assumed", "claims", "ranges"):
-            mine: dict[str, z3.ExprRef] = getattr(self, part)
-            theirs: Mapping[str, z3.ExprRef] = getattr(other, part)
-            twice = set(mine) & set(theirs)
-            assert not twice, f"named twice: {twice}"
-            mine.update(theirs)
-
     @property
     def assumption(self) -> z3.BoolRef:
         """All that is assumed on an edge."""

@@ -61,12 +61,6 @@ def way_of(path: Path, disk: Disk) -> Way:
     return Way(_named(path, disk, world.spans), world.cabled.place)
 
 
-def _in_world(disk: Disk) -> Iterator[Stimulus]:
-    """Yield the revolutions of a disk with the host's accesses."""
-    for stimulus, _ in World(disk, disk.processor()).spans():
-        yield stimulus
-
-
 def _named(path: Path, disk: Disk, stimuli: Callable[[], Iterator[Stimulus]]) -> Iterator[Span]:
     """Yield the spans of stimuli; the faults met on the way name the file."""
     with reading(path):
