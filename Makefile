@@ -4,7 +4,7 @@ PYTEST_ARGS ?=
 python := .venv/bin/python
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test long check lint reference bench lock clean distclean
+.PHONY: help setup demo test rest long check lint reference bench lock clean distclean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-10s %s\n", $$1, $$2 }' Makefile
@@ -18,6 +18,10 @@ demo: setup ## compare the reference core with the model, then a core with one d
 test: export BROWSER_TESTS = 1
 test: setup ## run the tests; PYTEST_ARGS="-k sync" picks some
 	@$(python) -m pytest -n 2 --dist worksteal $(PYTEST_ARGS)
+
+rest: export BROWSER_TESTS = 1
+rest: setup ## run the tests that have their like in make test, and take some seconds each
+	@$(python) -m pytest -n 2 --dist worksteal -m "rest and not long" $(PYTEST_ARGS)
 
 long: export BROWSER_TESTS = 1
 long: setup ## run the tests that take long and are worth it

@@ -33,13 +33,13 @@ FLAGS = (
 
 
 def pytest_collection_modifyitems(items):
-    """Leave to `make long` what `make test` has no time for, by the marks of the tests."""
+    """Leave to `make rest` and `make long` what `make test` has no time for, by marks."""
     _halve(items)
     _share(items)
 
 
 def _share(items):
-    """Leave to `make long` all but each nth variant of a test marked `share(n)`."""
+    """Leave to `make rest` all but each nth variant of a test marked `share(n)`."""
     seen = Counter()
     for item in items:
         mark = item.get_closest_marker("share")
@@ -47,7 +47,7 @@ def _share(items):
             continue
         function = item.nodeid.partition("[")[0]
         if seen[function] % mark.args[0]:
-            item.add_marker(pytest.mark.long)
+            item.add_marker(pytest.mark.rest)
         seen[function] += 1
 
 

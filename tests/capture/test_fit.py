@@ -108,7 +108,7 @@ def test_what_is_open_is_decided_by_what_to_capture_next(tie, tmp_path):
     assert wrong(again, {"ready_tie": "clear_wins"}) == []
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_the_command_writes_a_profile_ready_to_use(tie, tmp_path):
     """profile.yaml loads, and the capture agrees under it."""
     dump, _ = tie

@@ -91,7 +91,7 @@ def test_core_that_never_leaves_reset(tmp_path):
     assert "First mismatch, sync_poll on icarus: " in done.stdout
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @needs_icarus
 def test_several_cores_live_with_a_policy(tmp_path):
     """Several bindings run one after another, all with the policies and the live host asked for."""
@@ -150,7 +150,7 @@ def test_waiver_is_in_the_report(tmp_path):
     assert "Waived\n  data           not begun (until 2099-12-31)\n" in done.stdout
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @needs_icarus
 def test_live_program_that_cannot_go_on(tmp_path):
     """Live, a program that needs a missing register is skipped; one that fails is reported."""
@@ -170,7 +170,7 @@ def test_live_program_that_cannot_go_on(tmp_path):
     assert told in done.stdout
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @needs_both
 def test_changed_header_is_seen(tmp_path):
     """A file beside the source that it includes, whatever its name, is part of the core."""

@@ -29,7 +29,7 @@ def run(folder, text, *more):
     return done, json.loads((out / "result.json").read_text()), (out / "report.html").read_text()
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_registers_the_program_writes_count_as_written(tmp_path):
     """A register the host program writes in a run with drives is not called never written."""
     for more in ((), ("--live",)):

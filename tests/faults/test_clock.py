@@ -58,7 +58,7 @@ def backwards(tmp_path):
     return {"LD_PRELOAD": str(library), "XDG_CACHE_HOME": str(tmp_path / "cache")}
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_clock_that_goes_back_changes_no_verdict(core, backwards):
     """A run in which every look at the clock shows an earlier day agrees, and so does the next."""
     made = core()
@@ -70,7 +70,7 @@ def test_a_clock_that_goes_back_changes_no_verdict(core, backwards):
     assert 1 == done.returncode, done.stdout
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_source_that_is_older_than_its_build_is_built(core):
     """An edited source put back to an old date, or to one to come, is not taken for the old one."""
     made = core()

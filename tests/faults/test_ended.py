@@ -23,7 +23,7 @@ def looping(core, how):
     return core().change("sync_window.v", (EQUAL, f"{EQUAL}\n{LOOPS[how]}"))
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @pytest.mark.parametrize(
     "simulator",
     ["icarus", pytest.param("verilator", marks=pytest.mark.long)],

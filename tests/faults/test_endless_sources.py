@@ -12,7 +12,7 @@ def doubling(count):
     return "\n".join((*macros, f"module boom; `A{count - 1} endmodule", ""))
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_macros_that_double_themselves_are_refused(core):
     """A source of 40 lines that stands for 2^39 declarations ends in 125 with a message."""
     made = core()

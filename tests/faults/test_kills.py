@@ -131,7 +131,7 @@ def killed(core, folder, simulator, kills, seed):
         survives(victim, made, VICTIMS[n % len(VICTIMS)], rng, whole)
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_few_kills_lose_nothing(core, tmp_path):
     """Results are whole, no process and no folder stays, and the next run agrees."""
     killed(core, tmp_path, "icarus", 3, 1)

@@ -61,7 +61,7 @@ def test_an_include_only_the_simulator_sees_is_not_stale(core, simulator):
         assert status == made.run(sim=simulator).returncode
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @pytest.mark.usefixtures("own_cache")
 def test_an_include_that_comes_to_lie_nearer_is_taken(core, tmp_path):
     """A header in an include folder gives way to one of its name laid beside the source."""
@@ -149,7 +149,7 @@ def on_a_small_disk(folder, script):
     )
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @pytest.mark.parametrize("simulator", BOTH, indirect=True)
 def test_a_full_cache_disk_leaves_nothing_bad(core, tmp_path, simulator):
     """A build that did not fit ends with 2, and once there is room the next run is right."""
@@ -186,7 +186,7 @@ def test_a_cache_that_is_no_folder_is_done_without(core, tmp_path, monkeypatch):
     assert 0 == core().run().returncode
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_two_runs_share_one_cache(core, own_cache):
     """Two commands that build one core at once both agree, and build it once."""
     made = core()

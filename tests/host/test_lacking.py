@@ -45,7 +45,7 @@ def test_access_left_out_takes_its_time(register):
     assert returned == left == 0
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_program_of_accesses_left_out_alone_ends():
     """A program that goes on for ever without an access ends with an error, not never."""
 

@@ -31,7 +31,7 @@ def first(one, suite, sim="icarus"):
     return one.result["runs"][0]["first_mismatch"]
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_first_wrong_register_is_named(core, simulator):
     """A sync word that loses a bit is named where it is written, not where no match comes."""
     change = ("disk_regs.v", (".sync_write(sync_write)", ".sync_write(sync_write && din[0])"))
@@ -55,7 +55,7 @@ def test_count_that_restarts_wrongly_is_named(core):
     assert "equals sync_word" in told["cause"]["event"]
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_constant_latency_and_waiver_hold_inside(core):
     """A window that shows a cycle late agrees with its latency; a wrong one can be waived."""
     late = "  reg [15:0] late; always @(posedge clk) late <= u_window.window;\nendmodule"

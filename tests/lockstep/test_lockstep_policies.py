@@ -31,7 +31,7 @@ def test_rows_have_every_choice():
         assert {getattr(row, name) for row in rows} == set(choices)
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @pytest.mark.parametrize(
     "row", [0, *(pytest.param(row, marks=pytest.mark.long) for row in range(1, MOST))]
 )

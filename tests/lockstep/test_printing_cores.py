@@ -55,7 +55,7 @@ def test_a_build_does_not_count_as_the_run(printing, monkeypatch):
         session.run([Run(0)], 100)
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)  # the other builds for seconds
 def test_a_core_that_prints_without_end_is_told(printing):
     """A core that prints and lets no time pass is stopped, and what it printed is reported."""

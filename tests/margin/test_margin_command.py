@@ -50,7 +50,7 @@ def test_it_prints_the_table_and_writes_the_files(tmp_path):
     assert [subject["name"] for subject in data["subjects"]] == ["rephase"]
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_separator_that_never_locks_is_told_so(tmp_path):
     """Of a separator that never locks the table says `never`, and the command ends well."""
     path = tmp_path / "stuck.yaml"

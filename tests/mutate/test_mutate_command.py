@@ -75,7 +75,7 @@ def test_page_has_every_line(mutants):
         assert f"{Path(mutant['file']).name}:{mutant['line']}" in page
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_same_seed_same_score(mutants):
     """A second run tells the same, as JSON on the terminal as well."""
     done = cellstep("mutate", PLAIN, "--count", "12", *SUITE, "--json")

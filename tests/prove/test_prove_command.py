@@ -73,7 +73,7 @@ def test_a_large_memory_leaves_the_verdict_bounded(tmp_path):
     assert "store has 131072 bits" in done.stdout
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_too_little_time_is_no_proof():
     """With the time over before induction ends, the verdict is bounded, and says how far it is."""
     done = cellstep("prove", STUBS / "reference/binding.yaml", "--seconds", "2")

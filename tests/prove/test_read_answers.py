@@ -75,7 +75,7 @@ def test_an_answer_that_a_reset_meets_is_left_to_the_core(tmp_path, kind, answer
     assert done.stdout.startswith("proved: ")
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_an_answer_that_is_a_cycle_late_is_refuted(tmp_path):
     """Without a reset on its way the answer is compared as before."""
     done = proved(tmp_path, LATE)

@@ -52,7 +52,7 @@ def test_right_core_passes(beside, pytester):
     assert not (pytester.path / "cellstep-out").exists()
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_strict_run_fails_what_is_not_exercised(beside, pytester):
     """With --cellstep-strict a core that agrees fails the test when something did not move."""
     beside('def test_mine(lockstep):\n    lockstep("binding.yaml", "mine.yaml")')
@@ -111,7 +111,7 @@ def test_policy(lockstep):
     assert ["rtl_test_core.py-test_policy"] == [p.name for p in (pytester.path / "kept").iterdir()]
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @pytest.mark.parametrize(
     ("call", "told"),
     [

@@ -114,7 +114,7 @@ def test_live_run(simulator, tmp_path):
     assert marked[cycle + 100] == 0
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_run_goes_on_from_the_middle(simulator, tmp_path):
     """The last snapshot before the cycles wanted is taken: those before it need not be there."""
     path = tmp_path / "long.yaml"
@@ -148,7 +148,7 @@ def test_waves_without_a_folder():
     assert "--out" in done.stderr
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_folder_of_results(tmp_path):
     """The signals lie beside the waves of the mismatch, and go with the next run."""
     words = (

@@ -118,7 +118,7 @@ def test_core_agrees_in_every_example_it_can_meet(simulator):
     assert all(note for verdict, note in verdicts.values() if verdict == "skipped")
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @needs_simulator
 def test_mismatch_has_the_name_of_the_example(core, tmp_path):
     """A core that resolves the tie the other way parts from the examples of the tie alone."""

@@ -82,7 +82,7 @@ def test_a_failed_build_can_be_repeated(job):
     assert "end 95" in said(job)
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @needs_verilator
 def test_verilators_own_library_is_compiled_once(job_for, tmp_path):
     """A build, made anew over what a stopped one left, takes library and headers as they lie.

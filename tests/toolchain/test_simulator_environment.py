@@ -14,7 +14,7 @@ from testbenches.toolchain import available, cache_folder, linter, need, simulat
 needs_verilator = pytest.mark.skipif("verilator" not in available(), reason="Verilator builds it")
 
 
-@pytest.mark.long
+@pytest.mark.rest
 @needs_verilator
 @pytest.mark.usefixtures("build_programs")
 def test_design_in_several_files_compiles(tmp_path):

@@ -273,7 +273,7 @@ def test_a_status_that_moves_between_edges_is_told_where_it_may(core):
     assert between not in core().run(suite="quick/sync_words").stdout
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_addresses_of_something_else_are_left_alone(core):
     """What `bus.others` lists is not written to: a register there keeps what it holds."""
     made = core("plain/registered").change(

@@ -55,7 +55,7 @@ def test_a_run_without_reads_is_amber(core, tmp_path):
     assert "no read of status returned it" == gaps["data"] == gaps["unused"]
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_the_way_that_no_word_went_is_amber(core):
     """Where words went to memory alone the line of the verdict says so, even where it is quiet."""
     for scenario, way in (("read_transfer", "from memory"), ("write_transfer", "to memory")):
@@ -95,7 +95,7 @@ def test_a_latency_that_swallows_a_pulse_is_refused(core, latency, said):
     assert said in done.stderr
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_latency_longer_than_a_pulse_of_the_run_is_amber(core):
     """byte_ready may lag up to a byte, but here a read ends it sooner than its latency.
 

@@ -19,7 +19,7 @@ def test_a_core_no_check_ran_on_is_no_agreement(core):
     assert "error" == json.loads((made.out / "protect.json").read_text())["verdict"]
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_only_the_runs_of_the_core_count(core):
     """The model's own runs are no runs of the core."""
     made = core()
@@ -30,7 +30,7 @@ def test_only_the_runs_of_the_core_count(core):
     )
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_the_command_that_brings_it_about_is_quoted(core, tmp_path):
     """A path with a space and a policy stand in the command as a shell takes them."""
     made = core()
@@ -53,7 +53,7 @@ def test_a_failure_leaves_no_empty_folder(core):
     assert not made.out.exists()
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_folder_in_the_way_of_a_file_loses_no_verdict(core):
     """A folder called report.html: the verdict is shown, with its exit status, nothing replaced."""
     made = core()

@@ -34,7 +34,7 @@ def core(tmp_path):
     return tmp_path / "core/binding.yaml", suite
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_command_plays_what_came_before(core, simulator, tmp_path):
     """A mismatch that only another scenario brings about comes again by the command printed."""
     binding, suite = core

@@ -49,7 +49,7 @@ def test_a_separator_that_delivers_no_bit_mismatches(flux_core):
     assert ("channel_bit", "separator") == (first["field"], first["through"])
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_separator_with_a_period_far_off_mismatches(flux_core):
     """With a window 32 % too long it never locks on, which is a mismatch."""
     done = flux_core.bind(*OFF).run(suite="flux/shifted")
@@ -57,7 +57,7 @@ def test_a_separator_with_a_period_far_off_mismatches(flux_core):
     assert "never locks on in 3 793 pulses" in done.stdout
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_bound_of_the_binding_is_kept(flux_core):
     """A separator with 3 errors in 4 031 pulses is refused where no slip is allowed."""
     flux_core.bind(("{pulse_latency: 2}", "{pulse_latency: 2, max_slips: 0}"))
@@ -77,7 +77,7 @@ def test_a_separator_whose_bits_have_the_wrong_value_mismatches(flux_core, how):
     assert 75 < flux_core.result["runs"][0]["recovered"]["wrong_bits"]
 
 
-@pytest.mark.long
+@pytest.mark.rest
 def test_a_separator_that_delivers_its_bits_late_agrees(flux_core):
     """Every bit one window late is no fault: nothing says when a bit has to leave."""
     flux_core.change(
