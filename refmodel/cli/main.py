@@ -234,6 +234,8 @@ def _report(error: Exception) -> int:
         where = f"{error.filename}: " if error.filename else ""
         full = error.errno == errno.ENOSPC
         said = "disk full" if full else error.strerror or error
+        if isinstance(error, PermissionError):
+            said = f"{said}; check the permissions of the file and of its folders"
         _complain(f"cellstep: {where}{said}")
         return EXIT_BAD_INPUT
     _complain(f"cellstep: internal error, {type(error).__name__}: {error}\n{DEBUG}=1 shows where")

@@ -85,7 +85,7 @@ def track_command(
     if against is not None:
         raise UserError("--against: compares writes; the map must name lines.write_gate")
     if out is not None and out.suffix not in (".svg", ".png"):
-        raise UserError(f"--out {out}: a picture ends in .svg or .png")
+        raise UserError(f"--out {out}: no picture; give a name that ends in .svg or .png")
     ticks = None if rate is None else rate_of(rate, "--rate")
     word = _word(sync)
     with Progress(Console(stderr=True)) as progress:

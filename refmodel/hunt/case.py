@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from refmodel.ground.numbers import counted
 
 BIT, READ, WRITE, LEVEL, RESET, SLOT = "bit", "read", "write", "level", "reset", "slot"
+KINDS = {BIT, READ, WRITE, LEVEL, RESET, SLOT}
 TAIL = 24  # cycles behind the last event
 Access = tuple[str, str]  # read or write, and of which register
 AT_ONCE: Mapping[Access, int] = {}  # each is over in the cycle in which it begins
@@ -126,10 +127,17 @@ class DrawnCase:
 
     @classmethod
     def of_text(cls, text: str) -> DrawnCase:
-        """Return the case that was written as JSON."""
-        start, *events = json.loads(text)
-        seed = events.pop(0) if events and isinstance(events[0], int) else 1  # older ones had none
-        return cls(start, tuple(CaseEvent(*event) for event in events), seed)
+        """Return the case that was written as JSON; ValueError if it is none."""
+        try:
+            start, *events = json.loads(text)
+            seed = events.pop(0) if events and isinstance(events[0], int) else 1  # of older ones
+            made = tuple(CaseEvent(*event) for event in events)
+        except (TypeError, ValueError) as error:
+            raise ValueError(f"not a case: {error}") from None
+        numbers = (start, seed, *(n for event in made for n in (event.at, event.value)))
+        if not all(isinstance(n, int) for n in numbers) or {e.kind for e in made} - KINDS:
+            raise ValueError("not a case")
+        return cls(start, made, seed)
 
     def scenario(
         self, name: str, about: str = "", lasts: Mapping[Access, int] = AT_ONCE

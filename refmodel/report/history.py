@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -36,6 +37,12 @@ create table if not exists coverage (
   primary key (run, meeting));
 create index if not exists runs_of_binding on runs (binding, simulator);
 """
+_KINDS: Mapping[str, type | tuple[type, ...]] = {  # of each column of a run
+    **dict.fromkeys(("began", "command", "binding", "simulator", "verdict", "told"), str),
+    **dict.fromkeys(("seed", "cases", "cycles"), int),
+    "seconds": (int, float),
+    "score": (int, float, type(None)),
+}
 Say = Callable[[str], None]
 
 
@@ -106,7 +113,7 @@ class History:
             self._file = self._opened()
         except sqlite3.OperationalError as error:
             raise UserError(f"--history {path}: {error}") from None
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
             self._set_aside(error)
             self._file = self._opened()
         except OSError as error:
@@ -134,6 +141,7 @@ class History:
                 )
             file.execute("pragma journal_mode=wal")
             file.executescript(f"begin immediate; {_TABLES} pragma user_version={FORM}; commit;")
+            _read_whole(file)
         except BaseException:
             file.close()
             raise
@@ -268,3 +276,21 @@ class History:
             (binding,),
         )
         return dict(rows.fetchall())
+
+
+def _read_whole(file: sqlite3.Connection) -> None:
+    """Read every row: SQLite's own check does not look at texts and at the kinds of values.
+
+    Raises sqlite3.DatabaseError for a value of another kind than its column, or UnicodeDecodeError.
+    """
+    try:
+        for values in file.execute(f"select {', '.join(_KINDS)} from runs"):
+            for (name, kinds), value in zip(_KINDS.items(), values, strict=True):
+                if not isinstance(value, kinds):
+                    raise sqlite3.DatabaseError(f"{name} of a run is {value!r}")
+        for table in ("failures", "coverage"):
+            deque(file.execute(f"select * from {table}"), maxlen=0)
+    except sqlite3.OperationalError as error:
+        if "decode" in str(error):
+            raise sqlite3.DatabaseError(str(error)) from None
+        raise

@@ -154,7 +154,12 @@ class Hunter:
     def _play_known(self) -> None:
         """Play what failed in earlier runs."""
         assert self._history is not None, "only a history knows"
-        known = [DrawnCase.of_text(text) for text in self._history.known(self._name)]
+        known: list[DrawnCase] = []
+        for text in self._history.known(self._name):
+            try:
+                known.append(DrawnCase.of_text(text))
+            except ValueError:
+                self._say(f"{self._history.path}: a failing case cannot be read; it is left out")
         if not known:
             return
         for case, outcome in zip(known, self._player.play(known), strict=True):

@@ -144,7 +144,10 @@ def test_the_picture_is_written_whole(tmp_path):
         (["a.xyz"], "'.xyz' is not a kind of track file"),
         (["no_such_scenario"], "no such file or shipped scenario"),
         (["status/iso_sectors", "--sync", "0x12345"], "--sync 0x12345: is not a word of 16 bits"),
-        (["status/iso_sectors", "--out", "a.jpg"], "--out a.jpg: a picture ends in .svg or .png"),
+        (
+            ["status/iso_sectors", "--out", "a.jpg"],
+            "--out a.jpg: no picture; give a name that ends in .svg or .png",
+        ),
         (["status/iso_sectors", "--rate", "0"], "--rate: '0' is not a rate in ticks per second"),
     ],
 )

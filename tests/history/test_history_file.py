@@ -148,3 +148,42 @@ def test_no_place_for_it(tmp_path):
         file.execute("pragma user_version=99")
     with pytest.raises(UserError, match="another version"):
         History(path, print)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "update runs set binding = cast(x'2ff5ff' as text)",
+        "update runs set verdict = x'00'",
+        "update runs set seconds = 'long'",
+        "update failures set kind = cast(x'f5' as text)",
+        "update coverage set meeting = cast(x'62f5' as text) where meeting like 'bit%'",
+    ],
+)
+def test_damage_that_sqlite_overlooks_is_kept_aside(change, tmp_path):
+    """Text that is not UTF-8, or a value of another kind: the file is set aside."""
+    path = tmp_path / "runs.sqlite"
+    assert 0 == writer(path, 1).wait(60)
+    with sqlite3.connect(path) as file:
+        file.execute(change)
+    file.close()
+    told = []
+    history = History(path, told.append)
+    assert [] == history.runs()
+    history.close()
+    (line,) = told
+    assert f"it is kept as {path}.bad-1, a new one begins" in line
+
+
+def test_schema_that_is_damaged_is_kept_aside(tmp_path):
+    """So is one with a byte changed in its list of tables."""
+    path = tmp_path / "runs.sqlite"
+    assert 0 == writer(path, 1).wait(60)
+    sqlite3.connect(path).execute("pragma wal_checkpoint(truncate)").fetchall()
+    content = path.read_bytes()
+    place = content.index(b"CREATE TABLE")
+    path.write_bytes(content[: place + 9] + b"\xf5" + content[place + 10 :])
+    told = []
+    History(path, told.append).close()
+    (line,) = told
+    assert "a new one begins" in line

@@ -198,3 +198,13 @@ def test_event_goes_together_with_bits():
     given = DrawnCase(4, (*bits[:5], write, *bits[5:], *slots))
     small = shrunk(given, fails, EVERYTHING.busy)
     assert [BIT] * 4 + [SLOT] * 5 == [e.kind for e in small.events]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "[]", "{}", "4", "[4, 1, [5]]", '[4, 1, [5, "bat"]]', '[4, 1, ["5", "bit"]]', '["4", 1]'],
+)
+def test_text_that_is_no_case(text):
+    """What a damaged history holds is refused, not played."""
+    with pytest.raises(ValueError, match="not a case"):
+        DrawnCase.of_text(text)
