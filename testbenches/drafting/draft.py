@@ -111,10 +111,11 @@ def _in_verilog(sources: Sequence[Path], top: str | None) -> Sequence[Path]:
 
 def _unclear_top(top: str | None, error: UnknownTopError, named: Sequence[Path]) -> str:
     known = error.known
+    first = ", ".join(map(str, named[:3])) + (", ..." if len(named) > 3 else "")
     if top is not None:
-        return f"--top {top}: no such module in the sources{near(top, known)}"
+        return f"--top {top}: no such module in {first}{near(top, known)}"
     if not known:
-        return f"{', '.join(map(str, named[:3]))}: the sources hold no module; is it Verilog?"
+        return f"{first}: the sources hold no module; is it Verilog?"
     tops = [f"{name} ({error.places[name]})" for name in known[:MOST_TOPS]]
     tops += [f"{len(known) - MOST_TOPS} more"] if len(known) > MOST_TOPS else []
     return f"several modules could be the top: {', '.join(tops)}; choose one with --top NAME"

@@ -304,7 +304,7 @@ def test_core_in_vhdl():
     ("sources", "top", "message"),
     [
         ({}, None, "a.v: no such file"),
-        ({"a.v": "module m; endmodule\n"}, "n", "--top n: no such module in the sources; known: m"),
+        ({"a.v": "module m; endmodule\n"}, "n", "--top n: no such module in a.v; known: m"),
         ({"a.v": "module m; endmodule\n", "b.v": "\nmodule n; endmodule\n"}, None,
          "several modules could be the top: m (a.v:1:8), n (b.v:2:8); choose one with --top NAME"),
         ({"a.v": "// nothing\n"}, None, "a.v: the sources hold no module; is it Verilog?"),
