@@ -73,7 +73,7 @@ def doctor_command(
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Look for everything Cellstep uses, and name the command that installs what is missing.
+    """List everything Cellstep uses, and the command that installs what is missing.
 
     Example: cellstep doctor --json
 

@@ -22,10 +22,11 @@ if TYPE_CHECKING:
 def hunt_command(
     binding: Annotated[Path, typer.Argument(metavar="BINDING", help="The core's binding file.")],
     seconds: Annotated[
-        float, typer.Option(metavar="S", min=0, help="How long to look, on each simulator.")
+        float, typer.Option(metavar="S", min=0, help="How long to hunt, on each simulator.")
     ] = 30,
     cases: Annotated[
-        int, typer.Option(metavar="N", min=1, help="How many cases at most, a seed each.")
+        int,
+        typer.Option(metavar="N", min=1, help="How many cases at most; one seed each."),
     ] = 1_000_000,
     sim: Annotated[
         Simulators | None, typer.Option(help="Which simulators; by default the fastest there is.")
@@ -37,18 +38,24 @@ def hunt_command(
         ),
     ] = None,
     keep_going: Annotated[
-        bool, typer.Option("--keep-going", help="Go on to the end, for all kinds of mismatch.")
+        bool,
+        typer.Option("--keep-going", help="Find every kind of mismatch, not the first alone."),
     ] = False,
     workers: Annotated[
         int | None,
         typer.Option(
-            "--workers", metavar="N", min=1, help="Processes here; by default one a processor."
+            "--workers",
+            metavar="N",
+            min=1,
+            help="Processes here; by default one per processor.",
         ),
     ] = None,
     scheduler: Annotated[
         str | None,
         typer.Option(
-            "--scheduler", metavar="ADDRESS", help="Let the workers of a dask scheduler play."
+            "--scheduler",
+            metavar="ADDRESS",
+            help="Use the workers of this dask scheduler.",
         ),
     ] = None,
     coverage: Annotated[
@@ -63,13 +70,14 @@ def hunt_command(
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="FOLDER", help="Folder for hunt.json, report.txt and a scenario a failure."
+            metavar="FOLDER",
+            help="Folder for hunt.json, report.txt and each failure's scenario.",
         ),
     ] = None,
     quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Play random cases aimed at what meets on one edge, and make a failing one small.
+    """Play random cases aimed at events on one edge, and shrink each failure.
 
     Example: cellstep hunt binding.yaml --seconds 60 --out hunted
 

@@ -47,7 +47,7 @@ def mutate_command(
     ] = None,
     seed: Seed = 1,
     solver: Annotated[
-        bool, typer.Option(help="Ask whether what survives could be seen at all.")
+        bool, typer.Option(help="Ask a solver whether a survivor could be seen at all.")
     ] = True,
     history: HistoryFile = None,
     policy: Policies = None,

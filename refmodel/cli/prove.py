@@ -34,9 +34,7 @@ def prove_command(
             metavar="N", min=1, help="Cycles from the reset on to search where induction fails."
         ),
     ] = 200,
-    second: Annotated[
-        bool, typer.Option(help="Have a second solver look at what is proved.")
-    ] = True,
+    second: Annotated[bool, typer.Option(help="Check each proof with a second solver.")] = True,
     against: Annotated[
         Path | None,
         typer.Option(

@@ -72,8 +72,8 @@ def run_command(
         bool,
         typer.Option(
             "--trace",
-            help="Write every signal of the core around each mismatch to --out, as a VCD: a"
-            " snapshot of the simulator goes on from shortly before it.",
+            help="Write every signal of the core around each mismatch to --out, as a VCD. The"
+            " simulator resumes from a snapshot shortly before it.",
         ),
     ] = False,
     out: Annotated[

@@ -54,7 +54,7 @@ def trace_command(
         typer.Option("--to", metavar="CYCLE", help="Last cycle shown; by default 200 in all."),
     ] = None,
     layout: Annotated[
-        TraceFormat, typer.Option("--format", help="Form of the output.")
+        TraceFormat, typer.Option("--format", help="Output format.")
     ] = TraceFormat.table,
     policy: Policies = None,
     programs: Programs = None,

@@ -46,8 +46,8 @@ def track_command(
     sync: Annotated[
         str, typer.Option(metavar="WORD", help="The sync word to look for.")
     ] = "0x4489",
-    sectors: Annotated[int, typer.Option(help="Sectors per track of an image.")] = 9,
-    size: Annotated[int, typer.Option(help="Bytes per sector of an image.")] = 512,
+    sectors: Annotated[int, typer.Option(metavar="N", help="Sectors per track of an image.")] = 9,
+    size: Annotated[int, typer.Option(metavar="N", help="Bytes per sector of an image.")] = 512,
     layout: Annotated[str | None, typer.Option("--format", hidden=True)] = None,
     seed: Seed = 1,
     out: Annotated[
