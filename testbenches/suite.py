@@ -16,6 +16,7 @@ from pathlib import Path
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.engine.alternatives import tried
+from refmodel.engine.bus_alternatives import Decoding
 from refmodel.engine.compare import CHANNEL_BIT
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH, InputError, UserError
 from refmodel.ground.processors import processors
@@ -173,7 +174,10 @@ def run_suite(
         scope,
         options.seed,
         tuple(options.simulators),
-        with_lines(with_trials(runs, scope), SourceLines(binding, lockstep.ports, layout)),
+        with_lines(
+            with_trials(runs, scope, decoding_of(lockstep)),
+            SourceLines(binding, lockstep.ports, layout),
+        ),
         options.live,
         options.policies,
         options.strict,
@@ -192,13 +196,27 @@ def _skipped(left_out: Mapping[str, str], options: Options) -> Iterator[RunResul
             yield RunResult(outcome, options.command(path, simulator), EXIT_AGREE, str(path))
 
 
-def with_trials(runs: Sequence[RunResult], scope: Scope) -> tuple[RunResult, ...]:
+def decoding_of(lockstep: Lockstep) -> Decoding:
+    """Return where a core's registers are; nowhere unless each is one word at one address."""
+    binding = lockstep.binding
+    cycles = {name: binding.bus_cycles(name) for name in binding.registers}
+    if binding.bus is None or any(len(each) != 1 for each in cycles.values()):
+        return Decoding()
+    lines = -1 if binding.bus.decoded is None else binding.bus.decoded
+    registers = {name: one.address for name, (one,) in cycles.items()}
+    return Decoding(registers, lockstep.harness.other_address, lines)
+
+
+def with_trials(
+    runs: Sequence[RunResult], scope: Scope, decoding: Decoding
+) -> tuple[RunResult, ...]:
     """Return runs with what is commonly wrong in a binding tried on the first that mismatch."""
     names = [run.outcome.scenario for run in runs if run.outcome.finding is not None]
     trying = list(dict.fromkeys(names))[:MOST_TRIED]
     lags = {name: lag for name, lag in scope.lags.items() if name not in scope.waived}
     return tuple(
-        _with_trial(run, scope, lags) if run.outcome.scenario in trying else run for run in runs
+        _with_trial(run, scope, lags, decoding) if run.outcome.scenario in trying else run
+        for run in runs
     )
 
 
@@ -217,11 +235,13 @@ def _with_lines(run: RunResult, source: SourceLines) -> RunResult:
     return replace(run, outcome=replace(run.outcome, finding=finding))
 
 
-def _with_trial(run: RunResult, scope: Scope, lags: dict[str, int]) -> RunResult:
+def _with_trial(
+    run: RunResult, scope: Scope, lags: dict[str, int], decoding: Decoding
+) -> RunResult:
     finding = run.outcome.finding
     if finding is None:
         return run
-    finding = replace(finding, tried=tried(finding, scope.profile, lags))
+    finding = replace(finding, tried=tried(finding, scope.profile, lags, decoding))
     return replace(run, outcome=replace(run.outcome, finding=finding))
 
 

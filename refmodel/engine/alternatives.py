@@ -15,12 +15,15 @@ import numpy as np
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.settings import Policies
+from refmodel.engine.bus_alternatives import Decoding, bus_readings
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, SpanChecker
+from refmodel.engine.evidence import ALL_BITS
 from refmodel.engine.finding import Finding, Shown, Tried
 from refmodel.engine.more_alternatives import (
     bus_trials,
     clearing_byte,
     depths,
+    exchanged_lines,
     swapped_levels,
     turned_lane,
 )
@@ -35,15 +38,21 @@ OF_TRANSFERS = ("dma_active", "writing", "write_gate", "write_data", "transfer_d
 GATES = ("master_enable", "channel_enable")
 
 
-def tried(finding: Finding, profile: Profile, lags: Mapping[str, int]) -> tuple[Tried, ...]:
+def tried(
+    finding: Finding,
+    profile: Profile,
+    lags: Mapping[str, int],
+    decoding: Decoding | None = None,
+) -> tuple[Tried, ...]:
     """Return every change that was tried on the span of a mismatch.
 
-    `lags` has the compared fields and lines and the latency the binding allows each. Changes of
-    what goes into the core are tried in a run's first span only: before a later one the core has
-    already met them.
+    `lags` has the compared fields and lines and the latency the binding allows each, `decoding`
+    where the registers are. Changes of what goes into the core are tried in a
+    run's first span only: before a later one the core has already met them. Nothing is tried on
+    what a core's own separator delivers: none of this changes it.
     """
     shown = finding.shown
-    if finding.mismatch.field not in {*lags, MEMORY}:
+    if finding.mismatch.field not in {*lags, MEMORY} - {CHANNEL_BIT}:
         return ()
     if shown.slots is not None:
         profile = profile.model_copy(update={"slots": shown.slots})
@@ -51,9 +60,8 @@ def tried(finding: Finding, profile: Profile, lags: Mapping[str, int]) -> tuple[
     plain = Trial(
         "", shown.stimulus, profile, known, shown.reads, shown.compared_from, shown.observed
     )
-    return tuple(
-        Tried(trial.change, _agrees(trial, shown)) for trial in _trials(plain, finding, shown)
-    )
+    trials = _trials(plain, finding, shown, decoding or Decoding())
+    return tuple(Tried(trial.change, _agrees(trial, shown)) for trial in trials)
 
 
 def _comparable(shown: Shown) -> set[str]:
@@ -79,11 +87,12 @@ def _agrees(trial: Trial, shown: Shown) -> bool:
     return found is None and bool(checker.cycles_compared or checker.reads_compared)
 
 
-def _trials(plain: Trial, finding: Finding, shown: Shown) -> Iterator[Trial]:
+def _trials(plain: Trial, finding: Finding, shown: Shown, decoding: Decoding) -> Iterator[Trial]:
     yield from _latencies(plain, finding)
     yield from _read_latencies(plain, finding, shown)
     yield from _policies(plain)
     yield from turned_lane(plain, finding)
+    yield from exchanged_lines(plain, finding)
     if shown.stimulus.first == 0:
         if finding.mismatch.field in OF_TRANSFERS:
             yield from _numbers(plain)
@@ -95,6 +104,7 @@ def _trials(plain: Trial, finding: Finding, shown: Shown) -> Iterator[Trial]:
         yield from clearing_byte(plain)
         yield from depths(plain)
         yield from bus_trials(plain)
+        yield from bus_readings(plain, decoding)
 
 
 def _latencies(plain: Trial, finding: Finding) -> Iterator[Trial]:
@@ -189,14 +199,30 @@ def _levels(plain: Trial) -> Iterator[Trial]:
 
 
 def _resets(plain: Trial) -> Iterator[Trial]:
-    """Yield what a core gets that is in reset when it should not be."""
+    """Yield what a core gets that is in reset when it should not be.
+
+    What it does in the short times out of reset is not compared, nor what reads return there.
+    """
     stimulus = plain.stimulus
     if not stimulus.resets or stimulus.resets[0][0] != stimulus.first:
         return
-    begins = [stop for _, stop in stimulus.resets]
-    ends = [*(start for start, _ in stimulus.resets[1:]), stimulus.end]
-    between = tuple((a, b) for a, b in zip(begins, ends, strict=True) if a < b)
-    turned = replace(stimulus, resets=between, reset_before=0)
+    stop = stimulus.resets[0][1]
+    if stop >= stimulus.end:
+        return
+    turned = replace(stimulus, resets=((stop, stimulus.end),), reset_before=0)
+    spans = [(a - 1, b + 1 + max(plain.lags.values(), default=0)) for a, b in stimulus.resets[1:]]
+    free = Lane.of(
+        np.array([stimulus.first, *(at for span in spans for at in span)], np.int64),
+        np.array([0, *[ALL_BITS, 0] * len(spans)], np.uint32),
+    )
+    observed = replace(plain.observed, undecided=dict.fromkeys(plain.observed.lanes, free))
+    reads = plain.reads
+    outside = np.flatnonzero(free.at(np.maximum(reads.cycle - 1, stimulus.first)) == 0)
     yield replace(
-        plain, change="reset.active the other way", stimulus=turned, start=plain.start + 1
+        plain,
+        change="reset.active the other way",
+        stimulus=turned,
+        start=plain.start + 1,
+        observed=observed,
+        reads=reads.part(outside),
     )

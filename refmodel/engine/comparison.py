@@ -213,7 +213,8 @@ class Comparison:
         target = mismatch.cycle - mismatch.lag
         self._history.follow(shown.state, shown.stimulus, shown.expected, target + 1)
         earlier = self._history.before(mismatch.field)
-        noticed = symptoms(mismatch, self._profile, shown, earlier)
+        lags = {**self._held.fields, **self._held.lines}
+        noticed = symptoms(mismatch, self._profile, shown, earlier, lags)
         return Finding(
             mismatch,
             self._cause(mismatch, shown),
@@ -224,7 +225,7 @@ class Comparison:
             tuple(earlier),
             tuple(noticed) if mismatch.field != CHANNEL_BIT else (),
             profile=self._profile,
-            lags={**self._held.fields, **self._held.lines},
+            lags=lags,
         )
 
     def _cause(self, mismatch: Mismatch, shown: Shown) -> Cause:

@@ -18,6 +18,7 @@ from refmodel.ground.stimulus import Stimulus
 from refmodel.ground.word import WORD
 
 DEEPER = (1, 2)  # registers more on the way to the block
+EXCHANGED = ("write_gate", "write_data", "sync_found", "transfer_done")
 LEVELS = ("dma_active", "writing", "wait_for_sync")
 
 
@@ -131,3 +132,18 @@ def turned_lane(plain: Trial, finding: Finding) -> Iterator[Trial]:
     key = f"observe.fields.{name}" if name in FIELD_NAMES else f"lines.{name}"
     turned = Observed(lanes, observed.unknown, observed.undecided)
     yield replace(plain, change=f"{key} active the other way", observed=turned)
+
+
+def exchanged_lines(plain: Trial, finding: Finding) -> Iterator[Trial]:
+    """Yield the mismatching line exchanged with another one that is a bit wide."""
+    name, observed = finding.mismatch.field, plain.observed
+    if name not in EXCHANGED or name not in observed.lanes:
+        return
+    for other in (n for n in EXCHANGED if n != name and n in observed.lanes):
+        lanes, unknown = (
+            {**lanes, name: lanes[other], other: lanes[name]}
+            for lanes in (observed.lanes, observed.unknown)
+        )
+        turned = Observed(lanes, unknown, observed.undecided)
+        change = f"lines.{name} and lines.{other} the other way round"
+        yield replace(plain, change=change, observed=turned)

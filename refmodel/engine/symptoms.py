@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from refmodel.block.rules import Rules
 from refmodel.engine.compare import Mismatch
 from refmodel.engine.finding import Shown
 from refmodel.engine.history import MATCH, Earlier
+from refmodel.engine.memory_symptoms import memory_symptoms
 from refmodel.engine.span_framing import span_framing
 from refmodel.engine.timed_symptoms import timed_symptoms
 from refmodel.ground.lane import Cycles, Lane
@@ -25,9 +26,16 @@ FARTHEST = 16  # channel bits
 
 
 def symptoms(
-    mismatch: Mismatch, profile: Profile, shown: Shown, earlier: list[Earlier]
+    mismatch: Mismatch,
+    profile: Profile,
+    shown: Shown,
+    earlier: list[Earlier],
+    lags: Mapping[str, int],
 ) -> Iterator[str]:
-    """Yield what the span tells beyond its first mismatch, in sentences."""
+    """Yield what the span tells beyond its first mismatch, in sentences.
+
+    `lags` has the latency that the binding allows each field and line.
+    """
     yield from in_reset(mismatch, shown)
     if dead(shown):
         yield (
@@ -49,10 +57,11 @@ def symptoms(
             f"status bit {place} shows {mismatch.field} in every cycle: does the profile's layout"
             " say where this core has it?"
         )
-    shift = shifted_bytes(mismatch, profile, shown)
+    shift = shifted_bytes(mismatch, profile, shown, lags.get("data", 0))
     if shift:
         yield _shift_text(shift, mismatch, earlier)
     yield from timed_symptoms(mismatch, profile, shown)
+    yield from memory_symptoms(mismatch, shown)
 
 
 def in_reset(mismatch: Mismatch, shown: Shown) -> Iterator[str]:
@@ -126,21 +135,21 @@ def other_place(mismatch: Mismatch, profile: Profile, shown: Shown) -> int | Non
     return None
 
 
-def shifted_bytes(mismatch: Mismatch, profile: Profile, shown: Shown) -> int:
+def shifted_bytes(mismatch: Mismatch, profile: Profile, shown: Shown, lag: int) -> int:
     """Return by how many channel bits the core completes its bytes later than the model.
 
-    Below 0 it is earlier; 0: not always by as many, or not known. Only `data` tells.
+    Below 0 it is earlier; 0: not always by as many, or not known. Only `data` tells, which may be
+    `lag` cycles late.
     """
     data = shown.observed.lanes.get("data")
     if data is None or mismatch.field not in ("data", "byte_ready") or mismatch.through != "status":
         return 0
     framing = span_framing(Rules.of(profile), shown.stimulus, shown.state).framing
-    lag = mismatch.lag if mismatch.field == "data" else 0
-    core = data.delayed(-lag)
+    core, begin = data.delayed(-lag), mismatch.cycle - mismatch.lag
     restarts = shown.stimulus.bit_cycle[framing.restart]
-    after = restarts[restarts > mismatch.cycle - lag]
+    after = restarts[restarts > begin]
     until = int(after[0]) if len(after) else shown.stimulus.end
-    at = core.cycle[(core.cycle >= mismatch.cycle - lag) & (core.cycle < until)]
+    at = core.cycle[(core.cycle >= begin) & (core.cycle < until)]
     bits = shown.stimulus.bit_cycle
     index = np.searchsorted(bits, at)
     inside = index < len(bits)
@@ -157,13 +166,15 @@ def shifted_bytes(mismatch: Mismatch, profile: Profile, shown: Shown) -> int:
 def _phase(model: Cycles, core: Cycles) -> int:
     """Return by how many bits the core's bytes end behind the model's; 0 if that differs.
 
-    Up to the next match that realigns, the model's end every eight bits.
+    Up to the next match that realigns, the model's end every eight bits: 5 behind is 3 before.
     """
     coming = model[model >= core[0]]
     if not len(coming):
         return 0
     behind = (core - coming[0]) % BYTE
-    return int(behind[0]) if (behind == behind[0]).all() else 0
+    if (behind != behind[0]).any():
+        return 0
+    return int(behind[0]) - BYTE * bool(behind[0] > BYTE // 2)
 
 
 def _whole_bytes(model: Lane, core: Lane, at: Cycles, bits: Cycles) -> int:

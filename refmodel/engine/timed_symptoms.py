@@ -6,7 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from refmodel.block.control import PRECOMPENSATION
+from refmodel.block.precompensation import amount
 from refmodel.engine.compare import Mismatch
+from refmodel.engine.control import control_lane
 from refmodel.engine.finding import Shown
 from refmodel.ground.lane import Cycles, Lane
 from refmodel.profile import Profile
@@ -31,6 +34,47 @@ def timed_symptoms(mismatch: Mismatch, profile: Profile, shown: Shown) -> Iterat
         )
     elif early:
         yield f"{mismatch.field} comes {early} cycle{'s' * (early > 1)} early each time in the core"
+    if said := precompensated(mismatch, profile, shown):
+        yield said
+
+
+def precompensated(mismatch: Mismatch, profile: Profile, shown: Shown) -> str:
+    """Say how the core's written pulses differ if it precompensates in another way (B11)."""
+    core = shown.observed.lanes.get(mismatch.field)
+    if mismatch.field != "write_data" or core is None:
+        return ""
+    mine, theirs = _pulses(core, shown)[0], _pulses(shown.expected.lines["write_data"], shown)[0]
+    apart = int(profile.cycles_per_written_bit) // 2
+    shift, until = _shift(mismatch, profile, shown)
+    theirs = theirs + mismatch.lag
+    mine = mine[(mine >= mismatch.cycle - apart) & (mine < until)]
+    at = np.searchsorted(theirs, mine - apart)
+    paired = at < len(theirs)
+    off = mine[paired] - theirs[at[paired]]
+    off = off[np.abs(off) < apart]
+    sizes = np.unique(np.abs(off[off != 0]))
+    if len(sizes) != 1 or not shift or not ((off > 0).any() and (off < 0).any()):
+        return ""
+    cycles = f"{shift} cycle{'s' * (shift > 1)}"
+    said = {
+        shift: f"the core writes without precompensation, which shifts the model's by {cycles}",
+        2 * shift: (
+            f"pulses that the model writes {cycles} early come {cycles} late in the core, and the"
+            " other way round: its precompensation has the wrong sign"
+        ),
+    }.get(int(sizes[0]), "")
+    return said and f"{said} (B11)"
+
+
+def _shift(mismatch: Mismatch, profile: Profile, shown: Shown) -> tuple[int, int]:
+    """Return the shift of precompensation at a mismatch, and the cycle up to which it is that."""
+    stimulus = shown.stimulus
+    control = control_lane(stimulus, shown.state.control, profile.control_there)
+    select = Lane.of(control.cycle, control.value & np.uint32(PRECOMPENSATION.mask))
+    at = mismatch.cycle - mismatch.lag
+    later = select.cycle[select.cycle > at]
+    until = int(later[0]) if len(later) else stimulus.end
+    return amount(PRECOMPENSATION.of(int(select.at(at)))), until
 
 
 def held_for(mismatch: Mismatch, shown: Shown) -> int:

@@ -188,10 +188,11 @@ def access_text(seen: AccessSeen, layout: Layout) -> str:
     """Say what the host did on the bus in a cycle, and what a read returned."""
     part = {WORD: "", HIGH: ", high byte"}.get(seen.mask, ", low byte")
     if seen.kind in (READ_UNUSED, WRITE_UNUSED):
-        verb = "reads" if seen.kind == READ_UNUSED else "writes to"
+        reading = seen.kind == READ_UNUSED
+        verb, done = ("reads", "read") if reading else ("writes to", "written")
         if seen.mask == ELSEWHERE:
             return f"cycle {seen.cycle}: {verb} address 0x{seen.value:X} of another device"
-        return f"cycle {seen.cycle}: {verb} address 0x{seen.value:X}, where the binding has nothing"
+        return f"cycle {seen.cycle}: {verb} address 0x{seen.value:X}, where no register is {done}"
     if seen.kind in (READ_DRIVE, READ_OTHER):
         register = DRIVE_STATUS if seen.kind == READ_DRIVE else "another register"
         return f"cycle {seen.cycle}: reads {register}"

@@ -77,7 +77,9 @@ def preflight(binding: Binding) -> CorePorts:
         raise _failed(binding, [(("core", "top"), _no_module(core.top, error.known))]) from None
     except UnknownGenericError as error:
         raise _failed(binding, [_no_generic(binding, error.name)]) from None
-    faults = list(_with_wrapper(binding, design, list(_faults(binding, design, parameters))))
+    faults = list(_faults(binding, design, parameters))
+    faults += _untied(binding, design, [message for _, message in faults])
+    faults = list(_with_wrapper(binding, design, faults))
     if faults:
         raise _failed(binding, faults)
     joined = {
@@ -191,7 +193,6 @@ def _faults(binding: Binding, design: Design, parameters: Parameters) -> Iterato
     yield from _read_data_faults(binding, design)
     yield from _tie_faults(binding, design)
     yield from _clashes(binding)
-    yield from _untied(binding, design)
     for watched in _all_watched(binding):
         yield from (
             _joined_faults(design, watched) if watched.parts else _watched_faults(design, watched)
@@ -344,15 +345,23 @@ def _second_roles(roles: Sequence[tuple[tuple[str | int, ...], str]]) -> Iterato
         first.setdefault(port, ".".join(map(str, key)))
 
 
-def _untied(binding: Binding, design: Design) -> Iterator[Fault]:
-    """Yield one fault that names every input without a role, with the line to paste."""
+def _untied(binding: Binding, design: Design, said: Sequence[str]) -> Iterator[Fault]:
+    """Yield one fault that names every input without a role, with the line to paste.
+
+    An input that one of the faults `said` so far proposes for a misspelt name is not among them.
+    """
     taken = {driven.port for driven in binding.driven_inputs} | set(binding.tie)
     left = [p for p in design.ports.values() if p.direction != "output" and p.name not in taken]
     for port in left:
         if port.width is None:
             message = f"its port '{port.name}' is not a plain vector; it takes {AROUND}"
             yield ("core", "top"), message
-    missing = [p.name for p in left if p.direction == "input" and p.width is not None]
+    meant = "".join(text.partition("; did you mean ")[2] for text in said if "no port '" in text)
+    missing = [
+        p.name
+        for p in left
+        if p.direction == "input" and p.width is not None and f"'{p.name}'" not in meant
+    ]
     if missing:
         values = {**binding.tie, **dict.fromkeys(missing, 0)}
         line = ", ".join(f"{name}: {value}" for name, value in values.items())

@@ -10,6 +10,7 @@ from pathlib import Path
 import cocotb
 
 from refmodel.block.fields import FIELD_NAMES, UNUSED
+from refmodel.engine.bus_alternatives import Decoding
 from refmodel.engine.comparison import ComparedRun
 from refmodel.engine.inner import COUNTERS
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH
@@ -96,7 +97,7 @@ def _suite(watched: WatchedSignal) -> SuiteResult:
         scope,
         seed,
         (name,),
-        with_trials([RunResult(outcome, again, status)], scope),
+        with_trials([RunResult(outcome, again, status)], scope, Decoding()),
         policies=dict(watched.policies),
     )
 

@@ -20,9 +20,11 @@ FAULTS = [
      "binding.yaml:1:51: core.parameters.V: 'regs' has no such parameter; known: W"),
     # names and directions
     ({"port: clk": "port: clock"}, {},
+     "binding.yaml:3:9: clock.port: the core has no port 'clock'; did you mean 'clk'?"),
+    ({"port: clk": "port: clock", "mode: 1, ": ""}, {},
      "binding.yaml:3:9: clock.port: the core has no port 'clock'; did you mean 'clk'?\n"
-     "binding.yaml:14:1: tie: no role drives 'clk'; give each one, or tie it:  "
-     "tie: {mode: 1, trace: 0, clk: 0}"),
+     "binding.yaml:14:1: tie: no role drives 'mode'; give each one, or tie it:  "
+     "tie: {trace: 0, mode: 0}"),
     ({"read_data: dout": "read_data: doubt"}, {},
      "binding.yaml:11:3: bus.read_data: the core has no port 'doubt'; did you mean 'dout'?"),
     ({"read_data: dout": "read_data: pads"}, {},

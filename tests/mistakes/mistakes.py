@@ -98,8 +98,46 @@ FURTHER = {
     "addresses swapped": bound(
         "status: 0x4, sync_word: 0x8",
         "status: 0x8, sync_word: 0x4",
-        "reads of status clears byte_ready in the core: look at bus.read, select, write, ",
+        f"{AGREES}bus.registers.status and bus.registers.sync_word the other way round",
         suite=WORDS,
+    ),
+    "addresses of registers that are written swapped": bound(
+        "transfer: 0xC, control: 0xE",
+        "transfer: 0xE, control: 0xC",
+        f"{AGREES}bus.registers.control and bus.registers.transfer the other way round",
+        suite="block/read_transfer",
+    ),
+    "polarity of memory's request": bound(
+        "request: mem_req",
+        "request: {signal: mem_req, active: low}",
+        "asks for none, and none in its own: is the level of memory.request right?",
+        suite="block/read_transfer",
+    ),
+    "polarity of memory's store": bound(
+        "store: mem_we",
+        "store: {signal: mem_we, active: low}",
+        "in the slots of the model's, each the other way: is the level of memory.store right?",
+        suite="block/read_transfer",
+    ),
+    "write gate and write data swapped": bound(
+        "write_gate: gate_out, write_data: data_out",
+        "write_gate: data_out, write_data: gate_out",
+        f"{AGREES}lines.write_gate and lines.write_data the other way round",
+        suite="block/write_transfer",
+    ),
+    "precompensation the wrong way": made(
+        "write_serialiser.v",
+        "late ? middle + shift : early ? middle - shift : middle;",
+        "late ? middle - shift : early ? middle + shift : middle;",
+        "and the other way round: its precompensation has the wrong sign",
+        suite="block/write_transfer",
+    ),
+    "no precompensation": made(
+        "write_serialiser.v",
+        "late ? middle + shift : early ? middle - shift : middle;",
+        "middle;",
+        "the core writes without precompensation, which shifts the model's by",
+        suite="block/write_transfer",
     ),
     "field at another bit": Mistake(
         (
@@ -137,7 +175,7 @@ FURTHER = {
         "byte_framer.v",
         "(byte_done || restart) ? 3'd0",
         "byte_done ? 3'd0 : restart ? 3'd1",
-        "completes its bytes 7 channel bits late from the match at cycle",
+        "completes its bytes 1 channel bit early from the match at cycle",
         "B4: ",
     ),
     "strobe registered once more": Mistake(

@@ -8,7 +8,12 @@ from mistakes import ASKED, DEFECTS, FURTHER
 from hdl_stubs.defects import REFERENCE, apply, load_defects
 
 ALL = ASKED | FURTHER
-FEW = ("late write", "field at another bit", "bytes of a read swapped")  # in every run of the tests
+FEW = (
+    "late write",
+    "field at another bit",
+    "bytes of a read swapped",
+    "addresses swapped",
+)  # in every run of the tests
 KEY = "bus.registers.status.clears_on: the other byte"
 PAGE = (Path(__file__).parents[2] / "docs" / "mistakes.md").read_text(encoding="utf-8")
 

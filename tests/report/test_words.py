@@ -39,11 +39,11 @@ def test_every_clause_is_stated():
         (AccessSeen(9, READ_OTHER, 0xFFFF, 0), "cycle 9: reads another register"),
         (
             AccessSeen(9, READ_UNUSED, 0xFFFF, 6),
-            "cycle 9: reads address 0x6, where the binding has nothing",
+            "cycle 9: reads address 0x6, where no register is read",
         ),
         (
             AccessSeen(9, WRITE_UNUSED, 0xFFFF, 0),
-            "cycle 9: writes to address 0x0, where the binding has nothing",
+            "cycle 9: writes to address 0x0, where no register is written",
         ),
         (
             AccessSeen(9, WRITE_SYNC_WORD, HIGH, 0x4400),
