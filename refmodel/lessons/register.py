@@ -233,7 +233,7 @@ def framing() -> Lesson:
             "With wait_for_sync set, a match of the sync word restarts the count, and the next"
             " byte begins with the next bit.",
         ),
-        "Without realignment, for how many of the 8 places to begin are the bytes right?",
+        "Without realignment, from how many of the 8 starting places are the bytes right?",
         (
             Choice("none", "If the count happens to stand at 0 after the mark, the bytes fit."),
             Choice(

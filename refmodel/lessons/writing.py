@@ -153,7 +153,7 @@ def drive_lines() -> Lesson:
             Choice(
                 f"{results[1, 5].numbers[0]:g}",
                 "Every second pulse comes too early and is lost. Nothing tells the core: it"
-                " believes to be elsewhere, and reads or writes the wrong track.",
+                " thinks the head is elsewhere, and reads or writes the wrong track.",
             ),
             Choice("0", "The first pulse comes with the head at rest: it moves."),
         ),
