@@ -56,6 +56,7 @@ def recovered(folder, seed, cycles, programs=PROGRAMS):
     return answers, true, captures, found.best.reading
 
 
+@pytest.mark.rest
 def test_a_setting_drawn_by_chance_is_recovered(tmp_path):
     """No true answer is contradicted, what is decided is right, and most is decided."""
     answers, true, _, _ = recovered(tmp_path, 0, 2_500, PROGRAMS[1:2])

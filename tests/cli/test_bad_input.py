@@ -140,7 +140,7 @@ def processes(folder):
     return [line for line in found if str(folder) in line]
 
 
-@pytest.mark.share(2)
+@pytest.mark.rest
 @needs_icarus
 @pytest.mark.skipif(not Path("/proc/self/cmdline").exists(), reason="needs /proc")
 @pytest.mark.parametrize(

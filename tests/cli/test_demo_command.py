@@ -64,6 +64,7 @@ def as_the_readme_draws_it(results, now):
     assert drawing.read_text() == now.read_text(), f"write {drawing} anew: {' '.join(asked)}"
 
 
+@pytest.mark.rest
 def test_defect_that_is_not_caught(shown, monkeypatch):
     """A defect that is missed is reported as not caught, and the demonstration ends in 1."""
     monkeypatch.setattr(suite, "simulators", lambda _: ["icarus"])
@@ -73,6 +74,7 @@ def test_defect_that_is_not_caught(shown, monkeypatch):
     assert "the report does not say so: NOT caught." in done.output
 
 
+@pytest.mark.rest
 def test_reference_that_does_not_agree(shown, monkeypatch, tmp_path):
     """A reference core that is wrong ends the demonstration in 1, before the defect."""
     monkeypatch.setattr(suite, "simulators", lambda _: ["icarus"])

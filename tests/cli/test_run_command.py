@@ -184,6 +184,7 @@ def test_changed_header_is_seen(tmp_path):
     assert [0, 1] == found
 
 
+@pytest.mark.rest
 @needs_both
 def test_text_parameter(tmp_path):
     """A parameter that is text reaches the core as text, with its spaces and quotes."""

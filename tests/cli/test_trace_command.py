@@ -1,5 +1,6 @@
 """`cellstep trace`: where its output goes."""
 
+import pytest
 from command import apart, cellstep
 
 
@@ -12,6 +13,7 @@ def test_table_with_its_hint():
     assert done.stderr.endswith("choose others with --from N --to N\n")
 
 
+@pytest.mark.rest
 def test_policy_changes_the_trace():
     """A policy given on the command line is the model's."""
     one = cellstep("trace", "iso_sectors", "--format", "csv")

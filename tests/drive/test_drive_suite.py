@@ -116,7 +116,7 @@ def test_a_live_seek_agrees(scenario, simulator, tmp_path):
     assert "agree" == result["verdict"]
 
 
-@pytest.mark.share(3)
+@pytest.mark.share(7)
 @pytest.mark.parametrize("name", VARIANTS)
 def test_a_core_that_breaks_a_rule_is_caught(name, scenario, tmp_path):
     """Seven variants of the core, each with one line wrong: each is caught by the rule's name."""

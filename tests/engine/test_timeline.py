@@ -144,6 +144,7 @@ def test_long_transfers_equal_step(data):
     check_equal(profile, spans)
 
 
+@pytest.mark.share(4)
 @pytest.mark.parametrize("seed", range(40))
 def test_long_writes_equal_step(seed):
     """The same is equal for writes of many words under every precompensation."""

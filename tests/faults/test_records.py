@@ -27,7 +27,7 @@ def simulator_that(folder, act):
     return program.parent
 
 
-@pytest.mark.share(3)
+@pytest.mark.share(7)
 @pytest.mark.parametrize("how", HARM)
 def test_a_record_that_was_cut_short_is_no_verdict(core, tmp_path, monkeypatch, how):
     """It ends in 125, and says that the simulator is to blame."""

@@ -45,6 +45,7 @@ def flipped_by(core, name):
     return core.change("sync_window.v", (EQUAL, f"\n{INCLUDED.format(name)}\n{inverted}"))
 
 
+@pytest.mark.rest
 @pytest.mark.usefixtures("own_cache")
 @pytest.mark.parametrize(
     "simulator",
@@ -104,7 +105,7 @@ def _save_in_turn(path, texts, done):
         turn += 1
 
 
-@pytest.mark.share(3)
+@pytest.mark.share(5)
 @pytest.mark.parametrize("harm", ["deleted", "cut short", "a bit turned", "no seal", "a seal cut"])
 def test_a_damaged_entry_is_made_anew(core, own_cache, harm):
     """What of the cache is deleted, cut or altered is noticed before it is used."""

@@ -54,7 +54,7 @@ def tried(shop, one):
     return found, f"{one}\n{words}\n{ran.text[-3000:]}"
 
 
-@pytest.mark.share(3)
+@pytest.mark.share(9)
 @needs_icarus
 @pytest.mark.parametrize("first", range(0, COUNT, len(TURN)))
 def test_a_generated_input_ends_well(shop, first):
@@ -89,7 +89,7 @@ GOOD |= {  # as a changed one is written, so that one left as it is looks the sa
 }
 
 
-@pytest.mark.share(3)
+@pytest.mark.share(9)
 @pytest.mark.parametrize("kind", GOOD)
 def test_every_way_to_break_changes_a_file(kind):
     """Of 20 files broken in one way most are not the good file; a few swap equals."""
@@ -107,6 +107,7 @@ def test_a_changed_command_line_is_another():
     assert command_line(case(words)) == command_line(case(words))
 
 
+@pytest.mark.rest
 @needs_icarus
 def test_good_files_are_taken(shop):
     """What the cases are made from is good: without a change each ends in 0."""

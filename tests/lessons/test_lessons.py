@@ -48,6 +48,7 @@ def test_guess_hides_what_answers_it(opened, lesson):
     assert hidden[0].is_displayed()
 
 
+@pytest.mark.share(3)
 def test_the_choice_stays_readable_under_the_pointer(opened):
     """A button that was pressed has the pointer over it: its text is not that of its ground."""
     guess(opened, 0)

@@ -51,7 +51,7 @@ def test_core_agrees_under_policies(row, outcomes, tmp_path):
     assert moves > 20
 
 
-@pytest.mark.share(2)
+@pytest.mark.share(4)
 @pytest.mark.parametrize(
     ("policy", "choice", "scenario"),
     [

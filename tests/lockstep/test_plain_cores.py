@@ -126,6 +126,7 @@ def test_core_that_enables_itself_agrees(outcomes, core):
     assert (found.verdict, found.reads > 100) == ("agree", True)
 
 
+@pytest.mark.rest
 def test_an_enable_that_never_comes_is_a_mismatch(outcomes, core):
     """A core whose own clock enable stays off is told apart, and does not hang."""
     path = core(

@@ -142,7 +142,7 @@ def verdicts(path, suites, names):
     return found
 
 
-@pytest.mark.share(3)
+@pytest.mark.share(6)
 @pytest.mark.parametrize("one", DEPTH, ids=lambda one: one.name)
 def test_depth_is_told_and_stated(one, tmp_path):
     """A core of another depth differs in a shipped scenario, and agrees with its key."""

@@ -34,6 +34,7 @@ def fed(tmp_path_factory):
     return folder / "binding.yaml"
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("live", [False, True])
 def test_host_feeds_the_words(outcomes, fed, live):
     """Each word the host writes is one of a slot; fields moved and joined agree beside it."""

@@ -15,7 +15,7 @@ FIELD = data_field_words(b"\xe5" * 128).tolist()
 SYNC = 12 + 1  # bytes of sync, and the first mark, which is not stored (B10)
 
 
-@pytest.mark.share(2)
+@pytest.mark.share(4)
 @pytest.mark.parametrize("live", [False, True], ids=["replay", "live"])
 @pytest.mark.parametrize("core", ["reference", "bytewide"])
 def test_core_reads_back_what_it_wrote(core, live, outcomes):
@@ -50,6 +50,7 @@ def test_protected_disk_is_read_as_it_was():
     assert FIELD[SYNC:][: len(stored)] != stored
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("live", [False, True], ids=["replay", "live"])
 def test_a_bit_lost_in_writing_is_read_back(live, outcomes):
     """A core that writes otherwise is caught where it writes, before it reads that back."""

@@ -53,6 +53,7 @@ def test_a_core_puts_each_pulse_into_the_window_of_its_model(name, simulator):
             assert len(pulses.cycle) > 1000
 
 
+@pytest.mark.rest
 def test_a_core_gives_the_points_of_its_model():
     """What is measured of a core and of its model are the same numbers."""
     subject, model = core("counter", available()[-1])

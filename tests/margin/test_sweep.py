@@ -120,6 +120,7 @@ def test_a_negative_seed_is_refused():
         plan(MODEL, CLOCK, -1, 5)
 
 
+@pytest.mark.rest
 def test_a_sweep_has_every_point_and_limit(result):
     """The map has 3 speeds, 3 jitters and 3 pulse widths, and no limit is missing."""
     (subject,) = result.subjects

@@ -30,6 +30,7 @@ def told_of(name, core, simulator="icarus"):
         assert text in said, said
 
 
+@pytest.mark.share(3)
 @pytest.mark.parametrize("name", FEW)
 def test_mistake_is_named(name, core):
     """What stands in the table for a mistake is in its report."""

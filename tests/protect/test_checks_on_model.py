@@ -21,7 +21,7 @@ def clocked(folder, megahertz, bit_ns):
     return load_profile(str(path))
 
 
-@pytest.mark.share(2)
+@pytest.mark.share(4)
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("name", CHECKS)
 def test_verdict_is_right_at_every_corner(name, kind):
@@ -40,7 +40,7 @@ def test_random_flux_is_right_whatever_the_seed(name, kind):
         assert judged(case).verdict == case.wanted, case.name
 
 
-@pytest.mark.share(3)
+@pytest.mark.share(6)
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("name", CHECKS)
 def test_every_check_holds_on_every_profile(name, kind, tmp_path):

@@ -31,7 +31,7 @@ FLIPS = [  # defect, a check it flips, the bit the report must name
 FEW = 8  # of them in `make test`, the rest in `make long`
 
 
-@pytest.mark.share(4)
+@pytest.mark.share(8)
 @pytest.mark.parametrize(
     ("name", "check", "field"),
     [

@@ -146,6 +146,7 @@ def test_a_lost_byte_is_not_called_late(matrix_of):
     assert "tolerance" not in told
 
 
+@pytest.mark.rest
 def test_a_late_byte_is_counted(matrix_of):
     """A flag a cycle late is told so, beside what the check allows."""
     late = DEFECTS["ready_sets_late"]

@@ -75,6 +75,7 @@ def test_sensitivity_needs_no_simulator(tmp_path):
     assert [(r["kind"], r["harmless"], r["harmful"]) for r in rows][-1] == ("long", 6, 7)
 
 
+@pytest.mark.rest
 def test_rates_are_those_of_as_many_disks():
     """--rates judges so many originals and copies, and bounds the rate that none wrong allows.
 

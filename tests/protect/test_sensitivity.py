@@ -60,6 +60,7 @@ def test_a_constant_delay_is_harmless_to_a_measured_ratio():
     assert (found.harmless, found.harmful) == (MOST, None)
 
 
+@pytest.mark.rest
 def test_the_table_has_each_bit_in_each_way():
     """A row for early and late, and for up too long where the bit is a level."""
     rows = table(find_checks(["second_read"]), PAL)

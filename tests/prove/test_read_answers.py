@@ -65,7 +65,7 @@ def proved(folder, answer, kind="synchronous"):
     return cellstep("prove", binding)
 
 
-@pytest.mark.share(2)
+@pytest.mark.share(4)
 @pytest.mark.parametrize("kind", ["synchronous", "asynchronous"])
 @pytest.mark.parametrize("answer", [CLEARED, KEPT], ids=["cleared", "kept"])
 def test_an_answer_that_a_reset_meets_is_left_to_the_core(tmp_path, kind, answer):

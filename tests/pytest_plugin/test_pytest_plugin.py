@@ -61,6 +61,7 @@ def test_a_strict_run_fails_what_is_not_exercised(beside, pytester):
     done.stdout.fnmatch_lines(["*Not exercised: agreement says nothing about*"])
 
 
+@pytest.mark.rest
 def test_finding_is_the_failures_text(beside, pytester):
     """A defect fails the test with the report, no traceback, and leaves a page for each test."""
     text = """

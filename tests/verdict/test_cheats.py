@@ -192,7 +192,7 @@ observe: {status: status}
 """
 
 
-@pytest.mark.share(2)
+@pytest.mark.rest
 @pytest.mark.parametrize("mixes", [False, True])
 def test_a_core_that_plays_a_record_by_heart_is_told(core, tmp_path, mixes):
     """Answers looked up by the number of the cycle agree with one seed, and with no other.
@@ -252,7 +252,7 @@ ELSEWHERE = {
 }
 
 
-@pytest.mark.share(3)
+@pytest.mark.rest
 @pytest.mark.parametrize("how", ELSEWHERE)
 def test_a_core_that_acts_on_writes_elsewhere_is_told(core, how):
     """It mismatches where the binding says that nothing else is there; else it is in the list."""
@@ -266,6 +266,7 @@ def test_a_core_that_acts_on_writes_elsewhere_is_told(core, how):
     assert "agree" == made.result["verdict"]
 
 
+@pytest.mark.rest
 def test_a_status_that_moves_between_edges_is_told_where_it_may(core):
     """With a level that passes straight through, "Not compared" has what is not looked at."""
     between = "  between edges  status may move there (a level passes straight through the core)"

@@ -7,6 +7,7 @@ from command import cellstep
 from late_status import RIGHT, late_status
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize("strict", [False, True])
 def test_the_verdict_names_the_byte_that_no_read_returns(tmp_path, simulator, strict):
     """The first byte, its cycle and read are in the last line; a strict run ends with 1."""

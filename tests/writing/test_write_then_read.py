@@ -64,6 +64,7 @@ def test_written_sector_is_read_back(precompensation, pw50_ns):
     assert [s.data for s in sectors] == [random_bytes(512, 0), NEW]
 
 
+@pytest.mark.rest
 def test_precompensation_works_against_peak_shift():
     """With pulses 4 us wide one step leaves less than half of the shift; more steps overdo it.
 
