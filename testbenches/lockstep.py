@@ -197,7 +197,7 @@ class Lockstep(Preparation):
         path = self._work / f"{sha256(memory.tobytes()).hexdigest()[:20]}.words"
         if not path.exists():
             part = path.with_suffix(f".{get_ident()}")
-            part.write_text("".join(map("%04x\n".__mod__, memory.tolist())))
+            part.write_bytes(memory.astype(">u2").tobytes())
             with suppress(FileExistsError):  # laid just now, and perhaps being linked to
                 path.hardlink_to(part)
             part.unlink()

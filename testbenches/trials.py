@@ -78,7 +78,7 @@ class CoreSubject:
         with simulator:
             job = replace(self._session.job(), test_module="testbenches.trial_tests")
             job.write([])
-            (self._work / "0.memory").write_text("0000\n")
+            (self._work / "0.memory").write_bytes(bytes(2))
             descriptor = simulator.fileno()
             self._session.start(job, (descriptor,), {TRIALS: str(descriptor)})
         self._job = job

@@ -65,7 +65,7 @@ class Timeline:
     """
 
     def __init__(self, profile: Profile, inner: Collection[str] = ()) -> None:
-        self._profile = profile
+        self._fields = profile.status.fields
         self._inner = [name for name in INNER if name in inner]
         self._reset_block = RegisterBlock(profile)
         self._rules = self._reset_block.rules
@@ -108,6 +108,8 @@ class Timeline:
         idle = Lane.constant(doing_of(self._reset_block.state.transfer), stimulus.first)
         before, first = doing_of(self.state.transfer), stimulus.first
         bits = stimulus.between(first, first + 1)
+        if not len(bits.bit_cycle):
+            return Happened(doing=idle, before=before)
         span = span_framing(self._rules, bits, self.state)
         last = at_last_bit(self.state.transfer)
         return Happened(
@@ -205,7 +207,7 @@ class Timeline:
     ) -> NDArray[np.uint16]:
         """Pack the field values at the reads into status words."""
         word = np.zeros(len(reads), np.uint16)
-        for f in self._profile.status.fields:
+        for f in self._fields:
             word |= fields[f.name].astype(np.uint16) << np.uint16(f.lsb)
         return word
 

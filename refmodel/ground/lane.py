@@ -37,16 +37,18 @@ class Lane:
             last = np.empty(len(cycle), bool)
             last[-1] = True
             np.not_equal(cycle[1:], cycle[:-1], out=last[:-1])
-            cycle, values = cycle[last], values[last]
+            if not last.all():
+                cycle, values = cycle[last], values[last]
             new = np.empty(len(cycle), bool)
             new[0] = True
             np.not_equal(values[1:], values[:-1], out=new[1:])
-            cycle, values = cycle[new], values[new]
+            if not new.all():
+                cycle, values = cycle[new], values[new]
         return cls(cycle, values)
 
     def at(self, cycles: Cycles | int) -> Values:
         """Return the value in each of `cycles`, none before the lane begins."""
-        return self.value[np.searchsorted(self.cycle, cycles, side="right") - 1]
+        return self.value[self.cycle.searchsorted(cycles, side="right") - 1]
 
     def _repr_html_(self) -> str:
         from refmodel.ground.notebook import table
@@ -74,8 +76,8 @@ class Lane:
 
     def between(self, first: int, end: int) -> Lane:
         """Return the part in cycles `first` .. `end - 1`; the lane must begin by `first`."""
-        start, stop = np.searchsorted(self.cycle, (first, end - 1), side="right")
-        start = max(int(start) - 1, 0)
+        start, stop = self.cycle.searchsorted((first, end - 1), side="right").tolist()
+        start = max(start - 1, 0)
         cycle = self.cycle[start:stop].copy()
         if len(cycle):
             cycle[0] = max(int(cycle[0]), first)

@@ -29,8 +29,8 @@ def can_be_listed(
         and not (shape.fed or machine.waits)
     )
     known = {"status", *WRITE_KINDS} & {*registers}
-    written = all(register in WRITE_KINDS for _, register, *value in accesses if value)
-    there = written and all(register in known for _, register, *_ in accesses)
+    written = {access[1] for access in accesses if len(access) > 2}
+    there = written <= {*WRITE_KINDS} and {access[1] for access in accesses} <= known
     return plain and there and ((shape.over_at_once and not shape.in_halves) or not machine.resets)
 
 
@@ -42,7 +42,7 @@ def with_listed(stimulus: Stimulus, accesses: Listed, shape: BusShape, start: in
     """
     if not accesses:
         return stimulus
-    kinds = [(str(register), bool(value)) for _, register, *value in accesses]
+    kinds = [(str(access[1]), len(access) > 2) for access in accesses]
     known = {kind: n for n, kind in enumerate(dict.fromkeys(kinds))}
     made = [_bus_cycles(*kind, shape) for kind in known]
     which = np.array([known[kind] for kind in kinds])

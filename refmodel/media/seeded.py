@@ -6,6 +6,7 @@ Each draw has its own stream, named by its seeds: the run's, what it is for, the
 from __future__ import annotations
 
 import zlib
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ def seed_of(seed: int, *parts: object) -> int:
     return zlib.crc32(":".join(map(str, (seed, *parts))).encode())
 
 
+@lru_cache(16)
 def random_bytes(count: int, *seed: int) -> bytes:
     """Return seeded bytes: the raw outputs of numpy's PCG64, low byte first.
 
