@@ -79,7 +79,7 @@ def generate(
     values |= {"event_bytes": word_bytes(drive.width), "traced": traced}
     values["begun"] = max(1, binding.reset.cycles - 1)
     if chosen is not None:
-        values["connections"] |= {chosen.port: "mutant"}
+        values["connections"] |= {chosen.port: "in_force"}
     source = render("harness.sv.j2", values)
     places = _addresses(binding, ports)
     return Harness(binding, drive, binding.bus_shape, source, *places, name, _moved(binding))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 from pathlib import Path
 
 from refmodel.ground.processors import processors
@@ -16,13 +17,17 @@ from testbenches.hdl.synth import NetSource, linked, run_yosys
 from testbenches.mutate.twin import CHOSEN, SIDES, Twin, asking, reading_core
 
 SECONDS = 60  # of a processor, for one question
+MOST = 100  # questions about one mutant
 SPARE = 3  # for one whose answer tells only in which way a mutant cannot be seen
 ANYWHERE, COMPARED = 0, 1  # outputs of the twin
 Say = Callable[[str], None]
 
 
 class Solver:
-    """Judges the survivors of one core; once it is given up nothing more is asked."""
+    """Judges the survivors of one core; once it is given up nothing more is asked.
+
+    Of each mutant at most `most` questions are put, each for some seconds of a processor.
+    """
 
     def __init__(
         self,
@@ -30,10 +35,11 @@ class Solver:
         folder: Path,
         say: Say,
         seconds: int = SECONDS,
+        most: int = MOST,
         given_up: Callable[[], bool] = lambda: False,
     ) -> None:
         self._twin = twin
-        self._seconds = seconds
+        self._seconds, self._most = seconds, most
         self._given_up = given_up
         self._folder = folder
         self._say = say
@@ -69,21 +75,28 @@ class Solver:
                 self._say(f"solver: {done} of {len(asked)} survivors asked about")
 
     def _judge(self, fate: Fate) -> None:
+        """Ask whether anything may differ, for a short time; if it may, about what is compared."""
         number = fate.mutant.number
         bits = {f"{CHOSEN}[{n}]": number >> n & 1 for n in range(self._twin.width)}
         bits[CHOSEN] = number & 1  # as it is called when it is one bit wide
         graph = self._graph.with_constants(bits)
-        name = str(number)
+        left = count(self._most, -1)
 
         def ask(asked: Aiger, output: int) -> Answer:
-            return self._asked(name, seconds, asked, output)
+            if self._given_up() or next(left) <= 0:
+                return Answer()
+            return self._checker.ask(str(number), asked, output, seconds)
 
-        seconds = self._seconds
+        seconds = min(self._seconds, SPARE)
         parting = Parting(graph, self._pairs, ask)
+        anywhere = parting.ever(ANYWHERE)
+        if anywhere.never:
+            fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
+            return
+        seconds = self._seconds
         compared = parting.ever(COMPARED)
         if compared == Answer():
-            compared = self._asked(name, seconds, graph, COMPARED)
-        seconds = min(seconds, SPARE)
+            compared = ask(graph, COMPARED)
         if compared.run is not None:
             fate.why = f"visible in cycle {len(compared.run)} after reset, or later"
         elif not compared.never:
@@ -91,14 +104,6 @@ class Solver:
                 UNKNOWN,
                 f"the solver had no answer in {self._seconds} s of a processor",
             )
-        elif parting.ever(ANYWHERE).never:
-            fate.fate, fate.why = EQUIVALENT, "no output of the core can ever differ"
         else:
             fate.fate = UNSEEN
             fate.why = "nothing that is compared can ever differ; other outputs may"
-
-    def _asked(self, name: str, seconds: int, graph: Aiger, output: int) -> Answer:
-        """Ask whether an output of a graph may ever be 1, for some seconds of a processor."""
-        if self._given_up():
-            return Answer()
-        return self._checker.ask(name, graph, output, seconds)

@@ -17,7 +17,7 @@ from testbenches.mutate.mutator import Mutator, Planting
 from testbenches.mutate.refute import Refuter
 from testbenches.mutate.twin import Twin
 
-EARLY = 3  # seconds of a processor for a question whose answer may not be needed
+EARLY, FEW = 2, 3  # seconds of a processor, and questions, where the answer may not be needed
 Say = Callable[[str], None]
 
 
@@ -47,7 +47,7 @@ def _asked_early(mutator: Mutator, folder: Path, say: Say, doubted: list[Fate]) 
     if doubted:
         twin = Twin(lockstep.binding, lockstep.ports, mutator.planted.width)
         with suppress(CannotRun):  # that is said of those that survive
-            Solver(twin, folder, say, EARLY, mutator.stopping.is_set).judge(doubted)
+            Solver(twin, folder, say, EARLY, FEW, mutator.stopping.is_set).judge(doubted)
 
 
 def _solved(mutator: Mutator, score: Score, folder: Path, say: Say) -> str:
