@@ -38,7 +38,8 @@ def test_control_written_in_a_word_counts_from_the_next_bit(core):
         (
             "    // pulse\n",
             "    reg [1:0] own;\n    always @(posedge clk) if (word_start)\n"
-            "      own <= precompensation;\n    wire [1:0] by = word_start ? precompensation : own;\n",
+            "      own <= precompensation;\n"
+            "    wire [1:0] by = word_start ? precompensation : own;\n",
         ),
         (
             "precompensation == 2'd3 ? 8'd4 : {6'd0, precompensation}",

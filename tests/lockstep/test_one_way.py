@@ -13,7 +13,7 @@ MEMORY = "{slot: slot, request: mem_req, store: mem_we, data_out: mem_out, data_
 READS = "{slot: slot, request: mem_req, data_out: mem_out}\ntie: {mem_in: 0}"
 READS_STORE = READS.replace("data_out", "store: mem_we, data_out")
 WRITES = "{slot: slot, request: mem_req, data_in: mem_in}"
-WRITING = {"write_transfer", "write_underrun", "writes_and_reads"}
+WRITING = {"write_bursts", "write_shifts", "write_transfer", "write_underrun", "writes_and_reads"}
 READING = {"read_transfer", "restarts", "with_gates"}  # of one revolution
 
 

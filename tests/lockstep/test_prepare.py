@@ -86,5 +86,5 @@ def test_a_laid_memory_file_is_never_put_in_the_place_of_another(tmp_path, monke
     inode = first.stat().st_ino
     monkeypatch.setattr(Path, "exists", lambda _: False)  # as the second has seen it
     second = lockstep._memory_file(words)
-    assert (inode, "0000\n0001\n0002\n0003\n") == (second.stat().st_ino, second.read_text())
+    assert (inode, words.astype(">u2").tobytes()) == (second.stat().st_ino, second.read_bytes())
     assert [first] == list(tmp_path.glob(f"{first.stem}.*"))
