@@ -98,7 +98,10 @@ class DriveLockstep(Lockstep):
 
     def _write(self, ready: Prepared, spans: Sequence[Stimulus], path: Path) -> None:
         """Write the event file of a run's spans; live, without the accesses."""
-        player = Player(self.harness, ready.disk.profile.slots, ready.seed)
+        disk = ready.disk
+        player = Player(
+            self.harness, disk.profile.slots, ready.seed, pulse_cycles=disk.pulse_cycles
+        )
         played = (with_accesses(s, []) for s in spans) if self.live else iter(spans)
         for _ in player.write(played, path, ready.disk.cycles):
             pass

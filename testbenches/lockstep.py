@@ -221,7 +221,9 @@ class Lockstep(Preparation):
         )
         held = Held(self._lags, self._lines, self._compares_memory, disk.start - 1)
         as_drives = not isinstance(disk.track, TimedTrack)  # else bits come wherever a file says
-        recovery = recovery_of(self.binding, self.profile, judged=as_drives)
+        recovery = recovery_of(
+            self.binding, self.profile, judged=as_drives, pulse_cycles=disk.pulse_cycles
+        )
         comparison = Comparison(disk.profile, held, disk, recovery)
         played = self._told_of(prepared, simulator, self._played_of(prepared, done))
         found = comparison.run(played, recorder)

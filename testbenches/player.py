@@ -42,16 +42,22 @@ class Player:
 
     What the core must not look at is random, drawn from `seed`: address and data without a strobe,
     and the channel bit without its own. Half of the idle addresses are those of status. From the
-    first cycle of `idle` on they are what that says: rows of cycle, address, data and bit.
+    first cycle of `idle` on they are what that says: rows of cycle, address, data and bit. A flux
+    pulse lasts `pulse_cycles`, without it as long as the binding says.
     """
 
     def __init__(
-        self, harness: Harness, slots: Slots, seed: int = 0, idle: Sequence[Sequence[int]] = ()
+        self,
+        harness: Harness,
+        slots: Slots,
+        seed: int = 0,
+        idle: Sequence[Sequence[int]] = (),
+        pulse_cycles: int | None = None,
     ) -> None:
         self._given = np.array(idle, np.int64).reshape(-1, len(IDLE_LINES) + 1)
         self._harness = harness
         self._drive = harness.drive
-        self._pulse_cycles = harness.binding.pulse_cycles
+        self._pulse_cycles = pulse_cycles or harness.binding.pulse_cycles
         self._hold = harness.shape.hold
         bus = harness.binding.bus
         self._acts = bus.counted[0] if bus is not None else 0

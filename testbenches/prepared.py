@@ -119,7 +119,7 @@ class Preparation:
         scenario = scenario.model_copy(update={"levels": levels})
         if not self.binding.reset.port:
             scenario = scenario.model_copy(update={"resets": []})
-        pulse_cycles = self.binding.pulse_cycles
+        pulse_cycles = self._pulse_cycles(scenario)
         if pulse_cycles is not None:
             named = self.binding.separator.model or scenario.separator
             scenario = scenario.model_copy(update={"separator": named})
@@ -135,13 +135,22 @@ class Preparation:
                 raise scenario.fault(("revolutions",), message)
         return Prepared(index, scenario, seed, disk, path=path)
 
+    def _pulse_cycles(self, scenario: Scenario) -> int | None:
+        """Return how long a flux pulse is: what the binding says, else what the scenario does."""
+        whole = self.binding.pulse_cycles
+        if whole is None or self.binding.disk.pulse_cycles or not scenario.pulse_percent:
+            return whole
+        return max(1, round(float(self.profile.cycles_per_bit) * scenario.pulse_percent / 100))
+
     def _played(self, ready: Prepared) -> Prepared:
         """Write a run's events and, in replay, let its program run against the model for them."""
         if ready.skipped:
             return ready
         disk = ready.disk
         idle = [line.row for line in ready.scenario.idle_lines]
-        player = Player(self.harness, disk.profile.slots, ready.seed, idle)
+        player = Player(
+            self.harness, disk.profile.slots, ready.seed, idle, pulse_cycles=disk.pulse_cycles
+        )
         try:
             with reading(ready.path):
                 ready.disk = disk = self._with_waits(ready)
@@ -254,7 +263,12 @@ class Preparation:
             self._registers,
             prepared.disk.start,
             prepared.seed,
-            Player(self.harness, disk.profile.slots, prepared.seed),
+            Player(
+                self.harness,
+                disk.profile.slots,
+                prepared.seed,
+                pulse_cycles=disk.pulse_cycles,
+            ),
             prepared.disk.cycles - self.binding.bus_shape.busy,
             lacking=self._lacking(prepared),
             machine=prepared.disk.machine,

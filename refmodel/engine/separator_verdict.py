@@ -18,7 +18,14 @@ from refmodel.ground.pulses import NO_BIT, NO_PULSES
 from refmodel.ground.stimulus import Stimulus
 from refmodel.separator.choose import NAMES, make_separator
 from refmodel.separator.interface import Separator
-from refmodel.separator.measure import SETTLED, first_held, tally, windows_of_bits, wrong_bits
+from refmodel.separator.measure import (
+    SETTLED,
+    first_held,
+    ones_of_moved,
+    tally,
+    windows_of_bits,
+    wrong_bits,
+)
 from refmodel.separator.parameters import SeparatorPart
 
 MAX_ERROR_RATE = 0.02  # errors per pulse, where the binding names no bound
@@ -32,7 +39,8 @@ class Recovered:
     """What a separator made of a run's pulses once it had locked on.
 
     `errors` are pulses in a wrong window, and slips, which count once each; `wrong_bits` channel
-    bits that are not 1 for a pulse in their window and 0 for none. `lock_cycles` passed from the
+    bits that are not 1 for a pulse in their window and 0 for none. Where a pulse is moved, `lost`
+    counts those without a 1, `doubled` the ones without a pulse. `lock_cycles` passed from the
     first pulse to the first of 16 in a row in their windows; None: never. `models` has the same of
     each model separator, of the same pulses.
     """
@@ -44,6 +52,8 @@ class Recovered:
     lock_cycles: int | None
     models: Mapping[str, Recovered] = field(default_factory=dict)
     wrong_bits: int = 0
+    lost: int = 0
+    doubled: int = 0
 
     @property
     def rate(self) -> float:
@@ -61,6 +71,7 @@ class Bounds:
     def broken_by(self, found: Recovered) -> str:
         """Say which bound a separator does not keep; empty when it keeps all.
 
+        What the best model separator gets wrong as well does not count: nothing else could be read.
         Where no rate is named, it is 2 % of the pulses, or twice the errors of the worst model
         separator if that is more. A separator that never locks on keeps no bound, unless no model
         locks on either, or the pulses are too few to tell.
@@ -76,10 +87,13 @@ class Bounds:
         if found.wrong_bits > most:
             told = f"{counted(found.wrong_bits, 'channel bit')} of the wrong value"
             return f"{told} in {counted(found.pulses, 'pulse')}, where {most} are allowed"
-        if self.max_slips is not None and found.slips > self.max_slips:
+        if said := _moved(found):
+            return said
+        slips = (self.max_slips or 0) + _least(found, "slips")
+        if self.max_slips is not None and found.slips > slips:
             return (
                 f"{counted(found.slips, 'slip')} in {counted(found.pulses, 'pulse')},"
-                f" where {self.max_slips} are allowed"
+                f" where {slips} are allowed"
             )
         return ""
 
@@ -94,9 +108,30 @@ class Bounds:
 
     def _most_errors(self, found: Recovered) -> int:
         if self.max_error_rate is not None:
-            return int(self.max_error_rate * found.pulses)
+            return int(self.max_error_rate * found.pulses) + _least(found, "errors")
         worst = max((model.errors for model in found.models.values()), default=0)
         return max(int(MAX_ERROR_RATE * found.pulses), 2 * worst)
+
+
+def _least(found: Recovered, name: str) -> int:
+    """Return what the best model separator has of something; 0 without models."""
+    return min((getattr(model, name) for model in found.models.values()), default=0)
+
+
+def _moved(found: Recovered) -> str:
+    """Say which pulses became no 1 or two; empty where the worst model has half as many.
+
+    A pulse may come anywhere in its window: each is one 1, in that channel bit or the next.
+    """
+    lost, doubled = (
+        (own, 2 * max((getattr(model, name) for model in found.models.values()), default=0))
+        for name, own in (("lost", found.lost), ("doubled", found.doubled))
+    )
+    if lost[0] > lost[1]:
+        return f"{counted(lost[0], 'pulse')} of {found.pulses} became no 1 of their own"
+    if doubled[0] > doubled[1]:
+        return f"{counted(doubled[0], 'channel bit')} are 1 without a pulse of their own"
+    return ""
 
 
 class ModelTally:
@@ -137,10 +172,12 @@ class ModelTally:
         if locked is None:
             return Recovered(self._bits, len(offset), len(offset), 0, None)
         pulses, errors, slips = tally(offset[locked:])
-        values = np.concatenate(self._values)
-        wrong = wrong_bits(values, window[locked:], offset[locked:], extra)
-        lock = int(cycle[locked] - cycle[0])
-        return Recovered(self._bits, pulses, errors, slips, lock, wrong_bits=wrong)
+        values, cycle, first = np.concatenate(self._values), cycle[locked:], cycle[0]
+        window, offset = window[locked:], offset[locked:]
+        wrong, late = wrong_bits(values, window, offset, extra)
+        lost, more = ones_of_moved(values, late, cycle, window, offset, extra)
+        lock = int(cycle[0] - first)
+        return Recovered(self._bits, pulses, errors, slips, lock, {}, wrong, lost, more)
 
 
 class ModelTallies:

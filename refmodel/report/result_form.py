@@ -218,6 +218,10 @@ class RecoveredForm(TypedDict):
     """Channel bits too many or too few."""
     wrong_bits: int
     """Channel bits of the wrong value."""
+    lost: int
+    """Moved pulses that became no 1."""
+    doubled: int
+    """Ones without a pulse of their own, where a pulse is moved."""
     lock_ns: float | None
     """How long it took to lock on, in nanoseconds; null if it never did."""
     models: NotRequired[dict[str, RecoveredForm]]

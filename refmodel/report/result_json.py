@@ -160,6 +160,8 @@ def _recovered(found: Recovered, profile: Profile) -> RecoveredForm:
         "errors": found.errors,
         "slips": found.slips,
         "wrong_bits": found.wrong_bits,
+        "lost": found.lost,
+        "doubled": found.doubled,
         "lock_ns": None if lock is None else float(lock * profile.cycle_ns),
     }
     if found.models:

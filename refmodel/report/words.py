@@ -256,6 +256,8 @@ def recovered_text(found: Recovered, profile: Profile) -> str:
     wrong = f"{counted(found.errors, 'error')}, {counted(found.slips, 'slip')}"
     if found.wrong_bits:
         wrong += f", {counted(found.wrong_bits, 'bit')} of the wrong value"
+    wrong += f", {counted(found.lost, 'pulse')} lost" * bool(found.lost)
+    wrong += f", {counted(found.doubled, '1')} too many" * bool(found.doubled)
     return f"locks on after {lock}, then {wrong} in {counted(found.pulses, 'pulse')}"
 
 

@@ -17,6 +17,8 @@ from refmodel.ground.lane import Cycles
 SETTLED = 16  # pulses in a row with one offset: the separator holds it
 
 
+ENOUGH = 2  # held stretches, with something between them
+ROOM = 1.25  # channel bits: pulses so far apart are in windows of their own
 EARLY, LATE = 1, 16  # channel bits by which a core's bits may be late, or its latency said too long
 
 
@@ -62,8 +64,12 @@ def first_held(offset: Cycles) -> int | None:
     return int(held[0]) if len(held) else None
 
 
-def wrong_bits(values: NDArray[np.uint8], window: Cycles, offset: Cycles, extra: Cycles) -> int:
+def wrong_bits(
+    values: NDArray[np.uint8], window: Cycles, offset: Cycles, extra: Cycles
+) -> tuple[int, int]:
     """Count the delivered channel bits of a wrong value: a 1 without a pulse, a pulse without a 1.
+
+    Also return by how many bits the core delivers the bits of all windows late.
 
     `values` are all bits delivered, `window` and `offset` those of the pulses that were written,
     and `extra` the windows of other pulses, whose bits may be either. Only stretches in which the
@@ -76,11 +82,49 @@ def wrong_bits(values: NDArray[np.uint8], window: Cycles, offset: Cycles, extra:
         for start, length in zip(starts[held].tolist(), lengths[held].tolist(), strict=True)
     ]
     if not spans:
-        return 0
+        return 0, 0
     at = np.concatenate([np.arange(span[0], span[-1] + 1) for span in spans])
     at = np.unique(at[~np.isin(at, (extra[:, None] + np.arange(-1, 2)).ravel())])
     wanted = np.isin(at, np.concatenate(spans))
-    return min(_differing(values, at + late, wanted) for late in range(-EARLY, LATE + 1))
+    lates = sorted(range(-EARLY, LATE + 1), key=abs)
+    return min(((_differing(values, at + late, wanted), late) for late in lates), key=_count)
+
+
+def _count(found: tuple[int, int]) -> int:
+    return found[0]
+
+
+def ones_of_moved(
+    values: NDArray[np.uint8],
+    late: int,
+    cycle: Cycles,
+    window: Cycles,
+    offset: Cycles,
+    extra: Cycles,
+) -> tuple[int, int]:
+    """Count pulses without a 1, and ones more than pulses, where a pulse or a few are moved.
+
+    That is between two stretches whose offset is held, `SETTLED` pulses apart at most. Whatever
+    window a moved pulse falls into, it is one 1: there are as many ones as pulses, unless two of
+    them share a window or another pulse is among them. Such places do not count.
+    """
+    starts, lengths = _runs(offset)
+    held = np.flatnonzero(lengths >= SETTLED)
+    if len(held) < ENOUGH:
+        return 0, 0
+    ends = starts[held] + lengths[held] - 1
+    bit = (cycle[-1] - cycle[0]) / max(int(window[-1] - window[0]), 1)
+    close = np.append(np.diff(cycle) < ROOM * bit, False)
+    lost = more = 0
+    for a, b in zip(ends[:-1].tolist(), starts[held][1:].tolist(), strict=True):
+        first, last = int(window[a]), int(window[b])
+        strange = ((extra >= first - 1) & (extra <= last + 1)).any()
+        if strange or close[a:b].any() or b - a > SETTLED or first + late < 0:
+            continue
+        ones = int(values[first + late + 1 : last + late + 1].sum())
+        lost += max(b - a - ones, 0)
+        more += max(ones - (b - a), 0)
+    return lost, more
 
 
 def _differing(values: NDArray[np.uint8], at: Cycles, wanted: NDArray[np.bool_]) -> int:

@@ -183,6 +183,9 @@ class Scenario(Schema):
     defects, channel bits come as they are on the track."""
     flux: Defects = Defects()
     """Defects of the flux."""
+    pulse_percent: float = Key(0, ge=0, le=90)
+    """How long a flux pulse is, in percent of a channel bit, for a core with a separator whose
+    binding does not say so itself; without it 200 ns."""
     steps: list[HeadStep] = Key([])
     """When the head moves, and to which track, in order of time; there is noise while it moves."""
     written: list[WrittenPart] = Key([])

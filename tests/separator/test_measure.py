@@ -69,14 +69,14 @@ def test_a_wrong_bit_is_one_that_is_not_its_pulse(flipped, late, extra, expected
     window = np.array(PULSES)
     values = delivered(window, flipped, late)
     offset = np.full(len(window), 5)
-    assert expected == wrong_bits(values, window, offset, np.array(extra, np.int64))
+    assert expected == wrong_bits(values, window, offset, np.array(extra, np.int64))[0]
 
 
 def test_bits_are_judged_where_the_separator_holds():
     """Around a slip, and where fewer than 16 pulses keep one offset, no bit is judged."""
     window = np.arange(0, 60, 3)
     for offset in (np.arange(20), np.repeat((1, 2), 10)):
-        assert 0 == wrong_bits(delivered(()), window, offset, np.empty(0, np.int64))
+        assert 0 == wrong_bits(delivered(()), window, offset, np.empty(0, np.int64))[0]
 
 
 @pytest.mark.parametrize(
