@@ -98,7 +98,9 @@ class Settings(Schema):
     """What the register block is built to. Immutable; `with_policies` returns a changed copy."""
 
     clock_hz: Fraction
-    """The clock in Hz: a whole number, or a fraction such as `78750000/11`."""
+    """How many cycles a second has, in Hz: a whole number, or a fraction such as `78750000/11`.
+    A cycle is an edge that counts: with a clock enable it is the rate of the enabled edges, so
+    12500000 for 50 MHz enabled on every fourth one."""
     channel_bit_ns: int = Key(gt=0, le=1_000_000)
     """The nominal length of a channel bit in nanoseconds: 2000 at double density."""
     layout: dict[str, int | str] = Key({})
