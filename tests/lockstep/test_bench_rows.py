@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from testbenches.bench import every_cycle_row
+from testbenches.bench.of_lockstep import every_cycle_row
 from testbenches.toolchain import available
 
 

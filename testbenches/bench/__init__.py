@@ -1,0 +1,1 @@
+"""`make bench`: the speeds that the design promises, measured and set beside their targets."""
