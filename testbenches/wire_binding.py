@@ -11,9 +11,9 @@ from pydantic import Field as Key
 from refmodel.drive.link_settings import Speed
 from refmodel.ground.errors import InputError, near
 from refmodel.ground.yamlfile import Document, Schema, load
-from testbenches.binding.ports import Fault, matching_files
 from testbenches.binding.roles import Active, Pin
 from testbenches.binding.schema import Core
+from testbenches.binding.source_files import Fault, matching_files
 from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
 
 

@@ -2,30 +2,21 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from glob import glob
 from pathlib import Path
 
-from refmodel.ground.errors import InputError, near
+from refmodel.ground.errors import near
 from testbenches.binding.roles import Driven, Watched
 from testbenches.binding.schema import Binding
+from testbenches.binding.source_files import Fault, failed, source_files
 from testbenches.binding.wrapper import wrapper
-from testbenches.hdl.elaborate import (
-    Design,
-    NameFaultError,
-    Port,
-    UnknownTopError,
-    elaborate,
-)
-from testbenches.hdl.file_lists import sources_among
-from testbenches.hdl.includes import shown_path
+from testbenches.hdl.elaborate import Design, NameFaultError, UnknownTopError, elaborate
+from testbenches.hdl.port_forms import Port
 from testbenches.hdl.unread import unread_inputs
 from testbenches.hdl.vhdl import UnknownGenericError, is_vhdl, translate
 from testbenches.toolchain import cache_folder
 
-Fault = tuple[tuple[str | int, ...], str]  # key, message
 Parameters = dict[str, int | str]
 AROUND = "a module around the core"
 
@@ -74,14 +65,14 @@ def preflight(binding: Binding) -> CorePorts:
         sources, parameters = _in_verilog(binding, sources)
         design = elaborate(sources, core.top, include_dirs, core.defines, parameters)
     except UnknownTopError as error:
-        raise _failed(binding, [(("core", "top"), _no_module(core.top, error.known))]) from None
+        raise failed(binding, [(("core", "top"), _no_module(core.top, error.known))]) from None
     except UnknownGenericError as error:
-        raise _failed(binding, [_no_generic(binding, error.name)]) from None
+        raise failed(binding, [_no_generic(binding, error.name)]) from None
     faults = list(_faults(binding, design, parameters))
     faults += _untied(binding, design, [message for _, message in faults])
     faults = list(_with_wrapper(binding, design, faults))
     if faults:
-        raise _failed(binding, faults)
+        raise failed(binding, faults)
     joined = {
         part.expression: design.width_of(part.expression)
         for watched in binding.observed
@@ -115,61 +106,8 @@ def _in_verilog(binding: Binding, sources: list[Path]) -> tuple[list[Path], Para
         if getattr(core, key)
     ]
     if faults:
-        raise _failed(binding, faults)
+        raise failed(binding, faults)
     return [translate(vhdl, core.top, cache_folder() / "vhdl", core.parameters)], {}
-
-
-def source_files(binding: Binding) -> tuple[list[Path], list[Path]]:
-    """Return the core's files, each once and in order, and its include folders.
-
-    Raises InputError for a pattern that matches no file and a folder that is not there.
-    """
-    folder = binding.folder.absolute()
-    try:
-        os.stat(folder)
-    except OSError as error:
-        why = f"the folder's path of {len(str(folder))} characters cannot be used: {error.strerror}"
-        raise _failed(binding, [(("core", "sources"), why)]) from None
-    files: dict[Path, None] = {}
-    faults: list[Fault] = []
-    for n, pattern in enumerate(binding.core.sources):
-        try:
-            found = matching_files(folder, pattern)
-        except RecursionError:
-            message = f"'{pattern}' goes through too many folders, each in the other"
-            faults.append((("core", "sources", n), message))
-            continue
-        files.update(dict.fromkeys(found))
-        if not found:
-            message = f"'{pattern}' is not a file in {shown_path(folder)}"
-            faults.append((("core", "sources", n), message))
-    folders = [folder / name for name in binding.core.include_dirs]
-    for n, name in enumerate(binding.core.include_dirs):
-        if not os.path.isdir(folders[n]):
-            message = f"'{name}' is not a folder in {shown_path(folder)}"
-            faults.append((("core", "include_dirs", n), message))
-    if faults:
-        raise _failed(binding, faults)
-    return list(files), folders
-
-
-def matching_files(folder: Path, pattern: str) -> list[Path]:
-    """Return the files a path or glob names, sorted; none for what no file can be called.
-
-    Warns of what a glob names that is called like a source, and is not a file.
-    """
-    try:
-        if (folder / pattern).is_file():
-            return [folder / pattern]
-        found = (folder / name for name in glob(pattern, root_dir=folder, recursive=True))
-        return sources_among(sorted(found))
-    except (OSError, ValueError):
-        return []
-
-
-def _failed(binding: Binding, faults: list[Fault]) -> InputError:
-    problems = [binding.document.problem(key, message) for key, message in faults]
-    return InputError(sorted(problems, key=lambda problem: (problem.line, problem.column)))
 
 
 def _no_module(top: str, known: tuple[str, ...]) -> str:
@@ -224,6 +162,12 @@ def _wrong(design: Design, name: str, direction: str) -> str:
     """Say why `name` is not a port of that direction that can be connected; empty if it is one."""
     port = design.ports.get(name)
     article = "an" if direction[0] in "aeiou" else "a"
+    whole, dot, _ = name.partition(".")
+    if port is None and dot and whole in design.ports:
+        return (
+            f"'{name}' is a part of the port '{whole}', and the harness drives whole ports; it"
+            f" takes {AROUND}"
+        )
     if port is None:
         fitting = [p.name for p in design.ports.values() if p.direction == direction]
         return f"the core has no port '{name}'{near(name, fitting)}"
@@ -232,6 +176,11 @@ def _wrong(design: Design, name: str, direction: str) -> str:
     if port.width is None:
         return f"'{name}' is not a plain vector; wrap the core in a module with plain ports"
     return ""
+
+
+def _part_of(port: str, said: Sequence[str]) -> bool:
+    """Return whether one of the faults is about a part of a port."""
+    return any(f"is a part of the port '{port}'," in message for message in said)
 
 
 def _both_ways(design: Design, name: str) -> str:
@@ -290,13 +239,17 @@ def _data_fault(
 def _with_wrapper(binding: Binding, design: Design, faults: list[Fault]) -> Iterator[Fault]:
     """Yield the faults, the last of those that a module around the core mends with its text."""
     mended = [key for key, message in faults if message.endswith(AROUND)]
+    mends = [message for _, message in faults if message.endswith(AROUND)]
     bus, wanted = binding.bus, 8 if binding.byte_wide else 16
     named = {bus.read_data, bus.write_data} if bus is not None else set()
     found = [port for port in design.ports.values() if port.name in named]
     cut = {port.name: wanted for port in found if (port.width or 0) > wanted}
+    split = {
+        port.name for port in design.ports.values() if port.parts and _part_of(port.name, mends)
+    }
     for key, message in faults:
         last = bool(mended) and key == mended[-1]
-        yield key, f"{message}:{wrapper(design, cut)}" if last else message
+        yield key, f"{message}:{wrapper(design, cut, split)}" if last else message
 
 
 def _read_data_faults(binding: Binding, design: Design) -> Iterator[Fault]:
@@ -362,6 +315,7 @@ def _untied(binding: Binding, design: Design, said: Sequence[str]) -> Iterator[F
         for p in left
         if p.direction == "input" and p.width is not None and f"'{p.name}'" not in meant
     ]
+    missing = [name for name in missing if not _part_of(name, said)]
     if missing:
         values = {**binding.tie, **dict.fromkeys(missing, 0)}
         line = ", ".join(f"{name}: {value}" for name, value in values.items())

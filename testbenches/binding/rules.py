@@ -18,7 +18,7 @@ from testbenches.binding.depth_rules import depth_faults
 from testbenches.binding.roles import LINES, MOVES
 from testbenches.binding.schema import Binding
 from testbenches.binding.word_rules import word_faults
-from testbenches.hdl.elaborate import PLAIN_NAME
+from testbenches.hdl.port_forms import PLAIN_NAME
 
 PULSE_BITS = {  # channel bits a field lasts at least, left alone: B3; a byte; a word
     "sync_equal": 1,

@@ -2,26 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
-from testbenches.hdl.elaborate import Design, Port
+from testbenches.hdl.elaborate import Design
+from testbenches.hdl.port_forms import Port
 
 
-def wrapper(design: Design, widths: Mapping[str, int]) -> str:
+def wrapper(design: Design, widths: Mapping[str, int], split: Collection[str] = ()) -> str:
     """Return Verilog text that gives a core plain ports, some of them with other `widths`.
 
     Arrays of vectors become one vector, the first element highest; of a data port that is too wide
-    the lowest bits are taken. What no vector can carry is left for the user, with a comment.
+    the lowest bits are taken. The packed structs in `split` become a port for each part. What no
+    vector can carry is left for the user, with a comment.
     """
     top = design.top.name
-    ports = [_plain(port, widths) for port in design.ports.values()]
+    ports = [
+        plain
+        for port in design.ports.values()
+        for plain in (_split(port) if port.name in split else [_plain(port, widths)])
+    ]
     heads = ",\n".join(
         f"      {direction} wire {_range(w)}{name}" for name, direction, w in ports if w
     )
     inner = "".join(
         f"      {line}\n" for port in design.ports.values() for line in _wires(port, widths)
     )
-    joined = ", ".join(f".{p.name}({_joined(p, widths)})" for p in design.ports.values())
+    joined = ", ".join(
+        f".{p.name}({_parts(p) if p.name in split else _joined(p, widths)})"
+        for p in design.ports.values()
+    )
     return (
         f"\n    module {top}_plain (\n{heads}\n    );\n"
         f"{inner}      {top} core ({joined});\n    endmodule"
@@ -37,6 +46,16 @@ def _plain(port: Port, widths: Mapping[str, int]) -> tuple[str, str, int]:
     """Return a port of the wrapper: name, direction, width; 0 for what no vector can carry."""
     elements = port.elements or (0, 0)
     return port.name, port.direction, widths.get(port.name, port.width or elements[0] * elements[1])
+
+
+def _split(port: Port) -> list[tuple[str, str, int]]:
+    """Return the wrapper's ports for the parts of a packed struct."""
+    return [(f"{port.name}_{part}", port.direction, width) for part, width in port.parts]
+
+
+def _parts(port: Port) -> str:
+    """Return the parts of a packed struct, joined as it has them."""
+    return f"{{{', '.join(f'{port.name}_{part}' for part, _ in port.parts)}}}"
 
 
 def _wires(port: Port, widths: Mapping[str, int]) -> Iterator[str]:

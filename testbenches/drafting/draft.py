@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -24,6 +23,7 @@ from testbenches.drafting.read_netlist import read_netlist
 from testbenches.drafting.yaml_text import item as _item
 from testbenches.drafting.yaml_text import scalar as _text
 from testbenches.drafting.yaml_text import signal as _signal
+from testbenches.hdl.compile_order import packages_first
 from testbenches.hdl.elaborate import Design, UnknownTopError, elaborate
 from testbenches.hdl.file_lists import expanded, is_list
 from testbenches.hdl.synth import NetSource
@@ -78,7 +78,7 @@ def draft(
     except UnknownTopError as error:
         raise UserError(_unclear_top(top, error, named)) from None
     home = (folder or Path()).absolute()
-    kept = named if any(map(is_list, named)) else _packages_first(sources)
+    kept = named if any(map(is_list, named)) else packages_first(sources)
     places = [os.path.relpath(path.absolute(), home) for path in kept]
     includes = [os.path.relpath(path.absolute(), home) for path in include_dirs]
     netlist = read_netlist(design)
@@ -88,13 +88,6 @@ def draft(
     guess_more(found, netlist)
     lines = _lines(design, found, looks, _core(design, places, includes, defines or {}))
     return "\n".join(lines) + "\n"
-
-
-def _packages_first(sources: Sequence[Path]) -> list[Path]:
-    """Return the sources in an order in which a package stands before the modules that use it."""
-    declares = re.compile(r"^\s*package\s+(?!body\b)\w+", re.MULTILINE)
-    texts = {path: path.read_text(encoding="utf-8", errors="replace") for path in sources}
-    return sorted(sources, key=lambda path: declares.search(texts[path]) is None)
 
 
 def _in_verilog(sources: Sequence[Path], top: str | None) -> Sequence[Path]:

@@ -12,7 +12,8 @@ from testbenches.drafting.names import Active, is_low, line_active, next_suffixe
 from testbenches.drafting.netlist import Expr, Net, NetBits, Netlist, Not, nets_in
 from testbenches.drafting.own_separator import OwnSeparator, own_separator
 from testbenches.drafting.read_netlist import read_netlist
-from testbenches.hdl.elaborate import Design, Port
+from testbenches.hdl.elaborate import Design
+from testbenches.hdl.port_forms import Port
 
 ONE_BIT_ROLES = (
     "clock", "reset", "enable", "strobe", "value", "line", "read", "write", "select",

@@ -20,7 +20,7 @@ from testbenches.drafting.netlist import (
     nets_in,
     parts_of,
 )
-from testbenches.hdl.elaborate import Port
+from testbenches.hdl.port_forms import Port
 
 WORD = 16
 LEAST_LENGTH = 10  # bits of a counter of words

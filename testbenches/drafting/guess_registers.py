@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -19,6 +20,8 @@ from testbenches.drafting.netlist import (
     Netlist,
 )
 
+MADE_UP = re.compile(r"n\d+(_[a-z]+)?")  # as GHDL numbers what has no name
+
 
 class Status(NamedTuple):
     """Where the status word is put together: its flags from the top, data, and the whole word.
@@ -35,15 +38,36 @@ class Status(NamedTuple):
 
 def status_of(netlist: Netlist, leaves: list[Leaf]) -> Status | None:
     """Return where flags, unused zeros and data stand together as status has them (B8)."""
-    words_first = sorted(_candidates(netlist, leaves), key=lambda one: -one[0].width)
+    candidates = _candidates(netlist, leaves)
+    words_first = sorted(candidates, key=lambda one: (-one[0].width, _is_made_up(one[1])))
     for value, net in words_first:
         bits = netlist.bits(value)
         if len(bits) in (STATUS_WIDTH, 8) and _has_flags(bits[:8]):
             data = None if len(bits) == 8 else _as_net(bits[-8:])
             places = _flag_places()
             seen = _plain_bits(value)
-            return Status(tuple(bits[n] for n in places), tuple(seen[n] for n in places), data, net)
+            word = _named_as(net, leaves)
+            return Status(
+                tuple(bits[n] for n in places), tuple(seen[n] for n in places), data, word
+            )
     return None
+
+
+def _is_made_up(net: str | None) -> bool:
+    """Return whether a net has no name of the source's, but one that a translator gave it."""
+    return net is None or MADE_UP.fullmatch(net.rpartition(".")[2]) is not None
+
+
+def _named_as(net: str | None, leaves: list[Leaf]) -> str | None:
+    """Return the net of the source that holds the same as one with a made-up name, if any does."""
+    if net is None or not _is_made_up(net):
+        return net
+    same = (
+        leaf.net
+        for leaf in leaves
+        if isinstance(leaf.value, Net) and leaf.value.path == net and not leaf.conditions
+    )
+    return next((name for name in same if not _is_made_up(name)), net)
 
 
 def _candidates(netlist: Netlist, leaves: list[Leaf]) -> Iterator[tuple[Expr, str | None]]:

@@ -138,8 +138,11 @@ def _bus(core: FlatCore, found: Guesses, keys: dict[str, str | int]) -> None:
 
 
 def _levels(core: FlatCore, found: Guesses, keys: dict[str, str | int]) -> None:
-    """Look at how far the levels are from what status shows."""
-    shown = {
+    """Look at how far the levels are from what is observed of them, or from status if nothing is.
+
+    What stands between that and the port a read returns it at is no depth of the level.
+    """
+    ports = {
         bit
         for port in found.ports.values()
         if port.direction == "output" and port.width == 16
@@ -148,7 +151,9 @@ def _levels(core: FlatCore, found: Guesses, keys: dict[str, str | int]) -> None:
     for role in LEVELS[:2]:
         if role not in found.roles:
             continue
-        edges = core.distance(core.bits(found.roles[role].name)[0], shown)
+        seen = found.observe.get(role, found.observe.get("status"))
+        shown = set(core.net(seen.name)) if seen is not None else ports
+        edges = core.distance(core.bits(found.roles[role].name)[0], shown or ports)
         if edges == 0:
             keys[f"inputs.{role}.path"] = "straight"
         elif edges is not None and edges > 1:

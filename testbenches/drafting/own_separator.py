@@ -8,7 +8,7 @@ from typing import NamedTuple
 from testbenches.drafting.evidence import WINDOW, Leaf
 from testbenches.drafting.names import words
 from testbenches.drafting.netlist import Cat, Expr, Join, Net, NetBits, Netlist
-from testbenches.hdl.elaborate import Port
+from testbenches.hdl.port_forms import Port
 
 READ_DATA = ({"read", "data"}, {"read", "strobe"}, {"disk", "read"}, {"bit"}, {"disk", "data"})
 

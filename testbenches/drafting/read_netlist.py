@@ -20,7 +20,8 @@ from testbenches.drafting.netlist import (
     Not,
     Other,
 )
-from testbenches.hdl.elaborate import PLAIN_NAME, Design
+from testbenches.hdl.elaborate import Design
+from testbenches.hdl.port_forms import PLAIN_NAME
 
 Guards = tuple[Expr, ...]
 MAX_NESTING = 100  # of expressions and conditions: what is written deeper is a machine's work

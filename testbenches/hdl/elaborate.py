@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from refmodel.ground.content import content_of
 from refmodel.ground.errors import CannotRun, near
@@ -14,32 +14,20 @@ from refmodel.ground.signals import held
 from testbenches.hdl.guard import guarded
 from testbenches.hdl.includes import hints, refuse_odd_paths, shown_path
 from testbenches.hdl.loops import combinational_loop
+from testbenches.hdl.port_forms import PLAIN_NAME, Port, ports_of
 
 if TYPE_CHECKING:
     import pyslang
     from pyslang import ast
 
-Direction = Literal["input", "output", "inout"]
 SHOWN_FAULTS = 20
 OWN_MACROS = ("__ICARUS__", "VERILATOR")
 LARGEST = 1 << 28  # bytes of a source
-PLAIN_NAME = re.compile(r"[A-Za-z_][\w$]*")
 _INDEX = r"\d{1,9}"
 _INDEXED = rf"({PLAIN_NAME.pattern})((?:\[{_INDEX}\])*)"
 _SELECT = re.compile(r"\[(\d+)(?::(\d+))?\]")
 _NUMBER = re.compile(r"[-+]?\d[\d_]*(\.\d+)?|\d*'s?[bodhBODH][\da-fA-F_xzXZ?]+")
 _HIERARCHICAL = re.compile(rf"{_INDEXED}(?:\.{_INDEXED})*(?:\[{_INDEX}:{_INDEX}\])?")
-
-
-@dataclass(frozen=True, slots=True)
-class Port:
-    """One port of the core. `width` is None for what is not a plain vector: a real, an array."""
-
-    name: str
-    direction: Direction
-    width: int | None
-    bounds: tuple[int, int] | None = None  # as declared, left and right, of a vector
-    elements: tuple[int, int] | None = None  # of an array of vectors: how many, how wide each
 
 
 class UnknownTopError(Exception):
@@ -188,7 +176,7 @@ def elaborate(
     compilation, instance, sources = read()
     return Design(
         instance,
-        {port.name: port for port in _ports(instance)},
+        {port.name: port for port in ports_of(instance)},
         tuple(p.name for p in instance.body.parameters if not p.isLocalParam),
         tuple(_files_read(sources)),
         (compilation, sources),
@@ -367,32 +355,3 @@ def _instance(
     if top not in modules:
         raise UnknownTopError(modules)
     return instances[0]
-
-
-def _ports(instance: ast.InstanceSymbol) -> Iterator[Port]:
-    """Yield the instance's ports in order; one that is not a plain vector has no width."""
-    directions: dict[str, Direction] = {"In": "input", "Out": "output", "InOut": "inout"}
-    for port in instance.body.portList:
-        kind = getattr(getattr(port, "direction", None), "name", "InOut")
-        vector: Any = getattr(port, "type", None)
-        plain = getattr(vector, "isIntegral", False) and PLAIN_NAME.fullmatch(port.name)
-        width = int(vector.bitWidth) if plain else None
-        direction = directions.get(kind, "inout")
-        yield Port(port.name, direction, width, _bounds(vector, width), _elements(vector))
-
-
-def _elements(vector: Any) -> tuple[int, int] | None:  # noqa: ANN401
-    """Return how many elements an array of vectors has, and how wide each is."""
-    if not getattr(vector, "isUnpackedArray", False) or not vector.hasFixedRange:
-        return None
-    element = vector.arrayElementType
-    count = abs(vector.fixedRange.left - vector.fixedRange.right) + 1
-    return (count, int(element.bitWidth)) if element.isIntegral else None
-
-
-def _bounds(vector: Any, width: int | None) -> tuple[int, int] | None:  # noqa: ANN401
-    """Return the declared bounds of a vector of single bits."""
-    if not width or not getattr(vector, "hasFixedRange", False):
-        return None
-    bounds = vector.fixedRange
-    return (bounds.left, bounds.right) if abs(bounds.left - bounds.right) + 1 == width else None

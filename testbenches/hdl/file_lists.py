@@ -20,6 +20,7 @@ import yaml
 
 from refmodel.ground.content import content_of
 from refmodel.ground.errors import InputError, Problem, UserError
+from testbenches.hdl.compile_order import packages_first
 
 LARGEST = 1 << 24  # bytes of a list
 SOURCES = (".v", ".sv", ".vhd", ".vhdl")
@@ -72,10 +73,10 @@ def read_list(path: Path) -> FileList:
 
 
 def _folder(folder: Path) -> FileList:
-    """Return the sources below a folder, sorted; folders with headers are include folders."""
+    """Return the sources below a folder, packages first; folders with headers are to include."""
     files = sorted(_files_below(folder))
     files = sources_among(files)
-    found = FileList([p for p in files if p.suffix.lower() in SOURCES])
+    found = FileList(packages_first([p for p in files if p.suffix.lower() in SOURCES]))
     headers = [p.parent for p in files if p.suffix.lower() in HEADERS]
     found.include_dirs = list(dict.fromkeys(headers))
     if not found.sources:

@@ -19,8 +19,8 @@ from refmodel.world.load import load_scenario
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
 from testbenches.harness import generate
-from testbenches.hdl.elaborate import Port
 from testbenches.hdl.mutants import CHOICE
+from testbenches.hdl.port_forms import Port
 from testbenches.lockstep import Lockstep
 from testbenches.mutate.bench import MutantBench
 from testbenches.prove.attempt import Effort

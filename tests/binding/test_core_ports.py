@@ -3,7 +3,8 @@
 import pytest
 
 from refmodel.ground.errors import CannotRun, InputError
-from testbenches.hdl.elaborate import Port, verilog_literal
+from testbenches.hdl.elaborate import verilog_literal
+from testbenches.hdl.port_forms import Port
 
 READ = "read: rd"
 STATUS_PORT = "{status: status}"

@@ -11,8 +11,9 @@ import hdl_stubs
 from refmodel.ground.errors import CannotRun, InputError, UserError
 from refmodel.profile import profile_names
 from testbenches.binding.load import load_binding
-from testbenches.binding.ports import preflight, source_files
+from testbenches.binding.ports import preflight
 from testbenches.binding.roles import Pin
+from testbenches.binding.source_files import source_files
 from testbenches.drafting.draft import draft
 from testbenches.drafting.guess_more import WHAT_TO_LOOK_FOR
 from testbenches.hdl.elaborate import elaborate
@@ -195,8 +196,12 @@ disk:
   value: rx_raw  # sure: is shifted into a register, and its name says so
 # bus:  # no address and no read data found: only what is observed is compared
 inputs:
-  dma_active: dma_run  # sure: status shows it as dma_active, and its name says so
-  writing: write_mode  # sure: status shows it as writing, and its name says so
+  dma_active:
+    port: dma_run  # sure: status shows it as dma_active, and its name says so
+    path: straight  # sure: the netlist shows it
+  writing:
+    port: write_mode  # sure: status shows it as writing, and its name says so
+    path: straight  # sure: the netlist shows it
   wait_for_sync: align_en  # sure: counts together with the comparison, and its name says so
 tie:
   consumed: 0  # guess: no role found for it

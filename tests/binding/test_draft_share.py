@@ -8,7 +8,7 @@ import yaml
 
 import hdl_stubs
 from testbenches.binding.load import load_binding
-from testbenches.binding.ports import source_files
+from testbenches.binding.source_files import source_files
 from testbenches.drafting.draft import draft
 from testbenches.drafting.looks import flat_core
 from testbenches.hdl.synth import NetSource

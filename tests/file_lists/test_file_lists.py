@@ -11,7 +11,8 @@ from edalize.edatool import get_edatool
 from hdl_stubs.defects import REFERENCE
 from refmodel.ground.errors import InputError, UserError
 from testbenches.binding.load import load_binding
-from testbenches.binding.ports import preflight, source_files
+from testbenches.binding.ports import preflight
+from testbenches.binding.source_files import source_files
 from testbenches.hdl.file_lists import LeftOutWarning, read_list
 
 NAMES = sorted(path.name for path in REFERENCE.glob("*.v"))

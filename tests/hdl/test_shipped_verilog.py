@@ -10,8 +10,9 @@ from hdl_stubs.defects import HERE, REFERENCE
 from refmodel.block.fields import CONTROL_FIELDS, STATUS_FIELDS, TRANSFER_FIELDS, Layout
 from testbenches.binding.bus import REGISTERS
 from testbenches.binding.load import load_binding
-from testbenches.binding.ports import preflight, source_files
+from testbenches.binding.ports import preflight
 from testbenches.binding.roles import LINES
+from testbenches.binding.source_files import source_files
 
 TOPS = {
     "reference": "disk_regs",

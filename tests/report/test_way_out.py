@@ -40,3 +40,12 @@ def test_register_left_out():
     assert named not in printed(
         show, suite(outcome("icarus", **skipped), outcome("icarus", "words"))
     )
+
+
+@pytest.mark.parametrize("register", ["transfer", "control"])
+def test_transfers_left_out(register):
+    """A core for status alone is told which suites need no more."""
+    skipped = {"verdict": "skipped", "note": f"the core has no register '{register}'"}
+    shown = printed(show, suite(outcome("icarus", **skipped)))
+    assert "a core without transfer and control is compared by --suite quick, status or" in shown
+    assert "is the line a comment?" not in shown
