@@ -11,7 +11,8 @@ from pathlib import Path
 from hdl_stubs.defects import REFERENCE, Defect, apply, load_defects
 from refmodel.report.outdir import ResultFolder
 from refmodel.report.result import AGREE, SuiteResult
-from testbenches.suite import Options, Say, run_bindings
+from testbenches.sessions import Say
+from testbenches.suite import Options, run_bindings
 
 Show = Callable[[SuiteResult], None]
 

@@ -20,7 +20,8 @@ from refmodel.world.scenario import WrittenPart
 from testbenches.binding.load import load_binding
 from testbenches.binding.ports import preflight
 from testbenches.binding.schema import Binding
-from testbenches.suite import Options, Say, quiet, run_suite
+from testbenches.sessions import Say
+from testbenches.suite import Options, quiet, run_suite
 from testbenches.toolchain import simulators
 
 
