@@ -15,7 +15,12 @@ import numpy as np
 from refmodel.block.fields import FIELD_NAMES, UNUSED
 from refmodel.block.registers import RegisterBlock
 from refmodel.block.settings import Policies
-from refmodel.engine.bus_alternatives import Decoding, bus_readings
+from refmodel.engine.bus_alternatives import (
+    Decoding,
+    bus_readings,
+    other_addresses,
+    without_writes,
+)
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, SpanChecker
 from refmodel.engine.evidence import ALL_BITS
 from refmodel.engine.finding import Finding, Shown, Tried
@@ -105,6 +110,8 @@ def _trials(plain: Trial, finding: Finding, shown: Shown, decoding: Decoding) ->
         yield from depths(plain)
         yield from bus_trials(plain)
         yield from bus_readings(plain, decoding)
+        yield from other_addresses(plain, decoding)
+        yield from without_writes(plain)
 
 
 def _latencies(plain: Trial, finding: Finding) -> Iterator[Trial]:

@@ -11,6 +11,7 @@ from itertools import combinations
 
 import numpy as np
 
+from refmodel.engine.evidence import ALL_BITS
 from refmodel.engine.trial import Trial
 from refmodel.ground.bus import (
     ELSEWHERE,
@@ -19,15 +20,18 @@ from refmodel.ground.bus import (
     READ_STATUS_PART,
     READ_UNUSED,
     WRITE_KINDS,
+    WRITE_SYNC_WORD,
     WRITE_UNUSED,
     WRITTEN,
     reads,
 )
+from refmodel.ground.lane import Lane
 from refmodel.ground.stimulus import Stimulus
 
 STATUS = "status"
+FEW = 16  # addresses
 NOBODYS = 0x5A3C  # in no track that is played
-WRITTEN_WITH_NOTHING = ("sync_equal", "sync_found", "sync_word")  # unknown once that is written
+SHOW_SYNC_WORD = ("sync_equal", "sync_found", "sync_word")
 
 
 @dataclass(frozen=True)
@@ -52,10 +56,9 @@ def bus_readings(plain: Trial, decoding: Decoding) -> Iterator[Trial]:
     if not plain.observed.lanes or STATUS not in addresses or not len(stimulus.access_cycle):
         return
     none = plain.reads.part(slice(0))
-    lags = {n: lag for n, lag in plain.lags.items() if n not in WRITTEN_WITH_NOTHING}
     turned = read_as(stimulus, decoding, addresses, other_way=True)
-    yield replace(
-        plain, change="bus.write active the other way", stimulus=turned, reads=none, lags=lags
+    yield _left_open(
+        replace(plain, change="bus.write active the other way", stimulus=turned, reads=none)
     )
     for one, other in combinations(sorted(addresses), 2):
         exchanged = {**addresses, one: addresses[other], other: addresses[one]}
@@ -65,6 +68,72 @@ def bus_readings(plain: Trial, decoding: Decoding) -> Iterator[Trial]:
             stimulus=read_as(stimulus, decoding, exchanged),
             reads=none if STATUS in (one, other) else plain.reads,
         )
+
+
+def other_addresses(plain: Trial, decoding: Decoding) -> Iterator[Trial]:
+    """Yield what comes of one register at an address where the bench has accessed nothing bound.
+
+    Of a bus with more than a few such addresses none is tried.
+    """
+    stimulus, addresses = plain.stimulus, decoding.registers
+    if not plain.observed.lanes or STATUS not in addresses:
+        return
+    none = plain.reads.part(slice(0))
+    for register in sorted(addresses):
+        kind = READ_UNUSED if register == STATUS else WRITE_UNUSED
+        beside = (stimulus.access_kind == kind) & (stimulus.access_mask != ELSEWHERE)
+        found = np.unique(stimulus.access_value[beside].astype(np.int64) & decoding.lines).tolist()
+        for address in found if len(found) <= FEW else ():
+            yield _left_open(
+                replace(
+                    plain,
+                    change=f"bus.registers.{register}: {address:#x}",
+                    stimulus=read_as(stimulus, decoding, {**addresses, register: address}),
+                    reads=none if register == STATUS else plain.reads,
+                )
+            )
+
+
+def _left_open(trial: Trial) -> Trial:
+    """Return a trial with what shows sync_word left open from a write of nobody's to the next."""
+    stimulus = trial.stimulus
+    written = stimulus.access_kind == WRITE_SYNC_WORD
+    cycle, value = stimulus.access_cycle[written], stimulus.access_value[written]
+    strange = value == NOBODYS
+    if not strange.any():
+        return trial
+    late = 1 + max(trial.lags.values(), default=0)
+    cycles = np.concatenate(([stimulus.first], cycle + np.where(strange, 0, late)))
+    bits = np.concatenate(([0], np.where(strange, ALL_BITS, 0)))
+    order = np.argsort(cycles, kind="stable")
+    lane = Lane.of(cycles[order], bits[order])
+    known = {**trial.observed.undecided, **dict.fromkeys(SHOW_SYNC_WORD, lane)}
+    returned = trial.reads
+    mask = trial.profile.status.mask_of("sync_equal")
+    at = lane.at(np.maximum(returned.cycle - 1, stimulus.first)) != 0
+    held = 0 if returned.undecided is None else returned.undecided
+    open_bits = (np.where(at, mask, 0) | held).astype(np.uint16)
+    return replace(
+        trial,
+        observed=replace(trial.observed, undecided=known),
+        reads=replace(returned, undecided=open_bits),
+    )
+
+
+def without_writes(plain: Trial) -> Iterator[Trial]:
+    """Yield what comes of a bus on which no write ever arrives; what reads return is left open."""
+    stimulus = plain.stimulus
+    keep = reads(stimulus.access_kind)
+    if plain.observed.lanes and not keep.all():
+        alone = replace(
+            stimulus,
+            access_cycle=stimulus.access_cycle[keep],
+            access_kind=stimulus.access_kind[keep],
+            access_mask=stimulus.access_mask[keep],
+            access_value=stimulus.access_value[keep],
+        )
+        change = "no write that arrives, as with bus.acknowledge active the other way"
+        yield replace(plain, change=change, stimulus=alone, reads=plain.reads.part(slice(0)))
 
 
 def read_as(

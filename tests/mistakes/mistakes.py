@@ -107,6 +107,16 @@ FURTHER = {
         f"{AGREES}bus.registers.control and bus.registers.transfer the other way round",
         suite="block/read_transfer",
     ),
+    "address of one register": bound(
+        "sync_word: 0x8", "sync_word: 0x9", f"{AGREES}bus.registers.sync_word: 0x8", suite=WORDS
+    ),
+    "no write arrives": made(
+        TOP,
+        "wire sync_write     =",
+        "wire sync_write     = 1'b0 &&",
+        "no write that arrives, as with bus.acknowledge active the other way",
+        suite=WORDS,
+    ),
     "polarity of memory's request": bound(
         "request: mem_req",
         "request: {signal: mem_req, active: low}",
