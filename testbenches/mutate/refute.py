@@ -29,6 +29,10 @@ from testbenches.prove.prover import prove_subjects
 from testbenches.prove.replay import write_refutation
 
 SECONDS = 60.0  # for one proof
+UNSHOWN = (
+    "a proof tells it apart, and the simulator does not; a change may let through what is undefined"
+    " (x), which a proof takes as any value and a simulator as one"
+)
 Say = Callable[[str], None]
 
 
@@ -80,7 +84,7 @@ class Refuter:
                 fate.fate, fate.why = UNKNOWN, str(error)
                 continue
             if judged.fate != KILLED:
-                fate.fate, fate.why = UNKNOWN, "a proof tells it apart, and the simulator does not"
+                fate.fate, fate.why = UNKNOWN, UNSHOWN
                 continue
             fate.fate, fate.clause, fate.why = SURVIVED, judged.clause, f"{path.name}: {judged.why}"
             fate.killer = path.read_text(encoding="utf-8")
