@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from heapq import heappop, heappush
 from itertools import count
 from pathlib import Path
@@ -14,6 +15,7 @@ from refmodel.ground.errors import UserError
 from testbenches.binding.bus import STATUS
 from testbenches.binding.ports import CorePorts
 from testbenches.binding.schema import Binding
+from testbenches.binding.source_files import source_files
 from testbenches.drafting.netlist import Netlist, bits_read, nets_in
 from testbenches.drafting.read_netlist import read_netlist
 from testbenches.hdl.elaborate import Design, elaborate
@@ -29,8 +31,8 @@ Part = tuple[str, int, int]  # net, lowest bit, width
 class SourceLines:
     """Finds lines in one elaborated core; it is elaborated when the first is asked for.
 
-    What cannot be read from the elaborated design is not guessed: then there are no lines. A core
-    in VHDL has none, for its Verilog is made by a tool.
+    What cannot be read from the elaborated design is not guessed: then there are no lines. Of a
+    core in VHDL, whose Verilog is made by a tool, they are those that assign the observed signal.
     """
 
     def __init__(self, binding: Binding, ports: CorePorts, layout: Layout) -> None:
@@ -42,8 +44,11 @@ class SourceLines:
     def of(self, field: str) -> tuple[SourceLine, ...]:
         """Return the lines behind a field or a line, each once."""
         part = self._observed(field)
-        if part is None or any(is_vhdl(Path(name)) for name in self._binding.core.sources):
+        if part is None:
             return ()
+        vhdl = [path for path in source_files(self._binding)[0] if is_vhdl(path)]
+        if vhdl:
+            return tuple(_assignments(vhdl, part[0].rpartition(".")[2]))[:MOST]
         try:
             design, netlist = self._design()
         except (UserError, RuntimeError, AttributeError):
@@ -97,6 +102,20 @@ class SourceLines:
             return None
         file, line = where
         return SourceLine(str(file), line, net)
+
+
+def _assignments(files: Iterable[Path], signal: str) -> Iterator[SourceLine]:
+    """Yield the lines of VHDL files that assign a signal, or a part of it."""
+    name = re.escape(signal.partition("[")[0])
+    assigns = re.compile(rf"(?:^|[;:]|\bthen\b|\belse\b|=>)\s*{name}\s*(?:\([^)]*\))?\s*<=", re.I)
+    for path in files:
+        try:
+            text = path.read_text(encoding="utf-8", errors="replace")
+        except OSError:
+            continue
+        for number, line in enumerate(text.splitlines(), 1):
+            if assigns.search(line.partition("--")[0]):
+                yield SourceLine(str(path), number, signal)
 
 
 def _behind(netlist: Netlist, part: Part, farthest: int = FARTHEST) -> Iterator[tuple[str, Any]]:

@@ -69,9 +69,9 @@ def in_reset(mismatch: Mismatch, shown: Shown) -> Iterator[str]:
     cycle, lag = mismatch.cycle - (mismatch.through == "read"), mismatch.lag
     for begin in shown.stimulus.reset_begins:
         if begin <= cycle <= begin + lag and shown.compared_from < begin:
-            late = f" with cycle {begin + lag}" if lag > 1 else ""
-            least = f"; {mismatch.field} must have its reset value{late}, latency included"
-            yield f"a reset begins in cycle {begin}{least if cycle == begin + lag else ''}"
+            late = f" or be {lag} cycles late until cycle {begin + lag}" if lag else ""
+            must = f"{mismatch.field} must have its reset value{late}"
+            yield f"a reset begins in cycle {begin}: {must}"
 
 
 def dead(shown: Shown) -> bool:

@@ -71,10 +71,17 @@ def test_hierarchical_field_is_followed():
 
 
 def test_no_line_is_guessed():
-    """A core in VHDL, whose Verilog is made by a tool, has no lines, nor has a field not shown."""
+    """A field that is not shown has no lines."""
     assert [] == lines_of(STUBS / "flux" / "counter.yaml", "channel_bit")
-    if shutil.which("ghdl"):
-        assert [] == lines_of(STUBS / "vhdl" / "binding.yaml", "sync_equal")
+
+
+@pytest.mark.skipif(not shutil.which("ghdl"), reason="needs ghdl")
+def test_vhdl_has_the_lines_that_assign_what_is_observed():
+    """They are in the user's own file, not in the Verilog that a tool made of it."""
+    text = (STUBS / "vhdl" / "status_core.vhd").read_text().splitlines()
+    line = next(n for n, t in enumerate(text, 1) if "status_now <= status;" in t)
+    found = lines_of(STUBS / "vhdl" / "binding.yaml", "sync_equal")
+    assert [("status_core.vhd", line, "status_now")] == found
 
 
 def test_report_and_page_name_them(tmp_path):
