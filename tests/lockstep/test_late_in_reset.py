@@ -5,6 +5,7 @@ from late_status import RIGHT, WRONG, late_status
 
 
 @pytest.mark.share(3)
+@pytest.mark.share(2)
 @pytest.mark.parametrize("in_reset", RIGHT.values(), ids=RIGHT)
 def test_a_late_word_that_reset_clears_agrees_as_one_that_is_passed_on(
     outcomes, tmp_path, in_reset
@@ -16,6 +17,7 @@ def test_a_late_word_that_reset_clears_agrees_as_one_that_is_passed_on(
 
 
 @pytest.mark.share(4)
+@pytest.mark.share(2)
 @pytest.mark.parametrize("in_reset", WRONG.values(), ids=WRONG)
 def test_any_other_late_word_in_reset_is_a_mismatch_that_names_the_reset(
     outcomes, tmp_path, in_reset

@@ -10,6 +10,7 @@ pytestmark = pytest.mark.skipif(not shutil.which("yosys"), reason="needs yosys")
 
 
 @pytest.mark.share(3)
+@pytest.mark.share(3)
 @pytest.mark.parametrize("in_reset", RIGHT.values(), ids=RIGHT)
 def test_both_forms_of_a_late_word_are_proved(tmp_path, in_reset):
     """The words, the lines and what reads return are proved of either."""
@@ -19,6 +20,7 @@ def test_both_forms_of_a_late_word_are_proved(tmp_path, in_reset):
 
 
 @pytest.mark.share(4)
+@pytest.mark.share(3)
 @pytest.mark.parametrize("in_reset", WRONG.values(), ids=WRONG)
 def test_any_other_late_word_in_reset_is_refuted(tmp_path, in_reset):
     """A word kept in reset and a bit that reset sets have a counterexample."""
