@@ -46,7 +46,9 @@ class BoundCore:
         if "drive" in part.pins:
             edge.append((part.pins["drive"], word))
         if "memory_word" in part.pins:
-            edge.append((part.pins["memory_word"], system.state[MEMORY_WORD]))
+            memory = system.state[MEMORY_WORD]  # the bench offers it in a slot, else a wrong word
+            offered = z3.If(inputs["slot"] == 1, memory, ~memory)
+            edge.append((part.pins["memory_word"], offered))
         if LATE_RESET in part.pins:  # released before the edge, and there behind it
             before = _register_once(system, "bench.late_reset", reset, 1)
             edge.append((part.pins[LATE_RESET], before & reset))
