@@ -11,7 +11,7 @@ from refmodel.capture.capture_map import LEVELS, LINES
 from refmodel.capture.check import Checked
 from refmodel.capture.opened import Evidence
 from refmodel.ground.errors import EXIT_AGREE, EXIT_BAD_INPUT, EXIT_MISMATCH
-from refmodel.report.numbers import counted
+from refmodel.report.numbers import counted, grouped
 from refmodel.report.result import (
     AGREE,
     MISMATCH,
@@ -81,9 +81,9 @@ def verdict_of(checked: Checked) -> str:
 def _note(opened: Evidence, checked: Checked) -> str:
     """Say how far the capture decides, and why no further."""
     said = [
-        f"decided {counted(checked.cycles, 'cycle')} of {checked.cycles_total},"
-        f" {counted(checked.reads, 'read')} of {checked.reads_total},"
-        f" {counted(checked.bits, 'bit')} of {checked.bits_total}"
+        f"decided {counted(checked.cycles, 'cycle')} of {grouped(checked.cycles_total)},"
+        f" {counted(checked.reads, 'read')} of {grouped(checked.reads_total)},"
+        f" {counted(checked.bits, 'bit')} of {grouped(checked.bits_total)}"
     ]
     said += [f"undecided: {reason}" for reason in checked.reasons]
     said += _suspicions(opened, checked)

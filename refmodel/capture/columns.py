@@ -8,6 +8,7 @@ and 0 below.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from functools import cached_property
@@ -32,14 +33,18 @@ Rows = NDArray[np.int64]
 BLOCK = 4 << 20  # bytes of a piece
 UNKNOWN = (1 << WIDEST) - 1
 SEPARATORS = ("\t", ",", ";")  # the first that a heading has
-TIME_NAMES = ("time", "t", "time_ns", "time_us", "time_ms", "time_s", "sample")
+TIME_NAME = re.compile(
+    r"sample|(?:time|t)(?:[ _]?[(\[]?\s*(?:s|ms|[u\u00b5\u03bc]s|ns|ps|fs)\s*[)\]]?)?", re.I
+)
+MICRO = str.maketrans("\u00b5\u03bc", "uu")
+UNIT_NAMED = re.compile(r"(?:_|[(\[]\s*|\s)(s|ms|[u\u00b5\u03bc]s|ns|ps|fs)\s*[)\]]?$", re.I)
 
 
 class TablePart(Schema):
     """How a table is read."""
 
     time: str | None = None
-    """The column of the time; without it one with a usual name, such as `time`."""
+    """The column of the time; without it one with a usual name, such as `time` or `Time (us)`."""
     unit: str = "ns"
     """The unit of the time: s, ms, us, ns, ps or fs."""
     rate: Fraction | None = None
@@ -112,7 +117,7 @@ class ColumnFile:
             return part.time
         if part.rate is not None:
             return None
-        found = [name for name in columns if name.lower() in TIME_NAMES]
+        found = [name for name in columns if TIME_NAME.fullmatch(name)]
         if not found:
             raise UserError(
                 f"{self.path}: no column of times; name one (file.time) or give the rate of the"
@@ -170,8 +175,8 @@ class ColumnFile:
         part = self._part
         if part.rate is not None:
             return float(1_000_000_000 / part.rate)
-        named = (self.time_column or "").rpartition("_")[2]
-        unit = named if part.unit == "ns" and named in UNITS else part.unit
+        named = UNIT_NAMED.search(self.time_column or "")
+        unit = named[1].lower().translate(MICRO) if named and part.unit == "ns" else part.unit
         if unit not in UNITS:
             raise UserError(f"{self.path}: file.unit '{unit}' is not a unit{near(unit, UNITS)}")
         return float(10.0 ** UNITS[unit])

@@ -36,7 +36,7 @@ WORDS = {  # what a role's signals are called: common practice, no source
     "transfer_done": r"(?:irq|int|pulse|transfer|xfer)_?done|done_?(?:irq|int)|(?:^|_)done$",
     "master_enable": r"(?:^|_)(?:en(?:able)?_?(?:master|all)|master_?en(?:able)?)(?:$|_)",
     "channel_enable": r"(?:^|_)(?:en(?:able)?_?chan(?:nel)?|chan(?:nel)?_?en(?:able)?)(?:$|_)",
-    "address": r"^a?(?:dr|ddr|ddress)|addr|(?:^|_)adr|place",
+    "address": r"^a(?:ddress)?$|addr|(?:^|_)adr|place",
     "read": r"^(?:rd|re|read)(?:_n|n)?$|read_?(?:en|stb|strobe)|(?:^|_)rd$",
     "direction": r"^(?:rnw|r_nw|rw|r_w|wnr|w_nr)$",
     "write": r"^(?:wr|we|write)(?:_n|n)?$|write_?(?:en|stb|strobe)|(?:^|_)wr$",

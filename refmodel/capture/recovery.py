@@ -232,6 +232,8 @@ class Grid:
         """Tell a clock from a strobe; raise UserError for samples too far apart."""
         if self._sample_ns is None:
             self._sample_ns = _sample_ns(held)
+            if self._sample_ns * LEAST > self._period:
+                self._sample_ns = _grid_ns(held, self._sample_ns, self._clock.jitter_ns)
         rises, period = self._counted.ns, self._period
         self._is_clock = float(np.median(np.diff(rises))) < CLOCK_LIKE * period
         if self._sample_ns > TOO_RARE * period:
@@ -242,7 +244,8 @@ class Grid:
         if self._sample_ns * LEAST > period:
             raise UserError(
                 f"{self._name}: a sample every {self._sample_ns:.4g} ns is too slow for cycles"
-                f" of {period:.4g} ns: sample at {1000 * LEAST / period:.3g} MHz or more"
+                f" of {period:.4g} ns: sample at {1000 * LEAST / period:.3g} MHz or more;"
+                " if the analyser did, say so in clock.sample_ns"
             )
 
     def _lay(self, last: bool) -> None:
@@ -328,6 +331,24 @@ def _sample_ns(held: dict[str, SignalChanges]) -> float:
     if not len(steps):
         raise UserError("the capture has no two changes; there is nothing to recover a clock from")
     return float(np.percentile(steps, 1))
+
+
+def _grid_ns(held: dict[str, SignalChanges], least: float, jitter: float) -> float:
+    """Return the time between samples where no two changes are one sample apart.
+
+    A clock of 141 ns sampled every 10 ns changes after 70 or 80 ns: usual steps, told apart by more
+    than their jitter, are multiples of the difference. Otherwise the least step stays.
+    """
+    times = np.unique(np.concatenate([changes.ns for changes in held.values()]))
+    steps = np.sort(np.diff(times))
+    steps = steps[steps >= least - 2 * jitter]
+    groups = np.split(steps, np.flatnonzero(np.diff(steps) > max(2 * jitter, least / 100)) + 1)
+    usual = np.array([np.median(group) for group in groups if len(group) * 100 >= len(steps)])
+    if len(usual) < 2:
+        return least
+    grid = float(np.diff(usual).min())
+    off = np.abs(usual - grid * np.round(usual / grid))
+    return min(grid, least) if (off <= max(jitter, grid / 10)).all() else least
 
 
 def without_glitches(changes: SignalChanges, glitch_ns: float) -> SignalChanges:

@@ -36,6 +36,12 @@ def test_equal_samples_are_no_changes(tmp_path):
     [
         ("time", ["0", "1000"], {}),
         ("time_us", ["0", "1"], {}),
+        ("Time (us)", ["0", "1"], {}),
+        ("Time[\u00b5s]", ["0", "1"], {}),
+        ("time us", ["0", "1"], {}),
+        ("T_us", ["0", "1"], {}),
+        ("When (us)", ["0", "1"], {"time": "When (us)"}),
+        ("Time [s]", ["0", "0.000001"], {}),
         ("t", ["0", "1"], {"unit": "us"}),
         ("stamp", ["0", "24"], {"time": "stamp", "rate": "24000000"}),
     ],

@@ -138,3 +138,11 @@ def test_samples_of_an_analyser_are_told_from_a_clocked_dump(tmp_path):
     )
     with pytest.raises(Exception, match="if an analyser sampled it say sampled: true"):
         check(open_capture(table, mapped(tmp_path, plain)))
+
+
+def test_an_address_is_told_from_a_name_that_only_begins_like_one(tmp_path):
+    """A bus `A` is the address beside words called DR and drive_word."""
+    words = {"DR": (lambda c: c["status"], 16), "drive_word": (lambda c: c["status"] ^ 1, 16)}
+    given = drafted(tmp_path, Renamed({"adr": "A"}, more=words))
+    assert given["bus"]["address"] == "A"
+    assert given["bus"]["registers"] == {"status": 4, "sync_word": 8}

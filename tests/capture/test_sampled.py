@@ -51,6 +51,21 @@ def test_a_steady_analyser_decides_every_cycle(good, tmp_path):
     assert found.reads == found.reads_total > 200
 
 
+@pytest.mark.parametrize("rate", [50_000_000, 100_000_000])
+def test_signals_that_move_on_edges_alone_do_not_hide_a_fast_analyser(good, tmp_path, rate):
+    """Where all signals change at an edge, no two changes are one sample apart."""
+    clock = STEADY.replace("settle_ns: 40, jitter_ns: 2", "settle_ns: 20")
+    found = checked(tmp_path, good, clock, rate_hz=rate, on_edges=True)
+    assert verdict_of(found) == "agree"
+    assert found.reads == found.reads_total > 200
+
+
+def test_a_slow_analyser_is_refused_where_signals_move_on_edges_alone(good, tmp_path):
+    """At 10 MHz the steps between changes are whole samples, so none looks finer."""
+    with pytest.raises(UserError, match="is too slow for cycles"):
+        checked(tmp_path, good, STEADY, rate_hz=10_000_000, on_edges=True)
+
+
 def test_a_hole_ends_a_run_and_begins_another(good, tmp_path):
     """Where the sampled clock is silent for long nothing was recorded; short of that all counts."""
     table = sampled(good, tmp_path / "analyser.csv", jitter_ns=1)
