@@ -19,6 +19,7 @@ from refmodel.ground.numbers import counted
 
 FEWEST = 16  # edges of a clock; of a signal with fewer it is said that it is none
 HOLE = 64  # periods; where a clock has no edge for longer, nothing was recorded
+PAUSE = 4  # periods; a recovered clock without an edge for longer may be a short hole
 
 
 Hole = tuple[float, float]  # the times between which nothing was recorded, in ns
@@ -77,6 +78,7 @@ class Steady:
         self._period = period
         self._last = np.empty(0)
         self.holes: list[Hole] = []
+        self.pauses: list[Hole] = []  # shorter ones, whose edges count
 
     def take(self, edges: Times) -> list[Hole]:
         """Take the next edges; return the holes among them and before them.
@@ -91,12 +93,16 @@ class Steady:
             self._last = edges
             return []
         self._last = edges[-1:]
-        found = [
-            (float(edges[n]), float(edges[n + 1]))
-            for n in np.flatnonzero(gaps > HOLE * self._period).tolist()
-        ]
+        dark = gaps > HOLE * self._period
+        found = _between(edges, dark)
         self.holes += found
+        self.pauses += _between(edges, (gaps > PAUSE * self._period) & ~dark)
         return found
+
+
+def _between(edges: Times, which: NDArray[np.bool_]) -> list[Hole]:
+    """Return the times at both ends of some of the gaps between edges."""
+    return [(float(edges[n]), float(edges[n + 1])) for n in np.flatnonzero(which).tolist()]
 
 
 class ClockedSamples:

@@ -184,6 +184,7 @@ class Opened:
                 yield sampled
             self.unsure = recovered.unsure
             self._note_holes(recovered.holes)
+            self._note_pauses(recovered.pauses)
             return
         enable = self.roles.get("enable")
         role = ClockRole(
@@ -205,6 +206,20 @@ class Opened:
         said = (
             f"the clock stands still for {time_text(end - begin)} from {time_text(begin)} on{more}:"
             " taken as a hole in the capture; what follows is a run of its own"
+        )
+        if said not in self.notes:
+            self.notes.append(said)
+
+    def _note_pauses(self, pauses: Sequence[Hole]) -> None:
+        """Note where a recovered clock has no edges for a time too short for a hole."""
+        if not pauses:
+            return
+        begin, end = pauses[0]
+        more = f" (and {counted(len(pauses) - 1, 'more time')})" if len(pauses) > 1 else ""
+        said = (
+            f"the clock has no edge for {time_text(end - begin)} from {time_text(begin)} on{more}:"
+            " too short for a hole, so its cycles count; if samples are missing there, what follows"
+            " is wrong: cut the capture there"
         )
         if said not in self.notes:
             self.notes.append(said)

@@ -58,6 +58,11 @@ class RecoveredSamples:
         """Where the clock stood still so far; a strobe in its place may be silent for long."""
         return self._grid.holes
 
+    @property
+    def pauses(self) -> list[Hole]:
+        """Where the clock stood still for too short a time to be called a hole."""
+        return self._grid.pauses
+
     def uncaused(self, signal: str) -> float:
         """Return the part of a signal's changes so far that no edge can have caused."""
         return self._placed[signal].uncaused
@@ -188,6 +193,11 @@ class Grid:
     def holes(self) -> list[Hole]:
         """Where the signal stood still, if it is a clock."""
         return self._steady.holes if self._is_clock else []
+
+    @property
+    def pauses(self) -> list[Hole]:
+        """Where it stood still for a shorter time; the edges there are taken to have come."""
+        return self._steady.pauses if self._is_clock else []
 
     def take(self, changes: SignalChanges, held: dict[str, SignalChanges], last: bool) -> int:
         """Take more changes of the signal; return how often it rises in them."""

@@ -81,6 +81,8 @@ def test_a_hole_ends_a_run_and_begins_another(good, tmp_path):
         found = check(opened)
         noted = [note for note in opened.notes if "taken as a hole" in note]
         assert (runs, runs - 1) == (found.runs, len(noted))
+        paused = [note for note in opened.notes if "too short for a hole" in note]
+        assert len(paused) == (runs == 1)
         if runs == 2:
             assert found.finding is None
             assert found.cycles_total < 20_000 - cycles + 10
