@@ -192,7 +192,8 @@ def decoding_of(lockstep: Lockstep) -> Decoding:
         return Decoding()
     lines = -1 if binding.bus.decoded is None else binding.bus.decoded
     registers = {name: one.address for name, (one,) in cycles.items()}
-    return Decoding(registers, lockstep.harness.other_address, lines)
+    acknowledged = binding.bus.acknowledge is not None
+    return Decoding(registers, lockstep.harness.other_address, lines, acknowledged)
 
 
 def with_trials(

@@ -19,6 +19,7 @@ from refmodel.engine.bus_alternatives import (
     Decoding,
     bus_readings,
     other_addresses,
+    shows_the_word_bound,
     without_writes,
 )
 from refmodel.engine.compare import CHANNEL_BIT, MEMORY, SpanChecker
@@ -66,7 +67,10 @@ def tried(
         "", shown.stimulus, profile, known, shown.reads, shown.compared_from, shown.observed
     )
     trials = _trials(plain, finding, shown, decoding or Decoding())
-    return tuple(Tried(trial.change, _agrees(trial, shown)) for trial in trials)
+    return tuple(
+        Tried(trial.change, not shows_the_word_bound(trial, shown) and _agrees(trial, shown))
+        for trial in trials
+    )
 
 
 def _comparable(shown: Shown) -> set[str]:
@@ -111,7 +115,8 @@ def _trials(plain: Trial, finding: Finding, shown: Shown, decoding: Decoding) ->
         yield from bus_trials(plain)
         yield from bus_readings(plain, decoding)
         yield from other_addresses(plain, decoding)
-        yield from without_writes(plain)
+        if finding.mismatch.through != "read":  # which it would leave open
+            yield from without_writes(plain, decoding)
 
 
 def _latencies(plain: Trial, finding: Finding) -> Iterator[Trial]:

@@ -12,6 +12,7 @@ from itertools import combinations
 import numpy as np
 
 from refmodel.engine.evidence import ALL_BITS
+from refmodel.engine.finding import Shown
 from refmodel.engine.trial import Trial
 from refmodel.ground.bus import (
     ELSEWHERE,
@@ -38,12 +39,14 @@ SHOW_SYNC_WORD = ("sync_equal", "sync_found", "sync_word")
 class Decoding:
     """Where a binding has the registers of a word-wide bus; nowhere, on a bus of any other kind.
 
-    `other` is where the host reads what is no status, `lines` are those that the core decodes.
+    `other` is where the host reads what is no status, `lines` are those that the core decodes, and
+    `acknowledged` is the bus if the core ends each access.
     """
 
     registers: Mapping[str, int] = field(default_factory=dict)
     other: int = 0
     lines: int = -1
+    acknowledged: bool = False
 
 
 def bus_readings(plain: Trial, decoding: Decoding) -> Iterator[Trial]:
@@ -120,7 +123,24 @@ def _left_open(trial: Trial) -> Trial:
     )
 
 
-def without_writes(plain: Trial) -> Iterator[Trial]:
+def shows_the_word_bound(trial: Trial, shown: Shown) -> bool:
+    """Return whether the core matches with the model where a trial leaves open what it matches.
+
+    Then its sync_word is the one that was bound, not one of nobody's.
+    """
+    for name in ("sync_equal", "sync_found"):
+        core, free = trial.observed.lanes.get(name), trial.observed.undecided.get(name)
+        model = {**shown.expected.lanes, **shown.expected.lines}.get(name)
+        if core is None or free is None or model is None:
+            continue
+        rises = core.cycle[(core.value == 1) & (core.cycle > trial.stimulus.first)]
+        rises = rises[free.at(rises) != 0] - trial.lags.get(name, 0)
+        if np.isin(rises, model.cycle[model.value == 1]).any():
+            return True
+    return False
+
+
+def without_writes(plain: Trial, decoding: Decoding) -> Iterator[Trial]:
     """Yield what comes of a bus on which no write ever arrives; what reads return is left open."""
     stimulus = plain.stimulus
     keep = reads(stimulus.access_kind)
@@ -132,7 +152,9 @@ def without_writes(plain: Trial) -> Iterator[Trial]:
             access_mask=stimulus.access_mask[keep],
             access_value=stimulus.access_value[keep],
         )
-        change = "no write that arrives, as with bus.acknowledge active the other way"
+        change = "no write that arrives"
+        if decoding.acknowledged:
+            change += ", as with bus.acknowledge active the other way"
         yield replace(plain, change=change, stimulus=alone, reads=plain.reads.part(slice(0)))
 
 

@@ -6,8 +6,11 @@ import pytest
 from mistakes import ASKED, DEFECTS, FURTHER
 
 from hdl_stubs.defects import REFERENCE, apply, load_defects
+from testbenches.suite import Options, run_bindings
+from testbenches.toolchain import available
 
 ALL = ASKED | FURTHER
+needs_icarus = pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
 FEW = (
     "late write",
     "field at another bit",
@@ -82,3 +85,42 @@ def test_the_other_byte_that_clears_is_named(core):
     done = one.run(suite="quick/dense_reads", sim="icarus")
     assert 1 == done.returncode, done.stdout + done.stderr
     assert f"with {KEY}" in done.stdout
+
+
+NEITHER = ("sync_latched_until_read", "read_shows_the_cleared_flag")  # is a wrong binding
+BY_THE_BUS = {  # defects that a wrong binding of the bus explains as well, and how
+    "ready_clears_late": "bus.latency: 1 more",
+    "sync_word_byte_swapped": "the bytes of bus.write_data the other way round",
+    "sync_word_fixed": "no write that arrives",
+}
+
+
+def explained(name, folder):
+    """Return what would have each run of a defect agree, of what was tried on its bus."""
+    defect = next(d for d in load_defects() if d.name == name)
+    apply(defect, REFERENCE, folder / "core")
+    binding = folder / "core" / "binding.yaml"
+    (result,) = run_bindings([binding], defect.suite, Options(simulators=["icarus"]))
+    found = [run.outcome.finding for run in result.runs if run.outcome.finding]
+    assert found
+    changes = [{t.change for t in finding.tried if t.agrees} for finding in found]
+    return [
+        {c for c in each if c.startswith(("bus.", "no write", "the bytes"))} for each in changes
+    ]
+
+
+@needs_icarus
+@pytest.mark.parametrize("name", NEITHER)
+def test_defect_is_not_called_a_wrong_binding(name, tmp_path):
+    """What is left open when a register is supposed elsewhere does not explain a mismatch."""
+    assert not any(explained(name, tmp_path))
+
+
+@pytest.mark.long
+@needs_icarus
+@pytest.mark.parametrize("name", [d.name for d in load_defects() if d.name not in NEITHER])
+def test_no_other_defect_is_called_a_wrong_binding(name, tmp_path):
+    """Of the whole catalogue three could be the bus's fault, and are said to be in the same way."""
+    found = explained(name, tmp_path)
+    assert name in BY_THE_BUS or not any(found)
+    assert not BY_THE_BUS.get(name) or any(BY_THE_BUS[name] in each for each in found)
