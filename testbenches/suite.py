@@ -189,11 +189,13 @@ def decoding_of(lockstep: Lockstep) -> Decoding:
     binding = lockstep.binding
     cycles = {name: binding.bus_cycles(name) for name in binding.registers}
     if binding.bus is None or any(len(each) != 1 for each in cycles.values()):
-        return Decoding()
+        late = 0 if binding.bus is None else binding.bus.read_latency
+        return Decoding(read_latency=late)
     lines = -1 if binding.bus.decoded is None else binding.bus.decoded
     registers = {name: one.address for name, (one,) in cycles.items()}
     acknowledged = binding.bus.acknowledge is not None
-    return Decoding(registers, lockstep.harness.other_address, lines, acknowledged)
+    late = binding.bus.read_latency
+    return Decoding(registers, lockstep.harness.other_address, lines, acknowledged, late)
 
 
 def with_trials(

@@ -36,6 +36,7 @@ from refmodel.engine.more_alternatives import (
 from refmodel.engine.timeline import Timeline
 from refmodel.engine.trial import Trial
 from refmodel.ground.lane import Lane
+from refmodel.ground.numbers import counted
 from refmodel.ground.stimulus import LEVEL_INPUTS
 from refmodel.profile import Profile
 
@@ -98,7 +99,7 @@ def _agrees(trial: Trial, shown: Shown) -> bool:
 
 def _trials(plain: Trial, finding: Finding, shown: Shown, decoding: Decoding) -> Iterator[Trial]:
     yield from _latencies(plain, finding)
-    yield from _read_latencies(plain, finding, shown)
+    yield from _read_latencies(plain, finding, shown, decoding.read_latency)
     yield from _policies(plain)
     yield from turned_lane(plain, finding)
     yield from exchanged_lines(plain, finding)
@@ -138,14 +139,20 @@ def _latencies(plain: Trial, finding: Finding) -> Iterator[Trial]:
                 yield replace(plain, change=f"latency: {{status: {lag}}}", lags=every)
 
 
-def _read_latencies(plain: Trial, finding: Finding, shown: Shown) -> Iterator[Trial]:
+def _read_latencies(
+    plain: Trial, finding: Finding, shown: Shown, read_latency: int
+) -> Iterator[Trial]:
     """Yield reads whose values come a cycle or two sooner or later than the binding says."""
     if finding.mismatch.through != "read":
         return
     reads = shown.reads
     for shift in (1, 2):
         sooner = replace(reads, cycle=reads.cycle + shift)
-        yield replace(plain, change=f"bus.read_latency: {shift} less", reads=sooner)
+        change = f"bus.read_latency: {shift} less"
+        if shift > read_latency:
+            late = counted(shift, "cycle")
+            change = f"reads of another signal than status is observed on, which comes {late} late"
+        yield replace(plain, change=change, reads=sooner)
     if len(reads.cycle) > 1:  # a register still shows what the read before put there
         later = replace(
             reads,

@@ -40,13 +40,15 @@ class Decoding:
     """Where a binding has the registers of a word-wide bus; nowhere, on a bus of any other kind.
 
     `other` is where the host reads what is no status, `lines` are those that the core decodes, and
-    `acknowledged` is the bus if the core ends each access.
+    `acknowledged` is the bus if the core ends each access; what reads return comes `read_latency`
+    edges late.
     """
 
     registers: Mapping[str, int] = field(default_factory=dict)
     other: int = 0
     lines: int = -1
     acknowledged: bool = False
+    read_latency: int = 0
 
 
 def bus_readings(plain: Trial, decoding: Decoding) -> Iterator[Trial]:

@@ -70,7 +70,7 @@ def find_cause(
         still = _nothing(target, there=here is not None)
         event = f"{still}; last set by: {describe(edge)}"
         return Cause(clause, event, edge.cycle, before, after)
-    event = f"nothing arrives in cycle {target} that could change it"
+    event = "nothing arrives that could change it"
     return Cause(clause, event, target, value, value)
 
 
@@ -143,7 +143,8 @@ def describe(edge: Edge, values: Values | None = None) -> str:
 def _by_itself(edge: Edge) -> str:
     """Say what the block does on an edge on which nothing arrives."""
     before = edge.before
-    if before.sync_equal != before.sync_equal_before:
+    shown = edge.status_before != edge.status_after  # by a view that is registered
+    if shown and before.sync_equal != before.sync_equal_before:
         return "the comparator's view follows one cycle later"
     if before.transfer.done:
         return "the pulse of transfer_done ends"

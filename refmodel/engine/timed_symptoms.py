@@ -12,6 +12,7 @@ from refmodel.engine.compare import Mismatch
 from refmodel.engine.control import control_lane
 from refmodel.engine.finding import Shown
 from refmodel.ground.lane import Cycles, Lane
+from refmodel.ground.numbers import counted
 from refmodel.profile import Profile
 
 ENOUGH = 3  # pulses that say the same
@@ -22,8 +23,8 @@ def timed_symptoms(mismatch: Mismatch, profile: Profile, shown: Shown) -> Iterat
     """Yield what the mismatching line does each time it changes, in sentences."""
     if held := held_for(mismatch, shown):
         yield (
-            f"sync_equal stays up for {held} cycles each time in the core, as if a timer held it;"
-            " in the model it falls with the next channel bit (B3)"
+            f"sync_equal stays up for {counted(held, 'cycle')} each time in the core, as if a timer"
+            " held it; in the model it falls with the next channel bit (B3)"
         )
     early = comes_early(mismatch, shown)
     if early and early == AHEAD * profile.cycles_per_written_bit:
