@@ -1,5 +1,7 @@
 """The suite block finds faults of the write side that show only in rare words (B11)."""
 
+import pytest
+
 FIFO = (
     (
         "    reg [15:0] places [0:3];\n",
@@ -19,6 +21,7 @@ def run(core, scenario):
     return core.run(suite=f"block/{scenario}")
 
 
+@pytest.mark.rest
 def test_a_slow_bit_is_shifted_in_block(core):
     """A core whose slow bits are shifted too far is found, though its fast bits are right."""
     early = "early ? middle - shift"
@@ -31,6 +34,7 @@ def test_a_slow_bit_is_shifted_in_block(core):
     assert "write_data" in found.stdout
 
 
+@pytest.mark.rest
 def test_control_written_in_a_word_counts_from_the_next_bit(core):
     """A core that keeps the precompensation with which a word began is found."""
     wrong = core().change(

@@ -130,6 +130,7 @@ def test_the_command_tells_the_counts(logged, tmp_path):
     assert 0 < decided <= total
 
 
+@pytest.mark.rest
 def test_the_fit_of_a_log_leaves_one_cycle_questions_open(logged):
     """Framing is decided by the bytes read; a policy of one cycle is not."""
     from refmodel.capture.fit import fit

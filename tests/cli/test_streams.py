@@ -19,6 +19,7 @@ def shell(*words, streams):
     return subprocess.run(given, capture_output=True, text=True, check=False, timeout=100)
 
 
+@pytest.mark.share(3)
 @needs_icarus
 @pytest.mark.parametrize(
     "streams",
@@ -60,6 +61,7 @@ def test_a_place_for_work_files_that_is_not_there(tmp_path):
     assert (0, "") == (done.returncode, done.stderr)
 
 
+@pytest.mark.rest
 @needs_icarus
 def test_what_to_look_at_when_reset_shows_a_wrong_value(tmp_path):
     """The report asks for the binding's reset, and in a suite for what a scenario leaves behind."""

@@ -39,6 +39,7 @@ def test_file(tmp_path):
     assert out.read_text() == cellstep("trace", "status/random", "--format", "vcd").stdout
 
 
+@pytest.mark.rest
 def test_file_that_is_a_pipe():
     """What goes through --out to a pipe is the data and nothing else."""
     done = apart("trace", "iso_sectors", "--format", "csv", "--out", "/dev/stdout")

@@ -61,7 +61,7 @@ RIGHT = {
 }
 
 
-@pytest.mark.share(2)
+@pytest.mark.share(9)
 @pytest.mark.parametrize("name", WRONG)
 def test_what_is_wrong_with_a_separator_of_ones_own_is_found(core, simulator, name):
     """Each is a mismatch of the separator, and its sentence says what became of the pulses."""

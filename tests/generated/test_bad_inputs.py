@@ -38,7 +38,7 @@ def try_from(desk, first):
         assert [] == found, f"{case}\n{' '.join(case.words)}\n{ran.text[-3000:]}"
 
 
-@pytest.mark.share(5)
+@pytest.mark.rest
 @pytest.mark.parametrize("first", range(0, FEW, AT_ONCE))
 def test_a_bad_input_is_told_of(desk, first):
     """Status 2 or 125, no traceback, a message with file, line and a way out, nothing left."""

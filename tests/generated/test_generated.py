@@ -54,7 +54,7 @@ def tried(shop, one):
     return found, f"{one}\n{words}\n{ran.text[-3000:]}"
 
 
-@pytest.mark.share(9)
+@pytest.mark.rest
 @needs_icarus
 @pytest.mark.parametrize("first", range(0, COUNT, len(TURN)))
 def test_a_generated_input_ends_well(shop, first):

@@ -68,6 +68,7 @@ def test_an_agreement_is_held_to_a_plain_bench():
     assert [] == found("verilog", Ran(0, AGREES), plain="?")
 
 
+@pytest.mark.rest
 @pytest.mark.skipif("icarus" not in available(), reason="needs Icarus Verilog")
 def test_the_plain_bench_sees_a_changed_output(tmp_path):
     """The plain bench passes the good core, and fails one whose output was changed."""

@@ -1,5 +1,7 @@
 """On a byte-wide bus whose data byte clears byte_ready, a host reads data after it saw the flag."""
 
+import pytest
+
 from refmodel.ground.bus import HIGH, LOW, READ_STATUS, READ_STATUS_PART, BusCycle, BusShape
 from refmodel.host.processor import Processor
 from refmodel.host.program import Read
@@ -49,6 +51,7 @@ def test_where_the_flags_clear_both_bytes_are_read():
     assert [BusCycle(10, READ_STATUS, HIGH), BusCycle(11, READ_STATUS_PART, LOW)] == host.pending
 
 
+@pytest.mark.rest
 def test_a_core_whose_data_byte_clears_passes_the_checks(core):
     """A correct 8-bit core of that form is not condemned, whatever completes between its bytes."""
     from command import cellstep

@@ -48,6 +48,7 @@ def hunted(folder, name, *options):
     return binding, done, hunt["failures"]
 
 
+@pytest.mark.rest
 def test_defect_is_found_and_made_small(tmp_path):
     """A tie resolved the other way is a byte and a read on one edge, in a file `run` plays."""
     binding, done, (failure,) = hunted(tmp_path, "tie_resolved_the_other_way")
@@ -109,6 +110,7 @@ def test_bad_input(words, told):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.rest
 def test_a_core_with_a_separator_is_hunted():
     """Cases without a pulse, or with pulses that no drive delivers, say nothing of a separator."""
     core = HERE / "flux" / "counter.yaml"

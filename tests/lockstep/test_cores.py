@@ -47,6 +47,7 @@ def test_core_agrees_in_every_transfer(core, outcomes):
     assert all(o.cycles > 10_000 for o in found)
 
 
+@pytest.mark.rest
 def test_other_meaning_of_dma_active_is_told_apart(outcomes):
     """A core built for `running` parts from the model of `enabled` at B6."""
     binding = STUBS / "bytewide" / "binding.yaml"
@@ -55,7 +56,7 @@ def test_other_meaning_of_dma_active_is_told_apart(outcomes):
     assert ("B6", "dma_active") == (first.cause.clause, first.mismatch.field)
 
 
-@pytest.mark.share(3)
+@pytest.mark.rest
 @pytest.mark.parametrize("core", QUICK_CORES)
 def test_core_agrees_live(core, outcomes):
     """The model, told what a live host did to the core, explains every cycle of it."""

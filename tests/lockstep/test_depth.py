@@ -73,7 +73,7 @@ def verdicts(found):
     return {o.verdict for o in found}, sum(o.reads for o in found), sum(o.moves for o in found)
 
 
-@pytest.mark.share(2)
+@pytest.mark.rest
 @pytest.mark.parametrize("suite", ["quick", "block"])
 def test_core_behind_registers_agrees(outcomes, tmp_path, suite):
     """Strobes registered twice, a bus registered once, late writes and levels: all agree."""
@@ -150,7 +150,7 @@ def test_straight_levels_agree_under_dense_reads(outcomes, tmp_path):
     assert ("read", "dma_active") == (first.mismatch.through, first.mismatch.field)
 
 
-@pytest.mark.share(2)
+@pytest.mark.rest
 @pytest.mark.parametrize("simulator", ["icarus"], indirect=True)
 @pytest.mark.parametrize("cycles", [2, 4])
 def test_pulses_of_another_length_differ(outcomes, tmp_path, cycles):

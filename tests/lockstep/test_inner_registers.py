@@ -13,6 +13,7 @@ def core_with(core, inside=ALL):
     return core(binding=BLOCK).bind((SHOWS, f"observe: {{status: status, {inside}}}"))
 
 
+@pytest.mark.rest
 def test_right_core_agrees_inside(core, simulator):
     """All four registers of the reference core are compared in every cycle, 60 bits at once."""
     one = core_with(core)

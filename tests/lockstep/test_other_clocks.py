@@ -25,6 +25,7 @@ def test_lines_stay_in_the_pause_behind_a_live_access(outcomes):
     assert (found.verdict, found.finding, found.reads > 100) == ("agree", None, True)
 
 
+@pytest.mark.rest
 @pytest.mark.parametrize("simulator", ["verilator"], indirect=True)
 def test_members_of_a_packed_structure_are_observed(outcomes):
     """A core whose status is a packed structure shows its members, behind valid and ready."""

@@ -144,6 +144,7 @@ def test_an_enable_that_never_comes_is_a_mismatch(outcomes, core):
     assert "clock enable stays off: clock.enabled_by is never active" in found.note
 
 
+@pytest.mark.rest
 @pytest.mark.skipif(not available(), reason="needs a simulator")
 def test_an_acknowledge_that_never_comes_is_a_mismatch(core):
     """The access and how long the host waited are reported; the command ends with 1."""

@@ -40,6 +40,7 @@ def test_a_disk_in_another_recording_is_read_in_lockstep(name, simulator, tmp_pa
     assert (outcome.verdict, outcome.result) == ("agree", FOUND[name])
 
 
+@pytest.mark.rest
 @pytest.mark.parametrize("simulator", ["verilator"], indirect=True)
 def test_a_core_reads_back_as_flux_what_it_wrote(simulator):
     """Behind its own separator a core finds in the next revolution the sector it wrote in this."""

@@ -15,7 +15,7 @@ FIELD = data_field_words(b"\xe5" * 128).tolist()
 SYNC = 12 + 1  # bytes of sync, and the first mark, which is not stored (B10)
 
 
-@pytest.mark.share(4)
+@pytest.mark.rest
 @pytest.mark.parametrize("live", [False, True], ids=["replay", "live"])
 @pytest.mark.parametrize("core", ["reference", "bytewide"])
 def test_core_reads_back_what_it_wrote(core, live, outcomes):

@@ -87,6 +87,7 @@ def result_of(*names):
     return replace(one, subjects=tuple(replace(subject, name=name) for name in names))
 
 
+@pytest.mark.rest
 def test_the_command_holds_a_core_to_the_model_it_claims(monkeypatch):
     """Equal numbers end with 0, one that differs with 1; both are said below the table."""
     same = result_of("counter", "core flux_regs")

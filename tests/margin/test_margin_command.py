@@ -135,7 +135,7 @@ def is_gone(group):
     return False
 
 
-@pytest.mark.share(3)
+@pytest.mark.rest
 @pytest.mark.parametrize(
     ("number", "said", "there"),
     [

@@ -78,6 +78,7 @@ def test_page_lists_every_mistake():
         assert " ".join(quoted.split()) in row, name
 
 
+@pytest.mark.rest
 def test_the_other_byte_that_clears_is_named(core):
     """A core read in bytes, bound with the wrong one as that which clears, is told the key."""
     one = core("bytewide")
@@ -109,6 +110,7 @@ def explained(name, folder):
     ]
 
 
+@pytest.mark.share(2)
 @needs_icarus
 @pytest.mark.parametrize("name", NEITHER)
 def test_defect_is_not_called_a_wrong_binding(name, tmp_path):

@@ -62,6 +62,7 @@ def test_registers_of_another_form_are_matched_without_help(tmp_path, alone):
     assert proof.verdict.verdict == PROVED
 
 
+@pytest.mark.rest
 def test_a_version_that_differs_is_refuted_and_replayed(tmp_path, alone):
     """The new version is shown wrong by a run that simulators show, too."""
     defect = next(d for d in load_defects() if d.name == "sync_lasts_a_cycle")
@@ -83,7 +84,7 @@ def test_a_wrong_core_equals_itself(tmp_path):
     assert prove_against(binding, binding, Effort(seconds=60)).verdict.verdict == PROVED
 
 
-@pytest.mark.share(4)
+@pytest.mark.rest
 @pytest.mark.parametrize(
     "core",
     [

@@ -19,7 +19,7 @@ def test_both_forms_of_a_late_word_are_proved(tmp_path, in_reset):
     assert done.stdout.startswith("proved: ")
 
 
-@pytest.mark.share(4)
+@pytest.mark.share(8)
 @pytest.mark.share(3)
 @pytest.mark.parametrize("in_reset", WRONG.values(), ids=WRONG)
 def test_any_other_late_word_in_reset_is_refuted(tmp_path, in_reset):

@@ -35,6 +35,7 @@ def broken(name, rules=None):
     return proven.holds is False
 
 
+@pytest.mark.share(2)
 @pytest.mark.parametrize(
     "policies",
     [

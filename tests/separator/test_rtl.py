@@ -114,7 +114,7 @@ def test_core_presets_the_numbers_of_the_profile(name, folder, tmp_path, small):
     assert ["agree"] * 4 == [o.verdict for o in found]
 
 
-@pytest.mark.share(2)
+@pytest.mark.share(4)
 @each_separator
 def test_core_agrees_with_its_model(name, simulator, tmp_path, small):
     """Each channel bit comes in the model's cycle, and what the block makes of it agrees."""
