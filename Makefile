@@ -20,7 +20,7 @@ test: setup ## run the tests; PYTEST_ARGS="-k sync" picks some
 	@$(python) -m pytest -n 2 --dist worksteal $(PYTEST_ARGS)
 
 rest: export BROWSER_TESTS = 1
-rest: setup ## run the tests that have their like in make test, and take some seconds each
+rest: setup ## run the slower variants of tests in make test, as CI does after it
 	@$(python) -m pytest -n 2 --dist worksteal -m "rest and not long" $(PYTEST_ARGS)
 
 long: export BROWSER_TESTS = 1

@@ -199,28 +199,30 @@ class Opened:
 
     def _note_holes(self, holes: Sequence[Hole]) -> None:
         """Note where the clock stood still: nothing is said of the controller there."""
-        if not holes:
-            return
-        begin, end = holes[0]
-        more = f" (and {counted(len(holes) - 1, 'more hole')})" if len(holes) > 1 else ""
-        said = (
-            f"the clock stands still for {time_text(end - begin)} from {time_text(begin)} on{more}:"
-            " taken as a hole in the capture; what follows is a run of its own"
+        self._note_still(
+            holes,
+            "the clock stands still",
+            "hole",
+            "taken as a hole in the capture; what follows is a run of its own",
         )
-        if said not in self.notes:
-            self.notes.append(said)
 
     def _note_pauses(self, pauses: Sequence[Hole]) -> None:
         """Note where a recovered clock has no edges for a time too short for a hole."""
-        if not pauses:
-            return
-        begin, end = pauses[0]
-        more = f" (and {counted(len(pauses) - 1, 'more time')})" if len(pauses) > 1 else ""
-        said = (
-            f"the clock has no edge for {time_text(end - begin)} from {time_text(begin)} on{more}:"
-            " too short for a hole, so its cycles count; if samples are missing there, what follows"
-            " is wrong: cut the capture there"
+        self._note_still(
+            pauses,
+            "the clock has no edge",
+            "time",
+            "too short for a hole, so its cycles count; if samples are missing there, what follows"
+            " is wrong: cut the capture there",
         )
+
+    def _note_still(self, found: Sequence[Hole], what: str, kind: str, so: str) -> None:
+        """Note once where the clock has no edges, the first time in full, and what comes of it."""
+        if not found:
+            return
+        begin, end = found[0]
+        more = f" (and {counted(len(found) - 1, f'more {kind}')})" if len(found) > 1 else ""
+        said = f"{what} for {time_text(end - begin)} from {time_text(begin)} on{more}: {so}"
         if said not in self.notes:
             self.notes.append(said)
 

@@ -151,7 +151,7 @@ def _read_latencies(
         change = f"bus.read_latency: {shift} less"
         if shift > read_latency:
             late = counted(shift, "cycle")
-            change = f"reads of another signal than status is observed on, which comes {late} late"
+            change = f"reads that return status {late} before the observed signal shows it"
         yield replace(plain, change=change, reads=sooner)
     if len(reads.cycle) > 1:  # a register still shows what the read before put there
         later = replace(

@@ -27,6 +27,6 @@ def memory_symptoms(mismatch: Mismatch, shown: Shown) -> Iterator[str]:
     mine, theirs = core.store[np.isin(core.cycle, both)], model.store[np.isin(model.cycle, both)]
     if len(both) >= ENOUGH and (mine != theirs).all():
         yield (
-            f"{len(both)} words move in the slots of the model's, each the other way: is the level"
-            " of memory.store right?"
+            f"{len(both)} words move in the model's slots, each in the wrong direction: is the"
+            " level of memory.store right?"
         )

@@ -119,7 +119,7 @@ def _least(found: Recovered, name: str) -> int:
 
 
 def _moved(found: Recovered) -> str:
-    """Say which pulses became no 1 or two; empty where the worst model has half as many.
+    """Say how many pulses gave no 1, or two; empty where the worst model has half as many.
 
     A pulse may come anywhere in its window: each is one 1, in that channel bit or the next.
     """
@@ -128,7 +128,7 @@ def _moved(found: Recovered) -> str:
         for name, own in (("lost", found.lost), ("doubled", found.doubled))
     )
     if lost[0] > lost[1]:
-        return f"{counted(lost[0], 'pulse')} of {found.pulses} became no 1 of their own"
+        return f"{counted(lost[0], 'pulse')} of {found.pulses} gave no 1 of their own"
     if doubled[0] > doubled[1]:
         return f"{counted(doubled[0], 'channel bit')} are 1 without a pulse of their own"
     return ""

@@ -56,7 +56,7 @@ def precompensated(mismatch: Mismatch, profile: Profile, shown: Shown) -> str:
     sizes = np.unique(np.abs(off[off != 0]))
     if len(sizes) != 1 or not shift or not ((off > 0).any() and (off < 0).any()):
         return ""
-    cycles = f"{shift} cycle{'s' * (shift > 1)}"
+    cycles = counted(shift, "cycle")
     said = {
         shift: f"the core writes without precompensation, which shifts the model's by {cycles}",
         2 * shift: (

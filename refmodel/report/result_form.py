@@ -219,7 +219,7 @@ class RecoveredForm(TypedDict):
     wrong_bits: int
     """Channel bits of the wrong value."""
     lost: int
-    """Moved pulses that became no 1."""
+    """Moved pulses that gave no 1."""
     doubled: int
     """Ones without a pulse of their own, where a pulse is moved."""
     lock_ns: float | None

@@ -22,7 +22,7 @@ WRONG = {
         "counter",
         [(COUNTER, "seen     <= 1'b1;", "seen     <= !ends;")],
         "late_pulses",
-        "became no 1 of their own",
+        "gave no 1 of their own",
     ),
     "a pulse in two windows": (
         "counter",

@@ -114,7 +114,7 @@ FURTHER = {
         TOP,
         "wire sync_write     =",
         "wire sync_write     = 1'b0 &&",
-        "no write that arrives, as with bus.acknowledge active the other way",
+        "no write that arrives",
         suite=WORDS,
     ),
     "polarity of memory's request": bound(
@@ -126,7 +126,7 @@ FURTHER = {
     "polarity of memory's store": bound(
         "store: mem_we",
         "store: {signal: mem_we, active: low}",
-        "in the slots of the model's, each the other way: is the level of memory.store right?",
+        "in the model's slots, each in the wrong direction: is the level of memory.store right?",
         suite="block/read_transfer",
     ),
     "write gate and write data swapped": bound(
